@@ -1,0 +1,19 @@
+//! CAN frames: identifiers, addressing of legislated diagnostics, the bits on the wire, and an in-memory bus.
+//!
+//! - [`CanId`], [`Frame`]: what travels.
+//! - [`address`]: the identifiers of ISO 15765-4.
+//! - [`timing`]: exact length of a classic frame in bits, bit rates, frame times.
+//! - [`record`]: a frame as the 72 bytes of the kernel's `canfd_frame`.
+//! - [`memory_bus`]: a bus without a wire, for tests and runs in one process.
+#![no_std]
+extern crate alloc;
+
+pub mod address;
+mod frame;
+mod id;
+pub mod memory_bus;
+pub mod record;
+pub mod timing;
+
+pub use frame::{Frame, FrameKind};
+pub use id::CanId;

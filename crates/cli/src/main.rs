@@ -1,0 +1,2 @@
+//! The `twotrip` command.
+fn main() {}

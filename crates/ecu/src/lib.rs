@@ -1,0 +1,3 @@
+//! (crate root of `ecu`)
+#![no_std]
+extern crate alloc;

@@ -1,0 +1,17 @@
+//! What passes between the car and its ECUs: pins, and what may be wrong with the wires behind them.
+//!
+//! ```text
+//! vehicle -- SensorPins --> Harness::sense -- SensorPins --> ecu
+//! vehicle <-- ActuatorPins -------------------------------- ecu
+//! ```
+//!
+//! The harness knows pins, not what hangs on them: a sensor's data sheet ([`transfer`]) is here because both
+//! ends of a wire need it; neither car nor ECU sees the other.
+#![no_std]
+
+pub mod pins;
+pub mod transfer;
+mod wiring;
+
+pub use pins::{ActuatorPins, KeyPosition, SensorPins};
+pub use wiring::{Circuit, Harness, WiringFault};

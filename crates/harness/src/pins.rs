@@ -1,0 +1,93 @@
+//! The pins of the engine ECU.
+
+use twotrip_units::{Angle, AngularSpeed, Interval, Ratio, Speed, Voltage};
+
+/// Where the ignition key stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum KeyPosition {
+    /// Everything off.
+    #[default]
+    Off,
+    /// Ignition on.
+    On,
+    /// Starter engaged; springs back to on.
+    Start,
+}
+
+/// What the sensors put on the pins of the ECU. Voltages are against sensor ground.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SensorPins {
+    /// Ignition switch.
+    pub key: KeyPosition,
+    /// Supply of the control module.
+    pub supply: Voltage,
+    /// Frequency of the crank sensor's teeth as a speed; zero when the engine stands.
+    pub crank_speed: AngularSpeed,
+    /// Frequency of the output-shaft sensor as a road speed.
+    pub vehicle_speed: Speed,
+    /// Manifold pressure sensor, [`crate::transfer::PRESSURE`].
+    pub manifold_pressure: Voltage,
+    /// Air-mass meter, [`crate::transfer::AIR_METER`].
+    pub air_meter: Voltage,
+    /// Coolant thermistor, [`crate::transfer::THERMISTOR`].
+    pub coolant_temperature: Voltage,
+    /// Intake-air thermistor.
+    pub intake_air_temperature: Voltage,
+    /// Ambient-air thermistor.
+    pub ambient_temperature: Voltage,
+    /// Oil thermistor.
+    pub oil_temperature: Voltage,
+    /// Throttle position, track A, rising with opening, [`crate::transfer::throttle_volts`].
+    pub throttle_a: Voltage,
+    /// Throttle position, track B, falling with opening.
+    pub throttle_b: Voltage,
+    /// Accelerator pedal, track D, [`crate::transfer::pedal_volts`].
+    pub pedal_d: Voltage,
+    /// Accelerator pedal, track E, half of track D.
+    pub pedal_e: Voltage,
+    /// Brake light switch closed.
+    pub brake: bool,
+    /// Selector in a driving position.
+    pub in_gear: bool,
+    /// Front oxygen sensor, bank 1 sensor 1.
+    pub oxygen_front: Voltage,
+    /// Rear oxygen sensor, bank 1 sensor 2.
+    pub oxygen_rear: Voltage,
+    /// Fuel level sender, [`crate::transfer::FUEL_LEVEL`].
+    pub fuel_level: Voltage,
+    /// Tank pressure sensor, [`crate::transfer::tank_pressure_volts`].
+    pub tank_pressure: Voltage,
+    /// Barometer in the ECU's own case, [`crate::transfer::PRESSURE`].
+    pub barometer: Voltage,
+    /// Fuel rail pressure sensor, [`crate::transfer::RAIL_PRESSURE`].
+    pub rail_pressure: Voltage,
+}
+
+/// What the ECU drives.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ActuatorPins {
+    /// Throttle plate target of the position loop; `None` leaves the motor without current (spring position).
+    pub throttle: Option<Angle>,
+    /// Injection pulse width per cylinder and engine cycle; zero for fuel cut.
+    pub injection: Interval,
+    /// Ignition before top dead centre.
+    pub ignition_advance: Angle,
+    /// Fuel pump relay.
+    pub fuel_pump: bool,
+    /// Starter relay.
+    pub starter: bool,
+    /// Purge valve duty.
+    pub purge: Ratio,
+    /// Canister vent valve energised, which shuts it.
+    pub vent_shut: bool,
+    /// Heater of the front oxygen sensor.
+    pub oxygen_heater_front: bool,
+    /// Heater of the rear oxygen sensor.
+    pub oxygen_heater_rear: bool,
+    /// Radiator fan relay.
+    pub fan: bool,
+    /// Set point of the alternator's regulator; zero switches it off.
+    pub alternator: Voltage,
+    /// The malfunction indicator lamp's driver.
+    pub mil: bool,
+}

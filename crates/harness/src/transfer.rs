@@ -1,0 +1,237 @@
+//! Data sheets of the sensors: the quantity at the sensor against the voltage at the pin, both ways.
+//!
+//! Figures are those of the project's vehicle model (`vehicle-model.md` sections 6, 12, 13.8) unless another
+//! source stands beside them. Both directions read one set of points, so that a healthy sensor is read exactly.
+
+use twotrip_units::{Angle, MassFlow, Pressure, Ratio, Temperature, Voltage};
+
+/// The reference supply of the sensors, V.
+pub const SENSOR_SUPPLY_VOLTS: f64 = 5.0;
+
+/// A rising or falling curve of `N` points (quantity, volts), read in both directions.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Curve<const N: usize> {
+    points: [(f64, f64); N],
+}
+
+impl<const N: usize> Curve<N> {
+    const fn new(points: [(f64, f64); N]) -> Self {
+        Self { points }
+    }
+
+    /// The voltage for a quantity, held at both ends.
+    #[must_use]
+    fn volts(&self, quantity: f64) -> f64 {
+        Self::interpolate(&self.points, quantity, |point| point)
+    }
+
+    /// The quantity for a voltage, held at both ends.
+    #[must_use]
+    fn quantity(&self, volts: f64) -> f64 {
+        Self::interpolate(&self.points, volts, |(x, y)| (y, x))
+    }
+
+    /// Piecewise straight line over points whose abscissae rise or fall throughout.
+    fn interpolate(points: &[(f64, f64); N], x: f64, order: fn((f64, f64)) -> (f64, f64)) -> f64 {
+        let first = order(points[0]);
+        let last = order(points[N - 1]);
+        let rising = last.0 > first.0;
+        if (x <= first.0) == rising || x == first.0 {
+            return first.1;
+        }
+        if (x >= last.0) == rising || x == last.0 {
+            return last.1;
+        }
+        let mut low = first;
+        for &point in &points[1..] {
+            let high = order(point);
+            if (x < high.0) == rising {
+                return low.1 + (x - low.0) / (high.0 - low.0) * (high.1 - low.1);
+            }
+            low = high;
+        }
+        last.1
+    }
+}
+
+/// Manifold and barometric pressure, kPa absolute: 0.25 V + 0.04375 V/kPa.
+pub const PRESSURE: Curve<2> = Curve::new([(0.0, 0.25), (110.0, 5.0625)]);
+
+/// Air-mass meter, g/s (typical analogue output: 0.6-1.0 V at idle, 1.7-2.0 V at 3000 rpm, 4.3-4.8 V at full load).
+pub const AIR_METER: Curve<10> = Curve::new([
+    (0.0, 0.40),
+    (1.0, 0.62),
+    (2.5, 0.90),
+    (5.0, 1.35),
+    (9.5, 1.85),
+    (20.0, 2.60),
+    (40.0, 3.40),
+    (70.0, 4.10),
+    (105.0, 4.60),
+    (130.0, 4.88),
+]);
+
+/// Thermistor with a 1.0 kΩ pull-up to 5 V, °C; resistances of a published table, ends continued.
+pub const THERMISTOR: Curve<13> = Curve::new([
+    (-45.0, 4.925),
+    (-40.0, 4.898_2),
+    (-20.0, 4.696_6),
+    (0.0, 4.263_6),
+    (20.0, 3.550_7),
+    (40.0, 2.672_3),
+    (60.0, 1.847_4),
+    (80.0, 1.217_9),
+    (90.0, 0.983_9),
+    (100.0, 0.791_2),
+    (120.0, 0.519_7),
+    (150.0, 0.265),
+    (165.0, 0.20),
+]);
+
+/// Fuel level sender, % of the nominal tank.
+pub const FUEL_LEVEL: Curve<2> = Curve::new([(0.0, 0.5), (100.0, 4.5)]);
+
+/// Fuel rail pressure, kPa gauge.
+pub const RAIL_PRESSURE: Curve<2> = Curve::new([(0.0, 0.5), (600.0, 4.5)]);
+
+impl Curve<2> {
+    /// Voltage for a pressure.
+    #[must_use]
+    pub fn from_pressure(&self, pressure: Pressure) -> Voltage {
+        Voltage::from_volts(self.volts(pressure.kilopascals()))
+    }
+
+    /// Pressure for a voltage.
+    #[must_use]
+    pub fn to_pressure(&self, voltage: Voltage) -> Pressure {
+        Pressure::from_kilopascals(self.quantity(voltage.volts()))
+    }
+
+    /// Voltage for a share.
+    #[must_use]
+    pub fn from_ratio(&self, ratio: Ratio) -> Voltage {
+        Voltage::from_volts(self.volts(ratio.percent()))
+    }
+
+    /// Share for a voltage.
+    #[must_use]
+    pub fn to_ratio(&self, voltage: Voltage) -> Ratio {
+        Ratio::from_percent(self.quantity(voltage.volts()))
+    }
+}
+
+impl Curve<10> {
+    /// Voltage for an air flow.
+    #[must_use]
+    pub fn from_flow(&self, flow: MassFlow) -> Voltage {
+        Voltage::from_volts(self.volts(flow.grams_per_second()))
+    }
+
+    /// Air flow for a voltage.
+    #[must_use]
+    pub fn to_flow(&self, voltage: Voltage) -> MassFlow {
+        MassFlow::from_grams_per_second(self.quantity(voltage.volts()))
+    }
+}
+
+impl Curve<13> {
+    /// Voltage for a temperature.
+    #[must_use]
+    pub fn from_temperature(&self, temperature: Temperature) -> Voltage {
+        Voltage::from_volts(self.volts(temperature.celsius()))
+    }
+
+    /// Temperature for a voltage.
+    #[must_use]
+    pub fn to_temperature(&self, voltage: Voltage) -> Temperature {
+        Temperature::from_celsius(self.quantity(voltage.volts()))
+    }
+}
+
+/// Plate angle at which the throttle is closed, degrees.
+pub const THROTTLE_CLOSED_DEGREES: f64 = 7.0;
+
+/// Track A of the throttle: 13 % of the supply when closed and 0.9 % more for each degree; track B is its mirror.
+#[must_use]
+pub fn throttle_volts(plate: Angle) -> (Voltage, Voltage) {
+    let share = (0.13 + 0.009 * (plate.degrees() - THROTTLE_CLOSED_DEGREES)).clamp(0.0, 1.0);
+    let a = SENSOR_SUPPLY_VOLTS * share;
+    (
+        Voltage::from_volts(a),
+        Voltage::from_volts(SENSOR_SUPPLY_VOLTS - a),
+    )
+}
+
+/// Plate angle from track A.
+#[must_use]
+pub fn throttle_angle(a: Voltage) -> Angle {
+    Angle::from_degrees(THROTTLE_CLOSED_DEGREES + (a.volts() / SENSOR_SUPPLY_VOLTS - 0.13) / 0.009)
+}
+
+/// Tracks D and E of the pedal: D runs from 15 % to 85 % of the supply, E is half of it.
+#[must_use]
+pub fn pedal_volts(pressed: Ratio) -> (Voltage, Voltage) {
+    let d = SENSOR_SUPPLY_VOLTS * (0.15 + 0.70 * pressed.fraction().clamp(0.0, 1.0));
+    (Voltage::from_volts(d), Voltage::from_volts(d / 2.0))
+}
+
+/// How far the pedal is pressed, from track D.
+#[must_use]
+pub fn pedal_pressed(d: Voltage) -> Ratio {
+    Ratio::from_fraction(((d.volts() / SENSOR_SUPPLY_VOLTS - 0.15) / 0.70).clamp(0.0, 1.0))
+}
+
+/// Tank pressure sensor, gauge: 2.5 V + 0.5 V/kPa.
+#[must_use]
+pub fn tank_pressure_volts(gauge: Pressure) -> Voltage {
+    Voltage::from_volts((2.5 + gauge.kilopascals() / 2.0).clamp(0.3, 4.7))
+}
+
+/// Tank pressure, gauge, from the pin; -5..+5 kPa over the whole range of the pin.
+#[must_use]
+pub fn tank_pressure(pin: Voltage) -> Pressure {
+    Pressure::from_kilopascals((pin.volts() - 2.5) * 2.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Volts at 20, 60 and 90 °C: published 3.6, 1.9 and 1.0 V (`vehicle-model.md` section 12, M2002c).
+    #[test]
+    fn thermistor_meets_published_voltages_and_inverts() {
+        for (celsius, volts) in [(20.0, 3.6), (60.0, 1.9), (90.0, 1.0)] {
+            let pin = THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
+            assert!(
+                (pin.volts() - volts).abs() < 0.06,
+                "{celsius} degC gives {} V",
+                pin.volts()
+            );
+        }
+        for celsius in [-40.0, -13.0, 0.0, 37.0, 87.5, 119.0] {
+            let pin = THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
+            assert!((THERMISTOR.to_temperature(pin).celsius() - celsius).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn every_curve_reads_back_what_it_was_given() {
+        for flow in [0.0, 0.3, 2.5, 7.7, 55.0, 129.0] {
+            let pin = AIR_METER.from_flow(MassFlow::from_grams_per_second(flow));
+            assert!((AIR_METER.to_flow(pin).grams_per_second() - flow).abs() < 1e-9);
+        }
+        for kpa in [0.0, 31.0, 101.3] {
+            let pin = PRESSURE.from_pressure(Pressure::from_kilopascals(kpa));
+            assert!((PRESSURE.to_pressure(pin).kilopascals() - kpa).abs() < 1e-9);
+        }
+        for degrees in [7.0, 8.8, 80.0] {
+            let (a, b) = throttle_volts(Angle::from_degrees(degrees));
+            assert!((throttle_angle(a).degrees() - degrees).abs() < 1e-9);
+            assert!((a.volts() + b.volts() - 5.0).abs() < 1e-9);
+        }
+        for pascals in [-2000.0, 0.0, 350.0] {
+            let pin = tank_pressure_volts(Pressure::from_pascals(pascals));
+            assert!((tank_pressure(pin).pascals() - pascals).abs() < 1e-6);
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! (crate root of `isotp`)
+#![no_std]
+extern crate alloc;

@@ -1,0 +1,3 @@
+//! (crate root of `obd`)
+#![no_std]
+extern crate alloc;

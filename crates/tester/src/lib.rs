@@ -1,0 +1,3 @@
+//! (crate root of `tester`)
+#![no_std]
+extern crate alloc;

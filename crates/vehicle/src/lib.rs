@@ -1,0 +1,3 @@
+//! (crate root of `vehicle`)
+#![no_std]
+extern crate alloc;

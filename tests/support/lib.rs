@@ -1,0 +1,1 @@
+//! What the test binaries of this package share.
