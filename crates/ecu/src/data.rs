@@ -1,0 +1,93 @@
+//! What the ECU knows of the car at one instant: the data stream of service $01 and the content of a freeze frame.
+
+use core::time::Duration;
+
+use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+
+/// State of the fuel system, PID $03 (one bit set, or none with the engine off).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FuelSystemStatus {
+    /// Engine off.
+    #[default]
+    Off,
+    /// Open loop, conditions for closed loop not met yet.
+    OpenLoop,
+    /// Closed loop on the oxygen sensor.
+    ClosedLoop,
+    /// Open loop because of driving conditions: enrichment or fuel cut.
+    OpenLoopDriving,
+    /// Open loop because of a fault.
+    OpenLoopFault,
+}
+
+/// Measured and worked-out quantities of one instant.
+///
+/// A failed circuit shows what the circuit delivers, held at the ends of the sensor's range, never a substitute
+/// (`j1979-messages.md`, service $01).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LiveData {
+    /// PID $03.
+    pub fuel_system: FuelSystemStatus,
+    /// PID $04, calculated load.
+    pub calculated_load: Ratio,
+    /// PID $05.
+    pub coolant_temperature: Temperature,
+    /// PID $06, short-term trim, -1..+1.
+    pub short_term_trim: Ratio,
+    /// PID $07, long-term trim, -1..+1.
+    pub long_term_trim: Ratio,
+    /// PID $0A, gauge.
+    pub fuel_pressure: Pressure,
+    /// PID $0B, absolute.
+    pub manifold_pressure: Pressure,
+    /// PID $0C.
+    pub engine_speed: AngularSpeed,
+    /// PID $0D.
+    pub vehicle_speed: Speed,
+    /// PID $0E, before top dead centre.
+    pub timing_advance: Angle,
+    /// PID $0F.
+    pub intake_air_temperature: Temperature,
+    /// PID $10.
+    pub air_flow: MassFlow,
+    /// PID $11, absolute throttle position.
+    pub throttle_position: Ratio,
+    /// PID $14 byte A.
+    pub oxygen_front: Voltage,
+    /// PID $15 byte A.
+    pub oxygen_rear: Voltage,
+    /// PID $1F, since engine start; zero with the engine off.
+    pub run_time: Duration,
+    /// PID $2E.
+    pub commanded_purge: Ratio,
+    /// PID $2F.
+    pub fuel_level: Ratio,
+    /// PIDs $32 and $54, tank pressure, gauge.
+    pub tank_pressure: Pressure,
+    /// PID $33, absolute.
+    pub barometric_pressure: Pressure,
+    /// PID $3C, catalyst temperature worked out by the ECU's model.
+    pub catalyst_temperature: Temperature,
+    /// PID $42.
+    pub module_voltage: Voltage,
+    /// PID $43.
+    pub absolute_load: Ratio,
+    /// PID $44, commanded lambda.
+    pub commanded_lambda: Ratio,
+    /// PID $45.
+    pub relative_throttle: Ratio,
+    /// PID $46.
+    pub ambient_temperature: Temperature,
+    /// PID $47, track B as an opening.
+    pub throttle_b: Ratio,
+    /// PID $49, pedal track D as a share of the supply.
+    pub pedal_d: Ratio,
+    /// PID $4A.
+    pub pedal_e: Ratio,
+    /// PID $4C.
+    pub commanded_throttle: Ratio,
+    /// PID $5C.
+    pub oil_temperature: Temperature,
+    /// PID $5E, petrol, litres per hour.
+    pub fuel_rate_litres_per_hour: f64,
+}

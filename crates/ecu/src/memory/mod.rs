@@ -1,0 +1,1 @@
+//! The regulated life of a code.
