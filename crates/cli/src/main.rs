@@ -1,2 +1,18 @@
-//! The `twotrip` command.
-fn main() {}
+//! The `twotrip` command: a car that fails on cue, on a CAN bus.
+
+mod args;
+mod command;
+mod diagnostic;
+mod exit;
+mod output;
+mod sources;
+
+use clap::Parser as _;
+
+fn main() -> std::process::ExitCode {
+    let args = match args::Args::try_parse() {
+        Ok(args) => args,
+        Err(error) => return exit::usage(&error),
+    };
+    exit::report(command::run(args))
+}

@@ -1,1 +1,38 @@
-//! (crate root of `sim`)
+//! The car on its bus, under simulated time: vehicle, harness, ECU, transport and the phrases that act on them.
+//!
+//! ```text
+//!  tell(phrase) ─┐                       ┌─> poll_event: what came of it, what the ECU found
+//!                v                       │
+//!  work, stand ─> car time ─> Car { vehicle ─> harness ─> ecu }
+//!                                                          ^ │
+//!  handle_frame ─> Endpoint (ISO-TP, queue, delays) ───────┘ └─> poll_frame
+//! ```
+//!
+//! There are two clocks. Bus time comes in with every `handle_*`; car time passes only in [`Simulator::stand`]
+//! (nothing is being done) and [`Simulator::work`] (a phrase is being carried out). Whoever drives the simulator
+//! joins the two. Nothing here reads a clock or does any input or output, everything is [`Clone`], and the same
+//! calls give the same results.
+
+extern crate alloc;
+
+mod cabin;
+mod car;
+mod clock;
+mod endpoint;
+mod event;
+mod expectation;
+mod job;
+mod simulator;
+mod workshop;
+
+pub use car::Car;
+pub use endpoint::{EndpointCounts, P2, Timing};
+pub use event::Event;
+pub use job::{JobId, Outcome};
+pub use simulator::{Settings, Simulator};
+
+/// How many steps of the car a span is, rounded up.
+fn steps(span: core::time::Duration) -> u64 {
+    let step = twotrip_vehicle::STEP.as_nanos();
+    u64::try_from(span.as_nanos().div_ceil(step)).unwrap_or(u64::MAX)
+}

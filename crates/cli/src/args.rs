@@ -1,0 +1,218 @@
+//! The command line.
+
+use std::{path::PathBuf, time::Duration};
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+
+/// A car that fails on cue: a simulated engine ECU on a CAN bus, with physical faults,
+/// for practising and testing the read - clear - verify loop of diagnostics.
+#[derive(Debug, Parser)]
+#[command(name = "twotrip", version, max_term_width = 80, after_help = EXIT_CODES)]
+pub(crate) struct Args {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+const EXIT_CODES: &str = "Exit codes: 0 done, 1 expectation not met, 2 bad input, 3 bus or system, 101 bug.";
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Tell the whole loop step by step, in this process, on an in-memory bus
+    Walkthrough(Walkthrough),
+    /// Put the car of a scenario on a bus
+    Run(Run),
+    /// Give the running car action phrases
+    Tell(Tell),
+    /// Read a car with a plain tester
+    Scan(Scan),
+    /// Validate scenario files
+    Check(Check),
+    /// List what there is: scenarios, defects, parts, drives, phrases
+    List(List),
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Walkthrough {
+    /// A shipped scenario's name, or a file
+    #[arg(default_value = "loose-fuel-cap")]
+    pub(crate) scenario: String,
+    /// Events as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Run {
+    /// A shipped scenario's name, or a file
+    pub(crate) scenario: String,
+    /// The bus: a CAN interface (vcan0), or local:NAME where the kernel has no CAN
+    #[arg(long)]
+    pub(crate) bus: String,
+    /// How fast the car's time passes: a number (1 = real time, 0 = it stands), or max.
+    /// Without it the car stands in real time and lives through drives, soaks and waits at full speed
+    #[arg(long)]
+    pub(crate) pace: Option<Pace>,
+    /// How long answers take: as in a car, or at once
+    #[arg(long, value_enum, default_value_t = Timing::Real)]
+    pub(crate) timing: Timing,
+    /// Seed of everything random, instead of the scenario's
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Stop after this time on the bus (30s, 5min, 1h)
+    #[arg(long = "for", value_parser = duration, value_name = "TIME")]
+    pub(crate) lasting: Option<Duration>,
+    /// Where `tell` finds this car
+    #[arg(long, value_name = "PATH")]
+    pub(crate) control: Option<PathBuf>,
+    /// Events as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Tell {
+    /// Action phrases, one argument each, carried out in order
+    #[arg(required = true)]
+    pub(crate) phrases: Vec<String>,
+    /// The running car's control socket
+    #[arg(long, value_name = "PATH")]
+    pub(crate) control: Option<PathBuf>,
+    /// Replies as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Scan {
+    /// What to read, or to clear
+    #[arg(value_enum)]
+    pub(crate) what: ScanWhat,
+    /// The bus the car is on
+    #[arg(long)]
+    pub(crate) bus: String,
+    /// Results as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ScanWhat {
+    /// Confirmed trouble codes (service $03)
+    Codes,
+    /// Pending trouble codes (service $07)
+    Pending,
+    /// Permanent trouble codes (service $0A)
+    Permanent,
+    /// Freeze frame (service $02)
+    FreezeFrame,
+    /// Lamp command and readiness of the monitors (service $01)
+    Readiness,
+    /// Live data (service $01)
+    Live,
+    /// Vehicle identification and calibration (service $09)
+    Vehicle,
+    /// Clear codes, freeze frame and readiness (service $04)
+    Clear,
+    /// Everything that can be read
+    All,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Check {
+    /// Shipped scenarios' names, or files
+    #[arg(required = true)]
+    pub(crate) scenarios: Vec<String>,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct List {
+    /// What to list
+    #[arg(value_enum)]
+    pub(crate) what: ListWhat,
+    /// One JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ListWhat {
+    /// Scenarios that are built in
+    Scenarios,
+    /// Defects that a car can have
+    Defects,
+    /// Parts that can be inspected, measured and worked on
+    Parts,
+    /// Drive schedules and how to write a plan
+    Drives,
+    /// Action phrases
+    Phrases,
+}
+
+/// How fast the car's time passes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Pace {
+    /// As many times real time; 0 lets it stand.
+    Times(f64),
+    /// As fast as the computer can.
+    Max,
+}
+
+impl std::str::FromStr for Pace {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == "max" {
+            return Ok(Self::Max);
+        }
+        match text.parse::<f64>() {
+            Ok(times) if (0.0..=1e5).contains(&times) => Ok(Self::Times(times)),
+            _ => Err("a pace is a number from 0 to 100000 (1 = real time), or `max`".to_owned()),
+        }
+    }
+}
+
+/// How long answers take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Timing {
+    /// A few milliseconds, consecutive frames at the bit rate
+    Real,
+    /// At once
+    Fast,
+}
+
+/// A time like `30s`, `5 min`, `1h`, or plain seconds.
+fn duration(text: &str) -> Result<Duration, String> {
+    let wrong = || "a time is a number and one of ms, s, min, h: 30s".to_owned();
+    let split = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    let (number, unit) = text.split_at(split);
+    let factor = match unit.trim() {
+        "ms" => 1e-3,
+        "" | "s" => 1.0,
+        "min" => 60.0,
+        "h" => 3600.0,
+        _ => return Err(wrong()),
+    };
+    let seconds = number.parse::<f64>().map_err(|_| wrong())? * factor;
+    Duration::try_from_secs_f64(seconds).map_err(|_| wrong())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_well_formed() {
+        use clap::CommandFactory as _;
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn times_and_paces_read_as_they_are_written() {
+        assert_eq!(duration("30s"), Ok(Duration::from_secs(30)));
+        assert_eq!(duration("1.5 min"), Ok(Duration::from_secs(90)));
+        assert!(duration("soon").is_err() && duration("1e999h").is_err());
+        assert_eq!("max".parse(), Ok(Pace::Max));
+        assert_eq!("2.5".parse(), Ok(Pace::Times(2.5)));
+        assert!("-1".parse::<Pace>().is_err());
+    }
+}

@@ -1,0 +1,101 @@
+//! How results look: a few colours on a terminal (and `NO_COLOR` honoured, by `anstream`), 80 columns, JSON lines.
+
+use std::io::Write as _;
+
+use serde::Serialize;
+
+use crate::exit::Failure;
+
+/// The width that every text keeps to, columns.
+pub(crate) const WIDTH: usize = 80;
+
+/// Colours, as the terminal's own escape sequences; `anstream` takes them out where they do not belong.
+pub(crate) const PLAIN: &str = "\x1b[0m";
+pub(crate) const STRONG: &str = "\x1b[1m";
+pub(crate) const FAINT: &str = "\x1b[2m";
+pub(crate) const GOOD: &str = "\x1b[32m";
+pub(crate) const BAD: &str = "\x1b[31m";
+pub(crate) const AMBER: &str = "\x1b[33m";
+
+/// A line of the results.
+pub(crate) fn line(text: &str) -> Result<(), Failure> {
+    writeln!(anstream::stdout(), "{text}")?;
+    Ok(())
+}
+
+/// A value as one line of JSON.
+pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string(value).map_err(|error| Failure::system(error.to_string(), None))?;
+    line(&text)
+}
+
+/// Breaks a text at spaces so that no line is wider than `width`, and indents every line.
+pub(crate) fn wrap(text: &str, indent: usize, width: usize) -> Vec<String> {
+    let room = width.saturating_sub(indent).max(1);
+    let mut lines: Vec<String> = Vec::new();
+    let mut current = String::new();
+    for word in text.split_whitespace() {
+        if !current.is_empty() && current.chars().count() + 1 + word.chars().count() > room {
+            lines.push(std::mem::take(&mut current));
+        }
+        if !current.is_empty() {
+            current.push(' ');
+        }
+        current.push_str(word);
+    }
+    if !current.is_empty() {
+        lines.push(current);
+    }
+    lines.into_iter().map(|line| format!("{:indent$}{line}", "")).collect()
+}
+
+/// Control characters and escape sequences of foreign text, made visible instead of obeyed.
+pub(crate) fn escape(text: &str) -> String {
+    let mut out = String::new();
+    for character in text.chars() {
+        if character.is_control() {
+            out.extend(character.escape_default());
+        } else {
+            out.push(character);
+        }
+    }
+    out
+}
+
+/// A span of car time for people: `9 h`, `22 min 49 s`, `1.5 s`.
+pub(crate) fn span(span: std::time::Duration) -> String {
+    let seconds = span.as_secs();
+    let (hours, minutes) = (seconds / 3600, seconds / 60 % 60);
+    match (hours, minutes, seconds % 60) {
+        (0, 0, _) => format!("{:.1} s", span.as_secs_f64()),
+        (0, minutes, 0) => format!("{minutes} min"),
+        (0, minutes, seconds) => format!("{minutes} min {seconds} s"),
+        (hours, 0, _) => format!("{hours} h"),
+        (hours, minutes, _) => format!("{hours} h {minutes} min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wrapped_lines_keep_to_the_width() {
+        let lines = wrap("one two three four five", 2, 12);
+        assert_eq!(lines, ["  one two", "  three four", "  five"]);
+        assert!(lines.iter().all(|line| line.len() <= 12));
+    }
+
+    #[test]
+    fn escape_sequences_are_shown_not_obeyed() {
+        assert_eq!(escape("a\x1b[31mb\u{7}"), "a\\u{1b}[31mb\\u{7}");
+    }
+
+    #[test]
+    fn spans_read_like_a_clock() {
+        let secs = std::time::Duration::from_secs;
+        assert_eq!(span(secs(9 * 3600)), "9 h");
+        assert_eq!(span(secs(1369)), "22 min 49 s");
+        assert_eq!(span(std::time::Duration::from_millis(1500)), "1.5 s");
+    }
+}

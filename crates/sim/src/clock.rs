@@ -1,0 +1,17 @@
+//! Car time for people: how a span is said.
+
+use core::time::Duration;
+use std::{format, string::String};
+
+/// `9 h`, `22 min 49 s`, `1.5 s`.
+pub(crate) fn say(span: Duration) -> String {
+    let seconds = span.as_secs();
+    let (hours, minutes) = (seconds / 3600, seconds / 60 % 60);
+    match (hours, minutes, seconds % 60) {
+        (0, 0, _) => format!("{:.1} s", span.as_secs_f64()),
+        (0, minutes, 0) => format!("{minutes} min"),
+        (0, minutes, seconds) => format!("{minutes} min {seconds} s"),
+        (hours, 0, _) => format!("{hours} h"),
+        (hours, minutes, _) => format!("{hours} h {minutes} min"),
+    }
+}

@@ -1,0 +1,211 @@
+//! The ECU's place on the bus: transport, the queue of requests, and how long an answer takes.
+//!
+//! ISO 15765-4: an answer begins within P2 (50 ms) of its request. A real ECU takes a few milliseconds, and its
+//! consecutive frames follow each other at the bit rate of the bus; both are [`Timing`]. A request that would
+//! be late is dropped and counted, so that a flood costs bounded memory and no lie about P2.
+
+use alloc::collections::VecDeque;
+use core::time::Duration;
+
+use rand_chacha::{
+    ChaCha8Rng,
+    rand_core::{Rng as _, SeedableRng as _},
+};
+use twotrip_can::{
+    Frame,
+    address::{Addressing, EcuAddress},
+    timing::{self, BitRate},
+};
+use twotrip_isotp::{Channel, Config, Event};
+use twotrip_units::BusInstant;
+
+/// The longest time between a request and the start of its answer (ISO 15765-4, P2CAN).
+pub const P2: Duration = Duration::from_millis(50);
+/// What is kept free of P2 for the bus and the computer.
+const P2_RESERVE: Duration = Duration::from_millis(10);
+/// Requests that wait at the most.
+const QUEUE: usize = 16;
+/// Legislated requests have at most 7 bytes; what is longer is only told apart by its first ones.
+const REQUEST_ROOM: usize = 8;
+
+/// How long the ECU takes to answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Timing {
+    /// Least and greatest delay of an answer, drawn anew for each; `None` answers at once.
+    pub reply: Option<(Duration, Duration)>,
+    /// Bit rate at which our own frames follow each other where the bus itself does not pace them.
+    pub spacing: Option<BitRate>,
+}
+
+impl Timing {
+    /// As cars do, on a bus that has no bit rate of its own (vcan, `local:`).
+    pub const REAL: Self = Self {
+        reply: Some((Duration::from_millis(2), Duration::from_millis(8))),
+        spacing: Some(BitRate::Kbit500),
+    };
+    /// As cars do, on a bus that paces the frames.
+    pub const REAL_ON_PACED_BUS: Self = Self { spacing: None, ..Self::REAL };
+    /// At once.
+    pub const FAST: Self = Self { reply: None, spacing: None };
+}
+
+/// A request as it waits for its answer.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Request {
+    pub(crate) addressing: Addressing,
+    bytes: [u8; REQUEST_ROOM],
+    len: usize,
+    due: BusInstant,
+}
+
+impl Request {
+    pub(crate) fn bytes(&self) -> &[u8] {
+        &self.bytes[..self.len]
+    }
+}
+
+/// What the endpoint has counted since the start.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct EndpointCounts {
+    /// Requests taken from the bus.
+    pub requests: u64,
+    /// Requests dropped, because an answer was still being sent or too many waited.
+    pub dropped: u64,
+}
+
+/// The ECU's endpoint.
+#[derive(Clone, Debug)]
+pub(crate) struct Endpoint {
+    channel: Channel,
+    timing: Timing,
+    dice: ChaCha8Rng,
+    waiting: VecDeque<Request>,
+    /// When our last frame has left the wire, as far as we pace it ourselves.
+    leaves: Option<BusInstant>,
+    /// How long the frame last polled is on the wire.
+    last_frame: Duration,
+    counts: EndpointCounts,
+}
+
+impl Endpoint {
+    pub(crate) fn new(address: EcuAddress, timing: Timing, dice: ChaCha8Rng) -> Self {
+        Self {
+            channel: Channel::new(Config::ecu(address)),
+            timing,
+            dice,
+            waiting: VecDeque::with_capacity(QUEUE),
+            leaves: None,
+            last_frame: Duration::ZERO,
+            counts: EndpointCounts::default(),
+        }
+    }
+
+    pub(crate) const fn counts(&self) -> EndpointCounts {
+        self.counts
+    }
+
+    /// A frame came in. Says whether a request was completed by it.
+    pub(crate) fn handle_frame(&mut self, now: BusInstant, frame: &Frame) -> bool {
+        self.channel.handle_frame(now, frame);
+        self.take_events(now)
+    }
+
+    /// The bus took our last frame.
+    pub(crate) fn handle_transmitted(&mut self, now: BusInstant) {
+        if self.timing.spacing.is_some() {
+            self.leaves = Some(now + self.last_frame);
+        } else {
+            self.channel.handle_transmitted(now);
+        }
+    }
+
+    /// Runs the deadlines up to `now`.
+    pub(crate) fn handle_timeout(&mut self, now: BusInstant) {
+        if let Some(leaves) = self.leaves.filter(|&leaves| leaves <= now) {
+            self.leaves = None;
+            self.channel.handle_transmitted(leaves);
+        }
+        self.channel.handle_timeout(now);
+        self.take_events(now);
+    }
+
+    /// The request whose answer is due.
+    pub(crate) fn poll_due(&mut self, now: BusInstant) -> Option<Request> {
+        if self.channel.is_transmitting() {
+            return None;
+        }
+        let due = self.waiting.front().is_some_and(|request| request.due <= now);
+        if due { self.waiting.pop_front() } else { None }
+    }
+
+    /// Sends an answer.
+    pub(crate) fn reply(&mut self, now: BusInstant, answer: &[u8]) {
+        // The channel is free here (`poll_due`) and an answer is never longer than it takes: nothing to report.
+        let sent = self.channel.send(now, answer);
+        debug_assert!(sent.is_ok(), "the channel refused an answer");
+    }
+
+    pub(crate) fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        if self.leaves.is_some() {
+            return None;
+        }
+        let frame = self.channel.poll_frame(now)?;
+        if let Some(rate) = self.timing.spacing {
+            self.last_frame = timing::frame_time(&frame, rate);
+        }
+        Some(frame)
+    }
+
+    pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
+        let due = if self.channel.is_transmitting() { None } else { self.waiting.front().map(|request| request.due) };
+        [due, self.leaves, self.channel.poll_timeout()].into_iter().flatten().min()
+    }
+
+    /// Forgets everything under way: the ECU has gone to sleep.
+    pub(crate) fn reset(&mut self, address: EcuAddress) {
+        self.channel = Channel::new(Config::ecu(address));
+        self.waiting.clear();
+        self.leaves = None;
+    }
+
+    fn take_events(&mut self, now: BusInstant) -> bool {
+        let mut completed = false;
+        while let Some(event) = self.channel.poll_event() {
+            let Event::Received { addressing } = event else { continue };
+            completed = true;
+            self.counts.requests += 1;
+            let delay = self.draw_delay();
+            let message = self.channel.message(addressing);
+            let len = message.len().min(REQUEST_ROOM);
+            let mut bytes = [0; REQUEST_ROOM];
+            bytes[..len].copy_from_slice(&message[..len]);
+            let due = self.waiting.back().map_or(now, |last| last.due).max(now + delay);
+            let late = due > now + (P2 - P2_RESERVE);
+            if late || self.waiting.len() == QUEUE || self.is_busy_with_multi_frame() {
+                self.counts.dropped += 1;
+                continue;
+            }
+            self.waiting.push_back(Request { addressing, bytes, len, due });
+        }
+        completed
+    }
+
+    /// An unfinished multi-frame answer goes on; a request that completes meanwhile is dropped (half-duplex
+    /// application above a full-duplex transport).
+    fn is_busy_with_multi_frame(&self) -> bool {
+        self.channel.is_segmenting()
+    }
+
+    fn draw_delay(&mut self) -> Duration {
+        let Some((least, greatest)) = self.timing.reply else { return Duration::ZERO };
+        let span = greatest.saturating_sub(least);
+        least + span * u32::from(self.dice.next_u32().to_le_bytes()[0]) / 256
+    }
+}
+
+/// A stream of dice for one purpose: `seed` is the run's, `stream` the purpose's.
+pub(crate) fn dice(seed: u64, stream: u64) -> ChaCha8Rng {
+    let mut dice = ChaCha8Rng::seed_from_u64(seed);
+    dice.set_stream(stream);
+    dice
+}

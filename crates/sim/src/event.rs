@@ -1,0 +1,41 @@
+//! What the simulator tells: what came of phrases, and what happened inside the ECU.
+
+use twotrip_ecu::memory::Effect;
+use twotrip_units::CarInstant;
+
+use crate::{JobId, Outcome};
+
+/// Something worth telling.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// A phrase was taken up.
+    Began {
+        /// Which.
+        id: JobId,
+        /// In its canonical words.
+        phrase: String,
+        /// When, in the car's time.
+        at: CarInstant,
+    },
+    /// A phrase has been carried out, or could not be.
+    Finished {
+        /// Which.
+        id: JobId,
+        /// When, in the car's time.
+        at: CarInstant,
+        /// What came of it.
+        outcome: Outcome,
+    },
+    /// The fault memory changed.
+    Memory {
+        /// When, in the car's time.
+        at: CarInstant,
+        /// How.
+        effect: Effect,
+    },
+    /// A tester's request was answered with data cleared, service $04.
+    ClearedByTester {
+        /// When, in the car's time.
+        at: CarInstant,
+    },
+}

@@ -1,0 +1,105 @@
+//! What a phrase makes the car do: tasks that take car time, one after the other.
+//!
+//! Most phrases happen at once. Those that take time are cut into [`Task`]s, which the simulator works off in
+//! slices, so that the bus is served in between.
+
+use alloc::{boxed::Box, collections::VecDeque, string::String, vec::Vec};
+use core::time::Duration;
+
+use twotrip_scenario::Phrase;
+use twotrip_vehicle::{Driver, Plan};
+
+use crate::steps;
+
+/// The number of a phrase in the order in which phrases were given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct JobId(pub u64);
+
+/// What came of a phrase.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Outcome {
+    /// Whether it could be done, or whether the expectation was met.
+    pub ok: bool,
+    /// What came of it, a sentence without a full stop.
+    pub text: String,
+    /// Further lines: a list of readings, or what to try next.
+    pub details: Vec<String>,
+}
+
+impl Outcome {
+    pub(crate) fn done(text: impl Into<String>) -> Self {
+        Self { ok: true, text: text.into(), details: Vec::new() }
+    }
+
+    pub(crate) fn refused(text: impl Into<String>) -> Self {
+        Self { ok: false, text: text.into(), details: Vec::new() }
+    }
+
+    pub(crate) fn with_detail(mut self, detail: impl Into<String>) -> Self {
+        self.details.push(detail.into());
+        self
+    }
+}
+
+/// A piece of a job that takes car time. Steps are those of the car, 10 ms.
+#[derive(Clone, Debug)]
+pub(crate) enum Task {
+    /// Time passes with the controls as they are.
+    Settle { steps: u64 },
+    /// The starter turns until the engine runs or the patience is over.
+    Crank { patience: u64 },
+    /// A plan is driven.
+    Drive { driver: Box<Driver> },
+    /// The key is off and the ECU finishes its after-run.
+    FallAsleep { patience: u64 },
+    /// The parked car rests.
+    Rest { left: Duration },
+    /// The key turns back on.
+    KeyOn,
+}
+
+/// A phrase in progress.
+#[derive(Clone, Debug)]
+pub(crate) struct Job {
+    pub(crate) id: JobId,
+    pub(crate) phrase: Phrase,
+    pub(crate) tasks: VecDeque<Task>,
+    /// Car time that the tasks will take, as far as it is known, and what has passed of it.
+    pub(crate) planned: Duration,
+    pub(crate) passed: Duration,
+    /// Distance on the clock when the job began, metres.
+    pub(crate) odometer_metres: f64,
+}
+
+/// Time from key on until everything answers.
+pub(crate) const KEY_ON: Duration = Duration::from_millis(500);
+/// Longest cranking.
+const CRANK: Duration = Duration::from_secs(8);
+/// Time after a start before anything else is done.
+const AFTER_START: Duration = Duration::from_secs(2);
+/// Longest after-run of the ECU that is waited for.
+const AFTER_RUN: Duration = Duration::from_secs(120);
+
+/// Turning the engine on from where the key stands.
+pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
+    let mut tasks = VecDeque::new();
+    if key_is_off {
+        tasks.push_back(Task::KeyOn);
+        tasks.push_back(Task::Settle { steps: steps(Duration::from_secs(2)) });
+    }
+    tasks.push_back(Task::Crank { patience: steps(CRANK) });
+    tasks.push_back(Task::Settle { steps: steps(AFTER_START) });
+    tasks
+}
+
+/// Driving a plan, starting first if the engine stands.
+pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Task> {
+    let mut tasks = if running { VecDeque::new() } else { start(key_is_off) };
+    tasks.push_back(Task::Drive { driver: Box::new(Driver::new(plan.clone())) });
+    tasks
+}
+
+/// Waiting until the ECU sleeps with the key off.
+pub(crate) fn fall_asleep() -> Task {
+    Task::FallAsleep { patience: steps(AFTER_RUN) }
+}
