@@ -1,11 +1,29 @@
 //! SAE J1979 messages and data: bytes to types and back, for both sides of the wire.
+//!
+//! ```text
+//! tester: Request::emit  -> bytes -> Request::parse  :ECU
+//! tester: Response::parse <- bytes <- ResponseBuffer :ECU
+//! ```
+//!
+//! [`pid`] holds the parameters as data, [`describe_request`] and [`describe_response`] say a message in words,
+//! [`code_text`] what a trouble code means.
 #![no_std]
 extern crate alloc;
 
+mod buffer;
 mod dtc;
 mod in_use;
+pub mod mask;
+pub mod pid;
 mod readiness;
+mod request;
+mod service;
 
+pub use buffer::{BufferFull, ResponseBuffer};
 pub use dtc::{Dtc, DtcError};
 pub use in_use::InUsePerformance;
+pub use mask::SupportMask;
+pub use pid::Pid;
 pub use readiness::{Group, Readiness};
+pub use request::{FramedParameters, Parameters, Request, RequestError};
+pub use service::{ResponseCode, Service};

@@ -1,0 +1,206 @@
+//! A field of a parameter: where its bits are and what they mean.
+
+use core::fmt;
+
+use super::Scaling;
+use crate::{Dtc, Group, Readiness};
+
+/// What the bits of a field mean.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Kind {
+    /// A scaled number.
+    Number(Scaling),
+    /// A scaled number, or all bits set for "not there" (a sensor that the trim does not use).
+    NumberOrAbsent(Scaling),
+    /// One of these named values.
+    Choice(&'static [(u8, &'static str)]),
+    /// One bit.
+    Flag,
+    /// A trouble code, 0 = none.
+    Code,
+    /// Bytes B, C, D of PIDs $01 and $41.
+    Readiness,
+    /// Places of oxygen sensors in the scheme of PID $13: banks 1 and 2, four sensors each.
+    SensorPlaces,
+    /// A mask of supported parameters.
+    Mask,
+}
+
+/// A run of bits and its meaning.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Field {
+    /// The name for people; empty when the parameter's own name says it.
+    pub name: &'static str,
+    /// Place of the most significant bit, counted from bit 7 of byte A.
+    pub first_bit: usize,
+    /// How many bits, 1 to 32, big-endian.
+    pub bits: usize,
+    /// What they mean.
+    pub kind: Kind,
+}
+
+impl Field {
+    /// The raw number of the field in a parameter's data bytes; nothing if they are too few.
+    #[must_use]
+    pub fn extract(&self, data: &[u8]) -> Option<u32> {
+        (self.first_bit..self.first_bit + self.bits).try_fold(0, |raw: u32, bit| {
+            let byte = data.get(bit / 8)?;
+            Some(raw << 1 | u32::from(byte >> (7 - bit % 8) & 1))
+        })
+    }
+
+    /// Writes the raw number of the field into a parameter's data bytes; higher bits are dropped.
+    ///
+    /// # Panics
+    /// If the data bytes are too few.
+    pub fn insert(&self, raw: u32, data: &mut [u8]) {
+        for place in 0..self.bits {
+            let bit = self.first_bit + place;
+            let mask = 0x80 >> (bit % 8);
+            if raw >> (self.bits - 1 - place) & 1 == 1 {
+                data[bit / 8] |= mask;
+            } else {
+                data[bit / 8] &= !mask;
+            }
+        }
+    }
+
+    /// What the field says in a parameter's data bytes; nothing if they are too few.
+    #[must_use]
+    pub fn decode(&self, data: &[u8]) -> Option<Value> {
+        let raw = self.extract(data)?;
+        let [_, b, c, d] = raw.to_be_bytes();
+        Some(match &self.kind {
+            Kind::Number(scaling) => Value::Number(scaling.decode(raw), *scaling),
+            Kind::NumberOrAbsent(scaling) if raw == scaling.absent() => Value::Absent,
+            Kind::NumberOrAbsent(scaling) => Value::Number(scaling.decode(raw), *scaling),
+            Kind::Choice(names) => Value::Choice {
+                raw: d,
+                name: names.iter().find(|(value, _)| *value == d).map(|(_, name)| *name),
+            },
+            Kind::Flag => Value::Flag(raw == 1),
+            Kind::Code => Value::Code((raw != 0).then_some(Dtc::from_bytes([c, d]))),
+            Kind::Readiness => Value::Readiness(Readiness::from_bytes([b, c, d])),
+            Kind::SensorPlaces => Value::SensorPlaces(d),
+            Kind::Mask => Value::Mask(raw),
+        })
+    }
+}
+
+impl Scaling {
+    /// The raw number that says "not there" where a field can say so: all bits set.
+    #[must_use]
+    pub const fn absent(&self) -> u32 {
+        u32::MAX >> (32 - self.bits)
+    }
+
+    /// As [`Scaling::encode`], for a field that can be absent: a value at the top is held one step below the
+    /// number that says so.
+    #[must_use]
+    pub fn encode_or_absent(&self, value: Option<f64>) -> u32 {
+        match value {
+            Some(value) => self.encode(value).min(self.absent() - 1),
+            None => self.absent(),
+        }
+    }
+}
+
+/// What a field says. `Display` gives it with its unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Value {
+    /// A number, in the unit of its scaling.
+    Number(f64, Scaling),
+    /// A number that is not there.
+    Absent,
+    /// A named value; no name if the table has none for it.
+    Choice {
+        /// As sent.
+        raw: u8,
+        /// What it means.
+        name: Option<&'static str>,
+    },
+    /// Yes or no.
+    Flag(bool),
+    /// A trouble code or none.
+    Code(Option<Dtc>),
+    /// Which monitor groups there are and which are not complete.
+    Readiness(Readiness),
+    /// Oxygen sensors: bit 0 is bank 1 sensor 1, bit 4 bank 2 sensor 1.
+    SensorPlaces(u8),
+    /// Supported parameters, the first one in the highest bit.
+    Mask(u32),
+}
+
+impl fmt::Display for Value {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Number(value, scaling) => write_number(f, value, &scaling),
+            Self::Absent => f.write_str("not used"),
+            Self::Choice { name: Some(name), .. } => f.write_str(name),
+            Self::Choice { raw, name: None } => write!(f, "unknown value ${raw:02X}"),
+            Self::Flag(true) => f.write_str("on"),
+            Self::Flag(false) => f.write_str("off"),
+            Self::Code(Some(code)) => code.fmt(f),
+            Self::Code(None) => f.write_str("none"),
+            Self::Readiness(readiness) => write_list(
+                f,
+                "nothing left to complete",
+                Group::ALL
+                    .into_iter()
+                    .filter(|&group| !readiness.is_complete(group))
+                    .map(Group::name),
+            ),
+            Self::SensorPlaces(places) => {
+                let present = (0..8).filter(|place| places >> place & 1 == 1);
+                let mut separator = "";
+                for place in present {
+                    write!(f, "{separator}bank {} sensor {}", place / 4 + 1, place % 4 + 1)?;
+                    separator = ", ";
+                }
+                if separator.is_empty() {
+                    f.write_str("none")
+                } else {
+                    Ok(())
+                }
+            }
+            Self::Mask(mask) => write!(f, "{mask:08X}"),
+        }
+    }
+}
+
+/// Writes a number with as many decimals as it needs, at most those of the scaling, and its unit.
+fn write_number(f: &mut fmt::Formatter<'_>, value: f64, scaling: &Scaling) -> fmt::Result {
+    let shown = |decimals: usize| {
+        let power = libm::pow(10.0, f64::from(u32::try_from(decimals).unwrap_or(0)));
+        libm::round(value * power) / power
+    };
+    let fine = shown(scaling.decimals);
+    let decimals = (0..scaling.decimals)
+        .find(|&decimals| libm::fabs(shown(decimals) - fine) < 1e-9)
+        .unwrap_or(scaling.decimals);
+    // Adding zero turns a negative zero into a plain one.
+    write!(f, "{:.decimals$}", shown(decimals) + 0.0)?;
+    match scaling.unit.symbol() {
+        "" => Ok(()),
+        symbol @ "°" => f.write_str(symbol),
+        symbol => write!(f, " {symbol}"),
+    }
+}
+
+/// Writes names with commas, or `nothing` if there are none.
+fn write_list(
+    f: &mut fmt::Formatter<'_>,
+    nothing: &str,
+    names: impl Iterator<Item = &'static str>,
+) -> fmt::Result {
+    let mut separator = "";
+    for name in names {
+        write!(f, "{separator}{name}")?;
+        separator = ", ";
+    }
+    if separator.is_empty() {
+        f.write_str(nothing)
+    } else {
+        Ok(())
+    }
+}
