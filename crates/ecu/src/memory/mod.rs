@@ -1,1 +1,441 @@
-//! The regulated life of a code.
+//! The regulated life of a code: a reducer over facts.
+//!
+//! ```text
+//!  monitors --Passed, Failed, Completed--+                       +--> Effects (logs, reports)
+//!  engine, key --EngineStarted, KeyOff --+--> FaultMemory::apply +
+//!  every 100 ms --Conditions-------------+      (profile, catalogue)  queries <-- services $01-$0A
+//!  service $04 --Clear-------------------+
+//! ```
+//!
+//! The memory knows nothing of bytes, frames or sensors. It stores facts; pending, confirmed, permanent and the lamp
+//! follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and SAE J1979, the
+//! numbers in [`Profile`]. A driving cycle lasts from [`Fact::EngineStarted`] to [`Fact::EngineStopped`] or
+//! [`Fact::KeyOff`], whichever comes first, and is settled then, once. Monitors decide only inside it.
+//!
+//! | file | subject |
+//! |---|---|
+//! | `profile` | the regulation's numbers |
+//! | `catalogue` | monitors and codes |
+//! | `fact` | what goes in, what came of it |
+//! | `code` | the life of one code |
+//! | `cycle` | the driving cycle: warm-up, driven pattern |
+//! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
+//! | `preload` | filling without a fault, for authors of tools |
+//!
+//! Not here: the rules of their own of misfire and fuel system (similar conditions), European and statistical MIL
+//! strategies, the engine-off leak test that settles late in the driving cycle just ended.
+
+mod catalogue;
+mod code;
+mod counters;
+mod cycle;
+mod fact;
+mod freeze_frame;
+mod in_use;
+mod lamp;
+mod preload;
+mod profile;
+mod readiness;
+#[cfg(test)]
+mod tests;
+
+use alloc::vec::Vec;
+
+use twotrip_obd::{Dtc, Group, InUsePerformance, Readiness};
+use twotrip_units::CarInstant;
+
+pub use catalogue::{Catalogue, CodeDefinition, MonitorDefinition, MonitorId};
+pub use code::CodeStatus;
+pub use counters::Counters;
+pub use fact::{Conditions, Effect, Effects, Fact};
+pub use freeze_frame::FreezeFrame;
+pub use lamp::Lamp;
+pub use preload::PreloadError;
+pub use profile::{DrivePattern, EvapDenominator, Profile};
+
+use crate::data::LiveData;
+use code::{FrameFate, Order, Record};
+use counters::Odometers;
+use cycle::DrivingCycle;
+use freeze_frame::Slot;
+use in_use::InUse;
+use lamp::Key;
+
+/// The fault memory of one ECU. Cloning forks it.
+#[derive(Clone, Debug)]
+pub struct FaultMemory {
+    profile: &'static Profile,
+    catalogue: &'static Catalogue,
+    /// The codes of the catalogue in its order, then guests.
+    records: Vec<Record>,
+    order: Order,
+    frame: Slot,
+    key: Key,
+    /// While the engine runs.
+    cycle: Option<DrivingCycle>,
+    readiness: readiness::Progress,
+    odometers: Odometers,
+    in_use: InUse,
+    /// Whether any record commands the MIL; renewed whenever one may have changed.
+    mil_commanded: bool,
+}
+
+impl FaultMemory {
+    /// A new ECU: nothing stored, no monitor has run, all counters 0.
+    #[must_use]
+    pub fn new(profile: &'static Profile, catalogue: &'static Catalogue) -> Self {
+        let mut records = Vec::with_capacity(catalogue.codes.len() + Self::GUESTS);
+        records.extend(
+            catalogue
+                .codes
+                .iter()
+                .map(|code| Record::new(code, catalogue.monitor(code.monitor))),
+        );
+        Self {
+            profile,
+            catalogue,
+            records,
+            order: Order::default(),
+            frame: Slot::default(),
+            key: Key::default(),
+            cycle: None,
+            readiness: readiness::Progress::default(),
+            odometers: Odometers::default(),
+            in_use: InUse::new(catalogue),
+            mil_commanded: false,
+        }
+    }
+
+    /// Takes in one fact. `live` is what a freeze frame would hold.
+    ///
+    /// Facts about codes and monitors that the catalogue does not have are ignored.
+    pub fn apply(&mut self, now: CarInstant, fact: &Fact, live: &LiveData) -> Effects {
+        let mut effects = Effects::NONE;
+        match *fact {
+            Fact::Conditions(ref conditions) => self.on_conditions(conditions, &mut effects),
+            Fact::Passed { dtc } => self.on_passed(dtc, &mut effects),
+            Fact::Failed { dtc } => self.on_failed(dtc, live, &mut effects),
+            Fact::Completed { monitor } => self.on_completed(monitor, &mut effects),
+            Fact::CouldDetect { monitor } => self.on_could_detect(monitor, &mut effects),
+            Fact::Possible { monitor, possible } => self.readiness.possible(monitor, possible),
+            Fact::KeyOn => self.key.on(now),
+            Fact::Cranking => self.key.end_check(),
+            Fact::EngineStarted => self.on_engine_started(&mut effects),
+            Fact::EngineStopped => self.on_engine_stopped(&mut effects),
+            Fact::KeyOff => {
+                self.on_engine_stopped(&mut effects);
+                self.key.off();
+            }
+            Fact::Clear => self.on_clear(&mut effects),
+        }
+        effects
+    }
+
+    fn on_conditions(&mut self, conditions: &Conditions, effects: &mut Effects) {
+        self.odometers
+            .step(conditions, self.cycle.is_some(), self.mil_commanded);
+        let Some(cycle) = &mut self.cycle else {
+            return;
+        };
+        if cycle.step(self.profile, conditions) {
+            self.odometers.warm_up();
+            effects.push(Effect::WarmUpCycle);
+        }
+        if cycle.run_time() >= self.profile.ignition_cycle_minimum {
+            self.in_use.count_ignition_cycle();
+        }
+        if cycle.general_drive(self.profile) {
+            let evap_drive = cycle.evap_drive(self.profile);
+            self.count_denominators(evap_drive, effects);
+        }
+    }
+
+    /// The drive of the general denominator is complete: each monitor's own follows, once per driving cycle.
+    fn count_denominators(&mut self, evap_drive: bool, effects: &mut Effects) {
+        if self.in_use.count_general() {
+            effects.push(Effect::GeneralDenominatorCounted);
+        }
+        for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
+            let id = MonitorId(place);
+            let met = match monitor.group {
+                Group::Evap => evap_drive,
+                // Time commanded on, which no fact tells: such a monitor brings it along.
+                Group::SecondaryAir => false,
+                _ => true,
+            };
+            if met
+                && monitor.tracked_in_use
+                && !self.in_use.is_denominator_counted(id)
+                && !self.is_frozen(monitor)
+            {
+                self.in_use.count_denominator(id);
+                effects.push(Effect::DenominatorCounted(id));
+            }
+        }
+    }
+
+    /// Whether a fault now present keeps the monitor from running.
+    fn is_frozen(&self, monitor: &MonitorDefinition) -> bool {
+        monitor
+            .disabled_by
+            .iter()
+            .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
+    }
+
+    fn on_could_detect(&mut self, id: MonitorId, effects: &mut Effects) {
+        if let Some(monitor) = self.catalogue.monitor(id)
+            && monitor.tracked_in_use
+            && self.cycle.is_some()
+            && !self.is_frozen(monitor)
+            && self.in_use.count_numerator(id)
+        {
+            effects.push(Effect::NumeratorCounted(id));
+        }
+    }
+
+    fn on_passed(&mut self, dtc: Dtc, effects: &mut Effects) {
+        if self.cycle.is_none() {
+            return;
+        }
+        if let Some(record) = self.records.iter_mut().find(|record| record.dtc() == dtc) {
+            record.pass();
+            if let Some(monitor) = record.monitor() {
+                self.on_judged(monitor, effects);
+            }
+        }
+    }
+
+    fn on_failed(&mut self, dtc: Dtc, live: &LiveData, effects: &mut Effects) {
+        if self.cycle.is_none() {
+            return;
+        }
+        let Some(record) = self.records.iter_mut().find(|record| record.dtc() == dtc) else {
+            return;
+        };
+        if record.fail(&mut self.order, effects) {
+            self.frame.offer(self.catalogue, dtc, live, effects);
+        }
+        let confirmed = record.establish(&mut self.order, effects);
+        if let Some(monitor) = record.monitor() {
+            self.readiness.failed(monitor);
+            if confirmed {
+                self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
+            }
+            self.on_judged(monitor, effects);
+        }
+        if confirmed {
+            self.renew_mil(effects);
+        }
+    }
+
+    /// A continuous monitor is done for the driving cycle once each of its codes has been judged in it.
+    fn on_judged(&mut self, id: MonitorId, effects: &mut Effects) {
+        let continuous = self
+            .catalogue
+            .monitor(id)
+            .is_some_and(|monitor| monitor.continuous);
+        if continuous
+            && !self.readiness.is_done(id)
+            && self
+                .records
+                .iter()
+                .filter(|record| record.monitor() == Some(id))
+                .all(Record::is_judged)
+        {
+            self.on_completed(id, effects);
+        }
+    }
+
+    fn on_completed(&mut self, monitor: MonitorId, effects: &mut Effects) {
+        if self.cycle.is_some() && self.catalogue.monitor(monitor).is_some() {
+            self.note_readiness(monitor, effects, |readiness| readiness.completed(monitor));
+        }
+    }
+
+    /// Changes readiness, and tells if that completed the monitor's group.
+    fn note_readiness(
+        &mut self,
+        id: MonitorId,
+        effects: &mut Effects,
+        change: impl FnOnce(&mut readiness::Progress),
+    ) {
+        let Some(monitor) = self.catalogue.monitor(id) else {
+            return;
+        };
+        let before = self.readiness.is_decided(self.catalogue, monitor.group);
+        change(&mut self.readiness);
+        if !before && self.readiness.is_decided(self.catalogue, monitor.group) {
+            effects.push(Effect::GroupCompleted(monitor.group));
+        }
+    }
+
+    fn on_engine_started(&mut self, effects: &mut Effects) {
+        self.key.end_check();
+        if self.cycle.is_some() {
+            return;
+        }
+        self.cycle = Some(DrivingCycle::default());
+        self.records.iter_mut().for_each(Record::begin_cycle);
+        self.readiness.begin_cycle();
+        self.in_use.begin_cycle();
+        effects.push(Effect::DrivingCycleStarted);
+    }
+
+    /// End of the driving cycle: heal and age, then let go of the MIL, then of permanent codes that were cleared.
+    fn on_engine_stopped(&mut self, effects: &mut Effects) {
+        let Some(cycle) = self.cycle.take() else {
+            return;
+        };
+        effects.push(Effect::DrivingCycleEnded);
+        if cycle.warmed_up() && !self.mil_commanded {
+            self.odometers
+                .warm_up_with_mil_off(self.profile.warm_ups_to_erase);
+        }
+        for record in &mut self.records {
+            if record.settle(self.profile, cycle.warmed_up(), effects) == FrameFate::Erase {
+                self.frame.erase(record.dtc(), effects);
+            }
+        }
+        self.renew_mil(effects);
+        let driven = cycle.permanent_drive(self.profile);
+        for record in &mut self.records {
+            record.prove(self.mil_commanded, driven, effects);
+        }
+        self.dismiss_guests();
+    }
+
+    /// Service $04: all but permanent codes, in-use counters and what the key does.
+    fn on_clear(&mut self, effects: &mut Effects) {
+        effects.push(Effect::Cleared);
+        if let Some(dtc) = self.frame.frame().map(|frame| frame.dtc) {
+            self.frame.erase(dtc, effects);
+        }
+        self.records.iter_mut().for_each(Record::clear);
+        self.dismiss_guests();
+        self.readiness.clear();
+        self.odometers.clear();
+        self.renew_mil(effects);
+    }
+
+    fn renew_mil(&mut self, effects: &mut Effects) {
+        let commanded = self.records.iter().any(Record::commands_mil);
+        if commanded != self.mil_commanded {
+            self.mil_commanded = commanded;
+            if commanded {
+                self.odometers.mil_on();
+            }
+            effects.push(if commanded { Effect::MilOn } else { Effect::MilOff });
+        }
+    }
+
+    fn record(&self, dtc: Dtc) -> Option<&Record> {
+        self.records.iter().find(|record| record.dtc() == dtc)
+    }
+
+    /// Codes in the order in which they were stored, without allocation.
+    fn in_order(&self, since: fn(&Record) -> Option<u64>) -> impl Iterator<Item = Dtc> + '_ {
+        let mut last = 0;
+        core::iter::from_fn(move || {
+            let stored = self
+                .records
+                .iter()
+                .filter_map(|record| Some((since(record)?, record.dtc())));
+            let (place, dtc) = stored
+                .filter(|&(place, _)| place > last)
+                .min_by_key(|&(place, _)| place)?;
+            last = place;
+            Some(dtc)
+        })
+    }
+}
+
+/// What the services read.
+impl FaultMemory {
+    /// Confirmed codes, service $03, oldest entry first.
+    pub fn confirmed(&self) -> impl Iterator<Item = Dtc> + '_ {
+        self.in_order(Record::confirmed_since)
+    }
+
+    /// Pending codes, service $07, oldest entry first.
+    pub fn pending(&self) -> impl Iterator<Item = Dtc> + '_ {
+        self.in_order(Record::pending_since)
+    }
+
+    /// Permanent codes, service $0A, oldest entry first.
+    pub fn permanent(&self) -> impl Iterator<Item = Dtc> + '_ {
+        self.in_order(Record::permanent_since)
+    }
+
+    /// How many codes are confirmed, at most 127 (PID $01 byte A bits 0 to 6).
+    #[must_use]
+    pub fn confirmed_count(&self) -> u8 {
+        let count = self.confirmed().take(127).count();
+        u8::try_from(count).unwrap_or(127)
+    }
+
+    /// Whether a confirmed code commands the MIL on (PID $01 byte A bit 7). The bulb check does not.
+    #[must_use]
+    pub const fn mil_commanded(&self) -> bool {
+        self.mil_commanded
+    }
+
+    /// What the lamp shows: dark with the key off; lit by a fault, or for its check.
+    #[must_use]
+    pub fn lamp(&self, now: CarInstant) -> Lamp {
+        self.key.lamp(self.profile, now, self.mil_commanded)
+    }
+
+    /// Frame 0 of service $02.
+    #[must_use]
+    pub const fn freeze_frame(&self) -> Option<&FreezeFrame> {
+        self.frame.frame()
+    }
+
+    /// Bytes B, C, D of PID $01.
+    #[must_use]
+    pub fn readiness_since_clear(&self) -> Readiness {
+        self.readiness.since_clear(self.profile, self.catalogue)
+    }
+
+    /// Bytes B, C, D of PID $41; with the engine off, of the driving cycle that has ended.
+    #[must_use]
+    pub fn readiness_this_cycle(&self) -> Readiness {
+        self.readiness.this_cycle(self.catalogue)
+    }
+
+    /// PIDs $21, $30, $31, $4D, $4E.
+    #[must_use]
+    pub fn counters(&self) -> Counters {
+        self.odometers.counters()
+    }
+
+    /// Service $09 InfoType $08.
+    #[must_use]
+    pub fn in_use(&self) -> InUsePerformance {
+        self.in_use.report(self.catalogue)
+    }
+
+    /// Whether a driving cycle is under way.
+    #[must_use]
+    pub const fn is_driving_cycle(&self) -> bool {
+        self.cycle.is_some()
+    }
+
+    /// What is stored of a code: nothing if the ECU neither watches for it nor holds it.
+    #[must_use]
+    pub fn status(&self, dtc: Dtc) -> Option<CodeStatus> {
+        self.record(dtc).map(Record::status)
+    }
+
+    /// The numbers it follows.
+    #[must_use]
+    pub const fn profile(&self) -> &'static Profile {
+        self.profile
+    }
+
+    /// The monitors and codes it watches over.
+    #[must_use]
+    pub const fn catalogue(&self) -> &'static Catalogue {
+        self.catalogue
+    }
+}

@@ -1,0 +1,102 @@
+//! The driving cycle: what one run of the engine has shown so far (13 CCR 1968.2(c), from memory).
+
+use core::time::Duration;
+
+use twotrip_units::Temperature;
+
+use super::{Conditions, DrivePattern, Profile};
+
+/// Progress towards a [`DrivePattern`].
+#[derive(Clone, Copy, Debug, Default)]
+struct Progress {
+    run_time: Duration,
+    fast_time: Duration,
+    idle_time: Duration,
+    longest_idle: Duration,
+}
+
+impl Progress {
+    fn step(&mut self, conditions: &Conditions) {
+        self.run_time += conditions.span;
+        if conditions.vehicle_speed >= DrivePattern::FAST {
+            self.fast_time += conditions.span;
+        }
+        if conditions.pedal_released && conditions.vehicle_speed <= DrivePattern::STANDING {
+            self.idle_time += conditions.span;
+            self.longest_idle = self.longest_idle.max(self.idle_time);
+        } else {
+            self.idle_time = Duration::ZERO;
+        }
+    }
+
+    fn met(&self, pattern: &DrivePattern) -> bool {
+        self.run_time >= pattern.run_time
+            && self.fast_time >= pattern.fast_time
+            && self.longest_idle >= pattern.idle_time
+    }
+}
+
+/// One driving cycle, from engine start to engine stop.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct DrivingCycle {
+    coolant_at_start: Option<Temperature>,
+    cold_start: bool,
+    warmed_up: bool,
+    run: Progress,
+    /// Only the time at low altitude and in no great cold.
+    general: Progress,
+    evap_time: Duration,
+}
+
+impl DrivingCycle {
+    /// One span with the engine running. Returns whether the warm-up cycle was reached in it.
+    pub(super) fn step(&mut self, profile: &Profile, conditions: &Conditions) -> bool {
+        let evap = &profile.evap_denominator;
+        let mild = |temperature| temperature >= evap.minimum && temperature <= evap.maximum;
+        let coolant = conditions.coolant_temperature;
+        let start = *self.coolant_at_start.get_or_insert_with(|| {
+            self.cold_start =
+                mild(coolant) && coolant - conditions.ambient_temperature <= evap.coolant_over_ambient;
+            coolant
+        });
+        self.run.step(conditions);
+        if conditions.ambient_temperature >= profile.general_ambient_minimum
+            && conditions.barometric_pressure > profile.general_barometer_minimum
+        {
+            self.general.step(conditions);
+        } else {
+            self.general.idle_time = Duration::ZERO;
+        }
+        if mild(conditions.ambient_temperature) {
+            self.evap_time += conditions.span;
+        }
+        let warm = coolant >= profile.warm_up_minimum && coolant - start >= profile.warm_up_rise;
+        let reached = warm && !self.warmed_up;
+        self.warmed_up |= warm;
+        reached
+    }
+
+    pub(super) const fn run_time(&self) -> Duration {
+        self.run.run_time
+    }
+
+    /// The coolant has risen far enough and become warm enough.
+    pub(super) const fn warmed_up(&self) -> bool {
+        self.warmed_up
+    }
+
+    /// The drive that a cleared permanent code may wait for.
+    pub(super) fn permanent_drive(&self, profile: &Profile) -> bool {
+        self.run.met(&profile.permanent_drive)
+    }
+
+    /// The drive that counts for the general denominator.
+    pub(super) fn general_drive(&self, profile: &Profile) -> bool {
+        self.general.met(&profile.general_denominator)
+    }
+
+    /// What the evaporative system's denominator asks beyond the general one.
+    pub(super) fn evap_drive(&self, profile: &Profile) -> bool {
+        self.cold_start && self.evap_time >= profile.evap_denominator.run_time
+    }
+}

@@ -1,0 +1,57 @@
+//! The malfunction indicator lamp itself, with its check at key-on (13 CCR 1968.2(d)(2.1)).
+//!
+//! The readiness display that (d)(2.1.3) leaves to the maker is not fitted.
+
+use twotrip_units::CarInstant;
+
+use super::Profile;
+
+/// What the driver sees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lamp {
+    /// Dark.
+    Off,
+    /// Steady.
+    On,
+    /// Once per second: reserved to misfire that endangers the catalyst.
+    Blinking,
+}
+
+/// Key and bulb check.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) enum Key {
+    #[default]
+    Off,
+    /// On, bulb check since then.
+    Checking(CarInstant),
+    /// On, check over: cranked.
+    On,
+}
+
+impl Key {
+    /// Switched on; repeated, it begins no second check.
+    pub(super) const fn on(&mut self, now: CarInstant) {
+        if matches!(self, Self::Off) {
+            *self = Self::Checking(now);
+        }
+    }
+
+    pub(super) const fn off(&mut self) {
+        *self = Self::Off;
+    }
+
+    pub(super) const fn end_check(&mut self) {
+        if matches!(self, Self::Checking(_)) {
+            *self = Self::On;
+        }
+    }
+
+    pub(super) fn lamp(self, profile: &Profile, now: CarInstant, mil_commanded: bool) -> Lamp {
+        match self {
+            Self::Off => Lamp::Off,
+            _ if mil_commanded => Lamp::On,
+            Self::Checking(since) if now.saturating_since(since) < profile.bulb_check => Lamp::On,
+            Self::Checking(_) | Self::On => Lamp::Off,
+        }
+    }
+}

@@ -1,0 +1,106 @@
+//! The regulation's numbers, as data: what a market and a model year ask of a fault memory.
+//!
+//! Source: 13 CCR 1968.2 (text of 9 November 2007) and SAE J1979. A figure marked "(from memory)" was not compared
+//! with the printed text and waits for a reader of the current one.
+
+use core::time::Duration;
+
+use twotrip_units::{Pressure, Speed, Temperature, TemperatureDelta};
+
+/// Numbers of one regulation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Profile {
+    /// Name for reports.
+    pub name: &'static str,
+    /// Passing driving cycles in sequence after which a code lets go of the MIL: 1968.2(d)(2.3) (from memory).
+    pub passing_cycles_to_mil_off: u8,
+    /// Warm-up cycles without detection, MIL off, after which a confirmed code is erased: 1968.2(d)(2.4)
+    /// (from memory).
+    pub warm_ups_to_erase: u8,
+    /// A warm-up cycle needs this rise of the coolant above its value at start: 1968.2(c) (from memory).
+    pub warm_up_rise: TemperatureDelta,
+    /// A warm-up cycle needs this coolant temperature: 1968.2(c) (from memory).
+    pub warm_up_minimum: Temperature,
+    /// An ignition cycle holds the engine-start condition this long: 1968.2(c) (from memory).
+    pub ignition_cycle_minimum: Duration,
+    /// Lamp check at key-on, cut short by cranking: 1968.2(d)(2.1.2) asks for 15 to 20 s.
+    pub bulb_check: Duration,
+    /// The drive that a cleared permanent code of a monitor without minimum ratio waits for:
+    /// 1968.2(d)(2.5.2)(B) (from memory).
+    pub permanent_drive: DrivePattern,
+    /// The drive that counts in the general denominator: 1968.2(d)(4.3.2)(A) (from memory).
+    pub general_denominator: DrivePattern,
+    /// Ambient temperature from which time counts for the general denominator: as above.
+    pub general_ambient_minimum: Temperature,
+    /// Barometric pressure above which the car counts as below 8,000 ft (2,440 m): as above; the pressure is the
+    /// usual equivalent of that altitude.
+    pub general_barometer_minimum: Pressure,
+    /// What the evaporative system's denominator asks beyond the general one.
+    pub evap_denominator: EvapDenominator,
+    /// Whether misfire and fuel system read "complete" in PID $01 whatever has run: SAE J1979 before model year
+    /// 2019 (from memory). Comprehensive components always do.
+    pub continuous_groups_always_complete: bool,
+}
+
+/// Time, speed and idling of one driving cycle.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DrivePattern {
+    /// Total time since engine start.
+    pub run_time: Duration,
+    /// Total time at or above [`Self::FAST`].
+    pub fast_time: Duration,
+    /// One unbroken idle: pedal released, speed at most [`Self::STANDING`].
+    pub idle_time: Duration,
+}
+
+impl DrivePattern {
+    /// Speed from which driving counts as fast, 25 mph or 40 km/h.
+    pub const FAST: Speed = Speed::from_kilometres_per_hour(40.0);
+    /// Speed up to which the car counts as standing, 1 mph or 1.6 km/h.
+    pub const STANDING: Speed = Speed::from_kilometres_per_hour(1.6);
+}
+
+/// Conditions of the evaporative system's denominator: 1968.2(d)(4.3.2)(C) (from memory).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EvapDenominator {
+    /// Time since start inside the ambient range.
+    pub run_time: Duration,
+    /// Lowest ambient temperature, and lowest coolant temperature at start.
+    pub minimum: Temperature,
+    /// Highest ambient temperature, and highest coolant temperature at start.
+    pub maximum: Temperature,
+    /// Coolant above ambient at start, at most.
+    pub coolant_over_ambient: TemperatureDelta,
+}
+
+impl Profile {
+    /// Spark ignition, United States light duty, model years 2010 to 2018.
+    pub const US_2010: Self = Self {
+        name: "US-2010",
+        passing_cycles_to_mil_off: 3,
+        warm_ups_to_erase: 40,
+        warm_up_rise: TemperatureDelta::from_kelvins(22.2),
+        warm_up_minimum: Temperature::from_celsius(71.1),
+        ignition_cycle_minimum: Duration::from_secs(2),
+        bulb_check: Duration::from_secs(20),
+        permanent_drive: DrivePattern {
+            run_time: Duration::from_secs(600),
+            fast_time: Duration::from_secs(300),
+            idle_time: Duration::from_secs(30),
+        },
+        general_denominator: DrivePattern {
+            run_time: Duration::from_secs(600),
+            fast_time: Duration::from_secs(300),
+            idle_time: Duration::from_secs(30),
+        },
+        general_ambient_minimum: Temperature::from_fahrenheit(20.0),
+        general_barometer_minimum: Pressure::from_kilopascals(74.5),
+        evap_denominator: EvapDenominator {
+            run_time: Duration::from_secs(600),
+            minimum: Temperature::from_fahrenheit(40.0),
+            maximum: Temperature::from_fahrenheit(95.0),
+            coolant_over_ambient: TemperatureDelta::from_kelvins(12.0 / 1.8),
+        },
+        continuous_groups_always_complete: true,
+    };
+}

@@ -1,0 +1,125 @@
+//! Which monitors have run: since the clear (PID $01) and in this driving cycle (PID $41).
+//!
+//! 13 CCR 1968.2(g)(4.1) (from memory) and SAE J1979. Kept per monitor; a group is complete when all its members are.
+
+use twotrip_obd::{Group, Readiness};
+
+use super::{Catalogue, MonitorId, Profile};
+
+/// A set of monitors, by their place in the catalogue; places from 64 on are never in it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct MonitorSet(u64);
+
+impl MonitorSet {
+    fn bit(monitor: MonitorId) -> u64 {
+        1_u64.checked_shl(u32::from(monitor.0)).unwrap_or(0)
+    }
+
+    fn insert(&mut self, monitor: MonitorId) {
+        self.0 |= Self::bit(monitor);
+    }
+
+    fn remove(&mut self, monitor: MonitorId) {
+        self.0 &= !Self::bit(monitor);
+    }
+
+    fn contains(self, monitor: MonitorId) -> bool {
+        self.0 & Self::bit(monitor) != 0
+    }
+}
+
+/// The facts behind both readiness reports.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Progress {
+    /// Ran to the end and passed, or failed often enough to confirm a code, since the clear.
+    decided: MonitorSet,
+    /// Ran to the end in this driving cycle.
+    done: MonitorSet,
+    /// Cannot run any more in this driving cycle.
+    impossible: MonitorSet,
+    /// Failed a code in its present run.
+    failing: MonitorSet,
+}
+
+impl Progress {
+    pub(super) fn begin_cycle(&mut self) {
+        self.done = MonitorSet::default();
+        self.impossible = MonitorSet::default();
+        self.failing = MonitorSet::default();
+    }
+
+    pub(super) fn clear(&mut self) {
+        *self = Self {
+            impossible: self.impossible,
+            ..Self::default()
+        };
+    }
+
+    pub(super) fn failed(&mut self, monitor: MonitorId) {
+        self.failing.insert(monitor);
+    }
+
+    /// The monitor ran to its end. A single failure leaves it undecided.
+    pub(super) fn completed(&mut self, monitor: MonitorId) {
+        self.done.insert(monitor);
+        if !self.failing.contains(monitor) {
+            self.decided.insert(monitor);
+        }
+        self.failing.remove(monitor);
+    }
+
+    /// Its failures confirmed a code.
+    pub(super) fn confirmed(&mut self, monitor: MonitorId) {
+        self.decided.insert(monitor);
+    }
+
+    pub(super) fn possible(&mut self, monitor: MonitorId, possible: bool) {
+        if possible {
+            self.impossible.remove(monitor);
+        } else {
+            self.impossible.insert(monitor);
+        }
+    }
+
+    pub(super) fn is_done(&self, monitor: MonitorId) -> bool {
+        self.done.contains(monitor)
+    }
+
+    /// Whether every member of the group is decided since the clear.
+    pub(super) fn is_decided(&self, catalogue: &Catalogue, group: Group) -> bool {
+        members(catalogue, group).all(|monitor| self.decided.contains(monitor))
+    }
+
+    /// PID $01 bytes B, C, D.
+    pub(super) fn since_clear(&self, profile: &Profile, catalogue: &Catalogue) -> Readiness {
+        Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
+            if members(catalogue, group).next().is_none() {
+                return readiness;
+            }
+            let always = group == Group::Components
+                || group.is_continuous() && profile.continuous_groups_always_complete;
+            readiness.with(group, true, always || self.is_decided(catalogue, group))
+        })
+    }
+
+    /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run.
+    pub(super) fn this_cycle(&self, catalogue: &Catalogue) -> Readiness {
+        Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
+            if members(catalogue, group).next().is_none() {
+                return readiness;
+            }
+            let done = members(catalogue, group).all(|monitor| self.done.contains(monitor));
+            let enabled = members(catalogue, group)
+                .all(|monitor| self.done.contains(monitor) || !self.impossible.contains(monitor));
+            readiness.with(group, enabled, done)
+        })
+    }
+}
+
+/// The monitors of a group.
+fn members(catalogue: &Catalogue, group: Group) -> impl Iterator<Item = MonitorId> {
+    (0..=u8::MAX)
+        .zip(catalogue.monitors)
+        .filter(move |(_, monitor)| monitor.group == group)
+        .map(|(place, _)| MonitorId(place))
+}
