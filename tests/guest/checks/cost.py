@@ -1,0 +1,70 @@
+"""What an answer, and waiting for a request, cost: against a bare echo process in the same run, on the same kernel."""
+
+import contextlib
+import statistics
+import subprocess
+import time
+
+import frames
+import program
+
+CAR, ECHO = "vcan0", "vcan1"
+ROUNDS, REQUESTS = 20, 200
+
+
+class Cost:
+    def __init__(self, car):
+        self.car = car
+
+
+def _round_trips(tools, interface):
+    """Nanoseconds from sending `01 0C` on 7DF to having its answer, `REQUESTS` times."""
+    command = [str(tools / "answer-latency"), interface, str(REQUESTS)]
+    measured = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert measured.returncode == 0, f"{' '.join(command)}: {measured.stdout}{measured.stderr}"
+    return [int(line) for line in measured.stdout.split()]
+
+
+def group(twotrip, tools, figure):
+    @contextlib.contextmanager
+    def opening():
+        with program.car(twotrip, "healthy", CAR, "--timing", "fast") as car:
+            with frames.Bus(CAR) as bus:
+                if bus.ask(b"\x01\x00") is None:
+                    car.tell("key on")
+            yield Cost(car)
+
+    def a_single_frame_answer(cost):
+        echo = subprocess.Popen([str(tools / "bare-echo"), ECHO], stdout=subprocess.PIPE, text=True)
+        try:
+            assert echo.stdout.readline() == "ready\n"
+            # In turns, so that whatever else the machine does falls on both.
+            car_times, echo_times = [], []
+            for _ in range(ROUNDS):
+                car_times += _round_trips(tools, CAR)
+                echo_times += _round_trips(tools, ECHO)
+        finally:
+            echo.kill()
+            echo.wait()
+            echo.stdout.close()
+        car_median, echo_median = statistics.median(car_times), statistics.median(echo_times)
+        for name, times in (("the car", car_times), ("the bare echo", echo_times)):
+            figure(f"answer of {name}, median of {len(times)}", f"{statistics.median(times) / 1000:.1f}", "us")
+            figure(f"answer of {name}, 99 of 100 within", f"{statistics.quantiles(times, n=100)[98] / 1000:.1f}", "us")
+        ratio = car_median / echo_median
+        figure("answer of the car, in times of the bare echo (goal 1.5)", f"{ratio:.2f}", "times")
+        assert ratio <= 1.5, f"{ratio:.2f} times the bare echo, goal 1.5"
+
+    def memory_and_idle_processor(cost):
+        # Key on, engine off, nobody asks. The tick that paces the car is all that is left to do.
+        resident, highest = cost.car.memory_kib()
+        figure("resident memory of run", f"{resident / 1024:.1f}", "MiB")
+        figure("highest resident memory of run", f"{highest / 1024:.1f}", "MiB")
+        before = cost.car.processor_seconds()
+        time.sleep(10)
+        spent = cost.car.processor_seconds() - before
+        figure("processor use of run, idle, key on, in the emulated guest", f"{spent * 10:.1f}", "%")
+        assert resident < 20 * 1024, f"{resident} KiB resident, goal under 20 MiB"
+        assert spent <= 0.5, f"{spent:.2f} s of processor time in 10 s of idling"
+
+    return ("cost", opening, [a_single_frame_answer, memory_and_idle_processor])

@@ -1,0 +1,39 @@
+"""All checks that need the guest, in order; `main.py PROGRAM TOOLS RESULTS [NAME ...]` runs those whose name holds a NAME.
+
+PROGRAM is the `twotrip` binary, TOOLS the folder with `bare-echo` and `answer-latency`.
+"""
+
+import pathlib
+import subprocess
+import sys
+
+import outcome
+
+
+def make_bus(interface):
+    """`ip link` of iproute2, as a user would type it."""
+    for command in (
+        ["ip", "link", "add", "dev", interface, "type", "vcan"],
+        ["ip", "link", "set", interface, "up"],
+    ):
+        subprocess.run(command, check=True)
+
+
+def main(program, tools, results, *wanted):
+    import cost
+    import kernel_tester
+    import python_client
+    import traffic
+
+    program, tools, results = pathlib.Path(program), pathlib.Path(tools), pathlib.Path(results)
+    outcomes = outcome.Outcomes(results, wanted)
+    make_bus("vcan0")
+    make_bus("vcan1")
+    outcomes.group(*kernel_tester.group(program, results, outcomes.figure))
+    outcomes.group(*python_client.group(program, results, outcomes.figure))
+    outcomes.group(*traffic.group(program, results, outcomes.figure))
+    outcomes.group(*cost.group(program, tools, outcomes.figure))
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
