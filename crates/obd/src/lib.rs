@@ -6,11 +6,13 @@
 //! ```
 //!
 //! [`pid`] holds the parameters as data, [`describe_request`] and [`describe_response`] say a message in words,
-//! [`code_text`] what a trouble code means.
+//! [`code_text()`] what a trouble code means.
 #![no_std]
 extern crate alloc;
 
 mod buffer;
+mod code_text;
+mod describe;
 mod dtc;
 mod in_use;
 mod info;
@@ -23,6 +25,8 @@ mod service;
 pub mod vin;
 
 pub use buffer::{BufferFull, ResponseBuffer};
+pub use code_text::code_text;
+pub use describe::{describe_request, describe_response};
 pub use dtc::{Dtc, DtcError};
 pub use in_use::InUsePerformance;
 pub use info::{InfoType, Information};

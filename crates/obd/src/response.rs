@@ -221,14 +221,15 @@ fn parse_codes(data: &[u8]) -> Result<Codes<'_>, ResponseError> {
 
 fn parse_information(data: &[u8]) -> Result<Response<'_>, ResponseError> {
     let error = |info_type, bytes| ResponseError::Information { info_type, bytes };
-    let (&number, rest) = data.split_first().ok_or(error(0, 0))?;
+    let (&number, rest) = data.split_first().ok_or_else(|| error(0, 0))?;
     if is_mask(number) {
         return match data.as_chunks() {
             (masks, []) => Ok(Response::InformationMasks(masks)),
             _ => Err(error(number, rest.len())),
         };
     }
-    let information = Information::parse(InfoType::new(number), rest).ok_or(error(number, rest.len()))?;
+    let information =
+        Information::parse(InfoType::new(number), rest).ok_or_else(|| error(number, rest.len()))?;
     Ok(Response::Information(information))
 }
 

@@ -1,7 +1,7 @@
 //! Parameters of services $01 and $02 as data: number, name, length, fields and their scaling.
 //!
 //! Figures: SAE J1979-DA as restated in the project's reference table and cross-checked there between independent
-//! public decoders. A PID without a row in [`table`] is not understood; it is still carried as its number.
+//! public decoders. A PID without a row in [`DEFINITIONS`] is not understood; it is still carried as its number.
 
 mod choice;
 mod field;

@@ -71,7 +71,7 @@ pub static DEFINITIONS: &[Definition] = definitions![
         field("confirmed codes", 1, 7, Kind::Number(Scaling::unsigned(7, 1.0, 0.0, Unit::Count, 0))),
         field("not complete", 8, 24, Kind::Readiness)
     ];
-    0x02 "code of the freeze frame" 2 [field("", 0, 16, Kind::Code)];
+    0x02 "causing code" 2 [field("", 0, 16, Kind::Code)];
     0x03 "fuel system" 2 [
         field("system 1", 0, 8, Kind::Choice(FUEL_SYSTEM)),
         field("system 2", 8, 8, Kind::Choice(FUEL_SYSTEM))

@@ -1,0 +1,373 @@
+//! Requests and answers in plain words, for `walkthrough`, `explain` and reports.
+//!
+//! Text that came over the bus (VIN, calibration id, name) is shown with everything but printable ASCII escaped.
+
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+use core::fmt::Display;
+
+use crate::{
+    Codes, Group, InUsePerformance, Information, Pid, Readiness, Record, Records, Request, Response,
+    ResponseCode, Service, SupportMask, info::InfoType, mask::is_mask, pid::Value,
+};
+
+/// A request in words: `asks for engine speed, vehicle speed`.
+#[must_use]
+pub fn describe_request(bytes: &[u8]) -> String {
+    let request = match Request::parse(bytes) {
+        Ok(request) => request,
+        Err(error) => return format!("malformed request: {error}"),
+    };
+    match request {
+        Request::CurrentData(parameters) => asks_for(
+            "",
+            parameters.numbers().iter().map(|&number| parameter_name(number)),
+        ),
+        Request::FreezeFrame(parameters) => asks_for(
+            " the freeze frame",
+            parameters.pairs().iter().map(|&[number, frame]| match frame {
+                0 => parameter_name(number),
+                frame => format!("{} (frame {frame})", parameter_name(number)),
+            }),
+        ),
+        Request::VehicleInformation(parameters) => asks_for(
+            "",
+            parameters.numbers().iter().map(|&number| {
+                if is_mask(number) {
+                    format!("the supported InfoTypes from ${:02X}", number.saturating_add(1))
+                } else {
+                    info_name(InfoType::new(number))
+                }
+            }),
+        ),
+        Request::ConfirmedCodes => "asks for confirmed codes".into(),
+        Request::PendingCodes => "asks for pending codes".into(),
+        Request::PermanentCodes => "asks for permanent codes".into(),
+        Request::Clear => "asks to clear codes, freeze frame and readiness".into(),
+        Request::Other(service, parameters) => format!("asks {service}{}", hex(parameters)),
+    }
+}
+
+/// An answer in words: `engine speed 1726 rpm; vehicle speed 80 km/h`, `1 confirmed code: P0455`.
+#[must_use]
+pub fn describe_response(bytes: &[u8]) -> String {
+    let response = match Response::parse(bytes) {
+        Ok(response) => response,
+        Err(error) => return format!("malformed answer: {error}"),
+    };
+    match response {
+        Response::CurrentData(records) => describe_records(records),
+        Response::FreezeFrame(records) => format!("freeze frame: {}", describe_records(records)),
+        Response::Codes(service, codes) => describe_codes(service, codes),
+        Response::Cleared => "codes, freeze frame and readiness cleared".into(),
+        Response::InformationMasks(masks) => list(
+            "; ",
+            masks
+                .iter()
+                .map(|&[base, mask @ ..]| describe_mask(base, mask, "InfoTypes")),
+        ),
+        Response::Information(information) => describe_information(information),
+        Response::Negative(service, ResponseCode::ResponsePending) => {
+            format!(
+                "{}: the answer will follow (response pending, $78)",
+                service_name(service)
+            )
+        }
+        Response::Negative(service, code) => format!("{} refused: {code}", service_name(service)),
+        Response::Other(service, data) => format!("answers {service}{}", hex(data)),
+    }
+}
+
+fn service_name(service: Service) -> String {
+    match service {
+        Service::Unknown(number) => format!("service ${number:02X}"),
+        known => known.name().into(),
+    }
+}
+
+/// Bytes after a blank, in hexadecimal; nothing for none. Long ones are cut.
+fn hex(bytes: &[u8]) -> String {
+    const SHOWN: usize = 16;
+    let mut text: String = bytes
+        .iter()
+        .take(SHOWN)
+        .map(|byte| format!(" {byte:02X}"))
+        .collect();
+    if bytes.len() > SHOWN {
+        text.push_str(&format!(" and {} bytes more", bytes.len() - SHOWN));
+    }
+    text
+}
+
+fn list(separator: &str, items: impl Iterator<Item = impl Display>) -> String {
+    items
+        .map(|item| item.to_string())
+        .collect::<Vec<_>>()
+        .join(separator)
+}
+
+fn asks_for(whom: &str, names: impl Iterator<Item = String>) -> String {
+    format!("asks{whom} for {}", list(", ", names))
+}
+
+/// Text from the bus: the zero bytes that fill it up are left out, the rest is escaped.
+fn outside_text(bytes: &[u8]) -> impl Display {
+    let end = bytes
+        .iter()
+        .rposition(|&byte| byte != 0)
+        .map_or(0, |last| last + 1);
+    bytes[..end].escape_ascii()
+}
+
+fn parameter_name(number: u8) -> String {
+    if is_mask(number) {
+        return format!("the supported PIDs from ${:02X}", number.saturating_add(1));
+    }
+    let pid = Pid::new(number);
+    pid.definition()
+        .map_or_else(|| format!("PID {pid}"), |definition| definition.name.into())
+}
+
+fn info_name(info_type: InfoType) -> String {
+    info_type
+        .name()
+        .map_or_else(|| format!("InfoType ${:02X}", info_type.number()), Into::into)
+}
+
+fn describe_mask(base: u8, mask: [u8; 4], what: &str) -> String {
+    let mut set = SupportMask::NONE;
+    set.add_range(base, mask);
+    let more = if mask[3] & 1 == 1 { ", more follow" } else { "" };
+    match list(" ", set.iter().map(|number| format!("{number:02X}"))) {
+        none if none.is_empty() => format!("supports no {what} from ${:02X}{more}", base.saturating_add(1)),
+        some => format!("supports {what} {some}{more}"),
+    }
+}
+
+fn describe_records(records: Records<'_>) -> String {
+    let mut parts: Vec<String> = records
+        .map(|record| record.map_or_else(|error| format!("unreadable: {error}"), describe_record))
+        .collect();
+    if parts.is_empty() {
+        parts.push("no data".into());
+    }
+    parts.join("; ")
+}
+
+fn describe_record(record: Record<'_>) -> String {
+    let Some(definition) = record.pid.definition() else {
+        return format!("PID {}{}", record.pid, hex(record.data));
+    };
+    let framed = match record.frame {
+        None | Some(0) => String::new(),
+        Some(frame) => format!(" (frame {frame})"),
+    };
+    if let Some(Value::Code(code)) = definition.fields[0].decode(record.data) {
+        return match code {
+            Some(code) => format!("caused by {code}{framed}"),
+            None => format!("none stored{framed}"),
+        };
+    }
+    let values = definition.fields.iter().filter_map(|field| {
+        let value = field.decode(record.data)?;
+        Some(match value {
+            Value::Mask(mask) => describe_mask(record.pid.number(), mask.to_be_bytes(), "PIDs"),
+            Value::Readiness(readiness) => describe_readiness(readiness),
+            value if field.name.is_empty() => value.to_string(),
+            value => format!("{} {value}", field.name),
+        })
+    });
+    let values = list(", ", values);
+    if record.pid.is_mask() {
+        return values;
+    }
+    let colon = if definition.fields.iter().all(|field| field.name.is_empty()) {
+        ""
+    } else {
+        ":"
+    };
+    format!("{}{framed}{colon} {values}", definition.name)
+}
+
+fn describe_readiness(readiness: Readiness) -> String {
+    let groups = |complete| {
+        let chosen = Group::ALL
+            .into_iter()
+            .filter(move |&group| readiness.is_supported(group) && readiness.is_complete(group) == complete);
+        match list(" ", chosen.map(Group::name)) {
+            none if none.is_empty() => "none".into(),
+            some => some,
+        }
+    };
+    format!("complete {}, not complete {}", groups(true), groups(false))
+}
+
+fn describe_codes(service: Service, codes: Codes<'_>) -> String {
+    let kind = match service {
+        Service::PendingCodes => "pending",
+        Service::PermanentCodes => "permanent",
+        _ => "confirmed",
+    };
+    match codes.len() {
+        0 => format!("no {kind} code"),
+        1 => format!("1 {kind} code: {}", list(" ", codes.iter())),
+        count => format!("{count} {kind} codes: {}", list(" ", codes.iter())),
+    }
+}
+
+fn describe_information(information: Information<'_>) -> String {
+    match information {
+        Information::Vin(vin) => format!("vehicle identification number {}", outside_text(vin)),
+        Information::CalibrationIds(ids) => {
+            format!(
+                "calibration identification {}",
+                list(", ", ids.iter().map(|id| outside_text(id)))
+            )
+        }
+        Information::VerificationNumbers(numbers) => {
+            let numbers = numbers
+                .iter()
+                .map(|&number| format!("{:08X}", u32::from_be_bytes(number)));
+            format!("calibration verification number {}", list(", ", numbers))
+        }
+        Information::EcuName(name) => {
+            let (acronym, text) = name.split_at(4);
+            format!("ECU name {}{}", outside_text(acronym), outside_text(text))
+        }
+        Information::InUse(items) => {
+            let counters = items.iter().enumerate().map(|(place, &item)| {
+                let count = u16::from_be_bytes(item);
+                match InUsePerformance::NAMES.get(place) {
+                    Some(name) => format!("{name} {count}"),
+                    None => format!("counter {} {count}", place + 1),
+                }
+            });
+            format!("in-use performance: {}", list(", ", counters))
+        }
+        Information::Other(info_type, data) => format!("{}{}", info_name(info_type), hex(data)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn requests_in_words() {
+        for (bytes, words) in [
+            (&[0x01, 0x0C, 0x0D][..], "asks for engine speed, vehicle speed"),
+            (
+                &[0x01, 0x00, 0x20],
+                "asks for the supported PIDs from $01, the supported PIDs from $21",
+            ),
+            (&[0x01, 0xC3], "asks for PID $C3"),
+            (&[0x02, 0x02, 0x00], "asks the freeze frame for causing code"),
+            (
+                &[0x02, 0x0C, 0x01],
+                "asks the freeze frame for engine speed (frame 1)",
+            ),
+            (&[0x03], "asks for confirmed codes"),
+            (&[0x04], "asks to clear codes, freeze frame and readiness"),
+            (&[0x07], "asks for pending codes"),
+            (&[0x09, 0x02], "asks for vehicle identification number"),
+            (&[0x09, 0x00], "asks for the supported InfoTypes from $01"),
+            (&[0x09, 0x14], "asks for InfoType $14"),
+            (&[0x0A], "asks for permanent codes"),
+            (&[0x06, 0x01], "asks service $06 (test results) 01"),
+            (&[0x22, 0xF8, 0x10], "asks service $22 (unknown service) F8 10"),
+            (
+                &[0x01, 0x00, 0x0C],
+                "malformed request: the request mixes masks of supported parameters with data",
+            ),
+        ] {
+            assert_eq!(describe_request(bytes), words);
+        }
+    }
+
+    #[test]
+    fn answers_in_words() {
+        for (bytes, words) in [
+            (
+                &[0x41, 0x0C, 0x1A, 0xF8, 0x0D, 0x50, 0x05, 0x6E][..],
+                "engine speed 1726 rpm; vehicle speed 80 km/h; coolant temperature 70 °C",
+            ),
+            (
+                &[0x41, 0x00, 0xBE, 0x1F, 0xA8, 0x13],
+                "supports PIDs 01 03 04 05 06 07 0C 0D 0E 0F 10 11 13 15 1C 1F, more follow",
+            ),
+            (
+                &[0x41, 0x20, 0, 0, 0, 1],
+                "supports no PIDs from $21, more follow",
+            ),
+            (
+                &[0x41, 0x01, 0x81, 0x07, 0x65, 0x04],
+                "monitors since clear: lamp command on, confirmed codes 1, complete misfire fuel-system components \
+                 catalyst oxygen-sensor oxygen-sensor-heater, not complete evap",
+            ),
+            (
+                &[0x41, 0x14, 0x5A, 0xFF],
+                "oxygen sensor, bank 1 sensor 1: voltage 0.45 V, short-term trim not used",
+            ),
+            (
+                &[0x41, 0x0D, 0x50, 0x0C, 0x1A],
+                "vehicle speed 80 km/h; unreadable: PID `$0C` needs `2` bytes, `1` are left",
+            ),
+            (&[0x42, 0x02, 0x00, 0x03, 0x01], "freeze frame: caused by P0301"),
+            (&[0x42, 0x02, 0x00, 0x00, 0x00], "freeze frame: none stored"),
+            (&[0x43, 0x01, 0x04, 0x55], "1 confirmed code: P0455"),
+            (&[0x47, 0x00], "no pending code"),
+            (
+                &[0x4A, 0x02, 0x04, 0x55, 0x03, 0x01],
+                "2 permanent codes: P0455 P0301",
+            ),
+            (&[0x44], "codes, freeze frame and readiness cleared"),
+            (
+                &[0x49, 0x00, 0x55, 0x40, 0x00, 0x00],
+                "supports InfoTypes 02 04 06 08 0A",
+            ),
+            (
+                &[0x49, 0x06, 0x01, 0xDE, 0xAD, 0xBE, 0xEF],
+                "calibration verification number DEADBEEF",
+            ),
+            (
+                &[0x49, 0x08, 0x01, 0x00, 0x05],
+                "in-use performance: monitoring conditions 5",
+            ),
+            (&[0x49, 0x14, 0x01], "InfoType $14 01"),
+            (
+                &[0x7F, 0x04, 0x22],
+                "clear codes refused: conditions not correct ($22)",
+            ),
+            (
+                &[0x7F, 0x09, 0x78],
+                "vehicle information: the answer will follow (response pending, $78)",
+            ),
+            (
+                &[0x7F, 0x22, 0x11],
+                "service $22 refused: service not supported ($11)",
+            ),
+            (
+                &[0x44, 0x00],
+                "malformed answer: `1` bytes follow where none belong",
+            ),
+        ] {
+            assert_eq!(describe_response(bytes), words);
+        }
+    }
+
+    #[test]
+    fn text_from_the_bus_is_escaped() {
+        let mut bytes = Vec::from([0x49, 0x02, 0x01]);
+        bytes.extend(b"\x1b[31mRED\r\n<b>\xFF\xFE\0\0");
+        assert_eq!(
+            describe_response(&bytes),
+            "vehicle identification number \\x1b[31mRED\\r\\n<b>\\xff\\xfe"
+        );
+        let mut bytes = Vec::from([0x49, 0x0A, 0x01]);
+        bytes.extend(b"ECM\0-EngineControl\0\0");
+        assert_eq!(describe_response(&bytes), "ECU name ECM-EngineControl");
+    }
+}
