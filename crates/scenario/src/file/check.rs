@@ -1,0 +1,268 @@
+//! Second pass: from keys and values to a [`Scenario`], or to everything that is wrong.
+
+use core::time::Duration;
+
+use super::{
+    RepairOrder, Scenario, VehicleModel,
+    document::{self, Reader, Text},
+};
+use crate::{
+    limits,
+    phrase::{Expectation, Phrase, Spanned, parse_script},
+    problem::{Expected, Problem, ProblemKind},
+};
+
+/// The version of the format that is read.
+const VERSION: i128 = 1;
+/// The seed of a file that names none.
+const SEED: u64 = 1;
+
+/// Reads and checks a file.
+pub(super) fn check(file: &[u8]) -> Result<Scenario, Vec<Problem>> {
+    let text = text_of(file).map_err(|problem| vec![problem])?;
+    let document = document::parse(text).map_err(in_order)?;
+    let mut problems = Vec::new();
+    let scenario = check_document(&Reader::top(text, &document, &mut problems), &mut problems);
+    match scenario {
+        Some(scenario) if problems.is_empty() => Ok(scenario),
+        _ => Err(in_order(problems)),
+    }
+}
+
+/// The file as text.
+fn text_of(file: &[u8]) -> Result<&str, Problem> {
+    if file.len() > limits::FILE_BYTES {
+        let most = Expected::text(format!("at most {} bytes", limits::FILE_BYTES));
+        return Err(Problem::new(ProblemKind::TooLong("file"), 0..0, "").expecting([most]));
+    }
+    core::str::from_utf8(file).map_err(|error| {
+        let start = error.valid_up_to();
+        let end = start + error.error_len().unwrap_or(file.len() - start);
+        Problem::new(ProblemKind::NotText, start..end, "").hint("save the file as UTF-8")
+    })
+}
+
+/// In the order of the file, at most so many.
+fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
+    problems.sort_by_key(|problem| (problem.span().start, problem.span().end));
+    problems.dedup();
+    if problems.len() > limits::PROBLEMS {
+        let span = problems[limits::PROBLEMS].span();
+        problems.truncate(limits::PROBLEMS);
+        problems.push(Problem::new(ProblemKind::More, span, ""));
+    }
+    problems
+}
+
+/// The whole file. `None` only where a problem was reported.
+fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Scenario> {
+    // Every line reads on after a problem, so that the next lines report theirs.
+    let version = file.required("version", Reader::integer, problems);
+    if let Some((number, span)) = version
+        && number != VERSION
+    {
+        let wanted = Expected::text(format!("version {VERSION}"));
+        let found = file.written(span.clone());
+        problems.push(Problem::new(ProblemKind::Version, span, found).expecting([wanted]));
+    }
+    let title = file
+        .required("title", Reader::text, problems)
+        .and_then(|title| check_title(&title, problems));
+    let vehicle = file
+        .required("vehicle", Reader::text, problems)
+        .and_then(|name| check_vehicle(&name, problems));
+    let seed = check_seed(file, problems);
+    let repair_order = file
+        .table("repair-order", problems)
+        .map(|order| check_repair_order(&order, problems));
+    let story = file.table("story", problems).map(|story| {
+        let before = story.required("before", Reader::text, problems);
+        before.map_or_else(Vec::new, |before| check_story(&before, problems))
+    });
+    let expectations = file.table("verdict", problems).map(|verdict| {
+        let expect = verdict.required("expect", Reader::text, problems);
+        expect.map_or_else(Vec::new, |expect| check_expectations(&expect, problems))
+    });
+    Some(Scenario {
+        title: title?,
+        vehicle: vehicle?,
+        seed: seed?,
+        repair_order: match repair_order {
+            Some(order) => Some(order?),
+            None => None,
+        },
+        story: story.unwrap_or_default(),
+        expectations: expectations.unwrap_or_default(),
+    })
+}
+
+fn check_title(title: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> {
+    if let Some((start, found)) = title.value.match_indices(char::is_control).next() {
+        let place = title.place(start..start + found.len());
+        problems.push(
+            Problem::new(ProblemKind::Misplaced("a title"), place, found)
+                .hint("a title is one line of plain text"),
+        );
+        return None;
+    }
+    check_words("title", title, problems)
+}
+
+/// A text for people: says something, and not too much.
+fn check_words(what: &'static str, text: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> {
+    if text.value.trim().is_empty() {
+        problems.push(Problem::new(ProblemKind::Empty(what), text.span.clone(), ""));
+        return None;
+    }
+    if text.value.len() > limits::TEXT_BYTES {
+        let most = Expected::text(format!("at most {} bytes", limits::TEXT_BYTES));
+        problems.push(Problem::new(ProblemKind::TooLong(what), text.span.clone(), "").expecting([most]));
+        return None;
+    }
+    Some(text.value.to_owned())
+}
+
+fn check_vehicle(name: &Text<'_>, problems: &mut Vec<Problem>) -> Option<VehicleModel> {
+    let known = VehicleModel::ALL
+        .into_iter()
+        .find(|model| model.name() == name.value);
+    if known.is_none() {
+        let place = name.place(0..name.value.len());
+        let models = VehicleModel::ALL.map(|model| Expected::Word(model.name()));
+        problems.push(Problem::new(ProblemKind::UnknownWord("vehicle"), place, name.value).expecting(models));
+    }
+    known
+}
+
+fn check_seed(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<u64> {
+    if !file.has("seed") {
+        return Some(SEED);
+    }
+    let (number, span) = file.integer("seed", problems)?;
+    // TOML promises 64 bits with a sign, so every reader can write the seed down again.
+    let seed = i64::try_from(number)
+        .ok()
+        .and_then(|number| u64::try_from(number).ok());
+    if seed.is_none() {
+        let wanted = Expected::text(format!("0 to {}", i64::MAX));
+        let found = file.written(span.clone());
+        problems.push(Problem::new(ProblemKind::OutOfRange("seed"), span, found).expecting([wanted]));
+    }
+    seed
+}
+
+fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<RepairOrder> {
+    let complaint = order
+        .required("complaint", Reader::text, problems)
+        .and_then(|complaint| check_words("complaint", &complaint, problems));
+    let breaks = |phrase: &Phrase| matches!(phrase, Phrase::Defect(_) | Phrase::BreakWire(..));
+    let mends = |phrase: &Phrase| matches!(phrase, Phrase::Work(..) | Phrase::MendWire(_));
+    let both = order.has("cause") || order.has("correction");
+    let mut phrases = |key, place, hint, fits: &dyn Fn(&Phrase) -> bool| {
+        if !both {
+            return Vec::new();
+        }
+        let text = order.required(key, Reader::text, problems);
+        text.map_or_else(Vec::new, |text| check_phrases(&text, place, hint, fits, problems))
+    };
+    let cause = phrases("cause", "a cause", "a cause is what broke: `defect ...`", &breaks);
+    let correction = phrases(
+        "correction",
+        "a correction",
+        "a correction is work: `tighten ...`, `replace ...`, `mend wiring ...`",
+        &mends,
+    );
+    let bare = |phrases: Vec<Spanned<Phrase>>| phrases.into_iter().map(|phrase| phrase.value).collect();
+    Some(RepairOrder {
+        complaint: complaint?,
+        cause: bare(cause),
+        correction: bare(correction),
+    })
+}
+
+/// The story: no expectations in it, and an end to it.
+fn check_story(before: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {
+    let story = check_script(before, problems);
+    let mut whole = Duration::ZERO;
+    let mut driven = Duration::ZERO;
+    for Spanned { value: phrase, span } in &story {
+        let shown = phrase.to_string();
+        if matches!(phrase, Phrase::Expect(_)) {
+            problems.push(
+                Problem::new(ProblemKind::Misplaced("a story"), span.clone(), &shown)
+                    .hint("expectations are judged at the end: they stand under `[verdict]`"),
+            );
+        }
+        whole += phrase.time();
+        driven += if matches!(phrase, Phrase::Soak(_)) {
+            Duration::ZERO
+        } else {
+            phrase.time()
+        };
+        if whole > limits::STORY || driven > limits::STORY_DRIVING {
+            let most = format!(
+                "at most {} h of driving and waiting, {} days in all",
+                limits::STORY_DRIVING.as_secs() / 3600,
+                limits::STORY.as_secs() / 86_400,
+            );
+            problems.push(
+                Problem::new(ProblemKind::TooLong("story"), span.clone(), &shown)
+                    .expecting([Expected::text(most)]),
+            );
+            break;
+        }
+    }
+    story
+}
+
+fn check_expectations(expect: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Expectation>> {
+    let is_expectation = |phrase: &Phrase| matches!(phrase, Phrase::Expect(_));
+    let hint = "what happens to the car stands under `[story]`; here every line begins with `expect`";
+    check_phrases(expect, "a verdict", hint, &is_expectation, problems)
+        .into_iter()
+        .filter_map(|Spanned { value, span }| match value {
+            Phrase::Expect(value) => Some(Spanned { value, span }),
+            _ => None,
+        })
+        .collect()
+}
+
+/// A script in which only phrases of one kind have business, and at least one.
+fn check_phrases(
+    text: &Text<'_>,
+    place: &'static str,
+    hint: &'static str,
+    fits: &dyn Fn(&Phrase) -> bool,
+    problems: &mut Vec<Problem>,
+) -> Vec<Spanned<Phrase>> {
+    let before = problems.len();
+    let phrases = check_script(text, problems);
+    if phrases.is_empty() && problems.len() == before {
+        problems.push(Problem::new(ProblemKind::Empty(place), text.span.clone(), "").hint(hint));
+    }
+    for Spanned { value, span } in phrases.iter().filter(|phrase| !fits(&phrase.value)) {
+        problems
+            .push(Problem::new(ProblemKind::Misplaced(place), span.clone(), &value.to_string()).hint(hint));
+    }
+    phrases
+}
+
+/// Phrases with their places in the file; none if one of them is wrong.
+fn check_script(text: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {
+    match parse_script(text.value) {
+        Ok(phrases) => phrases
+            .into_iter()
+            .map(|Spanned { value, span }| Spanned {
+                value,
+                span: text.place(span),
+            })
+            .collect(),
+        Err(found) => {
+            problems.extend(found.into_iter().map(|problem| {
+                let place = text.place(problem.span());
+                problem.moved_to(place)
+            }));
+            Vec::new()
+        }
+    }
+}

@@ -1,0 +1,233 @@
+//! First pass: TOML as keys and values with their places in the file.
+
+use core::ops::Range;
+
+use toml::{
+    Spanned,
+    de::{DeTable, DeValue},
+};
+
+use crate::problem::{Expected, Problem, ProblemKind};
+
+/// The tables of the format with their keys; `""` is the top of the file.
+const KEYS: &[(&str, &[&str])] = &[
+    (
+        "",
+        &[
+            "version",
+            "title",
+            "vehicle",
+            "seed",
+            "repair-order",
+            "story",
+            "verdict",
+        ],
+    ),
+    ("repair-order", &["complaint", "cause", "correction"]),
+    ("story", &["before"]),
+    ("verdict", &["expect"]),
+];
+
+/// Parses the TOML.
+///
+/// # Errors
+/// All that is wrong with it as TOML.
+pub(super) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
+    let (table, errors) = DeTable::parse_recoverable(text);
+    if errors.is_empty() {
+        return Ok(table);
+    }
+    Err(errors
+        .into_iter()
+        .map(|error| {
+            let end = text.len();
+            let span = error
+                .span()
+                .map_or(end..end, |span| span.start.min(end)..span.end.min(end));
+            let found = text.get(span.clone()).unwrap_or("");
+            Problem::new(ProblemKind::NotToml, span, found).hint(error.message().to_owned())
+        })
+        .collect())
+}
+
+/// A table of the file, read key by key; problems go into one list.
+pub(super) struct Reader<'t, 'i> {
+    text: &'i str,
+    name: &'static str,
+    table: &'t DeTable<'i>,
+    /// Where a missing key is reported: the head of the table.
+    head: Range<usize>,
+}
+
+/// A string of the file.
+pub(super) struct Text<'t> {
+    /// What it says.
+    pub(super) value: &'t str,
+    /// The whole literal with its quotes.
+    pub(super) span: Range<usize>,
+    /// Where `value` begins in the file, if it stands there letter by letter; not with escapes in it.
+    start: Option<usize>,
+}
+
+impl Text<'_> {
+    /// The place in the file of a piece of `value`.
+    pub(super) fn place(&self, piece: Range<usize>) -> Range<usize> {
+        match self.start {
+            Some(start) => start + piece.start..start + piece.end,
+            None => self.span.clone(),
+        }
+    }
+}
+
+impl<'t, 'i> Reader<'t, 'i> {
+    /// Of the whole file; keys that nobody knows are reported now.
+    pub(super) fn top(text: &'i str, table: &'t Spanned<DeTable<'i>>, problems: &mut Vec<Problem>) -> Self {
+        let end = text.len();
+        let reader = Self {
+            text,
+            name: "",
+            table: table.get_ref(),
+            head: end..end,
+        };
+        reader.report_unknown(problems);
+        reader
+    }
+
+    /// A table inside this one.
+    pub(super) fn table(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Self> {
+        let (key_span, value) = self.find(key)?;
+        let DeValue::Table(table) = value.get_ref() else {
+            problems.push(self.wrong_type("a table", value));
+            return None;
+        };
+        let reader = Self {
+            text: self.text,
+            name: key,
+            table,
+            head: key_span,
+        };
+        reader.report_unknown(problems);
+        Some(reader)
+    }
+
+    /// A string; `None` if the key is not there or holds something else, which is reported.
+    pub(super) fn text(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Text<'t>> {
+        let (_, value) = self.find(key)?;
+        let DeValue::String(string) = value.get_ref() else {
+            problems.push(self.wrong_type("a string", value));
+            return None;
+        };
+        let span = value.span();
+        let start = self
+            .text
+            .get(span.clone())
+            .and_then(|literal| letter_by_letter(literal, string));
+        Some(Text {
+            value: string,
+            start: start.map(|offset| span.start + offset),
+            span,
+        })
+    }
+
+    /// A whole number, with what stands in the file; too large a number comes as `i128::MAX`.
+    pub(super) fn integer(
+        &self,
+        key: &'static str,
+        problems: &mut Vec<Problem>,
+    ) -> Option<(i128, Range<usize>)> {
+        let (_, value) = self.find(key)?;
+        let DeValue::Integer(integer) = value.get_ref() else {
+            problems.push(self.wrong_type("a whole number", value));
+            return None;
+        };
+        let number = i128::from_str_radix(integer.as_str(), integer.radix()).unwrap_or(i128::MAX);
+        Some((number, value.span()))
+    }
+
+    /// The same, and that it is missing is reported too.
+    pub(super) fn required<T>(
+        &self,
+        key: &'static str,
+        read: impl FnOnce(&Self, &'static str, &mut Vec<Problem>) -> Option<T>,
+        problems: &mut Vec<Problem>,
+    ) -> Option<T> {
+        if self.find(key).is_none() {
+            let problem = Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "");
+            problems.push(match self.name {
+                "" => problem.hint(format!("`{key} = ...` stands before the first `[table]`")),
+                table => problem.hint(format!("`{key} = ...` stands under `[{table}]`")),
+            });
+            return None;
+        }
+        read(self, key, problems)
+    }
+
+    /// Whether the key is there.
+    pub(super) fn has(&self, key: &str) -> bool {
+        self.find(key).is_some()
+    }
+
+    /// What stands at a place of the file.
+    pub(super) fn written(&self, span: Range<usize>) -> &'i str {
+        self.text.get(span).unwrap_or("")
+    }
+
+    fn find(&self, key: &str) -> Option<(Range<usize>, &'t Spanned<DeValue<'i>>)> {
+        let (name, value) = self.table.iter().find(|(name, _)| name.get_ref() == key)?;
+        Some((name.span(), value))
+    }
+
+    fn report_unknown(&self, problems: &mut Vec<Problem>) {
+        let known = KEYS
+            .iter()
+            .find(|(table, _)| *table == self.name)
+            .map_or(&[] as &[_], |(_, keys)| keys);
+        for (name, _) in self.table {
+            let key = name.get_ref().as_ref();
+            if known.contains(&key) {
+                continue;
+            }
+            let problem = Problem::new(ProblemKind::UnknownKey, name.span(), key)
+                .expecting(known.iter().copied().map(Expected::Word));
+            let home = KEYS
+                .iter()
+                .find(|(_, keys)| keys.contains(&key))
+                .map(|(table, _)| *table);
+            problems.push(match home {
+                Some("") => problem.hint(format!("`{key}` stands before the first `[table]`")),
+                Some(table) => problem.hint(format!("`{key}` stands under `[{table}]`")),
+                None => problem,
+            });
+        }
+    }
+
+    fn wrong_type(&self, wanted: &'static str, value: &Spanned<DeValue<'_>>) -> Problem {
+        let found = match value.get_ref() {
+            DeValue::String(_) => "a string",
+            DeValue::Integer(_) => "a whole number",
+            DeValue::Float(_) => "a decimal number",
+            DeValue::Boolean(_) => "true or false",
+            DeValue::Datetime(_) => "a date or time",
+            DeValue::Array(_) => "a list",
+            DeValue::Table(_) => "a table",
+        };
+        Problem::new(ProblemKind::WrongType(wanted), value.span(), found)
+    }
+}
+
+/// Where the content begins in a string literal, if it stands there as it reads: no escapes, no line ends that
+/// TOML makes into others.
+fn letter_by_letter(literal: &str, content: &str) -> Option<usize> {
+    ["\"\"\"", "'''", "\"", "'"].into_iter().find_map(|quote| {
+        let inside = literal.strip_prefix(quote)?.strip_suffix(quote)?;
+        // A line end right after the opening three quotes is not part of the content (TOML 1.0, section "String").
+        let trimmed = match quote.len() {
+            3 => inside
+                .strip_prefix("\r\n")
+                .or_else(|| inside.strip_prefix('\n'))
+                .unwrap_or(inside),
+            _ => inside,
+        };
+        (trimmed == content).then(|| quote.len() + inside.len() - trimmed.len())
+    })
+}

@@ -1,0 +1,126 @@
+//! Scenario files: one car, what happened to it before the bus goes live, and what must be true at the end.
+//!
+//! ```toml
+//! version = 1                       # of this format
+//! title = "Cap left loose"          # one line
+//! vehicle = "compact-2.0"
+//! seed = 1                          # of all randomness; 1 if left out
+//!
+//! [repair-order]                    # may be left out
+//! complaint = "Engine lamp is on."  # what the customer says
+//! cause = "defect fuel-cap loose"   # phrases that break something, one a line; with `correction` or not at all
+//! correction = "tighten fuel-cap"   # phrases that mend it
+//!
+//! [story]                           # may be left out: a car just parked
+//! before = """                      # lived through at full speed before the bus goes live
+//! defect fuel-cap loose
+//! drive udds
+//! """
+//!
+//! [verdict]                         # may be left out: nothing is judged
+//! expect = """                      # judged at the end, one a line
+//! expect pending P0455
+//! """
+//! ```
+//!
+//! Two passes: the TOML becomes keys and values with their places ([`document`]), then the check ([`check`]) finds
+//! units, ranges, names and order, and everything that is wrong at once. serde is not used for the first pass: it
+//! stops at its first error, and a misspelt key would hide a misspelt phrase.
+
+mod check;
+mod document;
+#[cfg(test)]
+mod tests;
+
+use crate::{
+    Problem,
+    phrase::{Expectation, Phrase, Spanned},
+};
+
+/// A scenario that has been checked; there is no other way to one than [`Scenario::parse`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scenario {
+    title: String,
+    vehicle: VehicleModel,
+    seed: u64,
+    repair_order: Option<RepairOrder>,
+    story: Vec<Spanned<Phrase>>,
+    expectations: Vec<Spanned<Expectation>>,
+}
+
+impl Scenario {
+    /// Reads and checks a scenario file.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, in the order of the file; the places are bytes of `file`.
+    pub fn parse(file: &[u8]) -> Result<Self, Vec<Problem>> {
+        check::check(file)
+    }
+
+    /// The title, one line without control characters.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// The car.
+    #[must_use]
+    pub const fn vehicle(&self) -> VehicleModel {
+        self.vehicle
+    }
+
+    /// The seed of all randomness.
+    #[must_use]
+    pub const fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The repair order.
+    #[must_use]
+    pub const fn repair_order(&self) -> Option<&RepairOrder> {
+        self.repair_order.as_ref()
+    }
+
+    /// What happens before the bus goes live; the places are bytes of the file. No expectations among them.
+    #[must_use]
+    pub fn story(&self) -> &[Spanned<Phrase>] {
+        &self.story
+    }
+
+    /// What must be true at the end; the places are bytes of the file.
+    #[must_use]
+    pub fn expectations(&self) -> &[Spanned<Expectation>] {
+        &self.expectations
+    }
+}
+
+/// The trade's three Cs; a trainee sees the first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RepairOrder {
+    /// What the customer says.
+    pub complaint: String,
+    /// What is wrong: phrases that break something. Empty if nothing physical is.
+    pub cause: Vec<Phrase>,
+    /// What mends it: work on parts and wires. Empty if `cause` is.
+    pub correction: Vec<Phrase>,
+}
+
+/// The cars there are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum VehicleModel {
+    /// Four cylinders, 2.0 litres, automatic gearbox.
+    Compact,
+}
+
+impl VehicleModel {
+    /// All of them.
+    pub const ALL: [Self; 1] = [Self::Compact];
+
+    /// The name that files use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Compact => "compact-2.0",
+        }
+    }
+}

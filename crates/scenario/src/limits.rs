@@ -1,0 +1,48 @@
+//! The bounds on numbers and sizes, so that no text makes a run endless or the memory full.
+//!
+//! All of them are choices of this project (no source), wide enough for anything a class or a test needs.
+
+use core::time::Duration;
+
+use twotrip_units::{Length, Ratio, Speed, Temperature};
+
+/// Longest scenario file, bytes.
+pub const FILE_BYTES: usize = 1 << 20;
+/// Longest line of a script, bytes.
+pub const LINE_BYTES: usize = 4096;
+/// Most phrases of one script.
+pub const PHRASES: usize = 10_000;
+/// Most problems reported of one text; the rest is summed up in one.
+pub const PROBLEMS: usize = 100;
+/// Longest story in the car's time, soaks included.
+pub const STORY: Duration = hours(366 * 24);
+/// Longest driving in one story: what takes processor time.
+pub const STORY_DRIVING: Duration = hours(200);
+/// Longest title and complaint, bytes.
+pub const TEXT_BYTES: usize = 2000;
+
+/// Soak, shortest and longest.
+pub const SOAK: [Duration; 2] = [Duration::from_secs(1), hours(30 * 24)];
+/// Wait, shortest and longest.
+pub const WAIT: [Duration; 2] = [Duration::from_millis(10), hours(24)];
+/// One leg of a drive plan, shortest and longest.
+pub const LEG: [Duration; 2] = [Duration::from_secs(1), hours(4)];
+/// Most legs of one drive plan.
+pub const LEGS: usize = 100;
+/// Speed to hold in a drive plan, slowest and fastest.
+pub const SPEED: [Speed; 2] = [
+    Speed::from_kilometres_per_hour(5.0),
+    Speed::from_kilometres_per_hour(140.0),
+];
+/// Ambient temperature, coldest and warmest.
+pub const AMBIENT: [Temperature; 2] = [Temperature::from_celsius(-40.0), Temperature::from_celsius(55.0)];
+/// Altitude, lowest and highest.
+pub const ALTITUDE: [Length; 2] = [Length::from_metres(-100.0), Length::from_metres(4500.0)];
+/// Fuel level after refuelling, lowest and highest.
+pub const REFUEL: [Ratio; 2] = [Ratio::from_fraction(0.0), Ratio::from_fraction(1.0)];
+/// Most codes of one `preload`.
+pub const PRELOAD_CODES: usize = 16;
+
+const fn hours(hours: u64) -> Duration {
+    Duration::from_secs(hours * 3600)
+}

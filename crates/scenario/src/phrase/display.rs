@@ -1,0 +1,118 @@
+//! The canonical wording of a phrase: metric, one space between words. It parses again to the same wording.
+
+use core::fmt::{self, Display, Formatter};
+
+use super::{
+    CodeList, Defect, Expectation, Leg, Part, Phrase, Plan, Preload,
+    measure::{ALTITUDE, AMBIENT, HOLE, REFUEL, number, show_speed, show_time},
+};
+
+impl Display for Phrase {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::KeyOn => f.write_str("key on"),
+            Self::KeyOff => f.write_str("key off"),
+            Self::Start => f.write_str("start"),
+            Self::Stop => f.write_str("stop"),
+            Self::Drive(plan) => write!(f, "drive {plan}"),
+            Self::Soak(time) => write!(f, "soak {}", show_time(*time)),
+            Self::Wait(time) => write!(f, "wait {}", show_time(*time)),
+            Self::Ambient(temperature) => write!(f, "ambient {}", (AMBIENT.show)(*temperature)),
+            Self::Altitude(height) => write!(f, "altitude {}", (ALTITUDE.show)(*height)),
+            Self::Refuel(level) => write!(f, "refuel to {}", (REFUEL.show)(*level)),
+            Self::Defect(defect) => write_defect(*defect, f),
+            Self::BreakWire(circuit, fault) => write!(f, "defect wiring {} {}", circuit.name(), fault.name()),
+            Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
+            Self::MendWire(circuit) => write!(f, "mend wiring {}", circuit.name()),
+            Self::Measure(circuit) => write!(f, "measure {}", circuit.name()),
+            Self::Inspect(part) => write!(f, "inspect {}", part.name()),
+            Self::Preload(list, codes) => {
+                f.write_str(match list {
+                    Preload::Confirmed => "preload confirmed",
+                    Preload::Pending => "preload pending",
+                })?;
+                codes.iter().try_for_each(|code| write!(f, " {code}"))
+            }
+            Self::Override(quantity, value) => {
+                write!(
+                    f,
+                    "override {} {} {}",
+                    quantity.name(),
+                    number(*value),
+                    quantity.unit()
+                )
+            }
+            Self::Release(quantity) => write!(f, "release {}", quantity.name()),
+            Self::Expect(expectation) => write!(f, "expect {expectation}"),
+        }
+    }
+}
+
+impl Display for Plan {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Udds => f.write_str("udds"),
+            Self::Hwfet => f.write_str("hwfet"),
+            Self::Free(legs) => legs.iter().enumerate().try_for_each(|(index, leg)| {
+                let separator = if index == 0 { "" } else { ", " };
+                write!(f, "{separator}{leg}")
+            }),
+        }
+    }
+}
+
+impl Display for Leg {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Idle(time) => write!(f, "idle {}", show_time(*time)),
+            Self::Cruise(speed, time) => write!(f, "{} for {}", show_speed(*speed), show_time(*time)),
+            Self::Stop => f.write_str("stop"),
+        }
+    }
+}
+
+impl Display for CodeList {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Confirmed => "confirmed",
+            Self::Pending => "pending",
+            Self::Permanent => "permanent",
+        })
+    }
+}
+
+impl Display for Expectation {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Mil { commanded: true } => f.write_str("mil commanded"),
+            Self::Mil { commanded: false } => f.write_str("mil off"),
+            Self::Lamp { lit: true } => f.write_str("lamp lit"),
+            Self::Lamp { lit: false } => f.write_str("lamp dark"),
+            Self::Code(list, code) => write!(f, "{list} {code}"),
+            Self::NoCode(list) => write!(f, "no {list}"),
+            Self::Readiness {
+                group,
+                complete: true,
+            } => write!(f, "{} complete", group.name()),
+            Self::Readiness {
+                group,
+                complete: false,
+            } => write!(f, "{} incomplete", group.name()),
+        }
+    }
+}
+
+fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
+    match defect {
+        Defect::FuelCapLoose => write!(f, "defect {} loose", Part::FuelCap.name()),
+        Defect::FuelCapMissing => write!(f, "defect {} missing", Part::FuelCap.name()),
+        Defect::FillerNeckHole(diameter) => {
+            write!(
+                f,
+                "defect {} hole {}",
+                Part::FillerNeck.name(),
+                (HOLE.show)(diameter)
+            )
+        }
+    }
+}

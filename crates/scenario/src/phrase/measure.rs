@@ -1,0 +1,248 @@
+//! Numbers with units, metric and US, and their limits.
+
+use core::time::Duration;
+
+use nom::{
+    Parser as _,
+    branch::alt,
+    bytes::complete::{take_while, take_while1},
+    character::complete::{char, digit0, digit1, one_of},
+    combinator::{opt, recognize},
+    sequence::preceded,
+};
+use twotrip_units::{Length, Ratio, Speed, Temperature};
+
+use super::{
+    Quantity,
+    fault::{Fault, Parsed},
+};
+use crate::{
+    limits,
+    problem::{Expected, ProblemKind},
+};
+
+/// How one kind of value is written, and what of it is allowed.
+pub(super) struct Measure<T: 'static> {
+    /// The value's name in messages, such as `ambient temperature`.
+    pub(super) what: &'static str,
+    /// What the units are units of.
+    pub(super) of: &'static str,
+    /// The units with their doors; the first is the canonical one.
+    pub(super) units: &'static [(&'static str, fn(f64) -> T)],
+    /// The smallest and the largest value allowed.
+    pub(super) range: [T; 2],
+    /// The canonical text.
+    pub(super) show: fn(T) -> String,
+}
+
+/// The next word: up to white space or a comma; empty at the end.
+pub(super) fn word(input: &str) -> Parsed<'_, &str> {
+    preceded(
+        blank,
+        take_while(|character: char| !character.is_whitespace() && character != ','),
+    )
+    .parse(input)
+}
+
+/// White space, of which a line end may leave a carriage return.
+pub(super) fn blank(input: &str) -> Parsed<'_, &str> {
+    take_while(char::is_whitespace).parse(input)
+}
+
+/// A decimal number: no exponent, no thousands separators.
+fn decimal(input: &str) -> Parsed<'_, &str> {
+    let digits = alt((
+        recognize((digit1, opt((char('.'), digit0)))),
+        recognize((char('.'), digit1)),
+    ));
+    preceded(blank, recognize((opt(one_of("+-")), digits))).parse(input)
+}
+
+/// What follows a number up to white space or a comma.
+fn unit(input: &str) -> Parsed<'_, &str> {
+    preceded(
+        blank,
+        take_while1(|character: char| !character.is_whitespace() && character != ','),
+    )
+    .parse(input)
+}
+
+impl<T: Copy + PartialOrd> Measure<T> {
+    /// Reads a number and its unit.
+    pub(super) fn parse<'a>(&self, input: &'a str) -> Parsed<'a, T> {
+        let Ok((after_number, number)) = decimal(input) else {
+            let (_, found) = word(input)?;
+            return Err(Fault::new(
+                found,
+                ProblemKind::NotANumber(self.what),
+                self.what,
+                [self.allowed()],
+            ));
+        };
+        let Ok((rest, unit)) = unit(after_number) else {
+            return Err(self.unit_fault(after_number));
+        };
+        let Some((_, door)) = self.units.iter().find(|(name, _)| same_unit(name, unit)) else {
+            return Err(self.unit_fault(unit));
+        };
+        let within = |value: &T| *value >= self.range[0] && *value <= self.range[1];
+        match number.parse().ok().map(door).filter(within) {
+            Some(value) => Ok((rest, value)),
+            None => {
+                let start = input.trim_start();
+                let found = &start[..start.len() - rest.len()];
+                Err(Fault::new(
+                    found,
+                    ProblemKind::OutOfRange(self.what),
+                    self.what,
+                    [self.allowed()],
+                ))
+            }
+        }
+    }
+
+    fn allowed(&self) -> Expected {
+        Expected::text(format!(
+            "{} to {}",
+            (self.show)(self.range[0]),
+            (self.show)(self.range[1])
+        ))
+    }
+
+    fn unit_fault<'a>(&self, found: &'a str) -> nom::Err<Fault<'a>> {
+        let decimal_comma = found.starts_with(',');
+        let found = if decimal_comma { &found[..1] } else { found };
+        let units = self.units.iter().map(|(name, _)| Expected::Word(name));
+        let fault = Fault::new(found, ProblemKind::UnknownUnit(self.of), "unit", units);
+        if decimal_comma {
+            Fault::with_hint(fault, "decimals follow a point: 0.5")
+        } else {
+            fault
+        }
+    }
+}
+
+/// Whether a unit as written is this one, in either case, a temperature with or without its degree sign.
+fn same_unit(name: &str, written: &str) -> bool {
+    let bare = match name {
+        "C" | "F" => written
+            .strip_prefix('°')
+            .or_else(|| written.strip_prefix("deg"))
+            .unwrap_or(written),
+        _ => written,
+    };
+    name.eq_ignore_ascii_case(bare)
+}
+
+const TIME_UNITS: &[(&str, fn(f64) -> Duration)] = &[
+    ("s", |value| span(value, 1.0)),
+    ("min", |value| span(value, 60.0)),
+    ("h", |value| span(value, 3600.0)),
+    ("d", |value| span(value, 86_400.0)),
+];
+
+/// Beyond what a `Duration` holds, its ends, which are beyond every limit too.
+fn span(value: f64, seconds: f64) -> Duration {
+    Duration::try_from_secs_f64((value * seconds).max(0.0)).unwrap_or(Duration::MAX)
+}
+
+const fn time(what: &'static str, range: [Duration; 2]) -> Measure<Duration> {
+    Measure {
+        what,
+        of: "time",
+        units: TIME_UNITS,
+        range,
+        show: show_time,
+    }
+}
+
+pub(super) const SOAK: Measure<Duration> = time("soak", limits::SOAK);
+pub(super) const WAIT: Measure<Duration> = time("wait", limits::WAIT);
+pub(super) const LEG: Measure<Duration> = time("time of a leg", limits::LEG);
+pub(super) const SPEED: Measure<Speed> = Measure {
+    what: "speed",
+    of: "speed",
+    units: &[
+        ("km/h", Speed::from_kilometres_per_hour),
+        ("mph", Speed::from_miles_per_hour),
+    ],
+    range: limits::SPEED,
+    show: show_speed,
+};
+pub(super) const AMBIENT: Measure<Temperature> = Measure {
+    what: "ambient temperature",
+    of: "temperature",
+    units: &[
+        ("C", Temperature::from_celsius),
+        ("F", Temperature::from_fahrenheit),
+    ],
+    range: limits::AMBIENT,
+    show: |value| format!("{} C", number(value.celsius())),
+};
+pub(super) const ALTITUDE: Measure<Length> = Measure {
+    what: "altitude",
+    of: "length",
+    units: &[
+        ("m", Length::from_metres),
+        ("km", Length::from_kilometres),
+        ("ft", Length::from_feet),
+    ],
+    range: limits::ALTITUDE,
+    show: |value| format!("{} m", number(value.metres())),
+};
+pub(super) const REFUEL: Measure<Ratio> = Measure {
+    what: "fuel level",
+    of: "share",
+    units: &[("%", Ratio::from_percent)],
+    range: limits::REFUEL,
+    show: |value| format!("{} %", number(value.percent())),
+};
+
+pub(super) const HOLE: Measure<Length> = Measure {
+    what: "hole",
+    of: "length",
+    units: &[("mm", Length::from_millimetres), ("in", Length::from_inches)],
+    range: [Length::from_millimetres(0.1), Length::from_millimetres(10.0)],
+    show: |value| format!("{} mm", number(value.millimetres())),
+};
+
+/// Reads a value to be reported in place of the true one.
+pub(super) fn reported(quantity: Quantity, input: &str) -> Parsed<'_, f64> {
+    let (units, show): (&'static [(&'static str, fn(f64) -> f64)], fn(f64) -> String) = match quantity.unit()
+    {
+        "C" => (
+            &[("C", |value| value), ("F", |value| (value - 32.0) / 1.8)],
+            |v| format!("{} C", number(v)),
+        ),
+        _ => (&[("rpm", |value| value)], |v| format!("{} rpm", number(v))),
+    };
+    Measure {
+        what: quantity.name(),
+        of: quantity.name(),
+        units,
+        range: quantity.range(),
+        show,
+    }
+    .parse(input)
+}
+
+/// The longest unit that leaves a whole number, seconds otherwise.
+pub(super) fn show_time(time: Duration) -> String {
+    let seconds = time.as_secs();
+    match (time.subsec_nanos(), seconds % 3600, seconds % 60) {
+        (0, 0, _) if seconds > 0 => format!("{} h", seconds / 3600),
+        (0, _, 0) if seconds > 60 => format!("{} min", seconds / 60),
+        _ => format!("{} s", number(time.as_secs_f64())),
+    }
+}
+
+pub(super) fn show_speed(speed: Speed) -> String {
+    format!("{} km/h", number(speed.kilometres_per_hour()))
+}
+
+/// A number for people: at most three decimals, none that are zero.
+pub(super) fn number(value: f64) -> String {
+    let text = format!("{value:.3}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" { "0".into() } else { text.into() }
+}

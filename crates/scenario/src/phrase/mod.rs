@@ -1,0 +1,178 @@
+//! What can be said to the car, one phrase a line: the same words in scenario files, in `twotrip tell` and on a panel.
+//!
+//! The word lists come from the crates that own the things: circuits from `harness`, parts, work and defects from
+//! `vehicle`, readiness groups from `obd`, reported values from `ecu`. A phrase that parses is well formed and within
+//! its limits; whether it makes sense at that moment (to tighten a cap that is tight) is the car's business.
+
+mod defect;
+mod display;
+mod fault;
+mod grammar;
+mod help;
+mod measure;
+mod script;
+#[cfg(test)]
+mod tests;
+mod vocabulary;
+
+use core::{ops::Range, time::Duration};
+
+use twotrip_harness::{Circuit, WiringFault};
+use twotrip_obd::{Dtc, Group};
+use twotrip_units::{Length, Ratio, Speed, Temperature};
+
+pub use help::{HELP, Help};
+pub use script::{parse_phrase, parse_script};
+pub use vocabulary::{Defect, Part, Quantity, Work};
+
+/// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Phrase {
+    /// Ignition on, engine not started: the lamp's bulb check begins.
+    KeyOn,
+    /// Ignition off; ends the driving cycle.
+    KeyOff,
+    /// Key to start until the engine runs.
+    Start,
+    /// Engine off by the key; ends the driving cycle.
+    Stop,
+    /// A drive: starts the engine if it is off, leaves it idling.
+    Drive(Plan),
+    /// Parked with the key off for so long.
+    Soak(Duration),
+    /// Time passes with everything as it is.
+    Wait(Duration),
+    /// The air around the car gets this warm.
+    Ambient(Temperature),
+    /// The car is this high above the sea.
+    Altitude(Length),
+    /// The tank is filled to this level.
+    Refuel(Ratio),
+    /// Something physical breaks.
+    Defect(Defect),
+    /// A wire breaks.
+    BreakWire(Circuit, WiringFault),
+    /// Work on a part; cures only what such work cures.
+    Work(Work, Part),
+    /// A wire is mended.
+    MendWire(Circuit),
+    /// What a meter on the wire shows.
+    Measure(Circuit),
+    /// What a look at the part shows.
+    Inspect(Part),
+    /// Fills the fault memory directly: not physical.
+    Preload(Preload, Vec<Dtc>),
+    /// Pins a reported value, the true one goes on unseen: not physical.
+    Override(Quantity, f64),
+    /// Lets go of a pinned value.
+    Release(Quantity),
+    /// What must be true, judged where the phrase stands.
+    Expect(Expectation),
+}
+
+/// Where a drive goes.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Plan {
+    /// US EPA Urban Dynamometer Driving Schedule.
+    Udds,
+    /// US EPA Highway Fuel Economy Test.
+    Hwfet,
+    /// Legs in order; the car brakes to a stand at the end.
+    Free(Vec<Leg>),
+}
+
+/// A part of a free plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Leg {
+    /// Standing with the engine idling, braking first if the car moves.
+    Idle(Duration),
+    /// Getting to this speed and holding it; the time counts from the leg's beginning.
+    Cruise(Speed, Duration),
+    /// Braking to a stand.
+    Stop,
+}
+
+/// Which codes to put in the memory.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Preload {
+    /// Confirmed, with lamp, permanent entry and a freeze frame of the present data.
+    Confirmed,
+    /// Pending.
+    Pending,
+}
+
+/// Which list of codes an expectation is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CodeList {
+    /// Service $03.
+    Confirmed,
+    /// Service $07.
+    Pending,
+    /// Service $0A.
+    Permanent,
+}
+
+/// What must be true.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Expectation {
+    /// PID $01 byte A bit 7: whether the ECU commands the lamp.
+    Mil {
+        /// Commanded on.
+        commanded: bool,
+    },
+    /// The bulb, which the key-on check lights in a healthy car too.
+    Lamp {
+        /// Shining.
+        lit: bool,
+    },
+    /// This code is in the list, whatever else is.
+    Code(CodeList, Dtc),
+    /// The list is empty.
+    NoCode(CodeList),
+    /// Readiness of a group since the last clear.
+    Readiness {
+        /// Of which monitors.
+        group: Group,
+        /// Complete (a group the car does not have reads complete).
+        complete: bool,
+    },
+}
+
+/// A value of a text with its place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spanned<T> {
+    /// The value.
+    pub value: T,
+    /// The bytes of the text it was read from.
+    pub span: Range<usize>,
+}
+
+impl Phrase {
+    /// How much of the car's time it takes; starting, braking and key turns count as nothing.
+    #[must_use]
+    pub fn time(&self) -> Duration {
+        match self {
+            Self::Soak(time) | Self::Wait(time) => *time,
+            Self::Drive(plan) => plan.time(),
+            _ => Duration::ZERO,
+        }
+    }
+}
+
+impl Plan {
+    /// How long the drive takes.
+    #[must_use]
+    pub fn time(&self) -> Duration {
+        match self {
+            Self::Udds => Duration::from_secs(1369),
+            Self::Hwfet => Duration::from_secs(765),
+            Self::Free(legs) => legs
+                .iter()
+                .map(|leg| match leg {
+                    Leg::Idle(time) | Leg::Cruise(_, time) => *time,
+                    Leg::Stop => Duration::ZERO,
+                })
+                .sum(),
+        }
+    }
+}

@@ -1,0 +1,135 @@
+//! The scenarios built into the program, found by name.
+
+use thiserror::Error;
+
+use crate::problem::{nearest, printable};
+
+/// A scenario that comes with the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shipped {
+    /// The name on the command line: that of the file, without `.toml`.
+    pub name: &'static str,
+    /// The file.
+    pub text: &'static str,
+}
+
+/// All of them, in the order in which a newcomer meets them.
+pub const ALL: [Shipped; 5] = [
+    Shipped {
+        name: "loose-fuel-cap",
+        text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
+    },
+    Shipped {
+        name: "filler-neck-leak",
+        text: include_str!("../../../scenarios/filler-neck-leak.toml"),
+    },
+    Shipped {
+        name: "tank-pressure-sensor-low",
+        text: include_str!("../../../scenarios/tank-pressure-sensor-low.toml"),
+    },
+    Shipped {
+        name: "healthy",
+        text: include_str!("../../../scenarios/healthy.toml"),
+    },
+    Shipped {
+        name: "codes-on-demand",
+        text: include_str!("../../../scenarios/codes-on-demand.toml"),
+    },
+];
+
+/// No shipped scenario has that name.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+#[error("no shipped scenario is named `{name}`")]
+pub struct UnknownScenario {
+    /// The name asked for, fit to be printed.
+    pub name: String,
+    /// The nearest name, if one is near.
+    pub nearest: Option<&'static str>,
+}
+
+/// The shipped scenario of that name.
+///
+/// # Errors
+/// There is none; with the nearest name.
+pub fn find(name: &str) -> Result<Shipped, UnknownScenario> {
+    ALL.into_iter()
+        .find(|shipped| shipped.name == name)
+        .ok_or_else(|| UnknownScenario {
+            name: printable(name),
+            nearest: nearest(name, ALL.map(|shipped| shipped.name)),
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Phrase, Scenario};
+
+    #[test]
+    fn every_shipped_scenario_passes_its_own_check() {
+        for shipped in ALL {
+            let scenario = Scenario::parse(shipped.text.as_bytes());
+            let scenario = scenario.unwrap_or_else(|problems| panic!("{}: {problems:?}", shipped.name));
+            assert!(
+                !scenario.story().is_empty() && !scenario.expectations().is_empty(),
+                "{}",
+                shipped.name
+            );
+            assert!(scenario.repair_order().is_some(), "{}", shipped.name);
+        }
+    }
+
+    /// A tester finds the car as a mechanic would: ignition on, engine not running, so that it may clear.
+    #[test]
+    fn every_story_ends_with_the_key_on_and_the_engine_off() {
+        for shipped in ALL {
+            let scenario = Scenario::parse(shipped.text.as_bytes()).unwrap();
+            let key_and_engine = scenario
+                .story()
+                .iter()
+                .map(|phrase| &phrase.value)
+                .filter(|phrase| {
+                    matches!(
+                        phrase,
+                        Phrase::KeyOn
+                            | Phrase::KeyOff
+                            | Phrase::Start
+                            | Phrase::Stop
+                            | Phrase::Drive(_)
+                            | Phrase::Soak(_)
+                    )
+                });
+            assert_eq!(key_and_engine.last(), Some(&Phrase::KeyOn), "{}", shipped.name);
+        }
+    }
+
+    #[test]
+    fn every_file_of_the_folder_is_shipped() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../scenarios");
+        let mut files: Vec<String> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+            .map(|path| path.file_stem().unwrap().to_str().unwrap().to_owned())
+            .collect();
+        files.sort();
+        let mut names = ALL.map(|shipped| shipped.name);
+        names.sort_unstable();
+        assert_eq!(files, names);
+    }
+
+    #[test]
+    fn a_name_is_found_or_its_nearest_is() {
+        assert_eq!(find("healthy").map(|shipped| shipped.name), Ok("healthy"));
+        assert_eq!(
+            find("loose-fule-cap").unwrap_err().nearest,
+            Some("loose-fuel-cap")
+        );
+        let stranger = find("engine\u{7}fire").unwrap_err();
+        assert_eq!(stranger.nearest, None);
+        assert_eq!(
+            stranger.to_string(),
+            r"no shipped scenario is named `engine\u{7}fire`"
+        );
+    }
+}
