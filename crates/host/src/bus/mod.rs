@@ -1,0 +1,175 @@
+//! Buses: where frames come from and go to.
+//!
+//! - [`Name`]: `vcan0` or `local:NAME`, as a user gives it.
+//! - [`Bus`]: an open bus, whichever it is.
+//! - [`local`]: the embedded bus, and its format for programs in other languages.
+//!
+//! A backend moves frames and reports errors; it knows nothing of time or arbitration.
+
+mod error;
+mod filter;
+mod interface;
+pub mod local;
+mod name;
+mod socket_can;
+
+use twotrip_can::Frame;
+
+pub use error::{BusError, Names};
+pub use filter::Filter;
+pub use name::{INTERFACE_NAME_MAX, LOCAL_NAME_MAX, Name, NameError};
+
+use crate::runtime_dir::RuntimeDir;
+
+/// A frame that came from the bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Received {
+    /// The frame.
+    pub frame: Frame,
+}
+
+/// What a bus reports.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BusEvent {
+    /// A frame of another node.
+    Frame(Received),
+    /// The interface went down. Frames come again once it is up, without anything to be done here.
+    Down,
+}
+
+/// What became of a frame handed to the bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[must_use]
+pub enum Sent {
+    /// The bus has it.
+    Handed,
+    /// No room: the caller keeps the frame and tries again after [`Bus::writable`], before any later frame.
+    Later,
+    /// The interface is down and the frame is lost, as it is with a controller that is switched off.
+    Down,
+}
+
+/// An open bus. Own frames do not come back from it, all others do, in order.
+///
+/// Must be made and used within a tokio runtime with IO and time enabled.
+#[derive(Debug)]
+pub struct Bus {
+    backend: Backend,
+}
+
+#[derive(Debug)]
+enum Backend {
+    SocketCan(socket_can::SocketCan),
+    Host(local::Host),
+    Guest(local::Guest),
+}
+
+impl Bus {
+    /// Opens a bus for a car. An embedded bus is hosted by it: it begins and ends with the returned value.
+    ///
+    /// # Errors
+    /// [`BusError`] says what is missing and what to type.
+    pub fn host(name: &Name) -> Result<Self, BusError> {
+        let backend = match name {
+            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface)?),
+            Name::Local(name) => Backend::Host(local::Host::bind(name, &RuntimeDir::of_user()?)?),
+        };
+        Ok(Self { backend })
+    }
+
+    /// Opens a bus for anybody else: a tester, a recorder. An embedded bus must have its car already.
+    ///
+    /// # Errors
+    /// [`BusError`] says what is missing and what to type.
+    pub async fn join(name: &Name) -> Result<Self, BusError> {
+        let backend = match name {
+            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface)?),
+            Name::Local(name) => Backend::Guest(local::Guest::join(name, &RuntimeDir::of_user()?).await?),
+        };
+        Ok(Self { backend })
+    }
+
+    /// Lets only frames through that pass one of `filters` (none: nothing passes). Frames that arrived before
+    /// may still come. Error frames are not filtered.
+    ///
+    /// # Errors
+    /// [`BusError::System`] if the kernel refuses them (more than 512).
+    pub fn set_filters(&mut self, filters: &[Filter]) -> Result<(), BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => return bus.set_filters(filters),
+            Backend::Host(bus) => bus.set_filters(filters),
+            Backend::Guest(bus) => bus.set_filters(filters),
+        }
+        Ok(())
+    }
+
+    /// The next event. Cancel safe: nothing is lost if the future is dropped.
+    ///
+    /// # Errors
+    /// [`BusError`] if the bus is gone for good.
+    pub async fn recv(&mut self) -> Result<BusEvent, BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.recv().await,
+            Backend::Host(bus) => bus.recv().await,
+            Backend::Guest(bus) => bus.recv().await,
+        }
+    }
+
+    /// An event that has been read already, without waiting and without a system call.
+    pub fn take_read(&mut self) -> Option<BusEvent> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.take_read(),
+            Backend::Host(bus) => bus.take_read(),
+            Backend::Guest(bus) => bus.take_read(),
+        }
+    }
+
+    /// Hands a frame to the bus; never waits.
+    ///
+    /// # Errors
+    /// [`BusError`] if the bus is gone for good, or cannot carry this kind of frame.
+    pub fn try_send(&mut self, frame: &Frame) -> Result<Sent, BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.try_send(frame),
+            Backend::Host(bus) => Ok(bus.send(frame)),
+            Backend::Guest(bus) => bus.try_send(frame),
+        }
+    }
+
+    /// Waits, after [`Sent::Later`], until another try makes sense. Cancel safe.
+    ///
+    /// # Errors
+    /// [`BusError`] if the bus is gone for good.
+    pub async fn writable(&mut self) -> Result<(), BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.writable().await,
+            Backend::Host(_) => Ok(()),
+            Backend::Guest(bus) => bus.writable().await,
+        }
+    }
+
+    /// Sends a frame, waiting for room where needed. Not cancel safe in that the frame may or may not be sent.
+    ///
+    /// # Errors
+    /// As [`Self::try_send`].
+    pub async fn send(&mut self, frame: &Frame) -> Result<Sent, BusError> {
+        loop {
+            match self.try_send(frame)? {
+                Sent::Later => self.writable().await?,
+                sent => return Ok(sent),
+            }
+        }
+    }
+
+    /// Frames that were lost on the way to or from this node, for reports: malformed ones, and on an embedded bus
+    /// those that a slow client did not take.
+    #[must_use]
+    pub const fn lost(&self) -> u64 {
+        match &self.backend {
+            Backend::SocketCan(bus) => bus.malformed(),
+            Backend::Host(bus) => bus.dropped(),
+            Backend::Guest(_) => 0,
+        }
+    }
+}

@@ -1,0 +1,317 @@
+//! The run of a car on a bus: wall time in, frames both ways, phrases from the control socket.
+//!
+//! This is the one file that turns wall time into the simulator's two clocks. Bus time is wall time since the
+//! start. Car time passes while nothing is being done at the pace of the run (real time by default), and while a
+//! phrase is being carried out as fast as the computer can, in slices of about a millisecond, so that the bus is
+//! served in between; an explicit [`Pace`] holds for both.
+
+use std::{
+    collections::BTreeMap,
+    time::{Duration, Instant},
+};
+
+use tokio::{
+    signal::unix::{SignalKind, signal},
+    time::sleep_until,
+};
+use twotrip_can::Frame;
+use twotrip_scenario::{Problem, parse_phrase};
+use twotrip_sim::{Event, JobId, Simulator};
+use twotrip_units::BusInstant;
+
+use crate::{
+    bus::{Bus, BusError, BusEvent, Sent},
+    control::{ControlServer, Reply, RequestId},
+};
+
+/// How fast the car's time passes.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub enum Pace {
+    /// Standing in real time; drives, soaks and waits as fast as the computer can.
+    #[default]
+    Live,
+    /// As many times real time, whatever the car does; zero lets it stand, and phrases that take time wait with it.
+    Times(f64),
+    /// As fast as the computer can while something is being done; otherwise time stands.
+    Max,
+}
+
+/// What the run tells whoever watches it.
+#[derive(Debug)]
+pub enum Notice<'a> {
+    /// The simulator says something.
+    Event(&'a Event),
+    /// The interface went down.
+    BusDown,
+}
+
+/// Why the run ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// Its time was over.
+    TimeOver,
+    /// Interrupted or asked to end by a signal.
+    Stopped,
+}
+
+/// Car time that is carried out between two looks at the wall clock.
+const SLICE: Duration = Duration::from_secs(2);
+/// Wall time after which the bus is served again.
+const SLICE_WALL: Duration = Duration::from_millis(1);
+/// How often a standing car is brought up to date when nobody asks.
+const IDLE_TICK: Duration = Duration::from_millis(200);
+/// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
+const TIMER_GRAIN: Duration = Duration::from_millis(2);
+/// How often a client of the control socket hears how far its phrase has come.
+const PROGRESS_TICK: Duration = Duration::from_millis(250);
+
+/// A car on a bus.
+#[derive(Debug)]
+pub struct Run {
+    simulator: Simulator,
+    bus: Bus,
+    control: ControlServer,
+    pace: Pace,
+    begun: Instant,
+    /// Bus time up to which the car's time has passed.
+    passed: BusInstant,
+    /// A frame that the bus had no room for.
+    blocked: Option<Frame>,
+    asked: BTreeMap<JobId, RequestId>,
+    last_progress: BusInstant,
+}
+
+impl Run {
+    /// A run of `simulator` on `bus`; bus time begins now.
+    #[must_use]
+    pub fn new(simulator: Simulator, bus: Bus, control: ControlServer, pace: Pace) -> Self {
+        Self {
+            simulator,
+            bus,
+            control,
+            pace,
+            begun: Instant::now(),
+            passed: BusInstant::ZERO,
+            blocked: None,
+            asked: BTreeMap::new(),
+            last_progress: BusInstant::ZERO,
+        }
+    }
+
+    /// The simulator, for a report at the end.
+    #[must_use]
+    pub const fn simulator(&self) -> &Simulator {
+        &self.simulator
+    }
+
+    /// Frames lost on the way, for a report at the end.
+    #[must_use]
+    pub const fn lost(&self) -> u64 {
+        self.bus.lost()
+    }
+
+    /// Runs until a signal ends it or `lasting` is over.
+    ///
+    /// # Errors
+    /// [`BusError`] if the bus is gone for good.
+    pub async fn drive(
+        &mut self,
+        lasting: Option<Duration>,
+        mut notice: impl FnMut(Notice<'_>),
+    ) -> Result<Ending, BusError> {
+        let mut interrupt = signal(SignalKind::interrupt()).map_err(BusError::from)?;
+        let mut terminate = signal(SignalKind::terminate()).map_err(BusError::from)?;
+        let end = lasting.map(|span| self.now() + span);
+        loop {
+            let now = self.now();
+            if end.is_some_and(|end| now >= end) {
+                return Ok(Ending::TimeOver);
+            }
+            self.pass_time(now);
+            self.simulator.handle_timeout(now);
+            self.send_frames(now)?;
+            self.tell_events(now, &mut notice);
+
+            let deadline = self.deadline(now, end);
+            let at_once = self.has_work() || deadline.saturating_since(now) < TIMER_GRAIN;
+            let wake = tokio::time::Instant::from_std(self.begun) + early(deadline);
+            tokio::select! {
+                biased;
+                event = self.bus.recv() => {
+                    self.take(event?, &mut notice)?;
+                    while let Some(event) = self.bus.take_read() {
+                        self.take(event, &mut notice)?;
+                    }
+                }
+                _ = interrupt.recv() => return Ok(Ending::Stopped),
+                _ = terminate.recv() => return Ok(Ending::Stopped),
+                request = self.control.next() => self.ask(request.id, &request.phrase),
+                () = tokio::task::yield_now(), if at_once => {}
+                () = sleep_until(wake), if !at_once => {}
+            }
+        }
+    }
+
+    fn now(&self) -> BusInstant {
+        BusInstant::ZERO + self.begun.elapsed()
+    }
+
+    /// Whether a phrase is being carried out at full speed.
+    fn has_work(&self) -> bool {
+        self.simulator.is_busy() && !matches!(self.pace, Pace::Times(_))
+    }
+
+    /// Lets the car's time pass up to `now`.
+    fn pass_time(&mut self, now: BusInstant) {
+        let elapsed = now.saturating_since(self.passed);
+        self.passed = now;
+        match self.pace {
+            Pace::Times(times) => {
+                let span = elapsed.mul_f64(times);
+                let worked = if self.simulator.is_busy() {
+                    self.simulator.work(span)
+                } else {
+                    Duration::ZERO
+                };
+                self.simulator.stand(span.saturating_sub(worked));
+            }
+            Pace::Live | Pace::Max if self.simulator.is_busy() => {
+                let begun = Instant::now();
+                while self.simulator.is_busy() && begun.elapsed() < SLICE_WALL {
+                    self.simulator.work(SLICE);
+                }
+            }
+            Pace::Live => self.simulator.stand(elapsed),
+            Pace::Max => {}
+        }
+    }
+
+    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), BusError> {
+        match event {
+            BusEvent::Frame(received) => {
+                let now = self.now();
+                if !self.has_work() {
+                    self.pass_time(now);
+                }
+                self.simulator.handle_frame(now, &received.frame);
+                self.send_frames(now)?;
+            }
+            BusEvent::Down => {
+                self.blocked = None;
+                notice(Notice::BusDown);
+            }
+        }
+        Ok(())
+    }
+
+    /// Sends what the simulator has to send, in order; a full queue keeps the frame for later.
+    fn send_frames(&mut self, now: BusInstant) -> Result<(), BusError> {
+        while let Some(frame) = self.blocked.take().or_else(|| self.simulator.poll_frame(now)) {
+            match self.bus.try_send(&frame)? {
+                Sent::Handed | Sent::Down => self.simulator.handle_transmitted(now),
+                Sent::Later => {
+                    self.blocked = Some(frame);
+                    break;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn deadline(&self, now: BusInstant, end: Option<BusInstant>) -> BusInstant {
+        let idle = if matches!(self.pace, Pace::Max) {
+            None
+        } else {
+            Some(now + IDLE_TICK)
+        };
+        let retry = self.blocked.map(|_| now + Duration::from_micros(300));
+        let far = now + Duration::from_secs(3600);
+        [idle, retry, end, self.simulator.poll_timeout()]
+            .into_iter()
+            .flatten()
+            .min()
+            .unwrap_or(far)
+    }
+
+    /// Takes a phrase from the control socket.
+    fn ask(&mut self, id: RequestId, text: &str) {
+        match parse_phrase(text) {
+            Ok(phrase) => {
+                let job = self.simulator.tell(phrase);
+                self.asked.insert(job, id);
+            }
+            Err(problem) => self.control.reply(id, &refuse(text, &problem)),
+        }
+    }
+
+    fn tell_events(&mut self, now: BusInstant, notice: &mut impl FnMut(Notice<'_>)) {
+        while let Some(event) = self.simulator.poll_event() {
+            if let Event::Finished { id, outcome, .. } = &event
+                && let Some(request) = self.asked.remove(id)
+            {
+                let reply = Reply::Outcome {
+                    ok: outcome.ok,
+                    text: outcome.text.clone(),
+                    details: outcome.details.clone(),
+                };
+                self.control.reply(request, &reply);
+            }
+            notice(Notice::Event(&event));
+        }
+        if now.saturating_since(self.last_progress) < PROGRESS_TICK {
+            return;
+        }
+        self.last_progress = now;
+        let Some((job, passed, planned)) = self.simulator.progress() else {
+            return;
+        };
+        if let Some(&request) = self.asked.get(&job) {
+            let reply = Reply::Progress {
+                passed_s: passed.as_secs_f64(),
+                planned_s: planned.as_secs_f64(),
+            };
+            self.control.reply(request, &reply);
+        }
+    }
+}
+
+/// The instant to wake from sleep for a deadline, a little early: the rest is waited for awake.
+fn early(deadline: BusInstant) -> Duration {
+    deadline
+        .saturating_since(BusInstant::ZERO)
+        .saturating_sub(Duration::from_millis(1))
+}
+
+/// The reply to a phrase that is none, with a caret under what is wrong.
+fn refuse(text: &str, problem: &Problem) -> Reply {
+    let start = text
+        .get(..problem.span().start)
+        .map_or(0, |before| before.chars().count());
+    let width = text
+        .get(problem.span())
+        .map_or(1, |found| found.chars().count().max(1));
+    let mut details = vec![
+        text.to_owned(),
+        format!("{}{}", " ".repeat(start), "^".repeat(width)),
+    ];
+    details.extend(help(problem));
+    Reply::Outcome {
+        ok: false,
+        text: problem.to_string(),
+        details,
+    }
+}
+
+/// What would have been right, as lines.
+fn help(problem: &Problem) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(nearest) = problem.nearest() {
+        lines.push(format!("did you mean `{nearest}`?"));
+    }
+    let expected: Vec<String> = problem.expected().iter().map(ToString::to_string).collect();
+    if !expected.is_empty() {
+        lines.push(format!("expected: {}", expected.join(", ")));
+    }
+    lines.extend(problem.advice().map(str::to_owned));
+    lines
+}
