@@ -1,0 +1,322 @@
+//! One address pair: the two state machines of ISO 15765-2 behind one door, their frames and deadlines.
+//!
+//! Which frame disturbs which transfer follows the table of unexpected PDUs in ISO 15765-2 (as AUTOSAR CanTp
+//! SWS_CanTp_00057 repeats it).
+
+use core::fmt;
+
+use twotrip_can::{Frame, address::Addressing};
+use twotrip_units::BusInstant;
+
+use crate::{
+    Config, Direction, Dlc, Duplex, Event, Ignored, NResult, Pdu,
+    event::Events,
+    pdu::TWELVE_BIT_MAX,
+    receive::{FunctionalReceiver, Receiver},
+    transmit::{Outcome, Transmitter},
+};
+
+/// Why a message was not taken for sending; the caller's own slip, the channel is as before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum SendError {
+    /// A message has at least one byte.
+    #[error("message is empty, needs at least 1 byte")]
+    Empty,
+    /// More than [`Config::transmit_limit`].
+    #[error("message of `{length}` bytes, allowed up to `{limit}`")]
+    TooLong {
+        /// Length of the message, bytes.
+        length: usize,
+        /// The limit, bytes.
+        limit: usize,
+    },
+    /// The message before has not left yet, see [`Channel::is_transmitting`].
+    #[error("the message before has not left yet")]
+    Transmitting,
+    /// A message arrives, and the channel is half-duplex.
+    #[error("a message arrives and the channel is half-duplex")]
+    Receiving,
+}
+
+/// Which machine a frame on its way to the bus belongs to, and until when the bus must have taken it.
+#[derive(Clone, Copy, Debug)]
+struct InFlight {
+    direction: Direction,
+    deadline: BusInstant,
+}
+
+/// A transport channel without IO: one peer, both directions.
+///
+/// After every `handle_*` and every [`send`](Self::send): [`poll_frame`](Self::poll_frame) until `None`,
+/// [`poll_event`](Self::poll_event) until `None`, then ask [`poll_timeout`](Self::poll_timeout) when to call
+/// [`handle_timeout`](Self::handle_timeout) at the latest. Extra calls do no harm. `now` never goes back.
+///
+/// One frame is on its way at a time. The caller puts it on the bus and calls
+/// [`handle_transmitted`](Self::handle_transmitted) with the instant at which the bus had taken it (the end of the frame; on
+/// SocketCAN its echo). **Without that call nothing goes on**: the channel waits for it until N_As (or N_Ar)
+/// has run out and gives the transfer up, as it must when nobody acknowledges a frame. A caller whose queue is
+/// full keeps the frame and tries again meanwhile; after a failure by [`NResult::TimeoutA`] it drops it.
+///
+/// At one instant deadlines count before frames, so the outcome hangs on the instants alone.
+/// Nothing is allocated after construction.
+#[derive(Clone)]
+pub struct Channel {
+    config: Config,
+    transmitter: Transmitter,
+    receiver: Receiver,
+    functional: FunctionalReceiver,
+    in_flight: Option<InFlight>,
+    events: Events,
+    latest: BusInstant,
+}
+
+impl Channel {
+    /// An idle channel.
+    #[must_use]
+    pub fn new(config: Config) -> Self {
+        let transmit_limit = config
+            .transmit_limit
+            .min(usize::try_from(TWELVE_BIT_MAX).unwrap_or(usize::MAX));
+        Self {
+            transmitter: Transmitter::new(transmit_limit),
+            receiver: Receiver::new(config.receive_limit),
+            functional: FunctionalReceiver::default(),
+            in_flight: None,
+            events: Events::default(),
+            latest: BusInstant::ZERO,
+            config,
+        }
+    }
+
+    /// The settings.
+    #[must_use]
+    pub const fn config(&self) -> &Config {
+        &self.config
+    }
+
+    /// Whether a message is leaving: from [`send`](Self::send) until its last frame is acknowledged or it is given up.
+    #[must_use]
+    pub const fn is_transmitting(&self) -> bool {
+        !self.transmitter.is_idle()
+    }
+
+    /// Whether a message of several frames is arriving.
+    #[must_use]
+    pub const fn is_receiving(&self) -> bool {
+        !self.receiver.is_idle()
+    }
+
+    /// The last message that arrived complete by this addressing; empty if there is none, or a new one has begun.
+    #[must_use]
+    pub fn message(&self, addressing: Addressing) -> &[u8] {
+        match addressing {
+            Addressing::Functional => self.functional.message(),
+            Addressing::Physical => self.receiver.message(),
+        }
+    }
+
+    /// Events that found no room because nobody polled, since the start.
+    #[must_use]
+    pub const fn lost_events(&self) -> u64 {
+        self.events.lost()
+    }
+
+    /// Sends a message.
+    ///
+    /// # Errors
+    /// [`SendError`]; the channel is as before.
+    pub fn send(&mut self, now: BusInstant, message: &[u8]) -> Result<(), SendError> {
+        self.handle_timeout(now);
+        if message.is_empty() {
+            return Err(SendError::Empty);
+        }
+        let (length, limit) = (message.len(), self.transmitter.limit());
+        if length > limit {
+            return Err(SendError::TooLong { length, limit });
+        }
+        if self.is_transmitting() {
+            return Err(SendError::Transmitting);
+        }
+        if self.config.duplex == Duplex::Half && self.is_receiving() {
+            return Err(SendError::Receiving);
+        }
+        self.transmitter.start(message);
+        Ok(())
+    }
+
+    /// Drops both transfers, frames and events, as when the power goes.
+    pub fn reset(&mut self) {
+        self.transmitter.abort();
+        self.receiver.abort();
+        self.functional = FunctionalReceiver::default();
+        self.in_flight = None;
+        while self.events.pop().is_some() {}
+    }
+
+    /// A frame came in; frames for others may be passed in too.
+    pub fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
+        self.handle_timeout(now);
+        let functional = self.config.functional_id == Some(frame.id());
+        if !functional && frame.id() != self.config.receive_id {
+            return;
+        }
+        let unit = match self.read(frame) {
+            Ok(unit) => unit,
+            Err(reason) => return self.events.ignored(reason),
+        };
+        if functional {
+            return self.functional.on_pdu(unit, &mut self.events);
+        }
+        let half = self.config.duplex == Duplex::Half;
+        match unit {
+            Pdu::FlowControl {
+                status,
+                block_size,
+                st_min,
+            } => {
+                if half && self.is_receiving() {
+                    return self.events.ignored(Ignored::FlowControl);
+                }
+                let outcome = self
+                    .transmitter
+                    .on_flow_control(now, &self.config, status, block_size, st_min);
+                self.report(outcome);
+            }
+            Pdu::SingleFrame { .. } | Pdu::FirstFrame { .. } if half && self.is_transmitting() => {
+                self.events.ignored(Ignored::Transmitting);
+            }
+            Pdu::SingleFrame { payload } => self.receiver.on_single_frame(payload, &mut self.events),
+            Pdu::FirstFrame { length, payload } => {
+                self.receiver
+                    .on_first_frame(length, payload, &self.config, &mut self.events);
+            }
+            Pdu::ConsecutiveFrame {
+                sequence_number,
+                payload,
+            } => self.receiver.on_consecutive_frame(
+                now,
+                sequence_number,
+                payload,
+                &self.config,
+                &mut self.events,
+            ),
+        }
+    }
+
+    fn read(&self, frame: &Frame) -> Result<Pdu, Ignored> {
+        if !frame.is_classic_data() {
+            return Err(Ignored::NotClassicData);
+        }
+        let found = frame.len();
+        if self.config.dlc == Dlc::Strict && found != 8 {
+            return Err(Ignored::DlcNotEight { found });
+        }
+        Ok(Pdu::parse(frame.data())?)
+    }
+
+    /// The bus has taken the frame of the last [`poll_frame`](Self::poll_frame); `now` is the end of that frame.
+    /// Without such a frame, or after its time has run out, nothing happens.
+    pub fn handle_transmitted(&mut self, now: BusInstant) {
+        self.handle_timeout(now);
+        match self.in_flight.take().map(|in_flight| in_flight.direction) {
+            Some(Direction::Receive) => self.receiver.on_transmitted(now, &self.config),
+            Some(Direction::Transmit) => {
+                let outcome = self.transmitter.on_transmitted(now, &self.config);
+                self.report(outcome);
+            }
+            None => {}
+        }
+    }
+
+    fn report(&mut self, outcome: Outcome) {
+        match outcome {
+            Outcome::Continues => {}
+            Outcome::Sent => self.events.push(Event::Sent),
+            Outcome::Failed(result) => self.events.failed(Direction::Transmit, result),
+            Outcome::Unexpected => self.events.ignored(Ignored::FlowControl),
+        }
+    }
+
+    /// Time has passed: gives up what has run out by `now`.
+    pub fn handle_timeout(&mut self, now: BusInstant) {
+        debug_assert!(now >= self.latest, "time goes back from {} to {now}", self.latest);
+        self.latest = now;
+        let due = |deadline: Option<BusInstant>| deadline.is_some_and(|deadline| deadline <= now);
+        if due(self.in_flight.map(|in_flight| in_flight.deadline)) {
+            match self.in_flight.take().map(|in_flight| in_flight.direction) {
+                Some(Direction::Receive) => self.receiver.on_not_transmitted(&mut self.events),
+                Some(Direction::Transmit) => self.fail_transmission(NResult::TimeoutA),
+                None => {}
+            }
+        }
+        if due(self.transmitter.n_bs()) {
+            self.fail_transmission(NResult::TimeoutBs);
+        }
+        if due(self.receiver.n_cr()) {
+            self.receiver.on_n_cr(&mut self.events);
+        }
+    }
+
+    fn fail_transmission(&mut self, result: NResult) {
+        if self.is_transmitting() {
+            self.transmitter.abort();
+            self.events.failed(Direction::Transmit, result);
+        }
+    }
+
+    /// The next frame for the bus; N_As (N_Ar for flow control) runs from `now` on.
+    #[must_use]
+    pub fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        if self.in_flight.is_some() {
+            return None;
+        }
+        let timers = &self.config.timers;
+        let (unit, direction, limit) = if let Some(unit) = self.receiver.next(&self.config) {
+            (unit, Direction::Receive, timers.n_ar)
+        } else {
+            (self.transmitter.next(now)?, Direction::Transmit, timers.n_as)
+        };
+        self.in_flight = Some(InFlight {
+            direction,
+            deadline: now + limit,
+        });
+        Some(unit.to_frame(self.config.transmit_id, self.config.pad))
+    }
+
+    /// What happened.
+    #[must_use]
+    pub fn poll_event(&mut self) -> Option<Event> {
+        self.events.pop()
+    }
+
+    /// When to call [`handle_timeout`](Self::handle_timeout), and [`poll_frame`](Self::poll_frame) after it, at
+    /// the latest. May lie in the past if a frame waits to be polled.
+    #[must_use]
+    pub fn poll_timeout(&self) -> Option<BusInstant> {
+        let frame = match self.in_flight {
+            Some(in_flight) => Some(in_flight.deadline),
+            None if self.receiver.owes() => Some(BusInstant::ZERO),
+            None => self.transmitter.next_at(),
+        };
+        [frame, self.transmitter.n_bs(), self.receiver.n_cr()]
+            .into_iter()
+            .flatten()
+            .min()
+    }
+}
+
+impl fmt::Debug for Channel {
+    /// Without the buffers.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Channel")
+            .field("receive_id", &self.config.receive_id)
+            .field("transmit_id", &self.config.transmit_id)
+            .field("transmitting", &self.is_transmitting())
+            .field("receiving", &self.is_receiving())
+            .field("in_flight", &self.in_flight)
+            .finish_non_exhaustive()
+    }
+}
+
+#[cfg(test)]
+mod tests;
