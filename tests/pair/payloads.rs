@@ -1,0 +1,148 @@
+//! Two channels against each other on a bus paced bit by bit: any payload, block size and STmin arrives whole.
+
+use std::time::Duration;
+
+use rand_chacha::ChaCha8Rng;
+use rand_core::{Rng, SeedableRng};
+use twotrip_can::{
+    address::{Addressing, EcuAddress},
+    memory_bus::Pacing,
+    timing::BitRate,
+};
+use twotrip_isotp::{Channel, Config, Event, StMin};
+use twotrip_units::BusInstant;
+
+use crate::world::{Application, World};
+
+const TESTER: usize = 0;
+const ECU: usize = 1;
+
+/// Keeps what arrives; anything that goes wrong is a failure of the test.
+#[derive(Default)]
+struct Inbox {
+    received: [Vec<u8>; 2],
+    sent: [bool; 2],
+}
+
+impl Application for Inbox {
+    fn on_event(&mut self, now: BusInstant, node: usize, channel: &mut Channel, event: Event) {
+        match event {
+            Event::Received { addressing } => self.received[node] = channel.message(addressing).to_vec(),
+            Event::Sent => self.sent[node] = true,
+            Event::Started { .. } => {}
+            Event::Failed { .. } | Event::Ignored { .. } => panic!("{event:?} at node {node}, {now}"),
+        }
+    }
+}
+
+/// Tester and ECU, each with its own block size and STmin.
+fn pair(flow: [(u8, StMin); 2]) -> World {
+    let with = |config, (block_size, st_min)| {
+        Channel::new(Config {
+            block_size,
+            st_min,
+            ..config
+        })
+    };
+    World::new(
+        Pacing::Rate(BitRate::Kbit500),
+        vec![
+            with(Config::tester(EcuAddress::ENGINE), flow[TESTER]),
+            with(Config::ecu(EcuAddress::ENGINE), flow[ECU]),
+        ],
+    )
+}
+
+/// Both messages, sent at once, arrive whole; an empty one is not sent.
+fn exchange(flow: [(u8, StMin); 2], messages: [&[u8]; 2]) {
+    let mut world = pair(flow);
+    let mut inbox = Inbox::default();
+    for node in [TESTER, ECU] {
+        if !messages[node].is_empty() {
+            world.channels[node]
+                .send(BusInstant::ZERO, messages[node])
+                .expect("idle");
+        }
+    }
+    while world.next(BusInstant::from_secs(200), &mut inbox).is_some() {}
+    assert_eq!(inbox.sent, messages.map(|message| !message.is_empty()));
+    assert!(
+        inbox.received[ECU] == messages[TESTER] && inbox.received[TESTER] == messages[ECU],
+        "lengths {:?}, flow control {flow:?}",
+        messages.map(<[u8]>::len)
+    );
+}
+
+fn below(random: &mut ChaCha8Rng, end: u32) -> u32 {
+    random.next_u32() % end
+}
+
+/// A legal STmin: 00..7F, F1..F9.
+fn st_min(random: &mut ChaCha8Rng) -> StMin {
+    let index = usize::try_from(below(random, 0x80 + 9)).expect("small");
+    let byte = (0..=0x7F).chain(0xF1..=0xF9).nth(index);
+    StMin::from_byte(byte.expect("within the range"))
+}
+
+fn payload(random: &mut ChaCha8Rng, longest: u32) -> Vec<u8> {
+    let len = 1 + below(random, longest);
+    let mut message = vec![0; usize::try_from(len).expect("small")];
+    random.fill_bytes(&mut message);
+    message
+}
+
+#[test]
+fn any_payload_block_size_and_st_min_arrives_whole_in_both_directions_at_once() {
+    let mut random = ChaCha8Rng::seed_from_u64(15_765);
+    for round in 0..300 {
+        // Short ones come up rarely among 4095, so every other round has only them.
+        let longest = if round % 2 == 0 { 4095 } else { 40 };
+        let mut flow = || {
+            let block_size = u8::try_from(below(&mut random, 256)).expect("a byte");
+            (block_size, st_min(&mut random))
+        };
+        let flow = [flow(), flow()];
+        let (request, answer) = (payload(&mut random, longest), payload(&mut random, longest));
+        exchange(flow, [&request, &answer]);
+    }
+}
+
+/// Every length at which the layout changes, and every block size for one of them. One direction at a time: the lower
+/// identifier, back to back, would keep the other off the bus for longer than N_As.
+#[test]
+fn borders_of_frames_and_blocks_arrive_whole() {
+    let message: Vec<u8> = (0..4095).map(|i: u32| i.to_le_bytes()[0]).collect();
+    let full = (0, StMin::ZERO);
+    for len in (1..=30).chain([6 + 7 * 16, 7 + 7 * 16, 255, 256, 4094, 4095]) {
+        exchange([full, full], [&message[..len], &[]]);
+        exchange([full, full], [&[], &message[..len]]);
+    }
+    for block_size in 0..=255 {
+        exchange([(block_size, StMin::ZERO), full], [&[], &message[..6 + 7 * 16]]);
+    }
+}
+
+/// 585 consecutive frames back to back, STmin 0: nothing but the wire takes time. Frames of eight random bytes have
+/// 111 bits and stuff bits, about 0.24 ms at 500 kbit/s (ISO 11898-1), so the answer cannot take longer than 0.27 ms each.
+#[test]
+fn back_to_back_frames_fill_the_bus() {
+    let mut message = vec![0; 4095];
+    ChaCha8Rng::seed_from_u64(1).fill_bytes(&mut message);
+    let mut world = pair([(0, StMin::ZERO); 2]);
+    let mut inbox = Inbox::default();
+    world.channels[ECU]
+        .send(BusInstant::ZERO, &message)
+        .expect("idle");
+    let mut frames = 0;
+    let mut end = BusInstant::ZERO;
+    while let Some(passed) = world.next(BusInstant::from_secs(1), &mut inbox) {
+        frames += 1;
+        end = passed.at;
+    }
+    assert_eq!(frames, 1 + 1 + 585);
+    let (least, most) = (Duration::from_micros(222 * 587), Duration::from_micros(270 * 587));
+    let taken = end.saturating_since(BusInstant::ZERO);
+    assert!((least..most).contains(&taken), "{taken:?}");
+    assert_eq!(inbox.received[TESTER], message);
+    assert_eq!(world.channels[TESTER].message(Addressing::Physical), message);
+}

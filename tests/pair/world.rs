@@ -1,0 +1,91 @@
+//! Channels and a bus under one simulated clock, which jumps to the next deadline.
+
+use twotrip_can::{
+    Frame,
+    memory_bus::{MemoryBus, NodeId, Pacing, Passed},
+};
+use twotrip_isotp::{Channel, Event};
+use twotrip_units::BusInstant;
+
+/// Steps without an end mean that something waits for itself.
+const STEPS: usize = 1_000_000;
+
+/// What sits above the channels.
+pub trait Application {
+    /// Channel `node` reports something.
+    fn on_event(&mut self, now: BusInstant, node: usize, channel: &mut Channel, event: Event);
+}
+
+/// A bus, channels on it, and one node that sends bare frames.
+pub struct World {
+    pub now: BusInstant,
+    pub channels: Vec<Channel>,
+    bus: MemoryBus,
+    nodes: Vec<NodeId>,
+    bare: NodeId,
+}
+
+impl World {
+    pub fn new(pacing: Pacing, channels: Vec<Channel>) -> Self {
+        let mut bus = MemoryBus::new(pacing);
+        Self {
+            now: BusInstant::ZERO,
+            nodes: channels.iter().map(|_| bus.attach()).collect(),
+            bare: bus.attach(),
+            channels,
+            bus,
+        }
+    }
+
+    /// The bare node hands a frame to the bus.
+    pub fn send_bare(&mut self, frame: Frame) {
+        self.bus.send(self.now, self.bare, frame);
+    }
+
+    /// Whether a bare frame has passed.
+    pub fn is_bare(&self, passed: &Passed) -> bool {
+        passed.from == self.bare
+    }
+
+    /// Lets time pass until the next frame has passed, or until `until`.
+    pub fn next(&mut self, until: BusInstant, application: &mut dyn Application) -> Option<Passed> {
+        for _ in 0..STEPS {
+            self.flush(application);
+            let deadlines = self.channels.iter().map(Channel::poll_timeout);
+            let next = deadlines.chain([self.bus.poll_timeout()]).flatten().min();
+            let Some(next) = next.filter(|&next| next <= until) else {
+                self.now = until.max(self.now);
+                return None;
+            };
+            self.now = next.max(self.now);
+            for channel in &mut self.channels {
+                channel.handle_timeout(self.now);
+            }
+            self.flush(application);
+            if let Some(passed) = self.bus.advance(self.now) {
+                for (channel, &node) in self.channels.iter_mut().zip(&self.nodes) {
+                    if node == passed.from {
+                        channel.handle_transmitted(passed.at);
+                    } else {
+                        channel.handle_frame(passed.at, &passed.frame);
+                    }
+                }
+                self.flush(application);
+                return Some(passed);
+            }
+        }
+        panic!("no end after {STEPS} steps at {}", self.now);
+    }
+
+    fn flush(&mut self, application: &mut dyn Application) {
+        for (node, channel) in self.channels.iter_mut().enumerate() {
+            loop {
+                while let Some(frame) = channel.poll_frame(self.now) {
+                    self.bus.send(self.now, self.nodes[node], frame);
+                }
+                let Some(event) = channel.poll_event() else { break };
+                application.on_event(self.now, node, channel, event);
+            }
+        }
+    }
+}
