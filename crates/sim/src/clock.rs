@@ -1,7 +1,6 @@
 //! Car time for people: how a span is said.
 
-use core::time::Duration;
-use std::{format, string::String};
+use std::time::Duration;
 
 /// `9 h`, `22 min 49 s`, `1.5 s`.
 pub(crate) fn say(span: Duration) -> String {

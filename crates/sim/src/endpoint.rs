@@ -4,8 +4,7 @@
 //! consecutive frames follow each other at the bit rate of the bus; both are [`Timing`]. A request that would
 //! be late is dropped and counted, so that a flood costs bounded memory and no lie about P2.
 
-use alloc::collections::VecDeque;
-use core::time::Duration;
+use std::{collections::VecDeque, time::Duration};
 
 use rand_chacha::{
     ChaCha8Rng,

@@ -1,6 +1,7 @@
 //! What the simulator tells: what came of phrases, and what happened inside the ECU.
 
 use twotrip_ecu::memory::Effect;
+use twotrip_scenario::Phrase;
 use twotrip_units::CarInstant;
 
 use crate::{JobId, Outcome};
@@ -12,8 +13,8 @@ pub enum Event {
     Began {
         /// Which.
         id: JobId,
-        /// In its canonical words.
-        phrase: String,
+        /// The phrase.
+        phrase: Phrase,
         /// When, in the car's time.
         at: CarInstant,
     },
@@ -21,6 +22,8 @@ pub enum Event {
     Finished {
         /// Which.
         id: JobId,
+        /// The phrase.
+        phrase: Phrase,
         /// When, in the car's time.
         at: CarInstant,
         /// What came of it.
@@ -32,10 +35,5 @@ pub enum Event {
         at: CarInstant,
         /// How.
         effect: Effect,
-    },
-    /// A tester's request was answered with data cleared, service $04.
-    ClearedByTester {
-        /// When, in the car's time.
-        at: CarInstant,
     },
 }

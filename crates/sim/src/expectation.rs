@@ -1,7 +1,5 @@
 //! Judging an expectation against the car as it is.
 
-use alloc::{format, string::String, vec::Vec};
-
 use twotrip_obd::Dtc;
 use twotrip_scenario::{CodeList, Expectation};
 

@@ -3,8 +3,7 @@
 //! Most phrases happen at once. Those that take time are cut into [`Task`]s, which the simulator works off in
 //! slices, so that the bus is served in between.
 
-use alloc::{boxed::Box, collections::VecDeque, string::String, vec::Vec};
-use core::time::Duration;
+use std::{collections::VecDeque, time::Duration};
 
 use twotrip_scenario::Phrase;
 use twotrip_vehicle::{Driver, Plan};

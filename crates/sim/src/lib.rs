@@ -13,8 +13,6 @@
 //! joins the two. Nothing here reads a clock or does any input or output, everything is [`Clone`], and the same
 //! calls give the same results.
 
-extern crate alloc;
-
 mod cabin;
 mod car;
 mod clock;
@@ -32,7 +30,7 @@ pub use job::{JobId, Outcome};
 pub use simulator::{Settings, Simulator};
 
 /// How many steps of the car a span is, rounded up.
-fn steps(span: core::time::Duration) -> u64 {
+fn steps(span: std::time::Duration) -> u64 {
     let step = twotrip_vehicle::STEP.as_nanos();
     u64::try_from(span.as_nanos().div_ceil(step)).unwrap_or(u64::MAX)
 }

@@ -1,7 +1,6 @@
 //! The simulator: car, endpoint and phrases behind one set of calls.
 
-use alloc::{boxed::Box, collections::VecDeque, format, string::ToString as _};
-use core::time::Duration;
+use std::{collections::VecDeque, time::Duration};
 
 use twotrip_can::{Frame, address::{Addressing, EcuAddress}};
 use twotrip_ecu::{EcuConfig, server};
@@ -246,11 +245,11 @@ impl Simulator {
     fn begin_next(&mut self) {
         let Some((id, phrase)) = self.waiting.pop_front() else { return };
         self.settle_owed();
-        self.note(Event::Began { id, phrase: phrase.to_string(), at: self.car.now() });
+        self.note(Event::Began { id, phrase: phrase.clone(), at: self.car.now() });
         let tasks = match self.tasks_of(&phrase) {
             Ok(tasks) => tasks,
             Err(outcome) => {
-                self.note(Event::Finished { id, at: self.car.now(), outcome });
+                self.note(Event::Finished { id, phrase, at: self.car.now(), outcome });
                 return;
             }
         };
@@ -437,7 +436,7 @@ impl Simulator {
             }
             _ => Outcome::done(format!("{spent} passed")),
         };
-        self.note(Event::Finished { id: job.id, at: self.car.now(), outcome });
+        self.note(Event::Finished { id: job.id, phrase: job.phrase.clone(), at: self.car.now(), outcome });
     }
 
     // --- The bus ------------------------------------------------------------------------------------------

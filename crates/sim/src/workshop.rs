@@ -1,1 +1,133 @@
-//! What is done to the car by hand: defects, work on parts, looking and measuring.
+//! What is done to the car by hand: defects set, parts worked on, wires mended, looking and measuring.
+//!
+//! Each kind of work cures only what such work would cure; a new sensor does not mend an open wire. What a
+//! technician sees comes from the car's truth, never from the ECU.
+
+use twotrip_harness::{Circuit, KeyPosition, WiringFault};
+use twotrip_obd::Dtc;
+use twotrip_scenario::{Preload, phrase};
+use twotrip_units::Ratio;
+use twotrip_vehicle::{CapFault, Cured, Defect, Part, Plan, Work};
+
+use crate::{Car, Outcome};
+
+/// The driver's plan of a phrase.
+pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
+    match plan {
+        phrase::Plan::Udds => Plan::udds(),
+        phrase::Plan::Hwfet => Plan::hwfet(),
+        phrase::Plan::Free(legs) => Plan::free(legs.iter().map(|leg| match *leg {
+            phrase::Leg::Idle(span) => twotrip_vehicle::Leg::Idle(span),
+            phrase::Leg::Cruise(speed, span) => twotrip_vehicle::Leg::Cruise(speed, span),
+            phrase::Leg::Stop => twotrip_vehicle::Leg::Stop,
+        })),
+    }
+}
+
+/// Fuel is added; a tank that holds more than asked keeps it.
+pub(crate) fn refuel(car: &mut Car, level: Ratio) -> Outcome {
+    let before = car.vehicle.fuel_level();
+    if before >= level {
+        return Outcome::refused(format!("the tank is at {:.0} % already; fuel is not taken out", before.percent()));
+    }
+    car.vehicle.refuel(level);
+    Outcome::done(format!("refuelled from {:.0} % to {:.0} %", before.percent(), level.percent()))
+}
+
+/// Something physical breaks.
+pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
+    car.vehicle.set_defect(*defect);
+    Outcome::done(match defect {
+        Defect::FuelCap(CapFault::Loose) => "the fuel cap is on, but not tight".to_owned(),
+        Defect::FuelCap(CapFault::Missing) => "the fuel cap has been left off".to_owned(),
+        Defect::FillerNeckHole(diameter) => format!("the filler neck has a hole of {} mm", diameter.millimetres()),
+    })
+}
+
+/// A wire breaks.
+pub(crate) fn break_wire(car: &mut Car, circuit: Circuit, fault: WiringFault) -> Outcome {
+    car.harness.break_wire(circuit, fault);
+    Outcome::done(say_wire(circuit, fault))
+}
+
+/// A wire is mended.
+pub(crate) fn mend_wire(car: &mut Car, circuit: Circuit) -> Outcome {
+    match car.harness.mend_wire(circuit) {
+        Some(fault) => Outcome::done(format!("mended: {}", say_wire(circuit, fault))),
+        None => Outcome::done(format!("the wires of the {} were good: nothing cured", circuit.name())),
+    }
+}
+
+/// Work on a part.
+pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
+    match car.vehicle.repair(part, work) {
+        Cured::Cured(defect) => Outcome::done(format!("done, and it cured something: {defect}")),
+        Cured::NothingToCure => {
+            let done = match work {
+                Work::Tighten => "tightened",
+                Work::Replace => "replaced",
+                Work::Clean => "cleaned",
+            };
+            Outcome::done(format!("{} {done}; that cured nothing", part.name()))
+        }
+    }
+}
+
+/// What a look at a part shows.
+pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
+    let found = car.vehicle.defects().find(|defect| defect.part() == part);
+    let text = match (part, found) {
+        (_, Some(Defect::FuelCap(CapFault::Loose))) => "the fuel cap turns by hand: it was never tightened until it clicks",
+        (_, Some(Defect::FuelCap(CapFault::Missing))) => "there is no fuel cap on the filler neck",
+        (_, Some(Defect::FillerNeckHole(diameter))) => {
+            let size = diameter.millimetres();
+            return Outcome::done(format!("smoke comes out of the filler neck: a hole of about {size} mm"));
+        }
+        (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
+        (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
+        (Part::TankPressureSensor, None) => match car.harness.fault(Circuit::TankPressureSensor) {
+            Some(WiringFault::Open) => "the sensor looks good; its signal wire is broken at the connector",
+            Some(WiringFault::ShortToGround) => "the sensor looks good; its signal wire has chafed through on the body",
+            Some(WiringFault::ShortToSupply) => "the sensor looks good; signal and supply wire touch in the connector",
+            None => "sensor, connector and wires look good",
+        },
+    };
+    Outcome::done(text)
+}
+
+/// What a meter on the wire shows, and what it should show.
+pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
+    let sensor = car.vehicle.sensors();
+    if sensor.key == KeyPosition::Off {
+        return Outcome::refused("0.00 V: the key is off, so the sensor has no supply").with_detail("first: key on");
+    }
+    let at_ecu = car.harness.sense(&sensor);
+    match circuit {
+        Circuit::TankPressureSensor => {
+            let (ecu, connector) = (at_ecu.tank_pressure.volts(), sensor.tank_pressure.volts());
+            let pressure = car.vehicle.tank_pressure().pascals();
+            Outcome::done(format!("signal at the ECU {ecu:.2} V, at the unplugged sensor's pin {connector:.2} V"))
+                .with_detail(format!("a gauge on the tank shows {pressure:+.0} Pa"))
+                .with_detail("good: both alike, 2.50 V at atmosphere, 0.50 V more for each kPa".to_owned())
+        }
+    }
+}
+
+/// What was put into the memory.
+pub(crate) fn say_preload(list: Preload, codes: &[Dtc]) -> Outcome {
+    let list = match list {
+        Preload::Confirmed => "confirmed, with lamp, permanent entry and freeze frame",
+        Preload::Pending => "pending",
+    };
+    let names: Vec<String> = codes.iter().map(ToString::to_string).collect();
+    Outcome::done(format!("{} preloaded as {list} (not physical)", names.join(" ")))
+}
+
+fn say_wire(circuit: Circuit, fault: WiringFault) -> String {
+    let what = match fault {
+        WiringFault::Open => "broken",
+        WiringFault::ShortToGround => "shorted to ground",
+        WiringFault::ShortToSupply => "shorted to the sensor supply",
+    };
+    format!("the signal wire of the {} is {what}", circuit.name())
+}

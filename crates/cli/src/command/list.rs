@@ -1,0 +1,127 @@
+//! `twotrip list`: what there is, from the tables that the parsers read.
+
+use serde::Serialize;
+use twotrip_harness::{Circuit, WiringFault};
+use twotrip_scenario::{Scenario, phrase, shipped};
+use twotrip_vehicle::{
+    Part, Work,
+    defect::{CATALOGUE, Size},
+    schedule,
+};
+
+use crate::{
+    args::{self, ListWhat},
+    exit::Failure,
+    output::{self, PLAIN, STRONG, WIDTH},
+};
+
+/// One line of a list.
+#[derive(Debug, Serialize)]
+struct Item {
+    name: String,
+    meaning: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    example: Option<String>,
+}
+
+impl Item {
+    fn new(name: impl Into<String>, meaning: impl Into<String>) -> Self {
+        Self { name: name.into(), meaning: meaning.into(), example: None }
+    }
+}
+
+/// Runs the command.
+pub(super) fn run(args: &args::List) -> Result<(), Failure> {
+    let items = match args.what {
+        ListWhat::Scenarios => scenarios(),
+        ListWhat::Defects => defects(),
+        ListWhat::Parts => parts(),
+        ListWhat::Drives => drives(),
+        ListWhat::Phrases => phrases(),
+    };
+    for item in &items {
+        if args.json {
+            output::json(item)?;
+            continue;
+        }
+        output::line(&format!("{STRONG}{}{PLAIN}", item.name))?;
+        for line in output::wrap(&item.meaning, 4, WIDTH) {
+            output::line(&line)?;
+        }
+        if let Some(example) = &item.example {
+            output::line(&format!("    example: {example}"))?;
+        }
+    }
+    Ok(())
+}
+
+fn scenarios() -> Vec<Item> {
+    let title = |text: &str| Scenario::parse(text.as_bytes()).map(|scenario| scenario.title().to_owned());
+    shipped::ALL.iter().map(|shipped| Item::new(shipped.name, title(shipped.text).unwrap_or_default())).collect()
+}
+
+fn defects() -> Vec<Item> {
+    let mut items: Vec<Item> = CATALOGUE
+        .iter()
+        .map(|entry| {
+            let part = entry.part.name();
+            let (words, size) = match entry.size {
+                Size::Fixed(hole) => (String::new(), format!("a hole of {} mm", hole.millimetres())),
+                Size::Diameter { least, greatest } => {
+                    let (least, greatest) = (least.millimetres(), greatest.millimetres());
+                    (" DIAMETER".to_owned(), format!("{least:.1} to {greatest:.0} mm"))
+                }
+            };
+            Item::new(format!("defect {part} {}{words}", entry.kind), format!("{} ({size})", entry.description))
+        })
+        .collect();
+    for circuit in Circuit::ALL {
+        for fault in WiringFault::ALL {
+            let meaning = format!("{:.2} V at the pin of the ECU, whatever the sensor says", fault.pin().volts());
+            items.push(Item::new(format!("defect wiring {} {}", circuit.name(), fault.name()), meaning));
+        }
+    }
+    items
+}
+
+fn parts() -> Vec<Item> {
+    let work: Vec<&str> = Work::ALL.iter().map(|work| work.name()).collect();
+    let parts = Part::ALL
+        .iter()
+        .map(|part| Item::new(part.name(), format!("work: {}; to look at it: inspect {}", work.join(", "), part.name())));
+    let circuits = Circuit::ALL.iter().map(|circuit| {
+        let name = circuit.name();
+        Item::new(format!("wiring {name}"), format!("work: mend wiring {name}; to measure it: measure {name}"))
+    });
+    parts.chain(circuits).collect()
+}
+
+fn drives() -> Vec<Item> {
+    let schedule = |name: &str, title: &str, schedule: &schedule::Schedule| {
+        let meaning = format!(
+            "{title}: {} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
+            schedule.duration().as_secs(),
+            schedule.distance().kilometres(),
+            schedule.mean_speed().kilometres_per_hour(),
+            schedule.top_speed().kilometres_per_hour()
+        );
+        Item::new(format!("drive {name}"), meaning)
+    };
+    let mut items = vec![
+        schedule("udds", "US EPA city schedule", &schedule::UDDS),
+        schedule("hwfet", "US EPA highway schedule", &schedule::HWFET),
+    ];
+    items.push(Item {
+        example: Some("drive idle 60 s, 50 km/h for 5 min, stop".to_owned()),
+        ..Item::new("drive LEG, LEG, ...", "a plan of your own: idle TIME, SPEED for TIME, stop")
+    });
+    items
+}
+
+fn phrases() -> Vec<Item> {
+    let item = |help: &phrase::Help| Item {
+        example: Some(help.example.to_owned()),
+        ..Item::new(help.pattern, help.meaning)
+    };
+    phrase::HELP.iter().map(item).collect()
+}

@@ -1,0 +1,34 @@
+//! The commands, one file each.
+
+mod check;
+mod list;
+mod run;
+mod scan;
+mod tell;
+mod walkthrough;
+mod words;
+
+use std::future::Future;
+
+use crate::{
+    args::{Args, Command},
+    exit::Failure,
+};
+
+/// Runs the command that was asked for.
+pub(crate) fn run(args: Args) -> Result<(), Failure> {
+    match args.command {
+        Command::Walkthrough(args) => walkthrough::run(&args),
+        Command::Run(args) => block_on(run::run(&args)),
+        Command::Tell(args) => block_on(tell::run(&args)),
+        Command::Scan(args) => block_on(scan::run(&args)),
+        Command::Check(args) => check::run(&args),
+        Command::List(args) => list::run(&args),
+    }
+}
+
+/// Runs a future on this one thread.
+fn block_on(future: impl Future<Output = Result<(), Failure>>) -> Result<(), Failure> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    runtime.block_on(future)
+}

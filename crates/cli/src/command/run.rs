@@ -1,0 +1,155 @@
+//! `twotrip run`: the car of a scenario on a bus.
+
+use serde::Serialize;
+use twotrip_host::{
+    bus::{Bus, Name},
+    control::ControlServer,
+    notify_ready,
+    run::{Ending, Notice, Pace, Run},
+};
+use twotrip_scenario::{Phrase, Scenario};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
+
+use crate::{args, command::words, exit::Failure, output, sources};
+
+/// What the run prints with `--json`.
+#[derive(Debug, Serialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+enum Line<'a> {
+    Ready { scenario: &'a str, bus: String, control: String, seed: u64, not_physical: bool },
+    Phrase { car_time_s: f64, phrase: &'a str, ok: bool, outcome: &'a str, details: &'a [String] },
+    Memory { car_time_s: f64, text: String },
+    BusDown,
+    End { reason: &'static str, requests: u64, dropped: u64, lost_frames: u64, expectations_met: bool, not_physical: bool },
+}
+
+/// Runs the command.
+pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
+    let scenario = sources::scenario(&args.scenario)?;
+    let name: Name = args.bus.parse().map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
+    let timing = match args.timing {
+        args::Timing::Real => Timing::REAL,
+        args::Timing::Fast => Timing::FAST,
+    };
+    let seed = args.seed.unwrap_or_else(|| scenario.seed());
+    // The bus first: whoever has no CAN learns it before the story is lived through.
+    let bus = Bus::host(&name).map_err(words::bus_failure)?;
+    let control = ControlServer::for_car(args.control.as_deref(), &name).map_err(words::control_failure)?;
+
+    let mut simulator = Simulator::new(Settings::compact(seed, timing));
+    let mut met = live_through(&mut simulator, &scenario, args.json)?;
+    let mut run = Run::new(simulator, bus, control, pace(args.pace));
+    ready(args, &name, &run, seed)?;
+    notify_ready();
+
+    let ending = run
+        .drive(args.lasting, |notice| {
+            // Whoever read our output may have gone; the car stays.
+            let _ = tell(args.json, &notice, &mut met);
+        })
+        .await
+        .map_err(words::bus_failure)?;
+    end(args, &run, ending, met)?;
+    if met { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+const fn pace(pace: Option<args::Pace>) -> Pace {
+    match pace {
+        None => Pace::Live,
+        Some(args::Pace::Max) => Pace::Max,
+        Some(args::Pace::Times(times)) => Pace::Times(times),
+    }
+}
+
+/// Lives through the story at full speed and judges the expectations. Says whether all of it could be done.
+fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> Result<bool, Failure> {
+    let mut met = true;
+    for phrase in scenario.story().iter().chain(scenario.expectations()) {
+        simulator.tell(phrase.value.clone());
+    }
+    while simulator.is_busy() {
+        simulator.work(std::time::Duration::from_secs(60));
+        while let Some(event) = simulator.poll_event() {
+            if let Event::Finished { at, phrase, outcome, .. } = &event
+                && !outcome.ok
+            {
+                met = false;
+                say(json, at.as_secs_f64(), &phrase.to_string(), outcome)?;
+            }
+        }
+    }
+    Ok(met)
+}
+
+fn ready(args: &args::Run, name: &Name, run: &Run, seed: u64) -> Result<(), Failure> {
+    let not_physical = run.simulator().not_physical();
+    if args.json {
+        return output::json(&Line::Ready {
+            scenario: &args.scenario,
+            bus: name.to_string(),
+            control: run.control_path().display().to_string(),
+            seed,
+            not_physical,
+        });
+    }
+    let note = if not_physical { " (not physical: memory or values were set by hand)" } else { "" };
+    output::line(&format!("ready: {} on {name}{note}", output::escape(&args.scenario)))
+}
+
+/// Prints what happened while the car was on the bus.
+fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> {
+    match notice {
+        Notice::BusDown if json => output::json(&Line::BusDown),
+        Notice::BusDown => {
+            anstream::eprintln!("the interface is down; the car is back on the bus when it is up again");
+            Ok(())
+        }
+        Notice::Event(Event::Finished { at, outcome, phrase, .. }) => {
+            if matches!(phrase, Phrase::Expect(_)) {
+                *met &= outcome.ok;
+            }
+            say(json, at.as_secs_f64(), &phrase.to_string(), outcome)
+        }
+        Notice::Event(Event::Memory { at, effect }) => {
+            let Some((text, _)) = words::effect(*effect) else { return Ok(()) };
+            if json {
+                return output::json(&Line::Memory { car_time_s: at.as_secs_f64(), text });
+            }
+            output::line(&format!("{}  {text}", words::car_clock(at.as_secs_f64())))
+        }
+        Notice::Event(_) => Ok(()),
+    }
+}
+
+fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
+    if json {
+        let Outcome { ok, text, details } = outcome;
+        return output::json(&Line::Phrase { car_time_s, phrase, ok: *ok, outcome: text, details });
+    }
+    output::line(&format!("{}  > {phrase}   {}", words::car_clock(car_time_s), outcome.text))?;
+    for detail in &outcome.details {
+        output::line(&format!("                  {detail}"))?;
+    }
+    Ok(())
+}
+
+fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Failure> {
+    let counts = run.simulator().counts();
+    let reason = match ending {
+        Ending::TimeOver => "time over",
+        Ending::Stopped => "stopped",
+    };
+    if args.json {
+        return output::json(&Line::End {
+            reason,
+            requests: counts.requests,
+            dropped: counts.dropped,
+            lost_frames: run.lost(),
+            expectations_met: met,
+            not_physical: run.simulator().not_physical(),
+        });
+    }
+    let note = if run.simulator().not_physical() { "; not physical" } else { "" };
+    anstream::eprintln!("{reason}: {} requests taken, {} dropped{note}", counts.requests, counts.dropped);
+    Ok(())
+}

@@ -1,0 +1,243 @@
+//! `twotrip walkthrough`: the read - clear - verify loop in one process, on the in-memory bus, told step by step.
+
+mod tale;
+
+use twotrip_ecu::memory::Effect;
+use twotrip_host::in_process::{Exchange, Rig};
+use twotrip_obd::{Dtc, Group, Readiness, describe};
+use twotrip_scenario::{Phrase, Scenario, parse_phrase};
+use twotrip_sim::{Event, Settings, Simulator, Timing};
+
+use self::tale::{Teller, Told};
+use crate::{args, command::words, exit::Failure, output, sources};
+
+/// How a repair is proven, whatever it was: a cold start and a drive that lets every monitor here run.
+const PROVING_DRIVE: &[&str] = &["soak 9 h", "drive udds", "drive hwfet", "soak 1 h", "key on"];
+
+/// Freeze-frame data that a technician looks at first: load, coolant, speed, road speed, fuel level, purge.
+const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
+
+/// Runs the command.
+pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
+    let scenario = sources::scenario(&args.scenario)?;
+    let simulator = Simulator::new(Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS));
+    let mut loop_ = Loop { rig: Rig::new(simulator), teller: Teller { json: args.json }, step: 0, trip: 0 };
+    if loop_.walk(&scenario)? { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+/// What the tester has read in one go.
+#[derive(Debug, Default)]
+struct Reading {
+    lamp: bool,
+    readiness: Readiness,
+    confirmed: Vec<Dtc>,
+    pending: Vec<Dtc>,
+    permanent: Vec<Dtc>,
+}
+
+struct Loop {
+    rig: Rig,
+    teller: Teller,
+    step: u32,
+    trip: u32,
+}
+
+impl Loop {
+    fn walk(&mut self, scenario: &Scenario) -> Result<bool, Failure> {
+        self.complaint(scenario)?;
+        let story = scenario.story().iter().map(|phrase| phrase.value.clone());
+        self.step(
+            "How it came about",
+            "Nothing types a code into the ECU. The story changes the car; its sensors show it; the ECU's own \
+             monitors find it, in as many trips as the regulation asks.",
+        )?;
+        for phrase in story {
+            self.tell(phrase)?;
+        }
+        self.step(
+            "Read",
+            "Codes come first, and all three lists: confirmed codes light the lamp, pending ones are one trip \
+             old, permanent ones cannot be cleared away. The freeze frame says when it happened.",
+        )?;
+        let first = self.read_everything()?;
+        let Some(order) = scenario.repair_order() else {
+            return self.verdict(true, "Read. This scenario has no repair order: there is nothing to repair.");
+        };
+        if first.confirmed.is_empty() && first.pending.is_empty() {
+            return self.verdict(true, "Read: no code is stored. There is nothing to repair.");
+        }
+        self.step(
+            "Find the cause",
+            "A code names a finding of the ECU, not a part. Whoever replaces parts by code replaces the wrong ones.",
+        )?;
+        for phrase in looks_at(order.correction()) {
+            self.tell(phrase)?;
+        }
+        self.step("Correct", "The repair changes the car, not the memory: every code is still there.")?;
+        for phrase in order.correction() {
+            self.tell(phrase.clone())?;
+        }
+        self.step(
+            "Clear",
+            "With the key on and the engine off. Clearing also wipes the freeze frame and the readiness of every \
+             monitor: from here on the car has to prove itself. The permanent code stays.",
+        )?;
+        self.ask(&[0x04])?;
+        let cleared = self.read_everything()?;
+        self.step(
+            "Drive until the monitor has run",
+            "An empty memory right after a clear proves nothing. The monitor that found the fault has to run \
+             again, under its own conditions: here a cold start and a city drive.",
+        )?;
+        for phrase in PROVING_DRIVE.iter().filter_map(|phrase| parse_phrase(phrase).ok()) {
+            self.tell(phrase)?;
+        }
+        self.step("Read again", "The same questions as before the repair. Now the answers mean something.")?;
+        let last = self.read_everything()?;
+        self.close(&first, &cleared, &last)
+    }
+
+    fn complaint(&mut self, scenario: &Scenario) -> Result<(), Failure> {
+        self.step("The complaint", &format!("Scenario: {}", output::escape(scenario.title())))?;
+        let text = scenario.repair_order().map_or("(no complaint: this car is fine)", |order| order.complaint());
+        self.teller.tell(&Told::Remark { text: output::escape(text) })
+    }
+
+    fn step(&mut self, title: &str, why: &str) -> Result<(), Failure> {
+        self.step += 1;
+        self.teller.tell(&Told::Step { number: self.step, title: title.to_owned(), why: why.to_owned() })
+    }
+
+    /// Gives the car a phrase and tells what came of it, in the order in which it happened.
+    fn tell(&mut self, phrase: Phrase) -> Result<(), Failure> {
+        for event in self.rig.tell(phrase.clone()) {
+            match event {
+                Event::Finished { outcome, .. } => self.teller.tell(&Told::Phrase {
+                    phrase: phrase.to_string(),
+                    ok: outcome.ok,
+                    outcome: outcome.text,
+                    details: outcome.details,
+                })?,
+                Event::Memory { at, effect } => {
+                    if effect == Effect::DrivingCycleStarted {
+                        self.trip += 1;
+                    }
+                    if let Some((mut text, mood)) = words::effect(effect) {
+                        if effect == Effect::DrivingCycleStarted {
+                            text = format!("driving cycle {} begins", self.trip);
+                        }
+                        self.teller.tell(&Told::Memory { car_time_s: at.as_secs_f64(), text, mood })?;
+                    }
+                }
+                Event::Began { .. } => {}
+            }
+        }
+        Ok(())
+    }
+
+    /// One question to all ECUs, told frame by frame with its meaning.
+    fn ask(&mut self, request: &[u8]) -> Result<Exchange, Failure> {
+        let exchange = self.rig.ask(request);
+        self.teller.tell(&Told::Meaning {
+            from: "tester",
+            payload: hex(request),
+            text: describe::request(request),
+        })?;
+        for seen in &exchange.frames {
+            self.teller.tell(&Told::Frame {
+                bus_time_s: seen.at.as_secs_f64(),
+                from: if seen.from_car { "car" } else { "tester" },
+                id: seen.frame.id().to_string(),
+                data: hex(seen.frame.data()),
+            })?;
+        }
+        for answer in &exchange.answers {
+            self.teller.tell(&Told::Meaning {
+                from: "car",
+                payload: hex(&answer.payload),
+                text: describe::response(&answer.payload),
+            })?;
+        }
+        if exchange.answers.is_empty() {
+            self.teller.tell(&Told::Remark { text: "(no answer)".to_owned() })?;
+        }
+        Ok(exchange)
+    }
+
+    fn read_everything(&mut self) -> Result<Reading, Failure> {
+        let mut reading = Reading::default();
+        let status = self.ask(&[0x01, 0x01])?;
+        if let Some([0x41, 0x01, a, b, c, d]) = status.first_answer() {
+            reading.lamp = a & 0x80 != 0;
+            reading.readiness = Readiness::from_bytes([*b, *c, *d]);
+        }
+        reading.confirmed = codes(&self.ask(&[0x03])?);
+        reading.pending = codes(&self.ask(&[0x07])?);
+        reading.permanent = codes(&self.ask(&[0x0A])?);
+        if !reading.confirmed.is_empty() || !reading.pending.is_empty() {
+            for pid in FREEZE_FRAME_PIDS {
+                self.ask(&[0x02, *pid, 0x00])?;
+            }
+        }
+        Ok(reading)
+    }
+
+    /// What the loop was for: says what is proven and what is not.
+    fn close(&mut self, first: &Reading, cleared: &Reading, last: &Reading) -> Result<bool, Failure> {
+        let found = names(&first.confirmed);
+        let ready = Group::ALL.iter().all(|&group| last.readiness.is_complete(group));
+        let proofs = [
+            (format!("before: lamp commanded for {found}"), first.lamp && !first.confirmed.is_empty()),
+            ("the clear emptied the stored and pending lists".to_owned(), cleared.confirmed.is_empty()),
+            ("the clear left the permanent code alone".to_owned(), cleared.permanent == first.permanent),
+            ("after the drive nothing is stored".to_owned(), last.confirmed.is_empty() && !last.lamp),
+            ("after the drive nothing is pending".to_owned(), last.pending.is_empty()),
+            ("the monitors have run: every group is complete".to_owned(), ready),
+            ("the ECU has erased the permanent code by itself".to_owned(), last.permanent.is_empty()),
+        ];
+        self.step("What is proven", "Each line is something a customer, or an inspector, can rely on.")?;
+        let mut closed = true;
+        for (text, met) in proofs {
+            closed &= met;
+            self.teller.tell(&Told::Proof { text, met })?;
+        }
+        let text = if closed {
+            "The loop is closed: read, repaired, cleared, driven, and read again. The repair is proven."
+        } else {
+            "The loop is not closed: see the lines marked NO above."
+        };
+        self.verdict(closed, text)
+    }
+
+    fn verdict(&self, closed: bool, text: &str) -> Result<bool, Failure> {
+        self.teller.tell(&Told::Verdict { closed, text: text.to_owned() })?;
+        self.teller.tell(&Told::Remark { text: CAUTION.to_owned() })?;
+        Ok(closed)
+    }
+}
+
+const CAUTION: &str = "On a real car: exhaust extraction, distance from fuel vapour and moving parts, trained people. \
+                       Clearing codes repairs nothing. Local law and qualified people decide on roadworthiness.";
+
+/// Looking at, and measuring, what the correction is going to touch.
+fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
+    let look = |phrase: &Phrase| match phrase {
+        Phrase::Work(_, part) => Some(Phrase::Inspect(*part)),
+        Phrase::MendWire(circuit) => Some(Phrase::Measure(*circuit)),
+        _ => None,
+    };
+    correction.iter().filter_map(look).collect()
+}
+
+fn codes(exchange: &Exchange) -> Vec<Dtc> {
+    let Some([0x43 | 0x47 | 0x4A, _, codes @ ..]) = exchange.first_answer() else { return Vec::new() };
+    codes.chunks_exact(2).map(|pair| Dtc::from_bytes([pair[0], pair[1]])).collect()
+}
+
+fn names(codes: &[Dtc]) -> String {
+    codes.iter().map(Dtc::to_string).collect::<Vec<_>>().join(" ")
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,180 @@
+//! The lines of the tale: one list of events, told at 80 columns or as JSON.
+
+use serde::Serialize;
+
+use crate::{
+    command::words::{self, Mood},
+    exit::Failure,
+    output::{self, AMBER, BAD, FAINT, GOOD, PLAIN, STRONG, WIDTH},
+};
+
+/// One thing told.
+#[derive(Clone, Debug, Serialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+pub(super) enum Told {
+    /// A new part of the loop.
+    Step {
+        /// Its number.
+        number: u32,
+        /// Its name.
+        title: String,
+        /// Why this step matters.
+        why: String,
+    },
+    /// Something said.
+    Remark {
+        /// What.
+        text: String,
+    },
+    /// Something done to the car, and what came of it.
+    Phrase {
+        /// The phrase.
+        phrase: String,
+        /// Whether it could be done.
+        ok: bool,
+        /// What came of it.
+        outcome: String,
+        /// Readings, or what to try.
+        #[serde(skip_serializing_if = "Vec::is_empty")]
+        details: Vec<String>,
+    },
+    /// The fault memory changed.
+    Memory {
+        /// Car time since the start of the story, seconds.
+        car_time_s: f64,
+        /// How, in words.
+        text: String,
+        /// Whether it is bad news, good news, or neither.
+        mood: Mood,
+    },
+    /// A frame on the bus.
+    Frame {
+        /// Bus time of its last bit, seconds.
+        bus_time_s: f64,
+        /// Who sent it.
+        from: &'static str,
+        /// Its identifier.
+        id: String,
+        /// Its bytes.
+        data: String,
+    },
+    /// What a request or an answer means.
+    Meaning {
+        /// Who said it.
+        from: &'static str,
+        /// The message without transport bytes.
+        payload: String,
+        /// In words.
+        text: String,
+    },
+    /// Something that had to be so.
+    Proof {
+        /// What.
+        text: String,
+        /// Whether it is.
+        met: bool,
+    },
+    /// The end.
+    Verdict {
+        /// Whether the loop closed.
+        closed: bool,
+        /// In words.
+        text: String,
+    },
+}
+
+/// Where the tale is told to.
+pub(super) struct Teller {
+    /// JSON instead of text.
+    pub(super) json: bool,
+}
+
+impl Teller {
+    /// Tells one thing.
+    pub(super) fn tell(&self, told: &Told) -> Result<(), Failure> {
+        if self.json {
+            return output::json(told);
+        }
+        for line in render(told) {
+            output::line(&line)?;
+        }
+        Ok(())
+    }
+}
+
+/// The told thing as lines of at most [`WIDTH`] columns, with colours.
+fn render(told: &Told) -> Vec<String> {
+    match told {
+        Told::Step { number, title, why } => {
+            let mut lines = vec![String::new(), format!("{STRONG}{number}  {title}{PLAIN}")];
+            lines.extend(output::wrap(why, 3, WIDTH).into_iter().map(|line| format!("{FAINT}{line}{PLAIN}")));
+            lines.push(String::new());
+            lines
+        }
+        Told::Remark { text } => output::wrap(text, 3, WIDTH),
+        Told::Phrase { phrase, ok, outcome, details } => {
+            let colour = if *ok { FAINT } else { BAD };
+            let head = format!("   > {phrase}");
+            let width = head.chars().count();
+            let mut lines = if width + 3 + outcome.chars().count() <= WIDTH {
+                vec![format!("   {STRONG}> {phrase}{PLAIN}   {colour}{outcome}{PLAIN}")]
+            } else {
+                let mut lines = vec![format!("   {STRONG}> {phrase}{PLAIN}")];
+                lines.extend(output::wrap(outcome, 7, WIDTH).into_iter().map(|l| format!("{colour}{l}{PLAIN}")));
+                lines
+            };
+            lines.extend(details.iter().flat_map(|detail| output::wrap(detail, 7, WIDTH)));
+            lines
+        }
+        Told::Memory { car_time_s, text, mood } => {
+            let colour = match mood {
+                Mood::Bad => AMBER,
+                Mood::Good => GOOD,
+                Mood::Plain => FAINT,
+            };
+            vec![format!("     {FAINT}{}{PLAIN}  {colour}{text}{PLAIN}", words::car_clock(*car_time_s))]
+        }
+        Told::Frame { bus_time_s, from, id, data } => {
+            vec![format!("   {FAINT}{bus_time_s:>11.6} s  {from:<6}{PLAIN}  {id:<8}  {data}")]
+        }
+        Told::Meaning { from, text, .. } => {
+            let mut lines = output::wrap(&format!("{from}: {text}"), 5, WIDTH);
+            if *from == "car" {
+                lines.push(String::new());
+            }
+            lines
+        }
+        Told::Proof { text, met } => {
+            let (mark, colour) = if *met { ("yes", GOOD) } else { ("NO ", BAD) };
+            vec![format!("   {colour}{mark}{PLAIN}  {text}")]
+        }
+        Told::Verdict { closed, text } => {
+            let colour = if *closed { GOOD } else { BAD };
+            let mut lines = vec![String::new()];
+            lines.extend(output::wrap(text, 0, WIDTH).into_iter().map(|line| format!("{colour}{line}{PLAIN}")));
+            lines
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_line_is_wider_than_the_terminal() {
+        let long = "word ".repeat(60);
+        let told = [
+            Told::Step { number: 3, title: "Read".to_owned(), why: long.clone() },
+            Told::Remark { text: long.clone() },
+            Told::Phrase { phrase: "drive udds".to_owned(), ok: true, outcome: long.clone(), details: vec![long.clone()] },
+            Told::Meaning { from: "car", payload: String::new(), text: long.clone() },
+            Told::Frame { bus_time_s: 12345.678, from: "tester", id: "18DB33F1".to_owned(), data: "00 ".repeat(8) },
+            Told::Verdict { closed: true, text: long },
+        ];
+        for line in told.iter().flat_map(render) {
+            let plain = anstream::adapter::strip_str(&line).to_string();
+            assert!(plain.chars().count() <= WIDTH, "{} columns: {plain}", plain.chars().count());
+        }
+    }
+}

@@ -1,0 +1,55 @@
+//! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
+
+use twotrip_ecu::memory::Effect;
+use twotrip_host::{bus::BusError, control::ControlError};
+
+use crate::exit::Failure;
+
+/// Whether a change of the memory is bad news for the owner.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub(super) enum Mood {
+    /// A fault was found.
+    Bad,
+    /// A fault is gone, or a monitor is done.
+    Good,
+    /// Neither.
+    Plain,
+}
+
+/// What a change of the memory means; `None` for what only matters to the in-use statistics.
+pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
+    Some(match effect {
+        Effect::DrivingCycleStarted => ("a driving cycle begins".to_owned(), Mood::Plain),
+        Effect::PendingStored(dtc) => (format!("the monitor fails: {dtc} pending"), Mood::Bad),
+        Effect::FreezeFrameStored(dtc) => (format!("freeze frame stored for {dtc}"), Mood::Plain),
+        Effect::Confirmed(dtc) => (format!("it fails again: {dtc} confirmed"), Mood::Bad),
+        Effect::PermanentStored(dtc) => (format!("{dtc} stored as permanent"), Mood::Bad),
+        Effect::MilOn => ("the lamp is commanded on".to_owned(), Mood::Bad),
+        Effect::MilOff => ("the lamp is commanded off".to_owned(), Mood::Good),
+        Effect::PendingErased(dtc) => (format!("{dtc} no longer pending"), Mood::Good),
+        Effect::ConfirmedErased(dtc) => (format!("{dtc} grew old and is erased"), Mood::Good),
+        Effect::PermanentErased(dtc) => (format!("the ECU erases the permanent {dtc} itself"), Mood::Good),
+        Effect::GroupCompleted(group) => (format!("readiness: {} complete", group.name()), Mood::Good),
+        Effect::Cleared => ("codes, freeze frame and readiness cleared".to_owned(), Mood::Plain),
+        _ => return None,
+    })
+}
+
+/// A clock of car time: days, hours, minutes, seconds.
+pub(super) fn car_clock(seconds: f64) -> String {
+    let whole = std::time::Duration::try_from_secs_f64(seconds).unwrap_or_default().as_secs();
+    format!("{} d {:02}:{:02}:{:02}", whole / 86_400, whole / 3600 % 24, whole / 60 % 60, whole % 60)
+}
+
+/// A failure of the bus, with what to try.
+pub(super) fn bus_failure(error: BusError) -> Failure {
+    let hint = error.hint();
+    Failure::system(error.to_string(), hint)
+}
+
+/// A failure of the control socket, with what to try.
+pub(super) fn control_failure(error: ControlError) -> Failure {
+    let hint = error.hint();
+    Failure::system(error.to_string(), hint)
+}

@@ -1,0 +1,7 @@
+//! The program as its users meet it: commands, exit codes, messages, and every command of the README.
+
+mod errors;
+mod live_car;
+mod readme;
+mod support;
+mod walkthrough;

@@ -1,0 +1,141 @@
+//! Running the program as a user does; a failure shows command, status and both outputs.
+
+use std::{
+    io::{BufRead as _, BufReader, Read as _},
+    process::{Child, Command, Output, Stdio},
+    sync::atomic::{AtomicU32, Ordering},
+    time::{Duration, Instant},
+};
+
+/// The program with arguments, its runtime folder private to this test run.
+pub(crate) fn twotrip(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_twotrip"));
+    command.args(arguments).env("XDG_RUNTIME_DIR", runtime_dir()).env_remove("NO_COLOR");
+    command
+}
+
+/// A folder for sockets, one for the whole test binary.
+fn runtime_dir() -> &'static std::path::Path {
+    static FOLDER: std::sync::OnceLock<tempfile::TempDir> = std::sync::OnceLock::new();
+    FOLDER.get_or_init(|| tempfile::tempdir().expect("a temporary folder can be made")).path()
+}
+
+/// What a finished program said.
+pub(crate) struct Ran {
+    command: String,
+    pub(crate) code: Option<i32>,
+    pub(crate) stdout: String,
+    pub(crate) stderr: String,
+}
+
+impl Ran {
+    fn new(command: &Command, output: &Output) -> Self {
+        Self {
+            command: format!("{command:?}"),
+            code: output.status.code(),
+            stdout: String::from_utf8_lossy(&output.stdout).into_owned(),
+            stderr: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+
+    /// Everything, for a failure.
+    pub(crate) fn tale(&self) -> String {
+        format!("{}\nexit {:?}\n--- stdout\n{}\n--- stderr\n{}", self.command, self.code, self.stdout, self.stderr)
+    }
+
+    pub(crate) fn expect(self, code: i32) -> Self {
+        assert_eq!(self.code, Some(code), "expected exit {code}:\n{}", self.tale());
+        self
+    }
+
+    pub(crate) fn says(self, text: &str) -> Self {
+        assert!(self.stdout.contains(text), "stdout lacks {text:?}:\n{}", self.tale());
+        self
+    }
+
+    pub(crate) fn complains(self, text: &str) -> Self {
+        assert!(self.stderr.contains(text), "stderr lacks {text:?}:\n{}", self.tale());
+        self
+    }
+
+    /// Each line of standard output as JSON.
+    pub(crate) fn json_lines(&self) -> Vec<serde_json::Value> {
+        let parse = |line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}\n{}", self.tale()));
+        self.stdout.lines().map(parse).collect()
+    }
+}
+
+/// Runs the program to its end.
+pub(crate) fn run(arguments: &[&str]) -> Ran {
+    let mut command = twotrip(arguments);
+    let output = command.stdin(Stdio::null()).output().expect("the program starts");
+    Ran::new(&command, &output)
+}
+
+/// A bus name that no other test of this run uses.
+pub(crate) fn bus() -> String {
+    static NEXT: AtomicU32 = AtomicU32::new(0);
+    format!("local:t{}-{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
+}
+
+/// A car that runs in the background until it is dropped.
+pub(crate) struct Car {
+    child: Child,
+    pub(crate) ready: String,
+    stdout: BufReader<std::process::ChildStdout>,
+}
+
+impl Car {
+    /// Starts a car and waits for its `ready` line.
+    pub(crate) fn start(arguments: &[&str]) -> Self {
+        let mut command = twotrip(arguments);
+        let mut child = command
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let mut stdout = BufReader::new(child.stdout.take().expect("it is piped"));
+        let mut ready = String::new();
+        loop {
+            let mut line = String::new();
+            let read = stdout.read_line(&mut line).expect("the car speaks UTF-8");
+            if line.starts_with("ready") || line.contains("\"event\":\"ready\"") {
+                ready.push_str(&line);
+                break;
+            }
+            if read == 0 {
+                let mut stderr = String::new();
+                child.stderr.take().expect("it is piped").read_to_string(&mut stderr).expect("UTF-8");
+                panic!("{command:?} ended before it was ready:\n{stderr}");
+            }
+        }
+        Self { child, ready, stdout }
+    }
+
+    /// Sends a signal and waits for the end: exit code, the rest of both outputs.
+    pub(crate) fn stop(mut self, signal: &str) -> (Option<i32>, String, String) {
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill").args([signal, &id]).status().expect("kill is there");
+        assert!(sent.success(), "kill {signal} {id}");
+        let (mut stdout, mut stderr) = (String::new(), String::new());
+        self.stdout.read_to_string(&mut stdout).expect("UTF-8");
+        self.child.stderr.take().expect("it is piped").read_to_string(&mut stderr).expect("UTF-8");
+        let begun = Instant::now();
+        loop {
+            if let Some(status) = self.child.try_wait().expect("it is our child") {
+                return (status.code(), stdout, stderr);
+            }
+            assert!(begun.elapsed() < Duration::from_secs(10), "the car does not end after {signal}");
+            std::thread::yield_now();
+        }
+    }
+}
+
+impl Drop for Car {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
