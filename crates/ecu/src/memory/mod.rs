@@ -194,38 +194,35 @@ impl FaultMemory {
     }
 
     fn on_passed(&mut self, dtc: Dtc, effects: &mut Effects) {
-        if self.cycle.is_none() {
+        let Some((place, monitor)) = self.judged(dtc) else {
             return;
-        }
-        if let Some(record) = self.records.iter_mut().find(|record| record.dtc() == dtc) {
-            record.pass();
-            if let Some(monitor) = record.monitor() {
-                self.on_judged(monitor, effects);
-            }
-        }
+        };
+        self.records[place].pass();
+        self.on_judged(monitor, effects);
     }
 
     fn on_failed(&mut self, dtc: Dtc, live: &LiveData, effects: &mut Effects) {
-        if self.cycle.is_none() {
-            return;
-        }
-        let Some(record) = self.records.iter_mut().find(|record| record.dtc() == dtc) else {
+        let Some((place, monitor)) = self.judged(dtc) else {
             return;
         };
+        let record = &mut self.records[place];
         if record.fail(&mut self.order, effects) {
             self.frame.offer(self.catalogue, dtc, live, effects);
         }
         let confirmed = record.establish(&mut self.order, effects);
-        if let Some(monitor) = record.monitor() {
-            self.readiness.failed(monitor);
-            if confirmed {
-                self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
-            }
-            self.on_judged(monitor, effects);
-        }
         if confirmed {
             self.renew_mil(effects);
+            self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
         }
+        self.readiness.failed(monitor);
+        self.on_judged(monitor, effects);
+    }
+
+    /// The record that a result is about, and its monitor: in a driving cycle, and not a guest.
+    fn judged(&self, dtc: Dtc) -> Option<(usize, MonitorId)> {
+        self.cycle.as_ref()?;
+        let place = self.records.iter().position(|record| record.dtc() == dtc)?;
+        Some((place, self.records[place].monitor()?))
     }
 
     /// A continuous monitor is done for the driving cycle once each of its codes has been judged in it.

@@ -5,12 +5,11 @@
 //! monitors without a minimum ratio, 13 CCR 1968.2(d)(2.5.2)(B) (from memory), as far as it can: no monitor could pass or
 //! fail, so one driving cycle with the drive of that rule erases it.
 
+use thiserror::Error;
 use twotrip_obd::Dtc;
-use twotrip_units::CarInstant;
 
 use super::{Effects, FaultMemory, code::Record};
 use crate::data::LiveData;
-use thiserror::Error;
 
 /// Why a code was not preloaded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
@@ -35,12 +34,7 @@ impl FaultMemory {
     ///
     /// # Errors
     /// [`PreloadError::NoRoom`] if the code has no monitor and [`Self::GUESTS`] such codes are stored.
-    pub fn preload_confirmed(
-        &mut self,
-        _now: CarInstant,
-        dtc: Dtc,
-        live: &LiveData,
-    ) -> Result<Effects, PreloadError> {
+    pub fn preload_confirmed(&mut self, dtc: Dtc, live: &LiveData) -> Result<Effects, PreloadError> {
         let mut effects = Effects::NONE;
         let place = self.admit(dtc)?;
         let record = &mut self.records[place];
@@ -57,12 +51,7 @@ impl FaultMemory {
     ///
     /// # Errors
     /// [`PreloadError::NoRoom`] if the code has no monitor and [`Self::GUESTS`] such codes are stored.
-    pub fn preload_pending(
-        &mut self,
-        _now: CarInstant,
-        dtc: Dtc,
-        live: &LiveData,
-    ) -> Result<Effects, PreloadError> {
+    pub fn preload_pending(&mut self, dtc: Dtc, live: &LiveData) -> Result<Effects, PreloadError> {
         let mut effects = Effects::NONE;
         let place = self.admit(dtc)?;
         let record = &mut self.records[place];

@@ -1,0 +1,124 @@
+//! Readiness: 13 CCR 1968.2(g)(4.1) and SAE J1979 PIDs $01 and $41, from memory; places of the bits agree with the public source
+//! of the J1699-3 conformance test.
+
+use super::*;
+
+const PASS_LEAK: [Event; 3] = [Pass(GROSS_LEAK), Pass(SMALL_LEAK), Done(LEAK)];
+const PASS_PURGE: [Event; 2] = [Pass(NO_PURGE), Done(PURGE_FLOW)];
+
+fn since_clear(car: &Car, group: Group) -> bool {
+    car.memory.readiness_since_clear().is_complete(group)
+}
+
+fn this_cycle(car: &Car, group: Group) -> bool {
+    car.memory.readiness_this_cycle().is_complete(group)
+}
+
+/// J1699-3: only groups with monitors are supported; an unsupported one reads complete, and in PID $41 not enabled.
+#[test]
+fn only_groups_with_monitors_are_announced() {
+    let car = Car::new();
+    // Misfire and components; catalyst and evap, both not complete.
+    assert_eq!(
+        car.memory.readiness_since_clear().to_bytes(),
+        [0b0000_0101, 0b0000_0101, 0b0000_0101]
+    );
+    assert_eq!(
+        car.memory.readiness_this_cycle().to_bytes(),
+        [0b0101_0101, 0b0000_0101, 0b0000_0101]
+    );
+}
+
+/// (g)(4.1): complete when every monitor of the group has run and passed, and told once.
+#[test]
+fn a_group_is_complete_when_each_of_its_monitors_has_passed() {
+    let mut car = Car::new();
+    let effects = cycle(&mut car, &PASS_LEAK);
+    assert!(!since_clear(&car, Group::Evap) && !effects.contains(Effect::GroupCompleted(Group::Evap)));
+    let effects = cycle(&mut car, &PASS_PURGE);
+    assert!(since_clear(&car, Group::Evap) && effects.contains(Effect::GroupCompleted(Group::Evap)));
+    assert!(!since_clear(&car, Group::Catalyst));
+    let effects = cycle(&mut car, &PASS_PURGE);
+    assert!(!effects.contains(Effect::GroupCompleted(Group::Evap)));
+}
+
+/// (g)(4.1): a single fail leaves the group not complete; enough of them to light the MIL complete it.
+#[test]
+fn a_failing_monitor_is_ready_once_it_has_lit_the_mil() {
+    let mut car = Car::new();
+    cycle(&mut car, &PASS_PURGE);
+    cycle(&mut car, &[Fail(GROSS_LEAK), Done(LEAK)]);
+    assert!(!since_clear(&car, Group::Evap));
+    assert!(
+        this_cycle(&car, Group::Evap) == false,
+        "purge flow has not run in this cycle"
+    );
+    car.happen_all(&[KeyOn, Start, Fail(GROSS_LEAK)]);
+    assert!(car.memory.mil_commanded() && since_clear(&car, Group::Evap));
+}
+
+/// Follows from the two rules: complete in PID $41 and not in PID $01 after a first fail.
+#[test]
+fn done_this_cycle_is_not_ready_since_the_clear() {
+    let mut car = Car::new();
+    car.happen_all(&[KeyOn, Start, Fail(CATALYST_WEAK), Done(CATALYST)]);
+    assert!(this_cycle(&car, Group::Catalyst) && !since_clear(&car, Group::Catalyst));
+    // The next run passes: ready, in the same driving cycle or another.
+    car.happen_all(&[Pass(CATALYST_WEAK), Done(CATALYST)]);
+    assert!(since_clear(&car, Group::Catalyst));
+}
+
+/// 86.1806(e)(4), (g)(4.1): neither keys nor driving cycles nor self-healing reset PID $01; PID $41 begins anew.
+#[test]
+fn only_a_clear_resets_readiness() {
+    let mut car = confirmed_car(CATALYST_WEAK);
+    cycle(&mut car, &PASS_LEAK);
+    cycle(&mut car, &PASS_PURGE);
+    for _ in 0..45 {
+        cycle(&mut car, &[WarmUp, Pass(CATALYST_WEAK), Done(CATALYST)]);
+    }
+    assert_eq!(car.stored(), "- | - | - | off | -");
+    assert!(since_clear(&car, Group::Catalyst) && since_clear(&car, Group::Evap));
+    assert!(this_cycle(&car, Group::Catalyst));
+    car.happen_all(&[KeyOn, Start]);
+    assert!(!this_cycle(&car, Group::Catalyst) && since_clear(&car, Group::Catalyst));
+    car.happen_all(&[Pass(CATALYST_WEAK), Done(CATALYST), KeyOff, KeyOn, Clear]);
+    for group in [Group::Catalyst, Group::Evap] {
+        assert!(!since_clear(&car, group) && !this_cycle(&car, group));
+    }
+}
+
+/// SAE J1979 before model year 2019: the continuous groups always read complete in PID $01; in PID $41 they are done once each of
+/// their codes has been judged in the driving cycle.
+#[test]
+fn continuous_groups_always_read_complete() {
+    let mut car = confirmed_car(COOLANT_HIGH);
+    car.happen_all(&[KeyOn, Clear, Start]);
+    for group in [Group::Misfire, Group::Components] {
+        assert!(since_clear(&car, group) && !this_cycle(&car, group));
+    }
+    car.happen(Pass(MISFIRE_RANDOM));
+    assert!(this_cycle(&car, Group::Misfire));
+    car.happen_all(&[Pass(COOLANT_LOW), Pass(THROTTLE_TRACKS), Pass(NO_MIL)]);
+    assert!(!this_cycle(&car, Group::Components));
+    car.happen(Fail(COOLANT_HIGH));
+    assert!(this_cycle(&car, Group::Components) && since_clear(&car, Group::Components));
+}
+
+/// PID $41: a monitor that cannot run any more in this driving cycle takes the enabled bit; done before, it keeps it.
+#[test]
+fn a_monitor_that_cannot_run_any_more_is_not_enabled() {
+    let mut car = Car::new();
+    let enabled = |car: &Car| car.memory.readiness_this_cycle().is_supported(Group::Evap);
+    car.happen_all(&[KeyOn, Start]);
+    assert!(enabled(&car));
+    car.happen(Possible(LEAK, false));
+    assert!(!enabled(&car) && car.memory.readiness_since_clear().is_supported(Group::Evap));
+    car.happen(Possible(LEAK, true));
+    assert!(enabled(&car));
+    car.happen_all(&PASS_LEAK);
+    car.happen(Possible(LEAK, false));
+    assert!(enabled(&car));
+    car.happen_all(&[Possible(PURGE_FLOW, false), KeyOff, KeyOn, Start]);
+    assert!(enabled(&car), "a new driving cycle begins with yes");
+}
