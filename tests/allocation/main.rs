@@ -1,0 +1,126 @@
+//! The hot path allocates nothing: heap allocations are counted while requests are answered, after warm-up.
+#![expect(unsafe_code, reason = "a counting allocator can only be written with unsafe")]
+
+use std::{
+    alloc::{GlobalAlloc, Layout, System},
+    cell::Cell,
+    time::Duration,
+};
+
+use twotrip_can::{CanId, Frame};
+use twotrip_scenario::{Scenario, shipped};
+use twotrip_sim::{Settings, Simulator, Timing};
+use twotrip_units::BusInstant;
+
+thread_local! {
+    static COUNT: Cell<u64> = const { Cell::new(0) };
+}
+
+/// The system's allocator, counting for each thread.
+struct Counting;
+
+// SAFETY: every call is passed on unchanged to the system's allocator; the counter is a plain thread-local cell
+// without a destructor, which allocates nothing itself.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        COUNT.with(|count| count.set(count.get() + 1));
+        // SAFETY: the caller keeps the contract of `alloc`.
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
+        // SAFETY: the caller keeps the contract of `dealloc`.
+        unsafe { System.dealloc(pointer, layout) }
+    }
+
+    unsafe fn realloc(&self, pointer: *mut u8, layout: Layout, size: usize) -> *mut u8 {
+        COUNT.with(|count| count.set(count.get() + 1));
+        // SAFETY: the caller keeps the contract of `realloc`.
+        unsafe { System.realloc(pointer, layout, size) }
+    }
+}
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+fn allocations() -> u64 {
+    COUNT.with(Cell::get)
+}
+
+/// One request of each kind that a car with a stored code answers; padded to 8 bytes.
+const REQUESTS: &[&[u8]] = &[
+    &[2, 0x01, 0x00],
+    &[2, 0x01, 0x01],
+    &[2, 0x01, 0x0C],
+    &[7, 0x01, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x11],
+    &[3, 0x02, 0x02, 0x00],
+    &[3, 0x02, 0x0C, 0x00],
+    &[1, 0x03],
+    &[1, 0x07],
+    &[2, 0x09, 0x00],
+    &[2, 0x09, 0x02],
+    &[2, 0x09, 0x08],
+    &[1, 0x0A],
+    &[1, 0x04],
+    &[2, 0x01, 0xC0],
+    &[2, 0x3E, 0x00],
+];
+
+/// Asks everything once, with flow control, a tenth of a second apart; the car's time goes on meanwhile.
+fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
+    let flow_control = Frame::padded(CanId::Standard(0x7E0), &[0x30, 0, 0], 0);
+    let mut answers = 0;
+    for request in REQUESTS {
+        *now += Duration::from_millis(100);
+        car.stand(Duration::from_millis(100));
+        car.handle_frame(*now, &Frame::padded(CanId::Standard(0x7DF), request, 0));
+        let mut due = Some(*now);
+        while let Some(at) = due {
+            *now = at.max(*now);
+            car.handle_timeout(*now);
+            while let Some(frame) = car.poll_frame(*now) {
+                car.handle_transmitted(*now);
+                answers += 1;
+                if frame.data()[0] >> 4 == 1 {
+                    car.handle_frame(*now, &flow_control);
+                }
+            }
+            while car.poll_event().is_some() {}
+            due = car.poll_timeout().filter(|&at| at <= *now + Duration::from_millis(60));
+        }
+    }
+    answers
+}
+
+#[test]
+fn no_heap_allocation_while_requests_are_answered() {
+    for timing in [Timing::FAST, Timing::REAL] {
+        let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
+        let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
+        let mut car = Simulator::new(Settings::compact(1, timing));
+        for phrase in scenario.story() {
+            car.tell(phrase.value.clone());
+        }
+        while car.is_busy() {
+            car.work(Duration::from_secs(3600));
+            while car.poll_event().is_some() {}
+        }
+        let mut now = BusInstant::ZERO;
+        ask_everything(&mut car, &mut now);
+        let before = allocations();
+        let mut answers = 0;
+        for _ in 0..20 {
+            answers += ask_everything(&mut car, &mut now);
+        }
+        let counted = allocations() - before;
+        assert!(answers > 20 * 20, "only {answers} frames came back");
+        assert_eq!(counted, 0, "{counted} allocations for {answers} frames with {timing:?}");
+    }
+}
+
+#[test]
+fn the_counter_counts() {
+    let before = allocations();
+    let boxed = std::hint::black_box(Box::new(1));
+    assert!(allocations() > before, "{boxed}");
+}
