@@ -1,1 +1,154 @@
-fn main(){}
+//! The program on a real `vcan`, judged by programs that are not ours.
+//!
+//! Boots a Linux guest (`tests/guest`) that runs the release build against the kernel's ISO-TP socket, a Python client and
+//! raw traffic, then reads what it recorded with packet analysers (`tests/peers`). The Python files there hold the
+//! checks; this binary builds, boots, and holds the list of what must have been reported: a check that is missing has
+//! failed, so a guest that dies early cannot pass.
+//!
+//! `cargo conformance [NAME ...]` runs those whose name holds a NAME; `--list` lists them. Where no guest can be had
+//! every check is skipped, with the reason; with `CI` set a skip is a failure. `sh tests/run` installs what is missing.
+//!
+//! Not done by libtest: a skip found out at run time would have to be called passed there.
+
+mod guest;
+mod report;
+
+use std::process::ExitCode;
+use std::time::Instant;
+
+use crate::guest::{Guest, Unavailable};
+use crate::report::Report;
+
+/// All checks, by the Python file that makes them. The docs of each file name its outside source.
+const CHECKS: &[(&str, &[&str])] = &[
+    // The Linux kernel's ISO 15765-2 implementation, net/can/isotp.c.
+    (
+        "kernel_tester",
+        &[
+            "vin_200_times",
+            "each_service_once",
+            "every_supported_pid_has_its_length",
+            "several_pids_in_one_request",
+            "freeze_frame_as_its_mask_says",
+            "vehicle_information",
+            "unsupported_is_silence_or_refused",
+            "clear_leaves_the_permanent_code",
+            "ends_cleanly",
+        ],
+    ),
+    // Packages python-can and can-isotp of PyPI.
+    (
+        "python_client",
+        &[
+            "reads_the_codes",
+            "reads_the_freeze_frame",
+            "clears_after_the_repair",
+            "drives_from_cold",
+            "is_silent_with_the_key_off",
+            "reads_a_clean_memory",
+            "ends_cleanly",
+        ],
+    ),
+    // The kernel's CAN_RAW sockets and vcan driver, Linux Documentation/networking/can.rst.
+    (
+        "traffic",
+        &[
+            "a_hundred_requests_without_waiting",
+            "foreign_frames",
+            "extended_requests_to_a_standard_car",
+            "frames_that_are_no_request",
+            "flexible_data_rate_frames",
+            "error_frames",
+            "abandoned_transfers",
+            "interface_down_and_up",
+            "ends_cleanly",
+        ],
+    ),
+    // A bare echo process on the same kernel; proc(5).
+    (
+        "cost",
+        &[
+            "a_single_frame_answer",
+            "memory_and_idle_processor",
+            "ends_cleanly",
+        ],
+    ),
+    // tshark (Debian) and scapy (PyPI) on the recordings.
+    (
+        "analysers",
+        &[
+            "tshark_reads_the_vin",
+            "tshark_reads_single_values",
+            "tshark_reads_codes",
+            "tshark_finds_nothing_malformed",
+            "scapy_reads_the_vin",
+            "scapy_reads_single_values",
+            "scapy_reads_codes",
+            "scapy_reads_readiness",
+            "answers_begin_within_p2",
+            "flood_answers_begin_within_p2",
+        ],
+    ),
+];
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let names: Vec<String> = arguments
+        .iter()
+        .filter(|argument| !argument.starts_with('-'))
+        .cloned()
+        .collect();
+    let wanted = wanted_groups(&names);
+    if arguments.iter().any(|argument| argument == "--list") {
+        for check in &wanted {
+            println!("{check}: test");
+        }
+        return ExitCode::SUCCESS;
+    }
+    if wanted.is_empty() {
+        println!("conformance: 0 passed, 0 failed, 0 skipped");
+        return ExitCode::SUCCESS;
+    }
+
+    let started = Instant::now();
+    let with_analysers = wanted.iter().any(|check| check.starts_with("analysers::"));
+    let mut report = match Guest::prepare() {
+        Ok(guest) => guest.run(&names, with_analysers),
+        Err(Unavailable(reason)) => Report::skipped(&wanted, &reason),
+    };
+    report.hold_against(&wanted);
+    if std::env::var_os("CI").is_some() {
+        report.fail_what_was_skipped();
+    }
+    report.print(started.elapsed());
+    if report
+        .outcomes()
+        .any(|outcome| matches!(outcome, Outcome::Failed(_)))
+    {
+        ExitCode::FAILURE
+    } else {
+        ExitCode::SUCCESS
+    }
+}
+
+/// The checks to run. Within a group a step builds on those before it, and the analysers read what other groups
+/// recorded, so naming one check runs all of its group, and naming an analyser's runs all.
+fn wanted_groups(names: &[String]) -> Vec<String> {
+    let full = |group: &str, check: &str| format!("{group}::{check}");
+    let is_named = |group: &str, checks: &[&str]| {
+        names.is_empty()
+            || checks.iter().any(|check| {
+                names
+                    .iter()
+                    .any(|name| full(group, check).contains(name.as_str()))
+            })
+    };
+    let all = CHECKS
+        .iter()
+        .any(|(group, checks)| *group == "analysers" && is_named(group, checks));
+    CHECKS
+        .iter()
+        .filter(|(group, checks)| all || is_named(group, checks))
+        .flat_map(|(group, checks)| checks.iter().map(|check| full(group, check)))
+        .collect()
+}

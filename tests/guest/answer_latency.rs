@@ -6,14 +6,18 @@ use std::env;
 use std::error::Error;
 use std::time::{Duration, Instant};
 
-use socketcan::{CanDataFrame, CanFilter, CanFrame, CanSocket, EmbeddedFrame, Socket, SocketOptions, StandardId};
+use socketcan::{
+    CanDataFrame, CanFilter, CanFrame, CanSocket, EmbeddedFrame, Socket, SocketOptions, StandardId,
+};
 
 /// Requests before the first that counts.
 const WARM_UP: usize = 20;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut arguments = env::args().skip(1);
-    let interface = arguments.next().ok_or("needs the name of an interface and a count")?;
+    let interface = arguments
+        .next()
+        .ok_or("needs the name of an interface and a count")?;
     let count: usize = arguments.next().ok_or("needs a count")?.parse()?;
 
     let socket = CanSocket::open(&interface)?;

@@ -18,7 +18,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         .ok_or("eight bytes fit")?;
     println!("ready");
     loop {
-        let CanFrame::Data(request) = socket.read_frame()? else { continue };
+        let CanFrame::Data(request) = socket.read_frame()? else {
+            continue;
+        };
         if request.id() == functional.into() && request.data().starts_with(&[0x02, 0x01, 0x0c]) {
             socket.write_frame(&answer)?;
         }

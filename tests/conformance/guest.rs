@@ -1,0 +1,192 @@
+//! Builds the program, boots the guest, has the recordings read: the scripts of `tests/guest` and `tests/peers` do the work.
+
+use std::ffi::OsStr;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+use crate::report::Report;
+
+/// Seconds until a guest that hangs is stopped. A whole run takes about two minutes on two cores.
+const GUEST_SECONDS: &str = "900";
+
+/// No guest can be had here; the text says why and what to do.
+pub(crate) struct Unavailable(pub(crate) String);
+
+/// A guest that can be booted.
+pub(crate) struct Guest {
+    /// The package `tests/`.
+    tests: PathBuf,
+    /// Kernel, RAM disk, Python environment.
+    folder: PathBuf,
+    /// What the guest wrote.
+    results: PathBuf,
+    /// Where the release build of the program is.
+    release: PathBuf,
+}
+
+impl Guest {
+    /// Fetches and builds what is missing, apart from Debian packages: those only `tests/run` installs.
+    ///
+    /// # Errors
+    /// [`Unavailable`] if packages are missing, or the kernel or the Python packages cannot be fetched.
+    pub(crate) fn prepare() -> Result<Self, Unavailable> {
+        let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+        let target =
+            target_folder().ok_or_else(|| Unavailable("this test runs outside a target folder".into()))?;
+        let folder = target.join("guest");
+        let prepared = Command::new("sh")
+            .arg(tests.join("guest/prepare"))
+            .args([OsStr::new("--without-packages"), folder.as_os_str()])
+            .stdout(Stdio::inherit())
+            .output()
+            .map_err(|error| Unavailable(format!("`sh` does not start: {error}")))?;
+        if !prepared.status.success() {
+            let said = String::from_utf8_lossy(&prepared.stderr);
+            let reason = said
+                .lines()
+                .next_back()
+                .unwrap_or("tests/guest/prepare failed")
+                .to_owned();
+            return Err(Unavailable(reason));
+        }
+        Ok(Self {
+            results: folder.join("results"),
+            release: target.join("release"),
+            tests,
+            folder,
+        })
+    }
+
+    /// Runs the checks named, or all if none is named or the analysers are to read the recordings of all, and gathers
+    /// what they reported. What goes wrong from here on is a failure, and stands in the report.
+    pub(crate) fn run(&self, names: &[String], with_analysers: bool) -> Report {
+        let mut report = Report::default();
+        if let Err(problem) = self.build() {
+            report.trouble(problem);
+            return report;
+        }
+        let names = if with_analysers { &[] } else { names };
+        if let Err(problem) = self.boot(names, &mut report) {
+            report.trouble(problem);
+        }
+        if with_analysers {
+            let started = Instant::now();
+            let ran = self
+                .python(&self.tests.join("peers/main.py"))
+                .arg(&self.results)
+                .output();
+            match ran {
+                Ok(ran) if ran.status.success() => {}
+                Ok(ran) => report.trouble(format!("the analysers: {}", String::from_utf8_lossy(&ran.stderr))),
+                Err(error) => report.trouble(format!("the analysers do not start: {error}")),
+            }
+            report.figure(
+                "analysers",
+                &format!("{:.1}", started.elapsed().as_secs_f64()),
+                "s",
+            );
+        }
+        report.read(&self.results);
+        report
+    }
+
+    /// The release build of the program and of the two processes it is measured with.
+    fn build(&self) -> Result<(), String> {
+        let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+        let target = self.release.parent().unwrap_or(&self.release);
+        let mut command = Command::new(cargo);
+        command.args([
+            "build",
+            "--release",
+            "--quiet",
+            "-p",
+            "twotrip-cli",
+            "-p",
+            "twotrip-tests",
+            "--bins",
+        ]);
+        command.arg("--target-dir").arg(target).current_dir(&self.tests);
+        let built = command
+            .status()
+            .map_err(|error| format!("`cargo` does not start: {error}"))?;
+        if built.success() {
+            Ok(())
+        } else {
+            Err("the release build failed".into())
+        }
+    }
+
+    /// Boots the guest and lets it run the checks.
+    fn boot(&self, names: &[String], report: &mut Report) -> Result<(), String> {
+        if self.results.exists() {
+            fs::remove_dir_all(&self.results)
+                .map_err(|error| format!("`{}`: {error}", self.results.display()))?;
+        }
+        fs::create_dir_all(&self.results)
+            .map_err(|error| format!("`{}`: {error}", self.results.display()))?;
+        let mut inside = vec![
+            self.folder.join("venv/bin/python").into_os_string(),
+            "-u".into(),
+            self.tests.join("guest/checks/main.py").into(),
+            self.release.join("twotrip").into(),
+            self.release.clone().into(),
+            "/run/results".into(),
+        ];
+        inside.extend(names.iter().map(Into::into));
+        let line: Vec<String> = inside
+            .iter()
+            .map(|word| quoted(&word.to_string_lossy()))
+            .collect();
+
+        let started = Instant::now();
+        let ran = Command::new("sh")
+            .arg(self.tests.join("guest/boot"))
+            .args([
+                self.folder.as_os_str(),
+                self.results.as_os_str(),
+                OsStr::new(GUEST_SECONDS),
+            ])
+            .arg(format!("PYTHONDONTWRITEBYTECODE=1 exec {}", line.join(" ")))
+            .stdin(Stdio::null())
+            .output()
+            .map_err(|error| format!("`sh` does not start: {error}"))?;
+        let boot = fs::read_to_string(self.results.join("boot-seconds")).unwrap_or_default();
+        report.figure("boot of the guest", boot.trim(), "s");
+        report.figure(
+            "guest, boot to power-off",
+            &format!("{:.1}", started.elapsed().as_secs_f64()),
+            "s",
+        );
+        if ran.status.success() {
+            return Ok(());
+        }
+        let (out, err) = (
+            String::from_utf8_lossy(&ran.stdout),
+            String::from_utf8_lossy(&ran.stderr),
+        );
+        Err(format!("the guest ended with {}\n{out}{err}", ran.status))
+    }
+
+    /// The Python of the environment that holds the outside packages.
+    fn python(&self, script: &Path) -> Command {
+        let mut command = Command::new(self.folder.join("venv/bin/python"));
+        command
+            .arg(script)
+            .env("PYTHONDONTWRITEBYTECODE", "1")
+            .stdin(Stdio::null());
+        command
+    }
+}
+
+/// `target` or what stands for it: this binary is `target/PROFILE/deps/conformance-HASH`.
+fn target_folder() -> Option<PathBuf> {
+    let binary = std::env::current_exe().ok()?;
+    binary.ancestors().nth(3).map(Path::to_path_buf)
+}
+
+/// A word as the shell must read it.
+fn quoted(word: &str) -> String {
+    format!("'{}'", word.replace('\'', r"'\''"))
+}

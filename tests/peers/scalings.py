@@ -1,0 +1,111 @@
+"""Service $01 values as SAE J1979-DA 2011 scales them, and what tshark and scapy call them.
+
+Written down apart from the program, so that three readings meet: these formulas, tshark's dissector, scapy's layers.
+"""
+
+import dataclasses
+from collections.abc import Callable
+
+
+@dataclasses.dataclass
+class Scaling:
+    """`values` turns data bytes into numbers; `tshark` names as many fields of its `obd-ii` protocol, `scapy` attributes."""
+
+    values: Callable[[bytes], list[float]]
+    tshark: list[str]
+    scapy: list[str]
+
+
+def _word(data, place=0):
+    return data[place] << 8 | data[place + 1]
+
+
+def _signed(word):
+    return word - 0x10000 if word & 0x8000 else word
+
+
+def _one(formula, field):
+    return Scaling(lambda data: [formula(data)], [field], ["data"])
+
+
+def _percent(field):
+    return _one(lambda data: data[0] * 100 / 255, field)
+
+
+def _trim(field):
+    return _one(lambda data: data[0] * 100 / 128 - 100, field)
+
+
+def _byte(field, offset=0):
+    return _one(lambda data: data[0] + offset, field)
+
+
+def _number(field, factor=1.0):
+    return _one(lambda data: _word(data) * factor, field)
+
+
+_narrow_sensor = Scaling(
+    lambda data: [data[0] / 200], ["mode01_oxygen_sensor_voltage"], ["outputVoltage"]
+)  # the trim, second byte: scapy's `trim`; tshark does not show it
+_wide_sensor_current = Scaling(
+    lambda data: [_word(data) * 2 / 65536, _word(data, 2) / 256 - 128],
+    ["mode01_oxygen_sensor_fuel_air_ratio", "mode01_oxygen_sensor_current"],
+    ["equivalence_ratio", "current"],
+)
+
+SCALINGS = {
+    0x03: Scaling(
+        lambda data: [data[0], data[1]],
+        ["mode01_fuel_system1_status", "mode01_fuel_system2_status"],
+        ["fuel_system1", "fuel_system2"],
+    ),
+    0x04: _percent("mode01_engine_load"),
+    0x05: _byte("mode01_engine_coolant_temp", -40),
+    0x06: _trim("mode01_short_term_fuel_bank1"),
+    0x07: _trim("mode01_long_term_fuel_bank1"),
+    0x0B: _byte("mode01_intake_manifold_absolute_pressure"),
+    0x0C: _number("mode01_engine_rpm", 0.25),
+    0x0D: _byte("mode01_vehicle_speed"),
+    0x0E: _one(lambda data: data[0] / 2 - 64, "mode01_timing_advance"),
+    0x0F: _byte("mode01_intake_air_temp", -40),
+    0x10: _number("mode01_maf_air_flow_rate", 0.01),
+    0x11: _percent("mode01_throttle_position"),
+    **{pid: _narrow_sensor for pid in range(0x14, 0x1C)},
+    0x1C: _byte("mode01_obd_standards"),
+    0x1F: _number("mode01_engine_uptime"),
+    0x21: _number("mode01_distance_traveled_with_mil"),
+    0x2C: _percent("mode01_commanded_egr"),
+    0x2E: _percent("mode01_commanded_evap_purge"),
+    0x2F: _percent("mode01_fuel_tank_level_input"),
+    0x30: _byte("mode01_warm_ups"),
+    0x31: _number("mode01_distance_traveled_since_code_clear"),
+    0x32: _one(lambda data: _signed(_word(data)) / 4, "mode01_evap_system_vapor_pressure"),
+    0x33: _byte("mode01_absolute_barometric_pressure"),
+    **{pid: _wide_sensor_current for pid in range(0x34, 0x3C)},
+    0x3C: _one(lambda data: _word(data) / 10 - 40, "mode01_catalyst_temp_11"),
+    0x3E: _one(lambda data: _word(data) / 10 - 40, "mode01_catalyst_temp_12"),
+    0x42: _number("mode01_control_module_voltage", 0.001),
+    0x43: _number("mode01_absolute_load_value", 100 / 255),
+    0x44: _number("mode01_fuel_air_commanded_equiv_ratio", 2 / 65536),
+    0x45: _percent("mode01_relative_throttle_position"),
+    0x46: _byte("mode01_ambient_air_temp", -40),
+    0x47: _percent("mode01_absolute_throttle_position_B"),
+    0x49: _percent("mode01_accelerator_pedal_position_D"),
+    0x4A: _percent("mode01_accelerator_pedal_position_E"),
+    0x4C: _percent("mode01_commanded_throttle_actuator"),
+    0x4D: _number("mode01_time_run_with_mil"),
+    0x4E: _number("mode01_time_since_trouble_code_clear"),
+    0x51: _byte("mode01_fuel_type"),
+    0x5C: _byte("mode01_engine_oil_temp", -40),
+}
+
+# Bits, not numbers: compared where they are read (`readiness`), or as raw bytes.
+ENCODED = {0x01, 0x13, 0x1D, 0x1E, 0x41}
+
+# What the readers are known to read wrong, and why. An entry whose subject is now read right fails, so that it goes.
+KNOWN_ERRORS = {
+    ("tshark 4.0", "ECU name"): "ends the text at the first zero byte and calls the rest stray; the name is `ECM`, zero, ...",
+    ("scapy 2.8", "PID 10"): "takes one of the two bytes of the air flow; J1979, tshark and public lists have two",
+    ("scapy 2.8", "PID 34"): "leaves out the offset of -128 mA",
+    ("scapy 2.8", "evap bits of PID 01"): "mirrors the bits of bytes C and D; J1979 and public lists have catalyst in bit 0",
+}
