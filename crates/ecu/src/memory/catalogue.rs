@@ -21,8 +21,8 @@ pub struct MonitorDefinition {
     pub continuous: bool,
     /// Has a pair in service $09 InfoType $08.
     pub tracked_in_use: bool,
-    /// Codes that keep it from running while pending or commanding the MIL; they freeze its in-use pair
-    /// (1968.2(d)(4.5.1), from memory).
+    /// Codes that keep it from running while pending or commanding the MIL: they freeze its in-use pair
+    /// (1968.2(d)(4.5.1), from memory) and take its enabled bit in PID $41.
     pub disabled_by: &'static [Dtc],
 }
 
@@ -44,13 +44,16 @@ pub struct CodeDefinition {
 /// Monitors and codes of one ECU.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Catalogue {
-    /// Monitors; a [`MonitorId`] is a place here. At most 64.
+    /// Monitors; a [`MonitorId`] is a place here. At most [`Self::MONITORS`].
     pub monitors: &'static [MonitorDefinition],
     /// Codes, each once.
     pub codes: &'static [CodeDefinition],
 }
 
 impl Catalogue {
+    /// How many monitors there can be.
+    pub const MONITORS: usize = 64;
+
     /// The definition of a code, if the ECU has a monitor for it.
     #[must_use]
     pub fn code(&self, dtc: Dtc) -> Option<&'static CodeDefinition> {

@@ -217,8 +217,11 @@ impl Record {
         self.failed = false;
     }
 
-    pub(super) const fn pass(&mut self) {
+    /// A pass; returns whether it is the first of the driving cycle.
+    pub(super) const fn pass(&mut self) -> bool {
+        let first = !self.passed;
         self.passed = true;
+        first
     }
 
     /// A failure: stores the pending code at the first detection. Only the first failure of a driving cycle counts.

@@ -23,7 +23,8 @@
 //! | `preload` | filling without a fault, for authors of tools |
 //!
 //! Not here: the rules of their own of misfire and fuel system (similar conditions), European and statistical MIL
-//! strategies, the engine-off leak test that settles late in the driving cycle just ended.
+//! strategies, the engine-off leak test that settles late in the driving cycle just ended, faults of the sensors that the
+//! general denominator itself is judged by.
 
 mod catalogue;
 mod code;
@@ -84,6 +85,10 @@ impl FaultMemory {
     /// A new ECU: nothing stored, no monitor has run, all counters 0.
     #[must_use]
     pub fn new(profile: &'static Profile, catalogue: &'static Catalogue) -> Self {
+        debug_assert!(
+            catalogue.monitors.len() <= Catalogue::MONITORS,
+            "too many monitors"
+        );
         let mut records = Vec::with_capacity(catalogue.codes.len() + Self::GUESTS);
         records.extend(
             catalogue
@@ -166,7 +171,7 @@ impl FaultMemory {
             if met
                 && monitor.tracked_in_use
                 && !self.in_use.is_denominator_counted(id)
-                && !self.is_frozen(monitor)
+                && !self.is_disabled(monitor)
             {
                 self.in_use.count_denominator(id);
                 effects.push(Effect::DenominatorCounted(id));
@@ -175,7 +180,7 @@ impl FaultMemory {
     }
 
     /// Whether a fault now present keeps the monitor from running.
-    fn is_frozen(&self, monitor: &MonitorDefinition) -> bool {
+    fn is_disabled(&self, monitor: &MonitorDefinition) -> bool {
         monitor
             .disabled_by
             .iter()
@@ -186,7 +191,7 @@ impl FaultMemory {
         if let Some(monitor) = self.catalogue.monitor(id)
             && monitor.tracked_in_use
             && self.cycle.is_some()
-            && !self.is_frozen(monitor)
+            && !self.is_disabled(monitor)
             && self.in_use.count_numerator(id)
         {
             effects.push(Effect::NumeratorCounted(id));
@@ -197,8 +202,9 @@ impl FaultMemory {
         let Some((place, monitor)) = self.judged(dtc) else {
             return;
         };
-        self.records[place].pass();
-        self.on_judged(monitor, effects);
+        if self.records[place].pass() {
+            self.on_judged(monitor, effects);
+        }
     }
 
     fn on_failed(&mut self, dtc: Dtc, live: &LiveData, effects: &mut Effects) {
@@ -397,7 +403,8 @@ impl FaultMemory {
     /// Bytes B, C, D of PID $41; with the engine off, of the driving cycle that has ended.
     #[must_use]
     pub fn readiness_this_cycle(&self) -> Readiness {
-        self.readiness.this_cycle(self.catalogue)
+        self.readiness
+            .this_cycle(self.catalogue, |monitor| self.is_disabled(monitor))
     }
 
     /// PIDs $21, $30, $31, $4D, $4E.

@@ -4,7 +4,7 @@
 
 use twotrip_obd::{Group, Readiness};
 
-use super::{Catalogue, MonitorId, Profile};
+use super::{Catalogue, MonitorDefinition, MonitorId, Profile};
 
 /// A set of monitors, by their place in the catalogue; places from 64 on are never in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -102,15 +102,22 @@ impl Progress {
         })
     }
 
-    /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run.
-    pub(super) fn this_cycle(&self, catalogue: &Catalogue) -> Readiness {
+    /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run. A monitor that a fault now
+    /// present disables cannot.
+    pub(super) fn this_cycle(
+        &self,
+        catalogue: &Catalogue,
+        is_disabled: impl Fn(&MonitorDefinition) -> bool,
+    ) -> Readiness {
         Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
             if members(catalogue, group).next().is_none() {
                 return readiness;
             }
             let done = members(catalogue, group).all(|monitor| self.done.contains(monitor));
-            let enabled = members(catalogue, group)
-                .all(|monitor| self.done.contains(monitor) || !self.impossible.contains(monitor));
+            let enabled = members(catalogue, group).all(|monitor| {
+                let disabled = catalogue.monitor(monitor).is_some_and(&is_disabled);
+                self.done.contains(monitor) || !self.impossible.contains(monitor) && !disabled
+            });
             readiness.with(group, enabled, done)
         })
     }

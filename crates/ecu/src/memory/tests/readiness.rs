@@ -50,7 +50,7 @@ fn a_failing_monitor_is_ready_once_it_has_lit_the_mil() {
     cycle(&mut car, &[Fail(GROSS_LEAK), Done(LEAK)]);
     assert!(!since_clear(&car, Group::Evap));
     assert!(
-        this_cycle(&car, Group::Evap) == false,
+        !this_cycle(&car, Group::Evap),
         "purge flow has not run in this cycle"
     );
     car.happen_all(&[KeyOn, Start, Fail(GROSS_LEAK)]);
@@ -121,4 +121,12 @@ fn a_monitor_that_cannot_run_any_more_is_not_enabled() {
     assert!(enabled(&car));
     car.happen_all(&[Possible(PURGE_FLOW, false), KeyOff, KeyOn, Start]);
     assert!(enabled(&car), "a new driving cycle begins with yes");
+
+    // A fault that disables it does the same, until it is gone.
+    car.happen(Fail(COOLANT_HIGH));
+    assert!(!enabled(&car));
+    car.happen_all(&[KeyOff, KeyOn, Start, Pass(COOLANT_HIGH)]);
+    assert!(!enabled(&car));
+    car.happen(KeyOff);
+    assert!(enabled(&car));
 }
