@@ -100,6 +100,13 @@ impl Channel {
         !self.transmitter.is_idle()
     }
 
+    /// Whether a frame has been polled that is neither acknowledged nor given up: an owner of several channels
+    /// finds by it whose frame the bus has taken.
+    #[must_use]
+    pub const fn has_frame_in_flight(&self) -> bool {
+        self.in_flight.is_some()
+    }
+
     /// Whether a message of several frames is arriving.
     #[must_use]
     pub const fn is_receiving(&self) -> bool {
@@ -167,22 +174,20 @@ impl Channel {
         if functional {
             return self.functional.on_pdu(unit, &mut self.events);
         }
-        let half = self.config.duplex == Duplex::Half;
         match unit {
             Pdu::FlowControl {
                 status,
                 block_size,
                 st_min,
             } => {
-                if half && self.is_receiving() {
-                    return self.events.ignored(Ignored::FlowControl);
-                }
                 let outcome = self
                     .transmitter
                     .on_flow_control(now, &self.config, status, block_size, st_min);
                 self.report(outcome);
             }
-            Pdu::SingleFrame { .. } | Pdu::FirstFrame { .. } if half && self.is_transmitting() => {
+            Pdu::SingleFrame { .. } | Pdu::FirstFrame { .. }
+                if self.config.duplex == Duplex::Half && self.is_transmitting() =>
+            {
                 self.events.ignored(Ignored::Transmitting);
             }
             Pdu::SingleFrame { payload } => self.receiver.on_single_frame(payload, &mut self.events),

@@ -52,7 +52,7 @@ pub enum Duplex {
     /// Both directions at once.
     #[default]
     Full,
-    /// While a message leaves only flow control is taken, while one arrives none is.
+    /// While a message leaves only flow control is taken, while one arrives none can be sent.
     Half,
 }
 

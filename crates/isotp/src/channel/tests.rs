@@ -1,10 +1,12 @@
 //! One channel at exact instants: what the table of cases in `tests/pair` does not reach, because its bus always
 //! acknowledges and its application always polls.
 
+use core::time::Duration;
+
 use twotrip_can::{CanId, address::EcuAddress};
 
 use super::*;
-use crate::{FlowParameters, ParseError};
+use crate::{FlowParameters, ParseError, Timers};
 
 const REQUEST: CanId = EcuAddress::ENGINE.request;
 const RESPONSE: CanId = EcuAddress::ENGINE.response;
@@ -64,7 +66,14 @@ fn frame_that_is_never_acknowledged_aborts_after_n_as() {
 /// ISO 15765-2, N_Ar.
 #[test]
 fn flow_control_that_is_never_acknowledged_aborts_the_reception_after_n_ar() {
-    let mut channel = channel();
+    let timers = Timers {
+        n_ar: Duration::from_millis(20),
+        ..Timers::OBD
+    };
+    let mut channel = Channel::new(Config {
+        timers,
+        ..Config::ecu(EcuAddress::ENGINE)
+    });
     channel.handle_frame(at(0), &request(&[0x10, 8, 1, 2, 3, 4, 5, 6]));
     assert_eq!(channel.poll_event(), Some(Event::Started { length: 8 }));
     assert_eq!(channel.poll_frame(at(0)), Some(response(&[0x30, 0, 0])));
@@ -149,9 +158,9 @@ fn consecutive_frame_ahead_of_the_flow_control_is_ignored() {
     assert!(channel.is_receiving());
 }
 
-/// Half duplex, ISO 15765-2: flow control is for the sender, and there is none while a message arrives.
+/// Half duplex, ISO 15765-2.
 #[test]
-fn half_duplex_refuses_to_send_and_ignores_flow_control_during_a_reception() {
+fn half_duplex_refuses_to_send_during_a_reception() {
     let mut channel = Channel::new(Config {
         duplex: Duplex::Half,
         ..Config::ecu(EcuAddress::ENGINE)
@@ -159,9 +168,17 @@ fn half_duplex_refuses_to_send_and_ignores_flow_control_during_a_reception() {
     channel.handle_frame(at(0), &request(&[0x10, 8, 1, 2, 3, 4, 5, 6]));
     assert_eq!(channel.poll_event(), Some(Event::Started { length: 8 }));
     assert_eq!(channel.send(at(0), &[1]), Err(SendError::Receiving));
-    channel.handle_frame(at(0), &request(&[0x30, 0, 0]));
-    let reason = Ignored::FlowControl;
+}
+
+/// Functional addressing carries single frames only (AUTOSAR SWS_CanTp_00093).
+#[test]
+fn functional_frame_of_a_longer_message_is_reported() {
+    let mut channel = channel();
+    let functional = EcuAddress::ENGINE.functional;
+    channel.handle_frame(at(0), &Frame::padded(functional, &[0x10, 8, 1, 2, 3, 4, 5, 6], 0));
+    let reason = Ignored::FunctionalNotSingle;
     assert_eq!(channel.poll_event(), Some(Event::Ignored { reason }));
+    assert_eq!(channel.poll_frame(at(0)), None);
 }
 
 #[test]
