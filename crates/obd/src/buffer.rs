@@ -51,6 +51,12 @@ impl ResponseBuffer {
         }
     }
 
+    /// The bytes written so far.
+    #[must_use]
+    pub fn as_slice(&self) -> &[u8] {
+        &self.bytes
+    }
+
     /// Empties the buffer; its memory stays.
     pub fn clear(&mut self) {
         self.bytes.clear();

@@ -1,8 +1,7 @@
 //! The check digit of a vehicle identification number: 49 CFR 565.15(c), tables III to V.
 
 /// What a letter or digit counts (table III); `I`, `O`, `Q` and everything else are not allowed in a VIN.
-#[must_use]
-pub const fn transliterate(character: u8) -> Option<u32> {
+const fn transliterate(character: u8) -> Option<u32> {
     Some(match character {
         b'0'..=b'9' => (character - b'0') as u32,
         b'A' | b'J' => 1,

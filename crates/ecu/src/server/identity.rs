@@ -1,0 +1,179 @@
+//! Who the ECU says it is: VIN, calibration and name (service $09).
+
+use core::fmt::{self, Write};
+
+use twotrip_obd::vin::check_digit;
+
+use crate::memory::{Catalogue, Profile};
+
+/// Vehicle information of one ECU.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Identity {
+    vin: [u8; 17],
+    calibration_id: [u8; 16],
+    verification_number: u32,
+    ecu_name: [u8; 20],
+}
+
+/// Why a text is no vehicle identification number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum VinError {
+    /// Not 17 characters.
+    #[error("a vehicle identification number has 17 characters, this one `{0}`")]
+    Length(usize),
+    /// A character that it cannot have.
+    #[error("a vehicle identification number is made of digits and capital letters without I, O and Q")]
+    Character,
+    /// The ninth character does not check the others (49 CFR 565.15(c)).
+    #[error("the ninth character must be the check digit `{0}`")]
+    CheckDigit(char),
+}
+
+impl Identity {
+    /// The VIN of the car: invented. No region and so no maker has numbers that begin with `0` (ISO 3780, from
+    /// memory); `A` is model year 2010 (49 CFR 565, table of years).
+    pub const VIN: &'static str = "0TW00TRP3A0000042";
+
+    /// The engine ECU with these numbers of the regulation and these monitors as its calibration.
+    #[must_use]
+    pub fn engine(profile: &Profile, catalogue: &Catalogue) -> Self {
+        let mut crc = Crc32::new();
+        // What a real ECU sums up is its calibration memory; here the calibration is these two, written out.
+        // Writing into the sum cannot fail.
+        let _ = write!(crc, "{profile:?}\n{catalogue:?}");
+        let mut vin = [0; 17];
+        vin.copy_from_slice(Self::VIN.as_bytes());
+        Self {
+            vin,
+            calibration_id: *b"TWOTRIP-ENG-2010",
+            verification_number: crc.finish(),
+            ecu_name: *b"ECM\0-EngineControl\0\0",
+        }
+    }
+
+    /// The same ECU in a car with another VIN.
+    ///
+    /// # Errors
+    /// If the text is no vehicle identification number.
+    pub fn with_vin(mut self, vin: &str) -> Result<Self, VinError> {
+        self.vin = vin
+            .as_bytes()
+            .try_into()
+            .map_err(|_| VinError::Length(vin.chars().count()))?;
+        match check_digit(&self.vin) {
+            None => Err(VinError::Character),
+            Some(digit) if digit != self.vin[8] => Err(VinError::CheckDigit(digit.into())),
+            Some(_) => Ok(self),
+        }
+    }
+
+    /// InfoType $02.
+    #[must_use]
+    pub const fn vin(&self) -> &[u8; 17] {
+        &self.vin
+    }
+
+    /// InfoType $04.
+    #[must_use]
+    pub const fn calibration_id(&self) -> &[u8; 16] {
+        &self.calibration_id
+    }
+
+    /// InfoType $06: a CRC-32 over the calibration. The standard leaves the method to the maker; it asks that the
+    /// number changes with the calibration, and with nothing else.
+    #[must_use]
+    pub const fn verification_number(&self) -> u32 {
+        self.verification_number
+    }
+
+    /// InfoType $0A: acronym, `-`, text.
+    #[must_use]
+    pub const fn ecu_name(&self) -> &[u8; 20] {
+        &self.ecu_name
+    }
+}
+
+/// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs once.
+struct Crc32(u32);
+
+impl Crc32 {
+    const fn new() -> Self {
+        Self(u32::MAX)
+    }
+
+    const fn finish(&self) -> u32 {
+        !self.0
+    }
+}
+
+impl Write for Crc32 {
+    fn write_str(&mut self, text: &str) -> fmt::Result {
+        for byte in text.bytes() {
+            self.0 ^= u32::from(byte);
+            for _ in 0..8 {
+                self.0 = if self.0 & 1 == 1 {
+                    self.0 >> 1 ^ 0xEDB8_8320
+                } else {
+                    self.0 >> 1
+                };
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The check value that catalogues of checksums give for this one: `123456789` makes CBF43926.
+    #[test]
+    fn checksum_meets_its_published_check_value() {
+        let mut crc = Crc32::new();
+        crc.write_str("12345").unwrap();
+        crc.write_str("6789").unwrap();
+        assert_eq!(crc.finish(), 0xCBF4_3926);
+    }
+
+    #[test]
+    fn own_vin_carries_its_check_digit() {
+        let vin: [u8; 17] = Identity::VIN.as_bytes().try_into().unwrap();
+        assert_eq!(check_digit(&vin).map(char::from), Some(char::from(vin[8])));
+    }
+
+    #[test]
+    fn verification_number_follows_the_calibration_and_nothing_else() {
+        static CATALOGUE: Catalogue = Catalogue {
+            monitors: &[],
+            codes: &[],
+        };
+        let identity = Identity::engine(&Profile::US_2010, &CATALOGUE);
+        assert_eq!(identity, Identity::engine(&Profile::US_2010, &CATALOGUE));
+        let changed = Profile {
+            warm_ups_to_erase: 41,
+            ..Profile::US_2010
+        };
+        assert_ne!(
+            identity.verification_number,
+            Identity::engine(&changed, &CATALOGUE).verification_number
+        );
+        let other_car = identity.clone().with_vin("11111111111111111").unwrap();
+        assert_eq!(identity.verification_number, other_car.verification_number);
+    }
+
+    #[test]
+    fn wrong_vins_are_named() {
+        static CATALOGUE: Catalogue = Catalogue {
+            monitors: &[],
+            codes: &[],
+        };
+        let wrong = |vin| {
+            Identity::engine(&Profile::US_2010, &CATALOGUE)
+                .with_vin(vin)
+                .unwrap_err()
+        };
+        assert_eq!(wrong("0TW00TRP"), VinError::Length(8));
+        assert_eq!(wrong("0TW00TRPOA0000042"), VinError::Character);
+        assert_eq!(wrong("11111111211111111"), VinError::CheckDigit('1'));
+    }
+}

@@ -1,0 +1,141 @@
+//! The diagnostic server of one ECU: a request and the state of the ECU in, an answer or silence out (SAE J1979 on
+//! CAN, ISO 15765-4).
+//!
+//! ```text
+//! request --> answer --+--> s01 .. s0a --> ResponseBuffer, Answer
+//!                      |      ^ Context: live data, fault memory, identity, overrides
+//!                      +--> unknown: silence, or `7F xx 11` to a physical request
+//! ```
+//!
+//! One file per service, each a function without a state of its own. Nothing is changed here: a clear is decided,
+//! and left to the owner to carry out ([`Answer::PositiveAndClear`]). Nothing is allocated.
+//!
+//! Silence is an answer: to a request of wrong length or content (AUTOSAR SWS_Dcm_00409, 00943, 00949, 00972), to
+//! one in which nothing is supported (ISO 15031-5, from memory), and in place of the response codes that are kept
+//! quiet when a request went to all ECUs at once (AUTOSAR SWS_Dcm_00001).
+//!
+//! Not here: services $05 (not on CAN), $06 and $08.
+
+mod identity;
+mod overrides;
+mod parameters;
+mod quantity;
+mod s01;
+mod s02;
+mod s03;
+mod s04;
+mod s07;
+mod s09;
+mod s0a;
+#[cfg(test)]
+mod tests;
+
+use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service};
+
+use crate::{data::LiveData, memory::FaultMemory};
+
+pub use identity::{Identity, VinError};
+pub use overrides::Overrides;
+pub use quantity::Quantity;
+
+/// To whom a request was sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Addressing {
+    /// To all ECUs at once.
+    Functional,
+    /// To this ECU alone.
+    Physical,
+}
+
+/// What the ECU does about a request. Where it answers, the bytes are in the buffer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[must_use]
+pub enum Answer {
+    /// No answer.
+    Silence,
+    /// A positive answer.
+    Positive,
+    /// A positive answer, and the owner of the fault memory now has to clear it.
+    PositiveAndClear,
+    /// A refusal with this code.
+    Negative(ResponseCode),
+}
+
+impl Answer {
+    /// Whether bytes go out.
+    #[must_use]
+    pub const fn is_sent(self) -> bool {
+        !matches!(self, Self::Silence)
+    }
+}
+
+/// What the ECU knows at the moment of a request.
+#[derive(Clone, Copy, Debug)]
+pub struct Context<'a> {
+    /// Live data as measured.
+    pub live: &'a LiveData,
+    /// Codes, readiness, counters, freeze frame.
+    pub memory: &'a FaultMemory,
+    /// Vehicle information.
+    pub identity: &'a Identity,
+    /// Whether the engine runs: no clear then.
+    pub engine_running: bool,
+    /// Whether the vehicle moves: no clear then.
+    pub vehicle_moving: bool,
+    /// Values reported in place of the measured ones.
+    pub overrides: &'a Overrides,
+}
+
+/// Answers one request. The buffer is emptied first.
+pub fn answer(
+    context: &Context<'_>,
+    addressing: Addressing,
+    request: &[u8],
+    response: &mut ResponseBuffer,
+) -> Answer {
+    response.clear();
+    let Ok(request) = Request::parse(request) else {
+        return Answer::Silence;
+    };
+    let answer = serve(context, request, response).unwrap_or(Answer::Negative(ResponseCode::ResponseTooLong));
+    match answer {
+        Answer::Negative(code) => refuse(request.service(), code, addressing, response),
+        Answer::Silence => {
+            response.clear();
+            Answer::Silence
+        }
+        Answer::Positive | Answer::PositiveAndClear => answer,
+    }
+}
+
+fn serve(
+    context: &Context<'_>,
+    request: Request<'_>,
+    response: &mut ResponseBuffer,
+) -> Result<Answer, BufferFull> {
+    match request {
+        Request::CurrentData(parameters) => s01::answer(context, parameters, response),
+        Request::FreezeFrame(parameters) => s02::answer(context.memory, parameters, response),
+        Request::ConfirmedCodes => s03::answer(context.memory, response),
+        Request::Clear => s04::answer(context, response),
+        Request::PendingCodes => s07::answer(context.memory, response),
+        Request::VehicleInformation(parameters) => s09::answer(context, parameters, response),
+        Request::PermanentCodes => s0a::answer(context.memory, response),
+        Request::Other(..) => Ok(Answer::Negative(ResponseCode::ServiceNotSupported)),
+    }
+}
+
+/// Writes the refusal, unless it is one that is kept quiet.
+fn refuse(
+    service: Service,
+    code: ResponseCode,
+    addressing: Addressing,
+    response: &mut ResponseBuffer,
+) -> Answer {
+    let quiet = addressing == Addressing::Functional && code.is_suppressed_when_functional();
+    if quiet || response.refuse(service, code).is_err() {
+        response.clear();
+        return Answer::Silence;
+    }
+    Answer::Negative(code)
+}

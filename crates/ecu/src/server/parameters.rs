@@ -1,0 +1,206 @@
+//! The parameters that this ECU serves, one row each: where its value comes from. How it is coded stands in
+//! `twotrip_obd::pid`. To add a parameter: a row here, and one there.
+
+use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Kind};
+
+use crate::{
+    data::{FuelSystemStatus, LiveData},
+    memory::FaultMemory,
+};
+
+/// The value of a parameter before it is coded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Reading {
+    /// The only field, in the unit of its scaling.
+    Number(f64),
+    /// Voltage of an oxygen sensor, and the trim that rests on it in percent.
+    Sensor { volts: f64, trim: Option<f64> },
+    /// The data bytes as they are; a shorter parameter takes the first ones.
+    Bytes([u8; 4]),
+}
+
+impl Reading {
+    /// Appends the data bytes of the parameter.
+    pub(super) fn write(self, pid: Pid, response: &mut ResponseBuffer) -> Result<(), BufferFull> {
+        let Some(definition) = pid.definition() else {
+            return Ok(());
+        };
+        let data = response.extend_zeroed(definition.length)?;
+        match self {
+            Self::Bytes(bytes) => data.copy_from_slice(&bytes[..definition.length]),
+            Self::Number(value) => {
+                if let [field, ..] = definition.fields
+                    && let Kind::Number(scaling) = field.kind
+                {
+                    field.insert(scaling.encode(value), data);
+                }
+            }
+            Self::Sensor { volts, trim } => {
+                if let [voltage, short_term, ..] = definition.fields
+                    && let (Kind::Number(scaling), Kind::NumberOrAbsent(trim_scaling)) =
+                        (voltage.kind, short_term.kind)
+                {
+                    voltage.insert(scaling.encode(volts), data);
+                    short_term.insert(trim_scaling.encode_or_absent(trim), data);
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+use Reading::{Bytes, Number, Sensor};
+
+/// What a row of [`LIVE`] reads.
+type FromLive = fn(&LiveData) -> Reading;
+/// What a row of [`STORED`] reads.
+type FromMemory = fn(&FaultMemory) -> Reading;
+
+/// Parameters of the live data: service $01 gives them as they are now, service $02 as they were frozen.
+const LIVE: &[(u8, FromLive)] = &[
+    (0x03, |live| Bytes([fuel_system(live.fuel_system), 0, 0, 0])),
+    (0x04, |live| Number(live.calculated_load.percent())),
+    (0x05, |live| Number(live.coolant_temperature.celsius())),
+    (0x06, |live| Number(live.short_term_trim.percent())),
+    (0x07, |live| Number(live.long_term_trim.percent())),
+    (0x0A, |live| Number(live.fuel_pressure.kilopascals())),
+    (0x0B, |live| Number(live.manifold_pressure.kilopascals())),
+    (0x0C, |live| Number(live.engine_speed.rpm())),
+    (0x0D, |live| Number(live.vehicle_speed.kilometres_per_hour())),
+    (0x0E, |live| Number(live.timing_advance.degrees())),
+    (0x0F, |live| Number(live.intake_air_temperature.celsius())),
+    (0x10, |live| Number(live.air_flow.grams_per_second())),
+    (0x11, |live| Number(live.throttle_position.percent())),
+    (0x14, |live| Sensor {
+        volts: live.oxygen_front.volts(),
+        trim: Some(live.short_term_trim.percent()),
+    }),
+    (0x15, |live| Sensor {
+        volts: live.oxygen_rear.volts(),
+        trim: None,
+    }),
+    (0x1F, |live| {
+        Number(f64::from(
+            u32::try_from(live.run_time.as_secs()).unwrap_or(u32::MAX),
+        ))
+    }),
+    (0x2E, |live| Number(live.commanded_purge.percent())),
+    (0x2F, |live| Number(live.fuel_level.percent())),
+    (0x32, |live| Number(live.tank_pressure.pascals())),
+    (0x33, |live| Number(live.barometric_pressure.kilopascals())),
+    (0x3C, |live| Number(live.catalyst_temperature.celsius())),
+    (0x42, |live| Number(live.module_voltage.volts())),
+    (0x43, |live| Number(live.absolute_load.percent())),
+    (0x44, |live| Number(live.commanded_lambda.fraction())),
+    (0x45, |live| Number(live.relative_throttle.percent())),
+    (0x46, |live| Number(live.ambient_temperature.celsius())),
+    (0x47, |live| Number(live.throttle_b.percent())),
+    (0x49, |live| Number(live.pedal_d.percent())),
+    (0x4A, |live| Number(live.pedal_e.percent())),
+    (0x4C, |live| Number(live.commanded_throttle.percent())),
+    (0x54, |live| Number(live.tank_pressure.pascals())),
+    (0x5C, |live| Number(live.oil_temperature.celsius())),
+    (0x5E, |live| Number(live.fuel_rate_litres_per_hour)),
+];
+
+/// Parameters of the fault memory and of the car as built: service $01 only.
+const STORED: &[(u8, FromMemory)] = &[
+    (0x01, |memory| {
+        let lamp = if memory.mil_commanded() { 0x80 } else { 0x00 };
+        monitors(lamp | memory.confirmed_count(), memory.readiness_since_clear())
+    }),
+    // Oxygen sensors at bank 1: sensors 1 and 2.
+    (0x13, |_| Bytes([0b0000_0011, 0, 0, 0])),
+    // OBD II as defined by California.
+    (0x1C, |_| Bytes([1, 0, 0, 0])),
+    (0x21, |memory| Number(memory.counters().distance_with_mil.into())),
+    (0x30, |memory| {
+        Number(memory.counters().warm_ups_since_clear.into())
+    }),
+    (0x31, |memory| {
+        Number(memory.counters().distance_since_clear.into())
+    }),
+    (0x41, |memory| monitors(0, memory.readiness_this_cycle())),
+    (0x4D, |memory| Number(memory.counters().time_with_mil.into())),
+    (0x4E, |memory| Number(memory.counters().time_since_clear.into())),
+    // Gasoline.
+    (0x51, |_| Bytes([1, 0, 0, 0])),
+];
+
+/// Byte A, then the readiness in B, C, D.
+const fn monitors(a: u8, readiness: Readiness) -> Reading {
+    let [b, c, d] = readiness.to_bytes();
+    Bytes([a, b, c, d])
+}
+
+/// PID $03: one bit per state, none with the engine off.
+const fn fuel_system(status: FuelSystemStatus) -> u8 {
+    match status {
+        FuelSystemStatus::Off => 0,
+        FuelSystemStatus::OpenLoop => 1,
+        FuelSystemStatus::ClosedLoop => 2,
+        FuelSystemStatus::OpenLoopDriving => 4,
+        FuelSystemStatus::OpenLoopFault => 8,
+    }
+}
+
+/// What a parameter of service $01 reads now; nothing if it is not served. PID $02 belongs to service $02.
+pub(super) fn current(number: u8, live: &LiveData, memory: &FaultMemory) -> Option<Reading> {
+    if let Some(read) = row(STORED, number) {
+        return Some(read(memory));
+    }
+    frozen(number, live)
+}
+
+/// What a parameter of service $02 reads, but for PID $02; nothing if it is not served.
+pub(super) fn frozen(number: u8, frame: &LiveData) -> Option<Reading> {
+    row(LIVE, number).map(|read| read(frame))
+}
+
+fn row<T: Copy>(rows: &[(u8, T)], number: u8) -> Option<T> {
+    rows.iter().find(|(row, _)| *row == number).map(|&(_, read)| read)
+}
+
+/// Parameters of service $01.
+pub(super) const CURRENT: SupportMask = with_rows(with_rows(SupportMask::NONE, STORED), LIVE);
+
+/// Parameters of service $02.
+pub(super) const FROZEN: SupportMask = with_rows(SupportMask::NONE.with(0x02), LIVE);
+
+const fn with_rows<T: Copy>(mut mask: SupportMask, rows: &[(u8, T)]) -> SupportMask {
+    let mut place = 0;
+    while place < rows.len() {
+        mask = mask.with(rows[place].0);
+        place += 1;
+    }
+    mask
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_row_rises_and_has_a_coding_that_fits_its_reading() {
+        let memory = super::super::tests::memory();
+        for rows in [
+            LIVE.iter().map(|row| row.0).collect::<alloc::vec::Vec<_>>(),
+            STORED.iter().map(|row| row.0).collect(),
+        ] {
+            assert!(rows.is_sorted_by(|a, b| a < b), "{rows:02X?}");
+        }
+        for number in CURRENT.iter() {
+            let definition = Pid::new(number)
+                .definition()
+                .unwrap_or_else(|| panic!("PID {number:02X}"));
+            let reading = current(number, &LiveData::default(), &memory).unwrap();
+            let kinds: alloc::vec::Vec<_> = definition.fields.iter().map(|field| field.kind).collect();
+            let fits = match reading {
+                Number(_) => matches!(kinds[..], [Kind::Number(_)]),
+                Sensor { .. } => matches!(kinds[..], [Kind::Number(_), Kind::NumberOrAbsent(_)]),
+                Bytes(bytes) => bytes[definition.length..].iter().all(|&byte| byte == 0),
+            };
+            assert!(fits, "PID {number:02X}: {reading:?}");
+        }
+    }
+}

@@ -1,0 +1,32 @@
+//! Service $01: current data.
+//!
+//! Answered in the order of the request, once per mention; what is not supported is left out. The standard settles
+//! neither order nor repeated mentions; this is what AUTOSAR stacks do.
+
+use twotrip_obd::{BufferFull, Parameters, Pid, ResponseBuffer, Service};
+
+use super::{Answer, Context, parameters};
+
+pub(super) fn answer(
+    context: &Context<'_>,
+    asked: Parameters<'_>,
+    response: &mut ResponseBuffer,
+) -> Result<Answer, BufferFull> {
+    response.begin(Service::CurrentData)?;
+    let live = context.overrides.apply(context.live);
+    for &number in asked.numbers() {
+        if let Some(mask) = parameters::CURRENT.range(number) {
+            response.extend(&[number])?;
+            response.extend(&mask)?;
+        } else if let Some(reading) = parameters::current(number, &live, context.memory) {
+            response.extend(&[number])?;
+            reading.write(Pid::new(number), response)?;
+        }
+    }
+    let nothing_supported = response.len() == 1;
+    Ok(if nothing_supported {
+        Answer::Silence
+    } else {
+        Answer::Positive
+    })
+}

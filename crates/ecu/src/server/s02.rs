@@ -1,0 +1,44 @@
+//! Service $02: the freeze frame.
+//!
+//! Frame 00 is the legislated one; to other frames there is no answer (AUTOSAR SWS_Dcm_00409, 00972). Without a
+//! stored frame PID $02 reads 0000 and the data are left out; the masks stay as they are.
+
+use twotrip_obd::{BufferFull, FramedParameters, Pid, ResponseBuffer, Service};
+
+use super::{Answer, parameters};
+use crate::memory::FaultMemory;
+
+/// The only frame.
+const FRAME: u8 = 0x00;
+/// The code that stored the frame.
+const CAUSE: u8 = 0x02;
+
+pub(super) fn answer(
+    memory: &FaultMemory,
+    asked: FramedParameters<'_>,
+    response: &mut ResponseBuffer,
+) -> Result<Answer, BufferFull> {
+    response.begin(Service::FreezeFrame)?;
+    let stored = memory.freeze_frame();
+    for &[number, frame] in asked.pairs() {
+        if frame != FRAME {
+            continue;
+        }
+        if let Some(mask) = parameters::FROZEN.range(number) {
+            response.extend(&[number, FRAME])?;
+            response.extend(&mask)?;
+        } else if number == CAUSE {
+            response.extend(&[number, FRAME])?;
+            response.extend(&stored.map_or([0, 0], |frame| frame.dtc.to_bytes()))?;
+        } else if let Some(reading) = stored.and_then(|frame| parameters::frozen(number, &frame.data)) {
+            response.extend(&[number, FRAME])?;
+            reading.write(Pid::new(number), response)?;
+        }
+    }
+    let nothing_supported = response.len() == 1;
+    Ok(if nothing_supported {
+        Answer::Silence
+    } else {
+        Answer::Positive
+    })
+}
