@@ -21,7 +21,7 @@ use twotrip_units::BusInstant;
 
 use crate::{
     bus::{Bus, BusError, BusEvent, Sent},
-    control::{ControlServer, Reply, RequestId},
+    control::{ControlServer, Outcome, Progress, Reply, RequestId},
 };
 
 /// How fast the car's time passes.
@@ -52,6 +52,17 @@ pub enum Ending {
     TimeOver,
     /// Interrupted or asked to end by a signal.
     Stopped,
+}
+
+/// Why a run cannot go on.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// The bus is gone for good.
+    #[error(transparent)]
+    Bus(#[from] BusError),
+    /// The system does not let us hear signals.
+    #[error("cannot listen for Ctrl-C: {0}")]
+    Signals(std::io::Error),
 }
 
 /// Car time that is carried out between two looks at the wall clock.
@@ -113,14 +124,14 @@ impl Run {
     /// Runs until a signal ends it or `lasting` is over.
     ///
     /// # Errors
-    /// [`BusError`] if the bus is gone for good.
+    /// [`RunError`] if the bus is gone for good.
     pub async fn drive(
         &mut self,
         lasting: Option<Duration>,
         mut notice: impl FnMut(Notice<'_>),
-    ) -> Result<Ending, BusError> {
-        let mut interrupt = signal(SignalKind::interrupt()).map_err(BusError::from)?;
-        let mut terminate = signal(SignalKind::terminate()).map_err(BusError::from)?;
+    ) -> Result<Ending, RunError> {
+        let mut interrupt = signal(SignalKind::interrupt()).map_err(RunError::Signals)?;
+        let mut terminate = signal(SignalKind::terminate()).map_err(RunError::Signals)?;
         let end = lasting.map(|span| self.now() + span);
         loop {
             let now = self.now();
@@ -240,7 +251,7 @@ impl Run {
                 let job = self.simulator.tell(phrase);
                 self.asked.insert(job, id);
             }
-            Err(problem) => self.control.reply(id, &refuse(text, &problem)),
+            Err(problem) => self.control.reply(id, &Reply::Outcome(refuse(text, &problem))),
         }
     }
 
@@ -283,7 +294,7 @@ fn early(deadline: BusInstant) -> Duration {
 }
 
 /// The reply to a phrase that is none, with a caret under what is wrong.
-fn refuse(text: &str, problem: &Problem) -> Reply {
+fn refuse(text: &str, problem: &Problem) -> Outcome {
     let start = text
         .get(..problem.span().start)
         .map_or(0, |before| before.chars().count());

@@ -21,7 +21,7 @@ use super::{
     read_hello,
 };
 use crate::{
-    bus::{BusError, BusEvent, Filter, Received, Sent, filter::FilterSet},
+    bus::{BusError, BusEvent, Filter, Received, filter::FilterSet},
     runtime_dir::{Claim, RuntimeDir, is_trusted},
 };
 
@@ -121,12 +121,11 @@ impl Host {
     }
 
     /// Sends a frame of the car to all clients; one that is too slow loses it.
-    pub fn send(&mut self, frame: &Frame) -> Sent {
+    pub fn send(&mut self, frame: &Frame) {
         let record = record::encode(frame);
         for client in &mut self.clients {
             self.dropped += client.hear(&record);
         }
-        Sent::Handed
     }
 
     fn poll_recv(&mut self, context: &mut Context<'_>) -> Poll<Result<BusEvent, BusError>> {
@@ -134,7 +133,6 @@ impl Host {
             if let Some(event) = self.take_read() {
                 return Poll::Ready(Ok(event));
             }
-            self.poll_accept(context);
             let mut is_idle = true;
             // One read for each in turn, so that a loud client cannot keep the others waiting.
             for i in 0..self.clients.len() {
@@ -144,13 +142,16 @@ impl Host {
             }
             self.turn = self.turn.wrapping_add(1);
             self.clients.retain(|client| client.stage != Stage::Gone);
+            // After the others, so that who has left makes room for who comes.
+            is_idle &= self.poll_accept(context).is_pending();
             if is_idle {
                 return Poll::Pending;
             }
         }
     }
 
-    fn poll_accept(&mut self, context: &mut Context<'_>) {
+    fn poll_accept(&mut self, context: &mut Context<'_>) -> Poll<()> {
+        let mut has_come = Poll::Pending;
         // A failure (out of descriptors) ends this round; the next client tries again.
         while let Poll::Ready(Ok((stream, _))) = self.listener.poll_accept(context) {
             let is_trusted = stream.peer_cred().is_ok_and(|peer| is_trusted(peer.uid()));
@@ -172,7 +173,9 @@ impl Host {
                 backlog: Backlog::default(),
                 stage: Stage::Silent,
             });
+            has_come = Poll::Ready(());
         }
+        has_come
     }
 
     /// Writes what waits for a client, reads once, and passes its frames on.

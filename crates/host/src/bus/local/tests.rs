@@ -1,1 +1,403 @@
+//! Cars, clients and misfits on one embedded bus.
 
+use std::{future::Future, os::unix::net::UnixListener as StdListener, time::Duration};
+
+use tokio::{
+    io::{AsyncReadExt, AsyncWriteExt},
+    net::UnixStream,
+    task::spawn_local,
+    time::timeout,
+};
+use twotrip_can::{CanId, Frame};
+
+use super::{backlog::RECORDS, *};
+use crate::{
+    bus::{BusError, BusEvent, Filter, Received, Sent},
+    runtime_dir::{ClaimError, RuntimeDir},
+};
+
+fn run(test: impl Future<Output = ()>) {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("runtime");
+    let local = tokio::task::LocalSet::new();
+    local.block_on(&runtime, async {
+        timeout(Duration::from_secs(20), test).await.expect("no hang");
+    });
+}
+
+fn folder() -> (tempfile::TempDir, RuntimeDir) {
+    let base = tempfile::tempdir().expect("folder");
+    let folder = RuntimeDir::at(base.path().join("run")).expect("private folder");
+    (base, folder)
+}
+
+fn frame(id: u16, byte: u8) -> Frame {
+    Frame::padded(CanId::Standard(id), &[byte], 0xCC)
+}
+
+fn numbered(id: u16, number: u32) -> Frame {
+    Frame::padded(CanId::Standard(id), &number.to_be_bytes(), 0)
+}
+
+fn number(frame: &Frame) -> u32 {
+    let bytes = frame.data().first_chunk().expect("8 bytes");
+    u32::from_be_bytes(*bytes)
+}
+
+const fn received(event: BusEvent) -> Frame {
+    match event {
+        BusEvent::Frame(Received { frame }) => frame,
+        BusEvent::Down => panic!("an embedded bus has no interface"),
+    }
+}
+
+/// Serves the bus until the other future is done; frames for the car are thrown away.
+async fn serving<T>(host: &mut Host, other: impl Future<Output = T>) -> T {
+    tokio::pin!(other);
+    loop {
+        tokio::select! {
+            biased;
+            done = &mut other => return done,
+            event = host.recv() => { event.expect("a host never fails"); }
+        }
+    }
+}
+
+async fn join(host: &mut Host, folder: &RuntimeDir) -> Guest {
+    let name = "test";
+    serving(host, Guest::join(name, folder)).await.expect("joined")
+}
+
+#[test]
+fn a_frame_reaches_everybody_but_its_sender() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        let mut recorder = join(&mut host, &folder).await;
+        assert_eq!(host.clients(), 2);
+        assert_eq!(tester.try_send(&frame(0x7DF, 1)).expect("open"), Sent::Handed);
+        assert_eq!(received(host.recv().await.expect("request")), frame(0x7DF, 1));
+        host.send(&frame(0x7E8, 2));
+        assert_eq!(received(recorder.recv().await.expect("request")), frame(0x7DF, 1));
+        assert_eq!(received(recorder.recv().await.expect("answer")), frame(0x7E8, 2));
+        assert_eq!(
+            received(tester.recv().await.expect("answer, not its own request")),
+            frame(0x7E8, 2)
+        );
+        assert_eq!(recorder.take_read(), None);
+    });
+}
+
+#[test]
+fn every_kind_of_frame_passes_and_filters_hold_back_the_rest() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        let mut recorder = join(&mut host, &folder).await;
+        host.set_filters(&[Filter::exact(CanId::Standard(0x7DF))]);
+        recorder.set_filters(&[Filter::exact(CanId::Extended(0x7DF))]);
+        let extended = CanId::Extended(0x7DF);
+        let fd = Frame::fd(extended, &[9; 64], true, false).expect("fits");
+        let remote = Frame::remote(CanId::Standard(0x7DF), 2).expect("fits");
+        for sent in [fd, remote, frame(0x123, 0), frame(0x7DF, 3)] {
+            assert_eq!(tester.try_send(&sent).expect("open"), Sent::Handed);
+        }
+        assert_eq!(received(host.recv().await.expect("open")), frame(0x7DF, 3));
+        assert_eq!(received(recorder.recv().await.expect("open")), fd);
+        assert_eq!(recorder.take_read(), None);
+    });
+}
+
+#[test]
+fn a_slow_client_loses_frames_and_delays_nobody() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut slow = join(&mut host, &folder).await;
+        let mut quick = join(&mut host, &folder).await;
+        let total = 20_000;
+        for n in 0..total {
+            host.send(&numbered(0x7E8, n));
+            if n % 100 == 99 {
+                for expected in n - 99..=n {
+                    let frame = serving(&mut host, quick.recv()).await.expect("open");
+                    assert_eq!(number(&received(frame)), expected, "the quick one misses nothing");
+                }
+            }
+        }
+        let dropped = u32::try_from(host.dropped()).expect("few");
+        assert!(dropped > 0, "20,000 records do not fit anywhere");
+        let kept = total - dropped;
+        assert!(kept >= u32::try_from(RECORDS).expect("few"), "kept {kept}");
+        for expected in 0..kept {
+            let frame = serving(&mut host, slow.recv()).await.expect("open");
+            assert_eq!(
+                number(&received(frame)),
+                expected,
+                "what was kept comes whole and in order"
+            );
+        }
+        host.send(&numbered(0x7E8, total));
+        let frame = serving(&mut host, slow.recv()).await.expect("open");
+        assert_eq!(number(&received(frame)), total, "and it is a full member again");
+    });
+}
+
+#[test]
+fn a_client_that_sends_faster_than_the_car_reads_is_told_to_wait_and_loses_nothing() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        let mut sent = 0;
+        while tester.try_send(&numbered(0x7DF, sent)).expect("open") == Sent::Handed {
+            sent += 1;
+            assert!(sent < 1_000_000, "the stream fills up");
+        }
+        let writer = spawn_local(async move {
+            for n in sent..sent + 5_000 {
+                while tester.try_send(&numbered(0x7DF, n)).expect("open") == Sent::Later {
+                    tester.writable().await.expect("open");
+                }
+            }
+            tester
+        });
+        for expected in 0..sent + 5_000 {
+            assert_eq!(number(&received(host.recv().await.expect("open"))), expected);
+        }
+        drop(writer.await.expect("done"));
+    });
+}
+
+#[test]
+fn a_loud_client_does_not_drown_a_quiet_one() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut loud = join(&mut host, &folder).await;
+        let mut quiet = join(&mut host, &folder).await;
+        while loud.try_send(&frame(0x123, 0)).expect("open") == Sent::Handed {}
+        assert_eq!(quiet.try_send(&frame(0x7DF, 1)).expect("open"), Sent::Handed);
+        let mut before = 0;
+        while received(host.recv().await.expect("open")) != frame(0x7DF, 1) {
+            before += 1;
+        }
+        assert!(before <= 64, "{before} frames of the loud one came first");
+    });
+}
+
+#[test]
+fn a_client_that_dies_in_the_middle_of_a_record_leaves_nothing_behind() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        let mut dying = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+            .await
+            .expect("connected");
+        dying.write_all(&hello("test")).await.expect("sent");
+        let mut answer = [0; 72];
+        serving(&mut host, dying.read_exact(&mut answer))
+            .await
+            .expect("hello");
+        assert_eq!(answer, hello("test"));
+        dying
+            .write_all(&record::encode(&frame(0x7DF, 1)))
+            .await
+            .expect("sent");
+        dying
+            .write_all(&record::encode(&frame(0x7DF, 2))[..40])
+            .await
+            .expect("sent");
+        drop(dying);
+        assert_eq!(
+            received(host.recv().await.expect("the whole one")),
+            frame(0x7DF, 1)
+        );
+        assert_eq!(tester.try_send(&frame(0x7DF, 3)).expect("open"), Sent::Handed);
+        assert_eq!(received(host.recv().await.expect("in step")), frame(0x7DF, 3));
+        let idle = timeout(Duration::from_millis(1), host.recv()).await;
+        assert!(idle.is_err(), "nothing of the half record");
+        assert_eq!(host.clients(), 1);
+    });
+}
+
+#[test]
+fn a_record_that_is_no_frame_ends_only_its_sender() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        let mut broken = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+            .await
+            .expect("connected");
+        broken.write_all(&hello("test")).await.expect("sent");
+        broken.write_all(&[0xFF; 72]).await.expect("sent");
+        let mut bytes = Vec::new();
+        serving(&mut host, broken.read_to_end(&mut bytes))
+            .await
+            .expect("closed");
+        assert_eq!(bytes, hello("test"));
+        assert_eq!(tester.try_send(&frame(0x7DF, 3)).expect("open"), Sent::Handed);
+        assert_eq!(received(host.recv().await.expect("in step")), frame(0x7DF, 3));
+    });
+}
+
+#[test]
+fn records_may_arrive_byte_by_byte() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut trickle = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+            .await
+            .expect("connected");
+        let writer = spawn_local(async move {
+            let bytes = [hello("test"), record::encode(&frame(0x7DF, 1))].concat();
+            for byte in bytes {
+                trickle.write_all(&[byte]).await.expect("sent");
+                tokio::task::yield_now().await;
+            }
+            trickle
+        });
+        assert_eq!(received(host.recv().await.expect("whole")), frame(0x7DF, 1));
+        drop(writer.await.expect("done"));
+    });
+}
+
+#[test]
+fn another_version_is_named_on_both_sides() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut newer = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+            .await
+            .expect("connected");
+        let mut other = hello("test");
+        other[7] = VERSION + 1;
+        newer.write_all(&other).await.expect("sent");
+        let mut bytes = Vec::new();
+        serving(&mut host, newer.read_to_end(&mut bytes))
+            .await
+            .expect("closed");
+        assert_eq!(bytes, hello("test"), "told our version, then closed");
+
+        let listener = StdListener::bind(folder.socket(SOCKET_KIND, "newer")).expect("bound");
+        let car = std::thread::spawn(move || {
+            use std::io::{Read, Write};
+            let (mut stream, _) = listener.accept().expect("accepted");
+            let mut greeting = [0; 72];
+            stream.read_exact(&mut greeting).expect("hello");
+            greeting[7] = 9;
+            stream.write_all(&greeting).expect("answered");
+        });
+        let error = Guest::join("newer", &folder).await.expect_err("version 9");
+        assert!(
+            matches!(
+                error,
+                BusError::Version {
+                    found: 9,
+                    spoken: 1,
+                    ..
+                }
+            ),
+            "{error}"
+        );
+        car.join().expect("done");
+    });
+}
+
+#[test]
+fn a_car_that_never_greets_is_not_waited_for_for_ever() {
+    run(async {
+        let (_base, folder) = folder();
+        let _stopped = Host::bind("test", &folder).expect("bound, and never polled");
+        tokio::time::pause();
+        let error = Guest::join("test", &folder).await.expect_err("no hello");
+        assert!(matches!(error, BusError::NoAnswer { seconds: 5, .. }), "{error}");
+    });
+}
+
+#[test]
+fn a_name_has_one_car_and_a_bus_without_car_cannot_be_joined() {
+    run(async {
+        let (_base, folder) = folder();
+        let host = Host::bind("test", &folder).expect("bound");
+        let error = Host::bind("test", &folder).expect_err("taken");
+        assert!(
+            matches!(
+                error,
+                BusError::Claim {
+                    source: ClaimError::Taken { .. },
+                    ..
+                }
+            ),
+            "{error}"
+        );
+        let error = Guest::join("other", &folder)
+            .await
+            .expect_err("no car")
+            .to_string();
+        assert!(
+            error.contains("running: `test`") && error.contains("--bus local:other"),
+            "{error}"
+        );
+        drop(host);
+        assert!(
+            folder.sockets(SOCKET_KIND).is_empty(),
+            "the socket goes with the car"
+        );
+        drop(StdListener::bind(folder.socket(SOCKET_KIND, "test")).expect("left behind"));
+        assert!(matches!(
+            Guest::join("test", &folder).await,
+            Err(BusError::NoCar { .. })
+        ));
+        assert!(Host::bind("test", &folder).is_ok(), "taken over");
+    });
+}
+
+#[test]
+fn the_end_of_the_car_reaches_its_clients_after_its_last_frame() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        host.send(&frame(0x7E8, 9));
+        drop(host);
+        assert_eq!(
+            received(tester.recv().await.expect("sent before the end")),
+            frame(0x7E8, 9)
+        );
+        assert!(matches!(tester.recv().await, Err(BusError::Closed { .. })));
+        assert!(matches!(
+            tester.try_send(&frame(0x7DF, 1)),
+            Err(BusError::Closed { .. })
+        ));
+    });
+}
+
+#[test]
+fn room_is_bounded_and_those_who_never_greet_make_way() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let path = folder.socket(SOCKET_KIND, "test");
+        let mut silent = Vec::new();
+        for _ in 0..MAX_CLIENTS {
+            silent.push(UnixStream::connect(&path).await.expect("connected"));
+            let _ = timeout(Duration::ZERO, host.recv()).await;
+        }
+        let mut guests = Vec::new();
+        for _ in 0..MAX_CLIENTS {
+            guests.push(join(&mut host, &folder).await);
+        }
+        assert_eq!(host.clients(), MAX_CLIENTS);
+        let refused = serving(&mut host, Guest::join("test", &folder)).await;
+        assert!(matches!(refused, Err(BusError::Closed { .. })), "no room");
+        guests.pop();
+        assert!(serving(&mut host, Guest::join("test", &folder)).await.is_ok());
+    });
+}
