@@ -1,3 +1,467 @@
-//! (crate root of `vehicle`)
+//! The car as physics: what a driver, the weather and an engine controller make of engine, fuel, heat and road.
+//!
+//! ```text
+//! DriverControls --+
+//! ActuatorPins ----+--> Vehicle::step --> SensorPins (and the truth, for tests and reports)
+//! defects, weather-+
+//! ```
+//!
+//! There is no engine controller in it: without [`twotrip_harness::ActuatorPins`] the engine does not run. The engine
+//! is a mean-value model: no single firings, no exhaust-gas recirculation and no cam phaser yet.
+//! Equations and figures: the project's vehicle model (`vehicle-model.md`), section named in each module.
+//!
+//! ```
+//! use twotrip_harness::ActuatorPins;
+//! use twotrip_vehicle::{DriverControls, Vehicle, VehicleParams};
+//!
+//! let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
+//! car.step(&ActuatorPins::default(), &DriverControls::default());
+//! assert_eq!(car.sensors().crank_speed.rpm(), 0.0);
+//! assert!(car.sensors().supply.volts() > 12.0);
+//! ```
 #![no_std]
+
 extern crate alloc;
+
+mod air;
+mod ambient;
+mod catalyst;
+mod cooling;
+mod curve;
+pub mod defect;
+mod driveline;
+pub mod driver;
+mod electrical;
+mod engine;
+mod exhaust;
+mod mixture;
+mod rest;
+pub mod schedule;
+mod sensors;
+mod tank;
+mod truth;
+
+use core::time::Duration;
+
+use twotrip_harness::{ActuatorPins, KeyPosition, SensorPins};
+use twotrip_units::{Length, Ratio, Temperature};
+
+pub use defect::{CapFault, Defect, Outcome, Part, Work};
+pub use driver::{Driver, Leg, Plan};
+
+/// The span of one [`Vehicle::step`].
+pub const STEP: Duration = Duration::from_millis(10);
+/// The same, s.
+const DT: f64 = 0.01;
+/// Steps between two steps of the exhaust's heat and of the level sender.
+const MEDIUM: u64 = 10;
+/// Steps between two steps of coolant, tank temperatures and the like.
+const SLOW: u64 = 100;
+
+/// Where the selector stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Selector {
+    /// Locked, engine free.
+    #[default]
+    Park,
+    /// Forwards.
+    Drive,
+}
+
+/// What the driver does.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct DriverControls {
+    /// Ignition key.
+    pub key: KeyPosition,
+    /// How far the accelerator is pressed.
+    pub pedal: Ratio,
+    /// How far the brake is pressed.
+    pub brake: Ratio,
+    /// Selector of the gearbox.
+    pub selector: Selector,
+}
+
+/// The parts of a car with their figures.
+#[derive(Clone, Debug)]
+pub struct VehicleParams {
+    air: air::Params,
+    mixture: mixture::Params,
+    engine: engine::Params,
+    driveline: driveline::Params,
+    exhaust: exhaust::Params,
+    oxygen: catalyst::Params,
+    cooling: cooling::Params,
+    tank: tank::Params,
+    electrical: electrical::Params,
+}
+
+impl VehicleParams {
+    /// A compact sedan with a 2.0-litre four-cylinder and a six-speed automatic.
+    #[must_use]
+    pub const fn compact_2_0() -> Self {
+        Self {
+            air: air::Params::compact_2_0(),
+            mixture: mixture::Params::compact_2_0(),
+            engine: engine::Params::compact_2_0(),
+            driveline: driveline::Params::compact_2_0(),
+            exhaust: exhaust::Params::compact_2_0(),
+            oxygen: catalyst::Params::compact_2_0(),
+            cooling: cooling::Params::compact_2_0(),
+            tank: tank::Params::compact_2_0(),
+            electrical: electrical::Params::compact_2_0(),
+        }
+    }
+}
+
+/// The state of every part at one instant.
+#[derive(Clone, Copy, Debug)]
+struct State {
+    ambient: ambient::State,
+    electrical: electrical::State,
+    air: air::State,
+    mixture: mixture::State,
+    engine: engine::Output,
+    driveline: driveline::State,
+    exhaust: exhaust::State,
+    oxygen: catalyst::State,
+    tank: tank::State,
+    cooling: cooling::State,
+    /// Friction against a hot engine's.
+    cold_friction: f64,
+    /// Fuel burnt and friction since the last slow step, J.
+    burnt_joules: f64,
+    friction_joules: f64,
+    /// Petrol through the injectors since the car was made, g.
+    fuel_used_g: f64,
+}
+
+impl State {
+    fn parked(params: &VehicleParams, ambient: ambient::State) -> Self {
+        Self {
+            ambient,
+            electrical: electrical::State::at_rest(&params.electrical),
+            air: air::State::at_rest(&params.air, ambient.pressure_kpa),
+            mixture: mixture::State::at_rest(),
+            engine: engine::Output::default(),
+            driveline: driveline::State::parked(),
+            exhaust: exhaust::State::at_rest(ambient.celsius),
+            oxygen: catalyst::State::at_rest(&params.oxygen),
+            tank: tank::State::at_rest(&params.tank, 0.5, ambient.celsius),
+            cooling: cooling::State::at_rest(ambient.celsius),
+            cold_friction: engine::cold_friction(ambient.celsius),
+            burnt_joules: 0.0,
+            friction_joules: 0.0,
+            fuel_used_g: 0.0,
+        }
+    }
+
+    fn rpm(&self) -> f64 {
+        self.driveline.omega * (30.0 / core::f64::consts::PI)
+    }
+}
+
+/// The car.
+#[derive(Clone, Debug)]
+pub struct Vehicle {
+    params: VehicleParams,
+    state: State,
+    delay: catalyst::Delay,
+    defects: defect::Defects,
+    noise: sensors::Noise,
+    pins: SensorPins,
+    /// Steps since the car was made; the slow parts move at its multiples.
+    tick: u64,
+    /// What [`Vehicle::rest`] was asked for beyond whole steps.
+    rest_left: Duration,
+}
+
+impl Vehicle {
+    /// A cold car, parked for days at 20 °C by the sea, half a tank, key off. `seed` is for the sensors' noise.
+    #[must_use]
+    pub fn new(params: VehicleParams, seed: u64) -> Self {
+        let state = State::parked(&params, ambient::State::new(20.0, 0.0));
+        let mut vehicle = Self {
+            params,
+            state,
+            delay: catalyst::Delay::new(),
+            defects: defect::Defects::default(),
+            noise: sensors::Noise::new(seed),
+            pins: SensorPins::default(),
+            tick: 0,
+            rest_left: Duration::ZERO,
+        };
+        vehicle.pins = sensors::slow_pins(&vehicle.pins, &state.cooling, &state.ambient);
+        vehicle.sense(&DriverControls::default());
+        vehicle
+    }
+
+    /// One step of [`STEP`] under what the controller and the driver do: causes before effects.
+    pub fn step(&mut self, actuators: &ActuatorPins, controls: &DriverControls) {
+        self.tick += 1;
+        let params = &self.params;
+        let old = &self.state;
+        let mut new = *old;
+        let rpm = old.rpm();
+        let pedal = controls.pedal.fraction().clamp(0.0, 1.0);
+        let brake = controls.brake.fraction().clamp(0.0, 1.0);
+        let in_drive = controls.selector == Selector::Drive;
+
+        // First the supply: injectors open by it, and the starter turns the crank.
+        new.electrical = electrical::step(
+            &params.electrical,
+            &old.electrical,
+            &electrical::Inputs {
+                key_on: controls.key != KeyPosition::Off,
+                starter: actuators.starter,
+                pump: actuators.fuel_pump,
+                heaters: u8::from(actuators.oxygen_heater_front) + u8::from(actuators.oxygen_heater_rear),
+                fan: actuators.fan,
+                set_point_volts: actuators.alternator.volts(),
+                engine_rpm: rpm,
+                coolant_celsius: old.cooling.coolant,
+                battery_celsius: old.ambient.celsius,
+            },
+            DT,
+        );
+        // Purge comes before the manifold, which it fills, and before the tank, which it empties.
+        let purge_flow = tank::purge_flow(
+            &params.tank,
+            &old.tank,
+            actuators.purge.fraction(),
+            old.ambient.pressure_kpa,
+            old.ambient.celsius,
+            old.air.manifold_kpa,
+        );
+        // Throttle and manifold give the air in the cylinders.
+        new.air = air::step(
+            &params.air,
+            &old.air,
+            &air::Inputs {
+                throttle_target: actuators.throttle.map(twotrip_units::Angle::degrees),
+                engine_rpm: rpm,
+                purge_flow,
+                ambient_kpa: old.ambient.pressure_kpa,
+                intake_celsius: old.cooling.intake,
+                coolant_celsius: old.cooling.coolant,
+            },
+            DT,
+        );
+        // Fuel meets that air.
+        new.mixture = mixture::step(
+            &params.mixture,
+            &old.mixture,
+            &mixture::Inputs {
+                pump_on: actuators.fuel_pump,
+                pulse_s: actuators.injection.seconds(),
+                supply_volts: new.electrical.supply_volts,
+                engine_rpm: rpm,
+                ambient_kpa: old.ambient.pressure_kpa,
+                manifold_kpa: new.air.manifold_kpa,
+                coolant_celsius: old.cooling.coolant,
+                cylinder_flow: new.air.cylinder_flow,
+                purge_vapour: purge_flow * old.tank.purge_share,
+                fuel_in_tank: old.tank.fuel_l > 0.0,
+            },
+            DT,
+        );
+        // The mixture burns.
+        new.engine = engine::torque(
+            &params.engine,
+            &engine::Inputs {
+                rpm,
+                cylinder_flow: new.air.cylinder_flow,
+                equivalence: new.mixture.equivalence,
+                advance_degrees: actuators.ignition_advance.degrees(),
+                manifold_kpa: new.air.manifold_kpa,
+                exhaust_kpa: new.air.exhaust_kpa,
+                cold_friction: old.cold_friction,
+                alternator_watts: new.electrical.alternator_watts(),
+            },
+        );
+        // Torque moves crank and car.
+        new.driveline = driveline::step(
+            &params.driveline,
+            &old.driveline,
+            &driveline::Inputs {
+                torque: new.engine.torque + new.electrical.starter_torque,
+                pedal,
+                brake,
+                in_drive,
+                oil_celsius: old.cooling.block,
+            },
+            DT,
+        );
+        // What burnt reaches the sensors and the catalyst.
+        new.oxygen = catalyst::step(
+            &params.oxygen,
+            &mut self.delay,
+            &old.oxygen,
+            &catalyst::Inputs {
+                equivalence: new.mixture.equivalence,
+                flow: new.air.cylinder_flow,
+                conversion: old.exhaust.conversion,
+                front_tip_celsius: old.exhaust.front_tip,
+                rear_tip_celsius: old.exhaust.rear_tip,
+            },
+            DT,
+        );
+        // What was used and purged leaves the tank.
+        new.tank = tank::step(
+            &params.tank,
+            &old.tank,
+            &tank::Inputs {
+                hole_m2: self.defects.hole_area_m2(),
+                vent_shut: actuators.vent_shut,
+                ambient_kpa: old.ambient.pressure_kpa,
+                fuel_flow: new.mixture.injected,
+                purge_flow,
+            },
+            DT,
+        );
+        new.fuel_used_g += DT * new.mixture.injected;
+        let burnt = new.mixture.cylinder_fuel / new.mixture.equivalence.max(1.0);
+        new.burnt_joules += DT * burnt * engine::HEATING_VALUE;
+        new.friction_joules += DT * new.engine.friction_watts;
+        self.state = new;
+
+        // Heat moves slowly, so it comes last and seldom.
+        if self.tick.is_multiple_of(MEDIUM) {
+            self.medium_step(actuators);
+        }
+        if self.tick.is_multiple_of(SLOW) {
+            self.slow_step(actuators);
+        }
+        self.sense(controls);
+    }
+
+    /// Exhaust heat and level sender, over [`MEDIUM`] steps.
+    fn medium_step(&mut self, actuators: &ActuatorPins) {
+        const SPAN: f64 = 0.1;
+        let state = &mut self.state;
+        state.exhaust = exhaust::step(
+            &self.params.exhaust,
+            &state.exhaust,
+            &exhaust::Inputs {
+                flow: state.air.cylinder_flow,
+                fuel: state.mixture.cylinder_fuel,
+                late_degrees: state.engine.late_degrees,
+                coolant_celsius: state.cooling.coolant,
+                ambient_celsius: state.ambient.celsius,
+                speed_kmh: state.driveline.speed * 3.6,
+                heater_front: actuators.oxygen_heater_front,
+                heater_rear: actuators.oxygen_heater_rear,
+            },
+            SPAN,
+        );
+        state.tank = tank::sender_step(
+            &self.params.tank,
+            &state.tank,
+            state.driveline.acceleration,
+            state.driveline.speed,
+            SPAN,
+        );
+    }
+
+    /// Coolant, oil, intake air, tank temperatures and vapour, over [`SLOW`] steps.
+    fn slow_step(&mut self, actuators: &ActuatorPins) {
+        const SPAN: f64 = 1.0;
+        let state = &mut self.state;
+        let engine_turns = state.driveline.omega > 0.0;
+        state.cooling = cooling::step(
+            &self.params.cooling,
+            &state.cooling,
+            &cooling::Inputs {
+                engine_turns,
+                fuel_watts: state.burnt_joules / SPAN,
+                friction_watts: state.friction_joules / SPAN,
+                speed: state.driveline.speed,
+                fan: actuators.fan,
+                ambient_celsius: state.ambient.celsius,
+            },
+            SPAN,
+        );
+        state.burnt_joules = 0.0;
+        state.friction_joules = 0.0;
+        state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.tank = tank::slow_step(
+            &self.params.tank,
+            &state.tank,
+            &tank::SlowInputs {
+                driving: engine_turns,
+                speed: state.driveline.speed,
+                ambient_celsius: state.ambient.celsius,
+                exhaust_celsius: state.exhaust.brick,
+                vent_shut: actuators.vent_shut,
+                ambient_kpa: state.ambient.pressure_kpa,
+            },
+            SPAN,
+        );
+        self.pins = sensors::slow_pins(&self.pins, &state.cooling, &state.ambient);
+    }
+
+    /// The sensors look at the new state.
+    fn sense(&mut self, controls: &DriverControls) {
+        let state = &self.state;
+        self.pins = sensors::pins(
+            &self.pins,
+            &sensors::Truth {
+                key: controls.key,
+                pedal: controls.pedal.fraction(),
+                brake: controls.brake.fraction() > 0.0,
+                in_gear: controls.selector == Selector::Drive,
+                air: &state.air,
+                mixture: &state.mixture,
+                driveline: &state.driveline,
+                oxygen: &state.oxygen,
+                tank: &state.tank,
+                electrical: &state.electrical,
+            },
+            &mut self.noise,
+        );
+    }
+
+    /// What the sensors put on the pins now.
+    #[must_use]
+    pub const fn sensors(&self) -> SensorPins {
+        self.pins
+    }
+
+    /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops.
+    pub fn refuel(&mut self, to: Ratio) {
+        self.state.tank = tank::refuel(&self.params.tank, &self.state.tank, to.fraction().max(0.0));
+    }
+
+    /// Another air temperature from now on; the car follows it in its own time.
+    pub fn set_ambient(&mut self, temperature: Temperature) {
+        let celsius = temperature
+            .clamp(Temperature::from_celsius(-40.0), Temperature::from_celsius(60.0))
+            .celsius();
+        self.state.ambient = ambient::State::new(celsius, self.state.ambient.altitude_m);
+        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+    }
+
+    /// Another height above the sea, held within -400..5000 m.
+    pub fn set_altitude(&mut self, altitude: Length) {
+        let metres = altitude.metres().clamp(-400.0, 5000.0);
+        self.state.ambient = ambient::State::new(self.state.ambient.celsius, metres);
+        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+    }
+
+    /// Makes something wrong with the car; a part has one defect at a time, the latest.
+    pub const fn set_defect(&mut self, defect: Defect) {
+        self.defects.set(defect);
+    }
+
+    /// Works on a part and says what that cured; each kind of work cures only what it would.
+    pub const fn repair(&mut self, part: Part, work: Work) -> Outcome {
+        self.defects.repair(part, work)
+    }
+
+    /// Everything that is wrong with the car.
+    pub fn defects(&self) -> impl Iterator<Item = Defect> + use<> {
+        self.defects.iter()
+    }
+}
+
+#[cfg(test)]
+mod tests;

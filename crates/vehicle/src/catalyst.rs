@@ -1,0 +1,201 @@
+//! Oxygen in the exhaust: the way to the front sensor, the catalyst's store, both narrow-band sensors.
+//!
+//! `vehicle-model.md` sections 9 and 11: delay, lags and sensor curves calibrated; the store is our own
+//! simplification of the simple three-way catalyst models (reference S14 there, abstract seen). The slip past the
+//! store is what makes a tired catalyst show before it is dead.
+
+use crate::curve::{EXP_FALLING, TANH};
+
+/// Sensors and catalyst.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Delay to the front sensor: s, and s by (g/s).
+    pub(crate) delay: (f64, f64),
+    /// Mixing on the way, s.
+    pub(crate) mixing_lag_s: f64,
+    /// Front sensor: half-width of its step in lambda.
+    pub(crate) front_width: f64,
+    /// Lags of the front sensor towards rich and towards lean, s.
+    pub(crate) front_lag_s: (f64, f64),
+    /// Oxygen the catalyst holds when hot, g: used but healthy.
+    pub(crate) capacity_g: f64,
+    /// Capacity over which the slip falls by e, g.
+    pub(crate) slip_g: f64,
+    /// Lag behind the brick, s.
+    pub(crate) behind_lag_s: f64,
+    /// Rear sensor: half-width of its step in lambda.
+    pub(crate) rear_width: f64,
+    /// The rear sensor's shift towards rich, in half-widths.
+    pub(crate) rear_shift: f64,
+    /// Lag of the rear sensor, s.
+    pub(crate) rear_lag_s: f64,
+    /// Sensors: bias and half swing, V.
+    pub(crate) volts: (f64, f64),
+    /// Tip temperature at which a sensor begins to speak, °C, and the range until it speaks alone.
+    pub(crate) awake: (f64, f64),
+}
+
+impl Params {
+    pub(crate) const fn compact_2_0() -> Self {
+        Self {
+            delay: (0.14, 1.02),
+            mixing_lag_s: 0.10,
+            front_width: 0.006,
+            front_lag_s: (0.045, 0.060),
+            capacity_g: 0.6,
+            slip_g: 0.10,
+            behind_lag_s: 0.10,
+            rear_width: 0.004,
+            rear_shift: 0.35,
+            rear_lag_s: 0.12,
+            volts: (0.45, 0.42),
+            awake: (300.0, 80.0),
+        }
+    }
+}
+
+/// What left the valves, a value each 10 ms, the longest way 1.27 s.
+#[derive(Clone, Debug)]
+pub(crate) struct Delay {
+    ring: [f64; 128],
+    at: usize,
+}
+
+impl Delay {
+    pub(crate) const fn new() -> Self {
+        Self {
+            ring: [0.0; 128],
+            at: 0,
+        }
+    }
+
+    /// Takes the newest value, gives the one of `steps` ago (fractions between two).
+    #[inline]
+    fn pass(&mut self, value: f64, steps: f64) -> f64 {
+        self.at = (self.at + 1) % 128;
+        self.ring[self.at] = value;
+        let steps = steps.clamp(0.0, 126.0);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "clamped to the ring the line before; the whole part is what is wanted"
+        )]
+        let whole = steps as u8;
+        let share = steps - f64::from(whole);
+        let newer = self.ring[(self.at + 128 - usize::from(whole)) % 128];
+        let older = self.ring[(self.at + 127 - usize::from(whole)) % 128];
+        newer + (older - newer) * share
+    }
+}
+
+/// Oxygen along the exhaust.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct State {
+    /// 1 / lambda at the front sensor.
+    pub(crate) front_equivalence: f64,
+    /// How full the store is, 0..1.
+    pub(crate) level: f64,
+    /// 1 / lambda behind the brick.
+    pub(crate) rear_equivalence: f64,
+    /// What the sensors' elements give, V, whatever their temperature.
+    pub(crate) front_element: f64,
+    pub(crate) rear_element: f64,
+    /// Front sensor at its plug, V.
+    pub(crate) front_volts: f64,
+    /// Rear sensor at its plug, V.
+    pub(crate) rear_volts: f64,
+}
+
+impl State {
+    /// Air everywhere, sensors asleep, the store half full.
+    pub(crate) const fn at_rest(params: &Params) -> Self {
+        Self {
+            front_equivalence: 0.0,
+            level: 0.5,
+            rear_equivalence: 0.0,
+            front_element: params.volts.0,
+            rear_element: params.volts.0,
+            front_volts: params.volts.0,
+            rear_volts: params.volts.0,
+        }
+    }
+}
+
+/// What the oxygen depends on.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Inputs {
+    /// 1 / lambda in the cylinders.
+    pub(crate) equivalence: f64,
+    /// Gas into the cylinders, g/s.
+    pub(crate) flow: f64,
+    pub(crate) conversion: f64,
+    pub(crate) front_tip_celsius: f64,
+    pub(crate) rear_tip_celsius: f64,
+}
+
+/// Excess air as the sensors count it: 1 - lambda, held where the curve is flat.
+#[inline]
+fn richness(equivalence: f64) -> f64 {
+    1.0 - 1.0 / equivalence.max(0.3)
+}
+
+/// One step; `delay` is moved on in place because it is long.
+pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &Inputs, dt: f64) -> State {
+    let mut next = *state;
+    if inputs.flow > 0.05 {
+        let delay_s = params.delay.0 + params.delay.1 / inputs.flow;
+        let arriving = delay.pass(inputs.equivalence, delay_s / dt);
+        next.front_equivalence += (arriving - state.front_equivalence) * dt / (params.mixing_lag_s + dt);
+
+        // Oxygen beyond what the fuel needs, g/s; negative when it lacks.
+        let stream = 0.232 * inputs.flow;
+        let excess = stream * (1.0 - next.front_equivalence);
+        let capacity = (params.capacity_g * inputs.conversion).max(1e-4);
+        let slip = EXP_FALLING.at(capacity / params.slip_g);
+        let room = if excess > 0.0 {
+            state.level
+        } else {
+            1.0 - state.level
+        };
+        let square = room * room;
+        let stored = excess * (1.0 - slip) * (1.0 - square * square * square);
+        let level = state.level + stored * dt / capacity;
+        next.level = level.clamp(0.0, 1.0);
+        // Without room for all of it the rest goes through.
+        let stored = (next.level - state.level) * capacity / dt;
+        let behind = 1.0 - (excess - stored) / stream;
+        next.rear_equivalence += (behind - state.rear_equivalence) * dt / (params.behind_lag_s + dt);
+    }
+
+    let (bias, swing) = params.volts;
+    let front = bias + swing * TANH.at(richness(next.front_equivalence) / params.front_width);
+    let lag = if front > state.front_element {
+        params.front_lag_s.0
+    } else {
+        params.front_lag_s.1
+    };
+    next.front_element += (front - state.front_element) * dt / (lag + dt);
+    let rear = bias
+        + swing
+            * TANH.at(richness(next.rear_equivalence) / params.rear_width
+                + params.rear_shift
+                + (0.5 - next.level));
+    next.rear_element += (rear - state.rear_element) * dt / (params.rear_lag_s + dt);
+    with_plugs(params, &next, inputs.front_tip_celsius, inputs.rear_tip_celsius)
+}
+
+/// A cold element floats to the bias through its own resistance.
+fn with_plugs(params: &Params, state: &State, front_tip_celsius: f64, rear_tip_celsius: f64) -> State {
+    let bias = params.volts.0;
+    let awake = |tip: f64| ((tip - params.awake.0) / params.awake.1).clamp(0.0, 1.0);
+    State {
+        front_volts: bias + (state.front_element - bias) * awake(front_tip_celsius),
+        rear_volts: bias + (state.rear_element - bias) * awake(rear_tip_celsius),
+        ..*state
+    }
+}
+
+/// The engine stands: no stream, so only the tips change what the plugs show.
+pub(crate) fn asleep(params: &Params, state: &State, front_tip_celsius: f64, rear_tip_celsius: f64) -> State {
+    with_plugs(params, state, front_tip_celsius, rear_tip_celsius)
+}

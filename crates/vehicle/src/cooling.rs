@@ -1,0 +1,251 @@
+//! Coolant, block and oil, intake air; warm-up and soak.
+//!
+//! `vehicle-model.md` section 12: two masses, thermostat and radiator, calibrated; the structure is that of published
+//! lumped warm-up models. Stepped at 1 s while the car is in use and at up to 10 s at rest; implicit.
+
+use crate::curve::Grid;
+
+/// Cooling system.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Coolant and head, J/K: what the sensor reads.
+    pub(crate) coolant_heat: f64,
+    /// Block and oil, J/K.
+    pub(crate) block_heat: f64,
+    /// Link of the two with the water pump turning, W/K, and the share of it at rest.
+    pub(crate) link: (f64, f64),
+    /// Share of the fuel's waste heat that goes to the coolant; the rest goes to the block.
+    pub(crate) coolant_share: f64,
+    /// Share of friction that warms the block.
+    pub(crate) friction_share: f64,
+    /// Loss of the coolant mass, W/K and W/K for each m/s.
+    pub(crate) coolant_loss: (f64, f64),
+    /// Loss of the block, W/K and W/K for each m/s.
+    pub(crate) block_loss: (f64, f64),
+    /// Losses at rest under the closed bonnet, W/K: coolant, block.
+    pub(crate) rest_loss: (f64, f64),
+    /// Radiator with the thermostat open: W/K, W/K for each m/s, W/K with the fan.
+    pub(crate) radiator: (f64, f64, f64),
+    /// Thermostat: begins to open, °C; range to fully open, K; lag, s.
+    pub(crate) thermostat: (f64, f64, f64),
+    /// Intake air: lag, s; K above ambient with the engine running.
+    pub(crate) intake: (f64, f64),
+}
+
+impl Params {
+    pub(crate) const fn compact_2_0() -> Self {
+        Self {
+            coolant_heat: 24_000.0,
+            block_heat: 46_000.0,
+            link: (420.0, 0.3),
+            coolant_share: 0.8,
+            friction_share: 0.5,
+            coolant_loss: (4.0, 0.25),
+            block_loss: (5.0, 0.4),
+            rest_loss: (2.5, 4.5),
+            radiator: (60.0, 18.0, 250.0),
+            thermostat: (82.0, 13.0, 15.0),
+            intake: (90.0, 2.0),
+        }
+    }
+}
+
+/// Share of the fuel's heat that the engine block takes, over fuel power in kW.
+static HEAT_SHARE: Grid<51> = Grid::through([
+    (0.0, 0.42),
+    (5.0, 0.40),
+    (10.0, 0.37),
+    (20.0, 0.32),
+    (50.0, 0.27),
+    (100.0, 0.25),
+    (250.0, 0.22),
+]);
+
+/// Share of the way from ambient to coolant that the intake air warms, over km/h.
+static UNDER_BONNET: Grid<13> = Grid::through([(0.0, 0.28), (20.0, 0.15), (60.0, 0.05)]);
+
+/// Temperatures, °C, and the thermostat.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct State {
+    pub(crate) coolant: f64,
+    /// Block and oil.
+    pub(crate) block: f64,
+    pub(crate) intake: f64,
+    /// Lift of the thermostat, 0..1.
+    pub(crate) lift: f64,
+}
+
+impl State {
+    /// A soaked car.
+    pub(crate) const fn at_rest(ambient_celsius: f64) -> Self {
+        Self {
+            coolant: ambient_celsius,
+            block: ambient_celsius,
+            intake: ambient_celsius,
+            lift: 0.0,
+        }
+    }
+}
+
+/// What warms and cools.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Inputs {
+    pub(crate) engine_turns: bool,
+    /// Heat of the burnt fuel, W.
+    pub(crate) fuel_watts: f64,
+    pub(crate) friction_watts: f64,
+    /// m/s.
+    pub(crate) speed: f64,
+    pub(crate) fan: bool,
+    pub(crate) ambient_celsius: f64,
+}
+
+/// One slow step.
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+    let air = inputs.ambient_celsius;
+    let open = ((state.coolant - params.thermostat.0) / params.thermostat.1).clamp(0.0, 1.0);
+    let lift = state.lift + (open - state.lift) * dt / (params.thermostat.2 + dt);
+
+    let heat = inputs.fuel_watts * HEAT_SHARE.at(inputs.fuel_watts * 1e-3);
+    let to_coolant = params.coolant_share * heat;
+    let to_block = heat - to_coolant + params.friction_share * inputs.friction_watts;
+    let (link, coolant_loss, block_loss) = if inputs.engine_turns {
+        let fan = if inputs.fan { params.radiator.2 } else { 0.0 };
+        let radiator = lift * (params.radiator.0 + params.radiator.1 * inputs.speed + fan);
+        (
+            params.link.0,
+            params.coolant_loss.0 + params.coolant_loss.1 * inputs.speed + radiator,
+            params.block_loss.0 + params.block_loss.1 * inputs.speed,
+        )
+    } else {
+        (
+            params.link.0 * params.link.1,
+            params.rest_loss.0,
+            params.rest_loss.1,
+        )
+    };
+
+    // Both masses implicitly: two equations, linear.
+    let coolant = params.coolant_heat / dt + link + coolant_loss;
+    let coolant_right = params.coolant_heat / dt * state.coolant + coolant_loss * air + to_coolant;
+    let block = params.block_heat / dt + link + block_loss;
+    let block_right = params.block_heat / dt * state.block + block_loss * air + to_block;
+    let determinant = coolant * block - link * link;
+    let new_coolant = (coolant_right * block + link * block_right) / determinant;
+
+    let above = if inputs.engine_turns { params.intake.1 } else { 0.0 };
+    let around = air + above + UNDER_BONNET.at(inputs.speed * 3.6) * (new_coolant - air);
+    State {
+        coolant: new_coolant,
+        block: (coolant * block_right + link * coolant_right) / determinant,
+        intake: state.intake + (around - state.intake) * dt / (params.intake.0 + dt),
+        lift,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn soak(from: f64, ambient: f64, seconds: u32, dt: f64) -> State {
+        let params = Params::compact_2_0();
+        let mut state = State {
+            coolant: from,
+            block: from,
+            intake: ambient,
+            lift: 0.0,
+        };
+        let inputs = Inputs {
+            engine_turns: false,
+            fuel_watts: 0.0,
+            friction_watts: 0.0,
+            speed: 0.0,
+            fan: false,
+            ambient_celsius: ambient,
+        };
+        let mut at = 0.0;
+        while at < f64::from(seconds) {
+            state = step(&params, &state, &inputs, dt);
+            at += dt;
+        }
+        state
+    }
+
+    /// The soak table of `vehicle-model.md` section 12 (computed there).
+    #[test]
+    fn coolant_cools_as_in_the_soak_table() {
+        for (ambient, hours_and_celsius) in [
+            (
+                20.0,
+                [
+                    (1, 71.0),
+                    (2, 55.0),
+                    (3, 45.0),
+                    (4, 37.0),
+                    (6, 28.0),
+                    (8, 24.0),
+                    (10, 22.0),
+                ],
+            ),
+            (
+                -10.0,
+                [
+                    (1, 62.0),
+                    (2, 40.0),
+                    (3, 25.0),
+                    (4, 14.0),
+                    (6, 2.0),
+                    (8, -4.0),
+                    (10, -7.0),
+                ],
+            ),
+        ] {
+            for (hours, celsius) in hours_and_celsius {
+                let found = soak(90.0, ambient, hours * 3600, 10.0).coolant;
+                assert!(
+                    (found - celsius).abs() < 2.0,
+                    "{ambient} degC, {hours} h: {found} instead of {celsius}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_soak_ends_at_ambient_and_its_step_hardly_matters() {
+        let end = soak(90.0, 5.0, 96 * 3600, 10.0);
+        assert!(
+            (end.coolant - 5.0).abs() < 0.1
+                && (end.block - 5.0).abs() < 0.1
+                && (end.intake - 5.0).abs() < 0.1
+        );
+        let (coarse, fine) = (soak(90.0, 20.0, 7200, 10.0), soak(90.0, 20.0, 7200, 1.0));
+        assert!((coarse.coolant - fine.coolant).abs() < 0.1);
+    }
+
+    /// Section 12: intake air soaks up 15-25 K in 20 min after key-off from a cruise.
+    #[test]
+    fn intake_air_warms_after_key_off() {
+        let params = Params::compact_2_0();
+        let mut state = State {
+            coolant: 88.0,
+            block: 92.0,
+            intake: 25.0,
+            lift: 0.5,
+        };
+        let inputs = Inputs {
+            engine_turns: false,
+            fuel_watts: 0.0,
+            friction_watts: 0.0,
+            speed: 0.0,
+            fan: false,
+            ambient_celsius: 20.0,
+        };
+        let warmest = (0..1200)
+            .map(|_| {
+                state = step(&params, &state, &inputs, 1.0);
+                state.intake
+            })
+            .fold(0.0, f64::max);
+        assert!((12.0..25.0).contains(&(warmest - 25.0)), "{warmest}");
+    }
+}

@@ -1,0 +1,290 @@
+//! Crank, torque converter, gearbox, wheels: engine speed and road speed are found together.
+//!
+//! `vehicle-model.md` section 2: mass, road load and tyre of a compact sedan (from memory, middle of EPA's test-car
+//! lists), gearbox and converter calibrated. No grade, no wheel slip. The lock-up clutch is a stiff damper, solved
+//! implicitly with both speeds, so that it needs no second set of equations.
+
+/// Gears.
+const GEARS: usize = 6;
+
+/// Car, gearbox and converter.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Test mass, kg.
+    pub(crate) mass_kg: f64,
+    /// What turns with the wheels, as a share of the mass.
+    pub(crate) rotating_share: f64,
+    /// Road load: N, N s/m, N s²/m².
+    pub(crate) road_load: (f64, f64, f64),
+    /// Rolling radius of the tyres, m.
+    pub(crate) tyre_m: f64,
+    /// Gear ratios, first to sixth.
+    pub(crate) ratios: [f64; GEARS],
+    pub(crate) final_drive: f64,
+    pub(crate) efficiency: f64,
+    /// Speeds for upshifts out of gear 1 to 5 at light throttle, m/s.
+    pub(crate) up: [f64; GEARS - 1],
+    /// Speeds for downshifts out of gear 2 to 6, m/s.
+    pub(crate) down: [f64; GEARS - 1],
+    /// Upshift speeds grow by up to this share with the wheel force.
+    pub(crate) up_by_force: f64,
+    /// Downshift speeds grow by up to this share (calibrated: hysteresis stays).
+    pub(crate) down_by_force: f64,
+    /// The wheel force for that, N.
+    pub(crate) full_force: f64,
+    /// Engine speed of upshifts at full throttle, rpm.
+    pub(crate) full_throttle_rpm: f64,
+    /// Duration of a shift, s.
+    pub(crate) shift_s: f64,
+    /// The gearbox rests this long after a shift, s (calibrated).
+    pub(crate) settle_s: f64,
+    /// Converter pump torque: (rpm / this)² N m at a standing turbine.
+    pub(crate) converter_rpm: f64,
+    /// Torque ratio at a standing turbine, and its fall with the speed ratio.
+    pub(crate) torque_ratio: (f64, f64),
+    /// Lock-up above this speed, m/s, above third gear.
+    pub(crate) lock_up_speed: f64,
+    /// Lock-up above this oil temperature, °C.
+    pub(crate) lock_up_celsius: f64,
+    /// Damping of the closed lock-up clutch, N m s/rad: about 4 rpm of slip at 40 N m (calibrated).
+    pub(crate) clutch: f64,
+    /// Time in which it closes, s (calibrated).
+    pub(crate) clutch_s: f64,
+    /// Brake force at the full pedal, N (calibrated).
+    pub(crate) brake_force: f64,
+    /// Inertia at the crank, kg m².
+    pub(crate) inertia: f64,
+}
+
+impl Params {
+    pub(crate) const fn compact_2_0() -> Self {
+        const KMH: f64 = 1.0 / 3.6;
+        Self {
+            mass_kg: 1417.0,
+            rotating_share: 0.03,
+            road_load: (115.7, 1.99, 0.3895),
+            tyre_m: 0.307,
+            ratios: [4.15, 2.37, 1.56, 1.16, 0.86, 0.69],
+            final_drive: 3.40,
+            efficiency: 0.92,
+            up: [15.0 * KMH, 27.0 * KMH, 41.0 * KMH, 57.0 * KMH, 74.0 * KMH],
+            down: [10.0 * KMH, 20.0 * KMH, 32.0 * KMH, 46.0 * KMH, 62.0 * KMH],
+            up_by_force: 0.9,
+            down_by_force: 0.45,
+            full_force: 3000.0,
+            full_throttle_rpm: 6000.0,
+            shift_s: 0.4,
+            settle_s: 1.0,
+            converter_rpm: 190.0,
+            torque_ratio: (1.9, 1.03),
+            lock_up_speed: 45.0 * KMH,
+            lock_up_celsius: 50.0,
+            clutch: 100.0,
+            clutch_s: 0.5,
+            brake_force: 10_000.0,
+            inertia: crate::engine::Params::compact_2_0().inertia,
+        }
+    }
+
+    /// Road load at a speed, N.
+    #[inline]
+    pub(crate) fn road_load_at(&self, speed: f64) -> f64 {
+        let (a, b, c) = self.road_load;
+        a + (b + c * speed) * speed
+    }
+
+    /// Mass with what turns, kg.
+    #[inline]
+    pub(crate) fn inertial_mass(&self) -> f64 {
+        self.mass_kg * (1.0 + self.rotating_share)
+    }
+}
+
+/// Crank, gearbox and car.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct State {
+    /// Crank speed, rad/s.
+    pub(crate) omega: f64,
+    /// Road speed, m/s.
+    pub(crate) speed: f64,
+    /// Acceleration of the last step, m/s².
+    pub(crate) acceleration: f64,
+    /// Distance since the car was made, m.
+    pub(crate) distance_m: f64,
+    /// Gear, 0 is first.
+    pub(crate) gear: usize,
+    /// The gear before the shift under way.
+    pub(crate) previous_gear: usize,
+    /// Time since the last shift began, s.
+    pub(crate) since_shift_s: f64,
+    /// How far the lock-up clutch is closed, 0..1.
+    pub(crate) lock_up: f64,
+    /// Wheel force, N, smoothed.
+    pub(crate) wheel_force: f64,
+}
+
+impl State {
+    /// A parked car.
+    pub(crate) const fn parked() -> Self {
+        Self {
+            omega: 0.0,
+            speed: 0.0,
+            acceleration: 0.0,
+            distance_m: 0.0,
+            gear: 0,
+            previous_gear: 0,
+            since_shift_s: 10.0,
+            lock_up: 0.0,
+            wheel_force: 0.0,
+        }
+    }
+}
+
+/// What moves the car.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Inputs {
+    /// Engine and starter at the flywheel, N m.
+    pub(crate) torque: f64,
+    pub(crate) pedal: f64,
+    pub(crate) brake: f64,
+    pub(crate) in_drive: bool,
+    pub(crate) oil_celsius: f64,
+}
+
+/// What the torque converter does between crank and gearbox.
+#[derive(Clone, Copy)]
+struct Converter {
+    /// Torque taken from the crank, N m.
+    pump: f64,
+    /// Torque given to the gearbox, N m.
+    turbine: f64,
+    /// Slope of the pump torque over crank speed, N m s/rad.
+    damping: f64,
+}
+
+/// The converter at two speeds. Driven from the turbine side it works the same way round, without multiplication.
+#[inline]
+fn converter(params: &Params, omega: f64, turbine: f64) -> Converter {
+    let coefficient = 30.0 / core::f64::consts::PI / params.converter_rpm;
+    let coefficient = coefficient * coefficient;
+    if omega >= turbine {
+        let ratio = if omega > 0.0 { turbine / omega } else { 0.0 };
+        let fourth = ratio * ratio * ratio * ratio;
+        let pump = coefficient * omega * omega * (1.0 - fourth);
+        let gain = (params.torque_ratio.0 - params.torque_ratio.1 * ratio).max(1.0);
+        Converter {
+            pump,
+            turbine: pump * gain,
+            damping: 2.0 * coefficient * omega * (1.0 + fourth),
+        }
+    } else {
+        let ratio = omega / turbine;
+        let cube = ratio * ratio * ratio;
+        let pump = -coefficient * turbine * turbine * (1.0 - cube * ratio);
+        Converter {
+            pump,
+            turbine: pump,
+            damping: 4.0 * coefficient * turbine * cube,
+        }
+    }
+}
+
+/// The gear wanted at this speed.
+fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
+    let gear = state.gear;
+    let force = (state.wheel_force / params.full_force)
+        .max((pedal - 0.4) / 0.6)
+        .clamp(0.0, 1.0);
+    let flat_out = pedal > 0.9;
+    let rpm_in = |gear: usize| {
+        state.speed / params.tyre_m * params.ratios[gear] * params.final_drive * 30.0 / core::f64::consts::PI
+    };
+    if gear < GEARS - 1 {
+        let scheduled = !flat_out && state.speed > params.up[gear] * (1.0 + params.up_by_force * force);
+        if scheduled || rpm_in(gear) > params.full_throttle_rpm {
+            return gear + 1;
+        }
+    }
+    if gear > 0 {
+        let scheduled = state.speed < params.down[gear - 1] * (1.0 + params.down_by_force * force);
+        if scheduled || (flat_out && rpm_in(gear - 1) < 0.85 * params.full_throttle_rpm) {
+            return gear - 1;
+        }
+    }
+    gear
+}
+
+/// One step.
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+    let mut next = *state;
+    next.since_shift_s = (state.since_shift_s + dt).min(10.0);
+    if next.since_shift_s > params.shift_s + params.settle_s {
+        let wanted = wanted_gear(params, state, inputs.pedal);
+        if wanted != state.gear {
+            next.previous_gear = state.gear;
+            next.gear = wanted;
+            next.since_shift_s = 0.0;
+        }
+    }
+    let shifting = next.since_shift_s < params.shift_s;
+    let share = (next.since_shift_s / params.shift_s).min(1.0);
+    let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
+
+    // The clutch opens at once below the limits and slips through a shift.
+    let lock = inputs.in_drive
+        && next.gear > 2
+        && state.speed > params.lock_up_speed
+        && inputs.oil_celsius > params.lock_up_celsius;
+    next.lock_up = if !lock || shifting {
+        0.0
+    } else {
+        (state.lock_up + dt / params.clutch_s).min(1.0)
+    };
+    let clutch = params.clutch * next.lock_up * next.lock_up;
+
+    // rad/s at the turbine for each m/s
+    let gearing = ratio * params.final_drive / params.tyre_m;
+    let taken = if inputs.in_drive {
+        converter(params, state.omega, state.speed * gearing)
+    } else {
+        Converter {
+            pump: 0.0,
+            turbine: 0.0,
+            damping: 0.0,
+        }
+    };
+    let efficiency = if taken.turbine >= 0.0 {
+        params.efficiency
+    } else {
+        1.0 / params.efficiency
+    };
+    let mass = params.inertial_mass();
+    let resistance = params.road_load_at(state.speed) + params.brake_force * inputs.brake;
+
+    // Two equations for the two new speeds, linear in the clutch and the converter's damping.
+    let crank = params.inertia / dt + taken.damping;
+    let crank_right = crank * state.omega + inputs.torque - taken.pump;
+    let coupling = clutch * gearing;
+    let car = mass / dt + coupling * gearing * efficiency;
+    let car_right = mass / dt * state.speed + taken.turbine * gearing * efficiency - resistance;
+    let determinant = (crank + clutch) * car - coupling * coupling * efficiency;
+    let mut omega = (crank_right * car + coupling * car_right) / determinant;
+    let mut speed = ((crank + clutch) * car_right + coupling * efficiency * crank_right) / determinant;
+    if speed < 0.0 || !inputs.in_drive && state.speed < 0.3 {
+        // At rest; the park pawl holds as well.
+        speed = 0.0;
+        omega = crank_right / (crank + clutch);
+    }
+    next.omega = if omega < 0.5 { 0.0 } else { omega };
+    next.speed = speed;
+    next.acceleration = (speed - state.speed) / dt;
+    next.distance_m += 0.5 * (speed + state.speed) * dt;
+    let wheel_force = mass * next.acceleration + resistance;
+    let wheel_force = if speed > 0.0 && inputs.brake <= 0.0 {
+        wheel_force
+    } else {
+        0.0
+    };
+    next.wheel_force += (wheel_force - state.wheel_force) * dt / (0.3 + dt);
+    next
+}

@@ -1,0 +1,302 @@
+//! The driver: follows a plan of schedules, cruises and idles with pedal and brake.
+//!
+//! `vehicle-model.md` section 2 (calibrated): wanted acceleration is that of the schedule half a second ahead and 0.8/s
+//! by speed error, limited to +3.8 and -4 m/s²; 0.3 s of pedal lag. What a pedal position gives is for the car's
+//! engine management to say, so a slow correction by speed error is added, as a driver's foot does.
+
+extern crate alloc;
+
+use alloc::vec::Vec;
+use core::time::Duration;
+
+use twotrip_harness::KeyPosition;
+use twotrip_units::{Ratio, Speed};
+
+use crate::{DriverControls, STEP, Selector, driveline, schedule::Schedule};
+
+/// One leg of a drive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Leg {
+    /// A published speed trace.
+    Schedule(&'static Schedule),
+    /// At rest in Drive, foot on the brake.
+    Idle {
+        /// For so long, from standstill.
+        span: Duration,
+    },
+    /// At a steady speed.
+    Cruise {
+        /// Which.
+        speed: Speed,
+        /// For so long, from reaching it.
+        span: Duration,
+    },
+    /// To a standstill.
+    Stop,
+}
+
+/// Legs in order.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Plan {
+    legs: Vec<Leg>,
+}
+
+impl Plan {
+    /// A drive of these legs.
+    #[must_use]
+    pub const fn new(legs: Vec<Leg>) -> Self {
+        Self { legs }
+    }
+
+    /// One published schedule.
+    #[must_use]
+    pub fn schedule(schedule: &'static Schedule) -> Self {
+        Self::new(alloc::vec![Leg::Schedule(schedule)])
+    }
+
+    /// The legs.
+    #[must_use]
+    pub fn legs(&self) -> &[Leg] {
+        &self.legs
+    }
+
+    /// About how long it takes: speed changes between legs at the driver's usual rates are counted in.
+    #[must_use]
+    pub fn duration(&self) -> Duration {
+        let mut speed = Speed::ZERO;
+        let mut total = Duration::ZERO;
+        for leg in &self.legs {
+            let (change, span, end) = match *leg {
+                Leg::Schedule(schedule) => (
+                    approach(speed, schedule.sample(0)),
+                    schedule.duration(),
+                    schedule.sample(schedule.samples() - 1),
+                ),
+                Leg::Idle { span } => (approach(speed, Speed::ZERO), span, Speed::ZERO),
+                Leg::Cruise { speed: target, span } => (approach(speed, target), span, target),
+                Leg::Stop => (approach(speed, Speed::ZERO), Duration::ZERO, Speed::ZERO),
+            };
+            total = total.saturating_add(change).saturating_add(span);
+            speed = end;
+        }
+        total
+    }
+}
+
+/// Usual acceleration and braking between legs, m/s² (calibrated: brisk but gentle).
+const USUAL: (f64, f64) = (1.2, 1.5);
+
+/// Time to change speed at the usual rates.
+fn approach(from: Speed, to: Speed) -> Duration {
+    let change = (to - from).metres_per_second();
+    let seconds = if change > 0.0 {
+        change / USUAL.0
+    } else {
+        -change / USUAL.1
+    };
+    Duration::try_from_secs_f64(seconds).unwrap_or(Duration::MAX)
+}
+
+/// Limits of the wanted acceleration, m/s².
+const ACCELERATION_LIMITS: (f64, f64) = (-4.0, 3.8);
+/// How far ahead the driver looks.
+const LOOK_AHEAD: Duration = Duration::from_millis(500);
+/// Wanted acceleration by speed error, 1/s.
+const BY_ERROR: f64 = 0.8;
+/// Lag of the foot, s.
+const PEDAL_LAG_S: f64 = 0.3;
+/// Slow correction, 1/s² (calibrated).
+const CORRECTION: f64 = 0.12;
+/// Greatest slow correction, m/s².
+const CORRECTION_LIMIT: f64 = 0.8;
+/// Force the driver expects from the full pedal, N, and the power, W (calibrated on the 2.0-litre).
+const FULL_PEDAL: (f64, f64) = (4500.0, 82_000.0);
+/// Brake pedal that holds the car against creep.
+const HOLD: f64 = 0.5;
+/// Decisions every so many steps: ten a second.
+const DECIDE_EVERY: u64 = 10;
+
+/// A driver with a plan.
+#[derive(Clone, Debug)]
+pub struct Driver {
+    plan: Plan,
+    road: driveline::Params,
+    leg: usize,
+    /// Steps in the present leg that count for it.
+    elapsed: u64,
+    /// Steps since the start.
+    steps: u64,
+    /// Speed that a change between legs has come to.
+    ramp: Option<Speed>,
+    correction: f64,
+    wanted_pedal: f64,
+    wanted_brake: f64,
+    pedal: f64,
+    brake: f64,
+}
+
+impl Driver {
+    /// A driver who knows the compact car's road load and sits in it at rest, engine running.
+    #[must_use]
+    pub const fn new(plan: Plan) -> Self {
+        Self {
+            plan,
+            road: driveline::Params::compact_2_0(),
+            leg: 0,
+            elapsed: 0,
+            steps: 0,
+            ramp: None,
+            correction: 0.0,
+            wanted_pedal: 0.0,
+            wanted_brake: HOLD,
+            pedal: 0.0,
+            brake: HOLD,
+        }
+    }
+
+    /// The plan is done; the car stands in Drive with the foot on the brake, or rolls if its last leg did.
+    #[must_use]
+    pub fn finished(&self) -> bool {
+        self.leg >= self.plan.legs.len()
+    }
+
+    /// How much of the plan's time has gone.
+    #[must_use]
+    pub fn progress(&self) -> Ratio {
+        if self.finished() {
+            return Ratio::from_fraction(1.0);
+        }
+        let total = self.plan.duration().as_secs_f64().max(STEP.as_secs_f64());
+        Ratio::from_fraction((self.time(self.steps).as_secs_f64() / total).min(1.0))
+    }
+
+    /// The speed the plan asks for now.
+    #[must_use]
+    pub fn target_speed(&self) -> Speed {
+        match self.plan.legs.get(self.leg) {
+            Some(Leg::Schedule(schedule)) if self.ramp.is_none() => schedule.speed(self.time(self.elapsed)),
+            Some(Leg::Cruise { speed, .. }) if self.ramp.is_none() => *speed,
+            Some(_) => self.ramp.unwrap_or(Speed::ZERO),
+            None => Speed::ZERO,
+        }
+    }
+
+    /// What the driver does in this step, at this road speed.
+    pub fn controls(&mut self, speed: Speed) -> DriverControls {
+        if self.steps.is_multiple_of(DECIDE_EVERY) {
+            self.decide(speed);
+        }
+        self.steps += 1;
+        let follow = STEP.as_secs_f64() / (PEDAL_LAG_S + STEP.as_secs_f64());
+        self.pedal += (self.wanted_pedal - self.pedal) * follow;
+        self.brake += (self.wanted_brake - self.brake) * follow;
+        // The foot is on one pedal or the other.
+        let braking = self.wanted_brake > 0.0;
+        DriverControls {
+            key: KeyPosition::On,
+            pedal: Ratio::from_fraction(if braking { 0.0 } else { self.pedal }),
+            brake: Ratio::from_fraction(if braking { self.brake } else { 0.0 }),
+            selector: Selector::Drive,
+        }
+    }
+
+    fn time(&self, steps: u64) -> Duration {
+        Duration::from_nanos(steps.saturating_mul(STEP_NANOS))
+    }
+
+    /// Moves on in the plan and sets the pedals wanted for the next tenth of a second.
+    fn decide(&mut self, speed: Speed) {
+        let (target, acceleration) = self.follow_plan(speed);
+        let at_rest = target <= Speed::ZERO && acceleration <= 0.0;
+        if at_rest && speed.metres_per_second() < 0.3 {
+            self.correction = 0.0;
+            self.set(0.0, HOLD);
+            return;
+        }
+        let error = (target - speed).metres_per_second();
+        let limit = CORRECTION_LIMIT;
+        let step = STEP.as_secs_f64() * 10.0;
+        self.correction = (self.correction + CORRECTION * error * step).clamp(-limit, limit);
+        let wanted = (acceleration + BY_ERROR * error).clamp(ACCELERATION_LIMITS.0, ACCELERATION_LIMITS.1);
+        let v = speed.metres_per_second().max(0.0);
+        let force = self.road.inertial_mass() * (wanted + self.correction) + self.road.road_load_at(v);
+        // Lifting the foot already brakes a little: only beyond that the other pedal is wanted.
+        let engine_drag = 60.0 + 8.0 * v;
+        if force > 0.0 {
+            let full = FULL_PEDAL.0.min(FULL_PEDAL.1 / v.max(1.0));
+            let share = (force / full).min(1.0);
+            let root = libm::sqrt(share);
+            self.set(root * libm::sqrt(root), 0.0);
+        } else if force > -engine_drag {
+            self.set(0.0, 0.0);
+        } else {
+            self.set(
+                0.0,
+                ((-force - engine_drag) / self.road.brake_force).clamp(0.01, 1.0),
+            );
+        }
+    }
+
+    const fn set(&mut self, pedal: f64, brake: f64) {
+        self.wanted_pedal = pedal;
+        self.wanted_brake = brake;
+        if brake > 0.0 {
+            self.pedal = 0.0;
+        } else {
+            self.brake = 0.0;
+        }
+    }
+
+    /// Target speed now and acceleration just ahead, m/s²; advances to the next leg when one is done.
+    fn follow_plan(&mut self, speed: Speed) -> (Speed, f64) {
+        let Some(&leg) = self.plan.legs.get(self.leg) else {
+            return self.ramp_to(Speed::ZERO, speed);
+        };
+        let (start, span) = match leg {
+            Leg::Schedule(schedule) => (schedule.sample(0), schedule.duration()),
+            Leg::Idle { span } => (Speed::ZERO, span),
+            Leg::Cruise { speed, span } => (speed, span),
+            Leg::Stop => (Speed::ZERO, Duration::ZERO),
+        };
+        if self.elapsed == 0 && (speed - start).abs().metres_per_second() > 0.5 {
+            return self.ramp_to(start, speed);
+        }
+        self.ramp = None;
+        let now = self.time(self.elapsed);
+        self.elapsed += DECIDE_EVERY;
+        if now >= span {
+            self.leg += 1;
+            self.elapsed = 0;
+        }
+        match leg {
+            Leg::Schedule(schedule) => (
+                schedule.speed(now),
+                schedule
+                    .acceleration(now + LOOK_AHEAD)
+                    .metres_per_second_squared(),
+            ),
+            Leg::Cruise { speed, .. } => (speed, 0.0),
+            Leg::Idle { .. } | Leg::Stop => (Speed::ZERO, 0.0),
+        }
+    }
+
+    /// A change of speed between legs at the usual rates.
+    fn ramp_to(&mut self, end: Speed, speed: Speed) -> (Speed, f64) {
+        let from = self.ramp.unwrap_or(speed);
+        let rate = if end > from { USUAL.0 } else { -USUAL.1 };
+        let moved = from + Speed::from_metres_per_second(rate * STEP.as_secs_f64() * 10.0);
+        let (target, rate) = if (end > from) == (end > moved) && end != from {
+            (moved, rate)
+        } else {
+            (end, 0.0)
+        };
+        self.ramp = Some(target);
+        (target, rate)
+    }
+}
+
+const STEP_NANOS: u64 = 10_000_000;
+const _: () = assert!(
+    STEP.as_nanos() == STEP_NANOS as u128,
+    "the driver counts steps of the car"
+);

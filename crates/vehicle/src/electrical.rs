@@ -1,0 +1,212 @@
+//! Battery, alternator, starter and the loads on them.
+//!
+//! `vehicle-model.md` section 14 (battery figures from memory, the rest calibrated): resting voltage, resistance and a
+//! slow surface charge; the starter is a plain DC motor, so that current and cranking speed follow from the battery.
+
+use crate::curve::Grid;
+
+/// Battery, alternator, starter.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Capacity, A s.
+    pub(crate) capacity: f64,
+    /// Share of charge the car starts with.
+    pub(crate) initial_charge: f64,
+    /// Cables and ground strap that all current passes, Ω.
+    pub(crate) cable_ohms: f64,
+    /// Harness to the module, Ω, passed by the loads.
+    pub(crate) harness_ohms: f64,
+    /// Settling of the surface charge, s.
+    pub(crate) surface_s: f64,
+    /// Largest current of the alternator, A.
+    pub(crate) alternator_amperes: f64,
+    /// Lag of its regulator, s.
+    pub(crate) regulator_lag_s: f64,
+    /// Resistance of the starter, Ω: 500 A from a full battery at standstill.
+    pub(crate) starter_ohms: f64,
+    /// Back voltage of the starter by crank speed, V/rpm: about 180 A at 195 rpm.
+    pub(crate) starter_volts_per_rpm: f64,
+    /// Torque at the crank by current, N m/A.
+    pub(crate) starter_torque: f64,
+    /// Control modules, ignition, instruments with the key on, W.
+    pub(crate) key_on_watts: f64,
+    /// Parked, W.
+    pub(crate) parked_watts: f64,
+    /// Fuel pump, W.
+    pub(crate) pump_watts: f64,
+    /// One oxygen sensor heater, W.
+    pub(crate) heater_watts: f64,
+    /// Radiator fan, W.
+    pub(crate) fan_watts: f64,
+    /// Blower and heated screen while the engine is cold, W.
+    pub(crate) cold_watts: f64,
+}
+
+impl Params {
+    pub(crate) const fn compact_2_0() -> Self {
+        Self {
+            capacity: 60.0 * 3600.0,
+            initial_charge: 0.9,
+            cable_ohms: 0.0015,
+            harness_ohms: 0.006,
+            surface_s: 5.0,
+            alternator_amperes: 100.0,
+            regulator_lag_s: 0.2,
+            starter_ohms: 0.0176,
+            starter_volts_per_rpm: 0.0413,
+            starter_torque: 0.125,
+            key_on_watts: 150.0,
+            parked_watts: 0.3,
+            pump_watts: 75.0,
+            heater_watts: 12.5,
+            fan_watts: 250.0,
+            cold_watts: 150.0,
+        }
+    }
+}
+
+/// Resting voltage at 25 °C over the share of charge.
+static RESTING: Grid<21> = Grid::through([
+    (0.0, 11.89),
+    (0.25, 12.06),
+    (0.5, 12.24),
+    (0.75, 12.45),
+    (1.0, 12.65),
+]);
+
+/// Resistance over °C, Ω: 6 mΩ at 25, 9 at 0, 14 at -18.
+static RESISTANCE: Grid<81> = Grid::through([
+    (-35.0, 0.020),
+    (-18.0, 0.014),
+    (0.0, 0.009),
+    (25.0, 0.006),
+    (45.0, 0.005),
+]);
+
+/// Resistance to charging over the share of charge, Ω: a full battery takes 3 A at 14.2 V, a flat one all there is
+/// (calibrated).
+static CHARGING: Grid<11> = Grid::through([
+    (0.0, 0.04),
+    (0.5, 0.042),
+    (0.7, 0.067),
+    (0.8, 0.117),
+    (0.9, 0.238),
+    (1.0, 0.50),
+]);
+
+/// What the alternator can give over rpm, as a share: full from 1500 rpm.
+static OUTPUT: Grid<23> = Grid::through([(400.0, 0.0), (700.0, 0.55), (1500.0, 1.0)]);
+
+/// The electrical system.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct State {
+    /// Share of charge.
+    pub(crate) charge: f64,
+    /// Surface charge, V.
+    pub(crate) surface_volts: f64,
+    /// Battery terminals, V.
+    pub(crate) battery_volts: f64,
+    /// Supply of the modules, V.
+    pub(crate) supply_volts: f64,
+    /// Alternator current, A.
+    pub(crate) alternator_amperes: f64,
+    /// Starter torque at the crank, N m.
+    pub(crate) starter_torque: f64,
+    /// Starter current, A.
+    pub(crate) starter_amperes: f64,
+}
+
+impl State {
+    /// A battery at rest.
+    pub(crate) fn at_rest(params: &Params) -> Self {
+        let volts = RESTING.at(params.initial_charge);
+        Self {
+            charge: params.initial_charge,
+            surface_volts: 0.0,
+            battery_volts: volts,
+            supply_volts: volts,
+            alternator_amperes: 0.0,
+            starter_torque: 0.0,
+            starter_amperes: 0.0,
+        }
+    }
+
+    /// Electrical output of the alternator, W.
+    #[inline]
+    pub(crate) fn alternator_watts(&self) -> f64 {
+        self.alternator_amperes * self.battery_volts
+    }
+}
+
+/// What hangs on the battery.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Inputs {
+    pub(crate) key_on: bool,
+    pub(crate) starter: bool,
+    pub(crate) pump: bool,
+    pub(crate) heaters: u8,
+    pub(crate) fan: bool,
+    /// Set point of the regulator, V; zero switches it off.
+    pub(crate) set_point_volts: f64,
+    pub(crate) engine_rpm: f64,
+    pub(crate) coolant_celsius: f64,
+    pub(crate) battery_celsius: f64,
+}
+
+/// One step.
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+    let mut watts = if inputs.key_on {
+        params.key_on_watts
+    } else {
+        params.parked_watts
+    };
+    watts += f64::from(inputs.heaters) * params.heater_watts;
+    if inputs.pump {
+        watts += params.pump_watts;
+    }
+    if inputs.fan {
+        watts += params.fan_watts;
+    }
+    if inputs.engine_rpm > 400.0 && inputs.coolant_celsius < 60.0 {
+        watts += params.cold_watts;
+    }
+    let load_amperes = watts / state.supply_volts.max(7.0);
+
+    let resting = RESTING.at(state.charge);
+    let ohms = RESISTANCE.at(inputs.battery_celsius) + params.cable_ohms;
+    let starter_amperes = if inputs.starter {
+        let behind = resting + state.surface_volts - load_amperes * ohms;
+        ((behind - params.starter_volts_per_rpm * inputs.engine_rpm) / (params.starter_ohms + ohms)).max(0.0)
+    } else {
+        0.0
+    };
+
+    let wanted = if inputs.set_point_volts > 0.0 {
+        let available = params.alternator_amperes * OUTPUT.at(inputs.engine_rpm);
+        let charging = (inputs.set_point_volts - resting - state.surface_volts) / ohms;
+        (load_amperes + charging).clamp(0.0, available)
+    } else {
+        0.0
+    };
+    let alternator_amperes =
+        state.alternator_amperes + (wanted - state.alternator_amperes) * dt / (params.regulator_lag_s + dt);
+
+    let into_battery = alternator_amperes - load_amperes - starter_amperes;
+    let settled = if into_battery > 0.0 {
+        into_battery * CHARGING.at(state.charge)
+    } else {
+        0.0
+    };
+    let surface_volts =
+        state.surface_volts + (settled.min(3.0) - state.surface_volts) * dt / (params.surface_s + dt);
+    let battery_volts = (resting + state.surface_volts + into_battery * ohms).clamp(0.0, 18.0);
+    State {
+        charge: (state.charge + into_battery * dt / params.capacity).clamp(0.0, 1.0),
+        surface_volts,
+        battery_volts,
+        supply_volts: (battery_volts - load_amperes * params.harness_ohms).max(0.0),
+        alternator_amperes,
+        starter_torque: params.starter_torque * starter_amperes,
+        starter_amperes,
+    }
+}

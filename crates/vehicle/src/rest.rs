@@ -1,0 +1,157 @@
+//! The car at rest: key off, engine stopped, hours in coarse steps.
+
+use core::time::Duration;
+
+use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_units::Ratio;
+
+use crate::{
+    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust,
+    sensors, tank,
+};
+
+/// Steps of the coarse grid: 10 s.
+const COARSE: u64 = 10 * SLOW;
+/// While the engine runs down or the car rolls, rest goes on in ordinary steps, this many at most.
+const RUN_DOWN: u64 = 60 * SLOW;
+
+impl Vehicle {
+    /// Leaves the car parked with the key off for a span: what still turns comes to rest first, then heat, vapour and
+    /// battery go on in steps of 10 s on a fixed grid of car time (1 s and single steps at its edges).
+    ///
+    /// A span is kept to the nanosecond: what is left below a step counts for the next call.
+    pub fn rest(&mut self, span: Duration) {
+        let span = span.saturating_add(self.rest_left);
+        let step = STEP.as_nanos();
+        let whole = span.as_nanos() / step;
+        self.rest_left = Duration::from_nanos(u64::try_from(span.as_nanos() % step).unwrap_or(0));
+        let mut steps = u64::try_from(whole).unwrap_or(u64::MAX);
+
+        let parked = DriverControls {
+            key: KeyPosition::Off,
+            pedal: Ratio::ZERO,
+            brake: Ratio::from_fraction(0.3),
+            selector: Selector::Park,
+        };
+        let mut run_down = RUN_DOWN;
+        while steps > 0 && run_down > 0 && !self.stands() {
+            self.step(&ActuatorPins::default(), &parked);
+            steps -= 1;
+            run_down -= 1;
+        }
+        while steps > 0 {
+            if self.tick.is_multiple_of(COARSE) && steps >= COARSE {
+                self.coarse_step(10.0);
+                self.tick += COARSE;
+                steps -= COARSE;
+            } else if self.tick.is_multiple_of(SLOW) && steps >= SLOW {
+                self.coarse_step(1.0);
+                self.tick += SLOW;
+                steps -= SLOW;
+            } else {
+                self.step(&ActuatorPins::default(), &parked);
+                steps -= 1;
+            }
+        }
+        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+        self.sense(&DriverControls::default());
+    }
+
+    fn stands(&self) -> bool {
+        self.state.driveline.omega <= 0.0 && self.state.driveline.speed <= 0.0
+    }
+
+    /// Everything that moves in a parked car. What is fast is at its end already: no flow, manifold at ambient.
+    fn coarse_step(&mut self, dt: f64) {
+        let params = &self.params;
+        let state = &mut self.state;
+        let air_celsius = state.ambient.celsius;
+        state.electrical = electrical::step(
+            &params.electrical,
+            &state.electrical,
+            &electrical::Inputs {
+                key_on: false,
+                starter: false,
+                pump: false,
+                heaters: 0,
+                fan: false,
+                set_point_volts: 0.0,
+                engine_rpm: 0.0,
+                coolant_celsius: state.cooling.coolant,
+                battery_celsius: air_celsius,
+            },
+            dt,
+        );
+        state.air = air::State::at_rest(&params.air, state.ambient.pressure_kpa);
+        state.engine = engine::Output::default();
+        state.mixture.rail_kpa /= 1.0 + dt / params.mixture.decay_s;
+        state.mixture.injected = 0.0;
+        state.mixture.film_g = 0.0;
+        state.mixture.vapour = 0.0;
+        state.mixture.cylinder_fuel = 0.0;
+        state.mixture.equivalence = 0.0;
+        state.exhaust = exhaust::step(
+            &params.exhaust,
+            &state.exhaust,
+            &exhaust::Inputs {
+                flow: 0.0,
+                fuel: 0.0,
+                late_degrees: 0.0,
+                coolant_celsius: state.cooling.coolant,
+                ambient_celsius: air_celsius,
+                speed_kmh: 0.0,
+                heater_front: false,
+                heater_rear: false,
+            },
+            dt,
+        );
+        state.oxygen = catalyst::asleep(
+            &params.oxygen,
+            &state.oxygen,
+            state.exhaust.front_tip,
+            state.exhaust.rear_tip,
+        );
+        state.cooling = cooling::step(
+            &params.cooling,
+            &state.cooling,
+            &cooling::Inputs {
+                engine_turns: false,
+                fuel_watts: 0.0,
+                friction_watts: 0.0,
+                speed: 0.0,
+                fan: false,
+                ambient_celsius: air_celsius,
+            },
+            dt,
+        );
+        state.burnt_joules = 0.0;
+        state.friction_joules = 0.0;
+        state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.tank = tank::slow_step(
+            &params.tank,
+            &state.tank,
+            &tank::SlowInputs {
+                driving: false,
+                speed: 0.0,
+                ambient_celsius: air_celsius,
+                exhaust_celsius: state.exhaust.brick,
+                vent_shut: false,
+                ambient_kpa: state.ambient.pressure_kpa,
+            },
+            dt,
+        );
+        state.tank = tank::step(
+            &params.tank,
+            &state.tank,
+            &tank::Inputs {
+                hole_m2: self.defects.hole_area_m2(),
+                vent_shut: false,
+                ambient_kpa: state.ambient.pressure_kpa,
+                fuel_flow: 0.0,
+                purge_flow: 0.0,
+            },
+            dt,
+        );
+        state.tank = tank::sender_step(&params.tank, &state.tank, 0.0, 0.0, dt);
+    }
+}

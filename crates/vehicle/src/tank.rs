@@ -1,0 +1,293 @@
+//! Fuel tank and vapour: fuel and its temperature, vapour pressure, canister, vent and purge valves, holes.
+//!
+//! `vehicle-model.md` section 13, calibrated unless it says else. Pressures are gauge, in Pa.
+
+use crate::{air, curve::Grid};
+
+/// Tank and evaporative system.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// What the gauge calls full, L.
+    pub(crate) nominal_l: f64,
+    /// To the brim, L.
+    pub(crate) brim_l: f64,
+    /// Lines and canister, L.
+    pub(crate) lines_l: f64,
+    /// Density of petrol, g/L.
+    pub(crate) petrol: f64,
+    /// Effective area of the purge valve at full duty, m².
+    pub(crate) purge_m2: f64,
+    /// Vent path with the canister's drag: m³/s at the root of a pascal (0.9 L/s at 300 Pa).
+    pub(crate) vent: f64,
+    /// Density of the air that leaks, kg/m³.
+    pub(crate) air_density: f64,
+    /// Discharge coefficient of a hole.
+    pub(crate) discharge: f64,
+    /// Relief valves of the cap, Pa (from memory).
+    pub(crate) relief_pa: (f64, f64),
+    /// Pressure of warm vapour for each K in a shut tank: gas law and condensation, Pa/K.
+    pub(crate) thermal_pa: f64,
+    /// Vapour at 25 °C in still fuel, Pa/s.
+    pub(crate) vapour_pa_s: f64,
+    /// Reid vapour pressure of the fuel by the 62 kPa that the rate stands for.
+    pub(crate) volatility: f64,
+    /// Pressure that would come of the vapour space's filling with vapour, Pa.
+    pub(crate) saturation_pa: f64,
+    /// Share of saturation that a rise of 1 K takes away, 1/K.
+    pub(crate) saturation_by_kelvin: f64,
+    /// Mass of saturated vapour at 20 °C, g/L (from memory).
+    pub(crate) vapour_density: f64,
+    /// Capacity of the canister, g.
+    pub(crate) canister_g: f64,
+    /// Vapour share of the purged mass from a full canister.
+    pub(crate) purge_share: f64,
+    /// Driving warms the fuel towards ambient and so many K ...
+    pub(crate) driving_kelvins: f64,
+    /// ... over this time, s.
+    pub(crate) driving_s: f64,
+    /// At rest the fuel cools over this time, s.
+    pub(crate) rest_s: f64,
+    /// The vapour space follows fuel and floor over this time, s.
+    pub(crate) space_s: f64,
+    /// Share of the exhaust's excess temperature that the tank's wall feels when the car stands.
+    pub(crate) floor_share: f64,
+    /// Sender's filter, s.
+    pub(crate) sender_s: f64,
+    /// Sender's error by acceleration, % for each m/s².
+    pub(crate) slosh_percent: f64,
+}
+
+impl Params {
+    pub(crate) const fn compact_2_0() -> Self {
+        Self {
+            nominal_l: 50.0,
+            brim_l: 55.0,
+            lines_l: 3.0,
+            petrol: 745.0,
+            purge_m2: 4.5e-6,
+            // 0.9e-3 / sqrt(300)
+            vent: 5.196_152e-5,
+            air_density: 1.19,
+            discharge: 0.62,
+            relief_pa: (-6000.0, 10_000.0),
+            thermal_pa: 500.0,
+            vapour_pa_s: 4.0,
+            volatility: 1.0,
+            saturation_pa: 3000.0,
+            saturation_by_kelvin: 0.125,
+            vapour_density: 0.8,
+            canister_g: 100.0,
+            purge_share: 0.5,
+            driving_kelvins: 22.0,
+            driving_s: 4000.0,
+            rest_s: 18_000.0,
+            space_s: 600.0,
+            floor_share: 0.004,
+            sender_s: 10.0,
+            slosh_percent: 2.7,
+        }
+    }
+
+    /// Vapour space over the fuel, m³.
+    #[inline]
+    fn vapour_space_m3(&self, fuel_l: f64) -> f64 {
+        (self.brim_l - fuel_l + self.lines_l) * 1e-3
+    }
+}
+
+/// Tank, canister, sender.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct State {
+    pub(crate) fuel_l: f64,
+    /// Pressure in the vapour space, Pa gauge.
+    pub(crate) pressure_pa: f64,
+    pub(crate) fuel_celsius: f64,
+    pub(crate) space_celsius: f64,
+    /// Vapour in the space by what it could hold, 0..1.
+    pub(crate) saturation: f64,
+    /// Vapour in the canister, g.
+    pub(crate) canister_g: f64,
+    /// Rise of pressure from vapour and warmth in a shut tank, Pa/s.
+    pub(crate) rise_pa_s: f64,
+    /// Vapour share of the purged mass.
+    pub(crate) purge_share: f64,
+    /// How much the fuel moves, 1..3.
+    pub(crate) slosh: f64,
+    /// What the sender shows, %.
+    pub(crate) shown_percent: f64,
+    /// Through the purge valve, g/s.
+    pub(crate) purge_flow: f64,
+}
+
+impl State {
+    /// A tank that has stood for days.
+    pub(crate) const fn at_rest(params: &Params, level: f64, ambient_celsius: f64) -> Self {
+        Self {
+            fuel_l: params.nominal_l * level,
+            pressure_pa: 0.0,
+            fuel_celsius: ambient_celsius,
+            space_celsius: ambient_celsius,
+            saturation: 1.0,
+            canister_g: 20.0,
+            rise_pa_s: 0.0,
+            purge_share: 0.0,
+            slosh: 1.0,
+            shown_percent: 100.0 * level,
+            purge_flow: 0.0,
+        }
+    }
+
+    /// Petrol vapour through the purge valve, g/s.
+    #[inline]
+    pub(crate) const fn purge_vapour(&self) -> f64 {
+        self.purge_flow * self.purge_share
+    }
+}
+
+/// What acts on the tank in a step.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Inputs {
+    /// Area of all holes, m².
+    pub(crate) hole_m2: f64,
+    pub(crate) vent_shut: bool,
+    pub(crate) ambient_kpa: f64,
+    /// Petrol taken by the pump, g/s.
+    pub(crate) fuel_flow: f64,
+    /// Gas through the purge valve, g/s, of [`purge_flow`].
+    pub(crate) purge_flow: f64,
+}
+
+/// Gas through the purge valve, g/s: an orifice from tank and canister to the manifold, with a check valve.
+pub(crate) fn purge_flow(
+    params: &Params,
+    state: &State,
+    duty: f64,
+    ambient_kpa: f64,
+    ambient_celsius: f64,
+    manifold_kpa: f64,
+) -> f64 {
+    if duty <= 0.0 {
+        return 0.0;
+    }
+    let upstream_kpa = ambient_kpa + state.pressure_pa * 1e-3;
+    let (flow, _) = air::orifice(
+        params.purge_m2 * duty.min(1.0),
+        upstream_kpa,
+        ambient_celsius,
+        manifold_kpa,
+    );
+    (flow * 1e3).max(0.0)
+}
+
+/// One step of pressure and contents. Explicit steps oscillate for holes above 4 mm (their time constant is below a
+/// step), so the holes' flow is taken implicitly: stable for any size and exact at rest.
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+    let atmosphere_pa = inputs.ambient_kpa * 1e3;
+    let stiffness = atmosphere_pa / params.vapour_space_m3(state.fuel_l);
+    let mut opening = params.discharge * inputs.hole_m2 * libm::sqrt(2.0 / params.air_density);
+    if !inputs.vent_shut {
+        opening += params.vent;
+    }
+    let damping = if opening > 0.0 {
+        stiffness * opening / libm::sqrt(state.pressure_pa.abs().max(1.0))
+    } else {
+        0.0
+    };
+    let purge_m3_s = inputs.purge_flow * 1e-3 / params.air_density;
+    let fuel_m3_s = inputs.fuel_flow * 1e-3 / params.petrol;
+    let drive = state.rise_pa_s - stiffness * (purge_m3_s + fuel_m3_s);
+    let pressure = (state.pressure_pa + dt * drive) / (1.0 + dt * damping);
+    State {
+        fuel_l: (state.fuel_l - dt * inputs.fuel_flow / params.petrol).max(0.0),
+        pressure_pa: pressure.clamp(params.relief_pa.0, params.relief_pa.1),
+        purge_flow: inputs.purge_flow,
+        canister_g: (state.canister_g - dt * state.purge_vapour()).max(0.0),
+        ..*state
+    }
+}
+
+/// Level sender and movement of the fuel, stepped at 100 ms.
+pub(crate) fn sender_step(params: &Params, state: &State, acceleration: f64, speed: f64, dt: f64) -> State {
+    let moving = (acceleration.abs() / 1.5 + speed / 60.0).clamp(0.0, 1.0);
+    let slosh = 1.0 + 2.0 * moving;
+    let level = 100.0 * state.fuel_l / params.nominal_l;
+    let raw = level - params.slosh_percent * acceleration;
+    State {
+        slosh: state.slosh + (slosh - state.slosh) * dt / (5.0 + dt),
+        shown_percent: state.shown_percent + (raw - state.shown_percent) * dt / (params.sender_s + dt),
+        ..*state
+    }
+}
+
+/// `exp(0.045 x)` of the vapour rate and the vapour density, x = K above 25 °C.
+static GROWTH: Grid<121> = crate::curve::grid!(121, -60.0, 60.0, x => crate::curve::exp(0.045 * x));
+
+/// What warms the tank, stepped at 1 s or slower.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct SlowInputs {
+    pub(crate) driving: bool,
+    /// m/s.
+    pub(crate) speed: f64,
+    pub(crate) ambient_celsius: f64,
+    /// Catalyst brick, °C: the heat under the floor.
+    pub(crate) exhaust_celsius: f64,
+    pub(crate) vent_shut: bool,
+    pub(crate) ambient_kpa: f64,
+}
+
+/// Temperatures, vapour and canister.
+pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt: f64) -> State {
+    let (target, time) = if inputs.driving {
+        (inputs.ambient_celsius + params.driving_kelvins, params.driving_s)
+    } else {
+        (inputs.ambient_celsius, params.rest_s)
+    };
+    let fuel_celsius = state.fuel_celsius + (target - state.fuel_celsius) * dt / (time + dt);
+    // Moving air carries the exhaust's heat away from the tank's floor.
+    let floor = params.floor_share * (inputs.exhaust_celsius - inputs.ambient_celsius).max(0.0)
+        / (1.0 + inputs.speed / 5.0);
+    let around = fuel_celsius + floor;
+    let space_celsius = state.space_celsius + (around - state.space_celsius) * dt / (params.space_s + dt);
+
+    let warmer = (fuel_celsius - state.fuel_celsius).max(0.0);
+    let unsaturated = (1.0 - state.saturation + warmer * params.saturation_by_kelvin).clamp(0.0, 1.0);
+    let potential = params.vapour_pa_s * GROWTH.at(fuel_celsius - 25.0) * params.volatility * state.slosh;
+    // Implicit, so that a coarse step ends at saturation and not beyond it.
+    let unsaturated = unsaturated / (1.0 + dt * potential / params.saturation_pa);
+    let vapour = potential * unsaturated;
+    let thermal = params.thermal_pa * (space_celsius - state.space_celsius) / dt;
+
+    // What the shut tank would gain leaves an open one through the canister.
+    let leaving = if inputs.vent_shut {
+        0.0
+    } else {
+        (vapour + thermal).max(0.0)
+    };
+    let space_l = params.vapour_space_m3(state.fuel_l) * 1e3;
+    let leaving_l = leaving * space_l / (inputs.ambient_kpa * 1e3) * dt;
+    let density = params.vapour_density * GROWTH.at(fuel_celsius - 20.0);
+    let canister_g = (state.canister_g + leaving_l * density * (1.0 - unsaturated)).min(params.canister_g);
+    let load = canister_g / params.canister_g;
+    State {
+        fuel_celsius,
+        space_celsius,
+        saturation: 1.0 - unsaturated,
+        canister_g,
+        rise_pa_s: vapour + thermal,
+        purge_share: params.purge_share * load * libm::sqrt(load),
+        ..*state
+    }
+}
+
+/// Fills or empties to a level with the cap off: pressure goes, and the vapour pushed out by fuel loads the canister.
+pub(crate) fn refuel(params: &Params, state: &State, level: f64) -> State {
+    let fuel_l = (params.nominal_l * level).clamp(0.0, params.brim_l);
+    let pushed_g = (fuel_l - state.fuel_l).max(0.0) * params.vapour_density * state.saturation;
+    State {
+        fuel_l,
+        pressure_pa: 0.0,
+        canister_g: (state.canister_g + pushed_g).min(params.canister_g),
+        shown_percent: 100.0 * fuel_l / params.nominal_l,
+        ..*state
+    }
+}

@@ -1,0 +1,4 @@
+//! The whole car with a controller made for the tests.
+
+mod drive;
+mod support;

@@ -1,0 +1,154 @@
+//! A controller for the tests only: it knows the truth, so it shows what the car does and not what an ECU makes of it.
+//!
+//! Speed-density fuel, a throttle by pedal, idle speed by throttle and timing, fuel cut. No diagnosis, no trims.
+
+use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_units::{Angle, Interval, Ratio, Voltage};
+
+use crate::{DriverControls, Selector, Vehicle, VehicleParams, engine};
+
+/// The car with its test controller.
+pub(super) struct Bench {
+    pub(super) car: Vehicle,
+    pub(super) actuators: ActuatorPins,
+    pub(super) fuel_cut_steps: u32,
+    idle_degrees: f64,
+    cutting: bool,
+    lifted: u32,
+}
+
+impl Bench {
+    pub(super) fn new() -> Self {
+        Self {
+            car: Vehicle::new(VehicleParams::compact_2_0(), 7),
+            actuators: ActuatorPins::default(),
+            fuel_cut_steps: 0,
+            idle_degrees: 10.0,
+            cutting: false,
+            lifted: 0,
+        }
+    }
+
+    /// A car warmed through, engine running in Park.
+    pub(super) fn warm() -> Self {
+        let mut bench = Self::new();
+        bench.car.state.cooling.coolant = 90.0;
+        bench.car.state.cooling.block = 90.0;
+        bench.car.state.cooling.intake = 40.0;
+        bench.start();
+        bench
+    }
+
+    /// Cranks until the engine runs.
+    pub(super) fn start(&mut self) {
+        let mut steps = 0;
+        while self.car.engine_speed().rpm() < 600.0 {
+            self.step(&DriverControls {
+                key: KeyPosition::Start,
+                ..parked()
+            });
+            steps += 1;
+            assert!(
+                steps < 500,
+                "the engine does not start: {} rpm",
+                self.car.engine_speed().rpm()
+            );
+        }
+    }
+
+    /// So many seconds with these controls.
+    pub(super) fn run(&mut self, seconds: u32, controls: &DriverControls) {
+        for _ in 0..seconds * 100 {
+            self.step(controls);
+        }
+    }
+
+    pub(super) fn step(&mut self, controls: &DriverControls) {
+        self.control(controls);
+        self.car.step(&self.actuators, controls);
+    }
+
+    fn control(&mut self, controls: &DriverControls) {
+        let state = &self.car.state;
+        let rpm = state.rpm();
+        let pedal = controls.pedal.fraction();
+        let coolant = state.cooling.coolant;
+        let mut target = (1300.0 - 7.5 * coolant.clamp(0.0, 80.0)).max(700.0);
+        if controls.selector == Selector::Drive {
+            target -= 50.0;
+        }
+        let idling = pedal < 0.01;
+        let error = target - rpm;
+        if idling && rpm < target + 300.0 && state.driveline.speed < 2.0 {
+            self.idle_degrees = (self.idle_degrees + 0.000_03 * error).clamp(7.0, 16.0);
+        }
+        let proportional = if idling {
+            (0.002 * error).clamp(-1.0, 2.0)
+        } else {
+            0.0
+        };
+        let opening = 72.0 * pedal * libm::sqrt(pedal) * (0.5 + 0.5 * pedal);
+        let plate = (self.idle_degrees + proportional + opening).clamp(7.0, 82.0);
+
+        self.lifted = if idling { self.lifted + 1 } else { 0 };
+        let limit = if self.cutting { 1100.0 } else { 1300.0 };
+        self.cutting = self.lifted > 50 && rpm > limit && coolant > 40.0;
+        self.fuel_cut_steps += u32::from(self.cutting);
+
+        let cranking = rpm < 400.0;
+        let load = if cranking {
+            0.0
+        } else {
+            state.air.cylinder_flow * 120.0 / rpm / 2.366 * 100.0
+        };
+        let best = engine::best_timing(&self.car.params.engine, rpm, load);
+        let advance = if idling {
+            best - 13.0 + (0.1 * error).clamp(-8.0, 8.0)
+        } else {
+            best
+        };
+        self.actuators = ActuatorPins {
+            throttle: Some(Angle::from_degrees(plate)),
+            injection: self.pulse(controls.key, rpm),
+            ignition_advance: Angle::from_degrees(advance),
+            fuel_pump: controls.key != KeyPosition::Off,
+            starter: controls.key == KeyPosition::Start && rpm < 500.0,
+            oxygen_heater_front: rpm > 500.0,
+            oxygen_heater_rear: rpm > 500.0,
+            fan: if self.actuators.fan {
+                coolant > 96.0
+            } else {
+                coolant > 100.0
+            },
+            alternator: Voltage::from_volts(14.3),
+            ..self.actuators
+        };
+    }
+
+    /// The pulse that makes lambda one of the air now in the cylinders, wall film and purge vapour allowed for.
+    fn pulse(&self, key: KeyPosition, rpm: f64) -> Interval {
+        let state = &self.car.state;
+        if key == KeyPosition::Off || self.cutting || rpm < 50.0 {
+            return Interval::ZERO;
+        }
+        let mixture = &state.mixture;
+        let cold = (1.0 - state.cooling.coolant / 80.0).clamp(0.0, 1.3);
+        let (share, film_s) = (0.25 + 0.25 * cold, 0.3 + 1.7 * cold);
+        let wanted = state.air.cylinder_flow / 14.7 - mixture.film_g / film_s - mixture.vapour;
+        let injected = (wanted / (1.0 - share)).max(0.0);
+        let drop = (mixture.rail_kpa + state.ambient.pressure_kpa - state.air.manifold_kpa).max(50.0);
+        let flow = 4.0 * 3.3 * libm::sqrt(drop / 421.0);
+        let dead = 0.85e-3 + (14.0 - state.electrical.supply_volts).max(-1.0) * 0.2e-3;
+        Interval::from_seconds(injected / flow * 120.0 / rpm + dead)
+    }
+}
+
+/// Key on, in Park, foot on the brake.
+pub(super) fn parked() -> DriverControls {
+    DriverControls {
+        key: KeyPosition::On,
+        pedal: Ratio::ZERO,
+        brake: Ratio::from_fraction(0.2),
+        selector: Selector::Park,
+    }
+}

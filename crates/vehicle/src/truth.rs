@@ -1,0 +1,206 @@
+//! The truth about the car, for tests, for `measure` and `inspect`, and for reports. The ECU never sees it.
+
+use core::time::Duration;
+
+use twotrip_units::{
+    Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio, Speed, Temperature,
+    Torque, Voltage,
+};
+
+use crate::{STEP, Vehicle};
+
+impl Vehicle {
+    /// Car time since it was made.
+    #[must_use]
+    pub fn now(&self) -> CarInstant {
+        CarInstant::ZERO + Duration::from_nanos(self.tick.saturating_mul(10_000_000))
+    }
+
+    /// Crank speed.
+    #[must_use]
+    pub const fn engine_speed(&self) -> AngularSpeed {
+        AngularSpeed::from_radians_per_second(self.state.driveline.omega)
+    }
+
+    /// Torque at the flywheel without the starter's.
+    #[must_use]
+    pub const fn engine_torque(&self) -> Torque {
+        Torque::from_newton_metres(self.state.engine.torque)
+    }
+
+    /// Road speed.
+    #[must_use]
+    pub const fn road_speed(&self) -> Speed {
+        Speed::from_metres_per_second(self.state.driveline.speed)
+    }
+
+    /// Distance since the car was made.
+    #[must_use]
+    pub const fn distance(&self) -> Length {
+        Length::from_metres(self.state.driveline.distance_m)
+    }
+
+    /// Gear in use, 1 to 6.
+    #[must_use]
+    pub const fn gear(&self) -> usize {
+        self.state.driveline.gear + 1
+    }
+
+    /// Throttle plate angle.
+    #[must_use]
+    pub const fn throttle_angle(&self) -> Angle {
+        Angle::from_degrees(self.state.air.plate_degrees)
+    }
+
+    /// Manifold pressure, absolute.
+    #[must_use]
+    pub const fn manifold_pressure(&self) -> Pressure {
+        Pressure::from_kilopascals(self.state.air.manifold_kpa)
+    }
+
+    /// Air past the throttle.
+    #[must_use]
+    pub const fn throttle_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.air.throttle_flow)
+    }
+
+    /// Gas into the cylinders.
+    #[must_use]
+    pub const fn cylinder_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.air.cylinder_flow)
+    }
+
+    /// Lambda in the cylinders; 5 and more is no fuel.
+    #[must_use]
+    pub const fn lambda(&self) -> Ratio {
+        Ratio::from_fraction(1.0 / self.state.mixture.equivalence.max(0.2))
+    }
+
+    /// Lambda at the front oxygen sensor.
+    #[must_use]
+    pub const fn front_lambda(&self) -> Ratio {
+        Ratio::from_fraction(1.0 / self.state.oxygen.front_equivalence.max(0.2))
+    }
+
+    /// Fuel rail pressure, gauge.
+    #[must_use]
+    pub const fn rail_pressure(&self) -> Pressure {
+        Pressure::from_kilopascals(self.state.mixture.rail_kpa)
+    }
+
+    /// Petrol through the injectors.
+    #[must_use]
+    pub const fn fuel_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.mixture.injected)
+    }
+
+    /// Petrol through the injectors since the car was made.
+    #[must_use]
+    pub const fn fuel_used(&self) -> Mass {
+        Mass::from_grams(self.state.fuel_used_g)
+    }
+
+    /// Petrol in the tank as a share of its nominal content.
+    #[must_use]
+    pub const fn fuel_level(&self) -> Ratio {
+        Ratio::from_fraction(self.state.tank.fuel_l / self.params.tank.nominal_l)
+    }
+
+    /// Pressure in the tank's vapour space, gauge.
+    #[must_use]
+    pub const fn tank_pressure(&self) -> Pressure {
+        Pressure::from_pascals(self.state.tank.pressure_pa)
+    }
+
+    /// Temperature of the fuel.
+    #[must_use]
+    pub const fn fuel_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.tank.fuel_celsius)
+    }
+
+    /// Vapour in the canister as a share of its capacity.
+    #[must_use]
+    pub const fn canister_load(&self) -> Ratio {
+        Ratio::from_fraction(self.state.tank.canister_g / self.params.tank.canister_g)
+    }
+
+    /// Gas through the purge valve.
+    #[must_use]
+    pub const fn purge_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.tank.purge_flow)
+    }
+
+    /// Coolant and cylinder head.
+    #[must_use]
+    pub const fn coolant_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.cooling.coolant)
+    }
+
+    /// Block and oil.
+    #[must_use]
+    pub const fn oil_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.cooling.block)
+    }
+
+    /// Intake air.
+    #[must_use]
+    pub const fn intake_air_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.cooling.intake)
+    }
+
+    /// Exhaust gas before the catalyst.
+    #[must_use]
+    pub const fn exhaust_gas_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.exhaust.gas)
+    }
+
+    /// Catalyst brick.
+    #[must_use]
+    pub const fn catalyst_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.exhaust.brick)
+    }
+
+    /// Oxygen in the catalyst as a share of what it holds.
+    #[must_use]
+    pub const fn catalyst_oxygen(&self) -> Ratio {
+        Ratio::from_fraction(self.state.oxygen.level)
+    }
+
+    /// Battery at its terminals.
+    #[must_use]
+    pub const fn battery_voltage(&self) -> Voltage {
+        Voltage::from_volts(self.state.electrical.battery_volts)
+    }
+
+    /// Charge of the battery.
+    #[must_use]
+    pub const fn battery_charge(&self) -> Ratio {
+        Ratio::from_fraction(self.state.electrical.charge)
+    }
+
+    /// Current of the starter.
+    #[must_use]
+    pub const fn starter_current(&self) -> Current {
+        Current::from_amperes(self.state.electrical.starter_amperes)
+    }
+
+    /// Air around the car.
+    #[must_use]
+    pub const fn ambient_temperature(&self) -> Temperature {
+        Temperature::from_celsius(self.state.ambient.celsius)
+    }
+
+    /// Pressure of the air around the car, absolute.
+    #[must_use]
+    pub const fn ambient_pressure(&self) -> Pressure {
+        Pressure::from_kilopascals(self.state.ambient.pressure_kpa)
+    }
+
+    /// Height above the sea.
+    #[must_use]
+    pub const fn altitude(&self) -> Length {
+        Length::from_metres(self.state.ambient.altitude_m)
+    }
+}
+
+const _: () = assert!(STEP.as_nanos() == 10_000_000, "car time counts steps of 10 ms");
