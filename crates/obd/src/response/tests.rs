@@ -5,7 +5,7 @@ extern crate std;
 use std::{string::ToString, vec::Vec};
 
 use super::*;
-use crate::InUsePerformance;
+use crate::{InUsePerformance, describe_request, describe_response};
 
 fn codes(bytes: &[u8]) -> Vec<std::string::String> {
     match Response::parse(bytes) {
@@ -197,6 +197,8 @@ fn no_bytes_from_the_bus_panic() {
             let mut bytes = [filler; 48];
             bytes[0] = first;
             for length in 0..=bytes.len() {
+                assert!(!describe_request(&bytes[..length]).is_empty());
+                assert!(!describe_response(&bytes[..length]).is_empty());
                 if let Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) =
                     Response::parse(&bytes[..length])
                 {
