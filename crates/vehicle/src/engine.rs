@@ -140,7 +140,7 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
 
     // g a cycle, and the same against a cylinder full of air at 25 °C (1.184 g/L) in per cent: the absolute load
     let air_a_cycle = inputs.cylinder_flow * 120.0 / rpm;
-    let load = air_a_cycle / (params.displacement_m3 * 1.184e6) * 100.0;
+    let load = air_a_cycle / (params.displacement_m3 * 1.184e3) * 100.0;
     let best = best_timing(params, rpm, load);
     let late_degrees = best - inputs.advance_degrees;
     let off = late_degrees.abs().min(params.timing_limit);

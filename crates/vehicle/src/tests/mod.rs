@@ -1,4 +1,5 @@
 //! The whole car with a controller made for the tests.
 
 mod drive;
+mod explore;
 mod support;
