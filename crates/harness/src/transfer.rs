@@ -36,10 +36,15 @@ impl<const N: usize> Curve<N> {
         let first = order(points[0]);
         let last = order(points[N - 1]);
         let rising = last.0 > first.0;
-        if (x <= first.0) == rising || x == first.0 {
+        let (before, beyond) = if rising {
+            (x <= first.0, x >= last.0)
+        } else {
+            (x >= first.0, x <= last.0)
+        };
+        if before {
             return first.1;
         }
-        if (x >= last.0) == rising || x == last.0 {
+        if beyond {
             return last.1;
         }
         let mut low = first;
