@@ -1,6 +1,21 @@
 //! The engine ECU: engine management, monitors, fault memory, and the server that answers SAE J1979 requests.
+//!
+//! ```text
+//!            +---------- Ecu::step, every 10 ms ----------+
+//! pins ----> | control --signals--> monitors --results--> memory ----> lamp, effects
+//! pins <---- |    ^--------requests-----'                 |  |
+//!            +--------------------------------------------+  |
+//! request -> Ecu::answer -> server <---- live data ----------'  -> response or silence
+//! ```
+//! The ECU sees pins and nothing else of the car.
 #![no_std]
 extern crate alloc;
 
+pub mod control;
 pub mod data;
+mod ecu;
 pub mod memory;
+pub mod monitors;
+pub mod server;
+
+pub use ecu::{Ecu, EcuConfig};

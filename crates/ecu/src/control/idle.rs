@@ -1,0 +1,110 @@
+//! Idle speed: the air that holds the engine at its target, and the timing that helps at once
+//! (`vehicle-model.md` section 7).
+
+use twotrip_units::{Angle, AngularSpeed, MassFlow, Ratio, Speed, Table};
+
+use crate::control::measured::Measured;
+
+/// Target speed in Park over coolant temperature, rpm.
+const TARGET: Table<7> = Table::new([
+    (-30.0, 1500.0),
+    (-10.0, 1350.0),
+    (0.0, 1300.0),
+    (20.0, 1200.0),
+    (40.0, 1050.0),
+    (60.0, 880.0),
+    (80.0, 700.0),
+]);
+/// Less in a driving position, rpm.
+const IN_GEAR_LESS: f64 = 50.0;
+
+/// Air that a new engine needs at its target speed, g/s over coolant temperature.
+const NEEDED: Table<7> = Table::new([
+    (-30.0, 8.0),
+    (-10.0, 6.8),
+    (0.0, 6.3),
+    (20.0, 5.4),
+    (40.0, 4.5),
+    (60.0, 3.5),
+    (85.0, 2.5),
+]);
+/// More in a driving position against the converter, g/s.
+const IN_GEAR_MORE: f64 = 0.6;
+/// Authority: from the plate's leak up, g/s.
+const LEAST: f64 = 0.6;
+const MOST: f64 = 12.6;
+
+/// Air for a speed error, g/s per rpm (0.8 g/s per 100 rpm).
+const PROPORTIONAL: f64 = 0.008;
+/// Integral time, s.
+const INTEGRAL_SECONDS: f64 = 3.0;
+/// Timing for a speed error, degrees per rpm, and its limit.
+const TIMING_PROPORTIONAL: f64 = 0.1;
+const TIMING_LIMIT: f64 = 8.0;
+
+/// Pedal below which the driver asks for nothing.
+const PEDAL_RELEASED: Ratio = Ratio::from_fraction(0.015);
+
+/// The idle speed controller.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Idle {
+    /// Learned air beside [`NEEDED`], g/s; survives the key.
+    integral: f64,
+    target_rpm: f64,
+    released: bool,
+    timing: f64,
+}
+
+impl Idle {
+    /// Target speed of the moment.
+    pub(crate) const fn target(&self) -> AngularSpeed {
+        AngularSpeed::from_rpm(self.target_rpm)
+    }
+
+    /// Whether the pedal is released.
+    pub(crate) const fn pedal_released(&self) -> bool {
+        self.released
+    }
+
+    /// What timing adds for the speed.
+    pub(crate) const fn timing(&self) -> Angle {
+        Angle::from_degrees(self.timing)
+    }
+
+    /// One step of `seconds`: the air wanted through the throttle with the pedal released.
+    pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) -> MassFlow {
+        let coolant = measured.coolant.celsius();
+        let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
+        self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
+        self.released = measured.pedal < PEDAL_RELEASED;
+        let needed = NEEDED.at(coolant) + IN_GEAR_MORE * in_gear;
+        if !running {
+            self.timing = 0.0;
+            return MassFlow::from_grams_per_second((needed + self.integral.max(0.0)).clamp(LEAST, MOST));
+        }
+        let rpm = measured.engine_speed.rpm();
+        let error = self.target_rpm - rpm;
+        let rolling = measured.vehicle_speed > Speed::from_kilometres_per_hour(4.0);
+        let mut flow = needed + self.integral;
+        if self.released {
+            self.timing = (TIMING_PROPORTIONAL * error).clamp(-TIMING_LIMIT, TIMING_LIMIT);
+            if rolling {
+                // On the overrun some air stays, so that the manifold does not sink below 20 kPa.
+                self.timing = self.timing.max(0.0);
+                flow += (PROPORTIONAL * error).clamp(0.0, 4.0) + (0.0011 * (-error - 150.0)).clamp(0.0, 4.0);
+            } else {
+                flow += (PROPORTIONAL * error).clamp(-2.5, 6.0);
+                if error.abs() < 250.0 {
+                    let room = flow > LEAST && error < 0.0 || flow < MOST && error > 0.0;
+                    if room {
+                        self.integral += PROPORTIONAL * error * seconds / INTEGRAL_SECONDS;
+                    }
+                }
+            }
+        } else {
+            self.timing = 0.0;
+            flow += (PROPORTIONAL * error).clamp(0.0, 4.0);
+        }
+        MassFlow::from_grams_per_second(flow.clamp(LEAST, MOST))
+    }
+}

@@ -1,0 +1,123 @@
+//! From pins to measured values: what the ECU believes of the car, read through the sensors' data sheets.
+//!
+//! Fast signals are converted every step, temperatures and levels every tenth of a second: a thermistor does not
+//! move in a step, and its curve costs more than the rest together. A failed circuit reads what the pin says, held
+//! at the ends of the data sheet; what control uses instead is control's own matter.
+
+use twotrip_harness::{KeyPosition, SensorPins, transfer};
+use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+
+/// Time constant of the level display, s (sender and gauge of `vehicle-model.md` 13.1: 10 s).
+const LEVEL_FILTER_SECONDS: f64 = 10.0;
+
+/// The signals of one instant as quantities.
+#[derive(Clone, Debug, Default)]
+pub struct Measured {
+    /// Ignition switch.
+    pub key: KeyPosition,
+    /// Supply of the module.
+    pub supply: Voltage,
+    /// Engine speed.
+    pub engine_speed: AngularSpeed,
+    /// Road speed.
+    pub vehicle_speed: Speed,
+    /// Manifold pressure, absolute.
+    pub manifold_pressure: Pressure,
+    /// Air through the meter.
+    pub air_flow: MassFlow,
+    /// Throttle plate, from track A.
+    pub throttle: Angle,
+    /// Track B of the throttle, as an opening: its mirrored share of the supply.
+    pub throttle_b: Ratio,
+    /// Pedal, from track D.
+    pub pedal: Ratio,
+    /// Track D as a share of the supply.
+    pub pedal_d: Ratio,
+    /// Track E as a share of the supply.
+    pub pedal_e: Ratio,
+    /// Brake light switch.
+    pub brake: bool,
+    /// Selector in a driving position.
+    pub in_gear: bool,
+    /// Front oxygen sensor.
+    pub oxygen_front: Voltage,
+    /// Rear oxygen sensor.
+    pub oxygen_rear: Voltage,
+    /// Pin of the tank pressure sensor.
+    pub tank_pressure_pin: Voltage,
+    /// Tank pressure, gauge.
+    pub tank_pressure: Pressure,
+    /// Coolant.
+    pub coolant: Temperature,
+    /// Intake air.
+    pub intake_air: Temperature,
+    /// Outside air.
+    pub ambient: Temperature,
+    /// Oil.
+    pub oil: Temperature,
+    /// Barometer, absolute.
+    pub barometer: Pressure,
+    /// Fuel rail, gauge.
+    pub rail_pressure: Pressure,
+    /// Fuel level as the sender stands.
+    pub level_now: Ratio,
+    /// Fuel level as the gauge shows it.
+    pub level: Ratio,
+    pub(crate) level_settled: bool,
+}
+
+impl Measured {
+    /// Reads the signals that move within a step.
+    pub(crate) fn read_fast(&mut self, pins: &SensorPins) {
+        self.key = pins.key;
+        self.supply = pins.supply;
+        self.engine_speed = pins.crank_speed;
+        self.vehicle_speed = pins.vehicle_speed;
+        self.manifold_pressure = transfer::PRESSURE.to_pressure(pins.manifold_pressure);
+        self.air_flow = transfer::AIR_METER.to_flow(pins.air_meter);
+        self.throttle = transfer::throttle_angle(pins.throttle_a);
+        self.pedal = transfer::pedal_pressed(pins.pedal_d);
+        self.brake = pins.brake;
+        self.in_gear = pins.in_gear;
+        self.oxygen_front = pins.oxygen_front;
+        self.oxygen_rear = pins.oxygen_rear;
+    }
+
+    /// Reads the signals that do not; `seconds` since the last time.
+    pub(crate) fn read_slow(&mut self, pins: &SensorPins, seconds: f64) {
+        self.tank_pressure_pin = pins.tank_pressure;
+        self.tank_pressure = transfer::tank_pressure(pins.tank_pressure);
+        self.coolant = sensor_range(transfer::THERMISTOR.to_temperature(pins.coolant_temperature));
+        self.intake_air = sensor_range(transfer::THERMISTOR.to_temperature(pins.intake_air_temperature));
+        self.ambient = sensor_range(transfer::THERMISTOR.to_temperature(pins.ambient_temperature));
+        self.oil = sensor_range(transfer::THERMISTOR.to_temperature(pins.oil_temperature));
+        self.barometer = transfer::PRESSURE.to_pressure(pins.barometer);
+        self.rail_pressure = transfer::RAIL_PRESSURE.to_pressure(pins.rail_pressure);
+        self.throttle_b = Ratio::from_fraction(1.0 - share_of_supply(pins.throttle_b));
+        self.pedal_d = Ratio::from_fraction(share_of_supply(pins.pedal_d));
+        self.pedal_e = Ratio::from_fraction(share_of_supply(pins.pedal_e));
+        self.level_now = transfer::FUEL_LEVEL.to_ratio(pins.fuel_level);
+        if self.level_settled {
+            self.level =
+                self.level + (self.level_now - self.level) * (seconds / LEVEL_FILTER_SECONDS).min(1.0);
+        } else {
+            self.level = self.level_now;
+            self.level_settled = true;
+        }
+    }
+
+    /// The gauge takes the sender's word at once next time: after the key was off, and in a standing car that is
+    /// filled, the level may be anywhere.
+    pub(crate) const fn forget_level(&mut self) {
+        self.level_settled = false;
+    }
+}
+
+fn share_of_supply(pin: Voltage) -> f64 {
+    (pin.volts() / transfer::SENSOR_SUPPLY_VOLTS).clamp(0.0, 1.0)
+}
+
+/// The ends of a thermistor circuit's range, -40..150 °C (`monitor-designs.md` section 2, default).
+const fn sensor_range(temperature: Temperature) -> Temperature {
+    temperature.clamp(Temperature::from_celsius(-40.0), Temperature::from_celsius(150.0))
+}

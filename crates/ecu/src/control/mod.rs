@@ -1,0 +1,427 @@
+//! Engine management, from the sensor pins alone.
+//!
+//! ```text
+//! pins -> measured -> engine_state -> air -> idle, pedal -> throttle
+//!                                      \-> lambda_control, trims, purge -> fuel -> injection
+//!                                                               timing, electrics, catalyst
+//! ```
+//! A step is 10 ms; what does not move in a step is worked out every tenth step.
+
+mod air;
+mod catalyst;
+mod electrics;
+mod engine_state;
+mod fuel;
+mod idle;
+mod lambda_control;
+mod measured;
+mod purge;
+mod timing;
+mod trims;
+
+use core::time::Duration;
+
+use twotrip_harness::{ActuatorPins, SensorPins};
+use twotrip_units::{CarInstant, MassFlow, Ratio, Table, Temperature};
+
+use crate::data::{FuelSystemStatus, LiveData};
+
+pub use engine_state::{ENGINE_STARTED, EngineState};
+pub use measured::Measured;
+
+pub(crate) use engine_state::Turn;
+
+/// Length of a step, s.
+pub const STEP_SECONDS: f64 = 0.01;
+/// Steps from one slow step to the next.
+pub(crate) const SLOW_STEPS: u32 = 10;
+/// Length of a slow step, s.
+pub const SLOW_SECONDS: f64 = 0.1;
+
+/// Share of the air between idle and full throttle that the driver asks for, over the pedal.
+const PEDAL: Table<7> = Table::new([
+    (0.015, 0.0),
+    (0.10, 0.18),
+    (0.20, 0.39),
+    (0.30, 0.57),
+    (0.50, 0.82),
+    (0.75, 0.95),
+    (1.0, 1.0),
+]);
+/// Closed loop from this coolant temperature and run time on (section 10, default).
+const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
+const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
+/// The loop waits this long after a fuel cut or full load, until the sensor sees the new mixture, s.
+const REJOIN_SECONDS: f64 = 1.0;
+/// Long-term learning from this coolant temperature on (section 10).
+const LEARN_COOLANT: Temperature = Temperature::from_celsius(70.0);
+
+/// What monitors ask of engine management.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Requests {
+    /// Duty of the purge valve, instead of the purge strategy's own.
+    pub purge: Option<Ratio>,
+    /// Shut the canister's vent.
+    pub shut_vent: bool,
+}
+
+/// Engine management.
+#[derive(Clone, Debug)]
+pub struct Control {
+    measured: Measured,
+    watch: engine_state::EngineWatch,
+    air: air::Air,
+    idle: idle::Idle,
+    lambda: lambda_control::LambdaControl,
+    trims: trims::Trims,
+    purge: purge::Purge,
+    fuel: fuel::Fuel,
+    timing: timing::Timing,
+    electrics: electrics::Electrics,
+    catalyst: catalyst::CatalystModel,
+    pins: ActuatorPins,
+    slow_countdown: u32,
+    /// Flow through a square millimetre of throttle, g/s.
+    flow_per_area: f64,
+    wanted_load: f64,
+    start_coolant: f64,
+    open_seconds: f64,
+    has_been_closed: bool,
+}
+
+impl Default for Control {
+    fn default() -> Self {
+        Self {
+            measured: Measured::default(),
+            watch: engine_state::EngineWatch::default(),
+            air: air::Air::new(),
+            idle: idle::Idle::default(),
+            lambda: lambda_control::LambdaControl::default(),
+            trims: trims::Trims::default(),
+            purge: purge::Purge::default(),
+            fuel: fuel::Fuel::default(),
+            timing: timing::Timing::default(),
+            electrics: electrics::Electrics::default(),
+            catalyst: catalyst::CatalystModel::default(),
+            pins: ActuatorPins::default(),
+            slow_countdown: 0,
+            flow_per_area: 0.19,
+            wanted_load: 0.0,
+            start_coolant: 20.0,
+            open_seconds: 0.0,
+            has_been_closed: false,
+        }
+    }
+}
+
+impl Control {
+    /// The signals as last measured.
+    #[must_use]
+    pub const fn measured(&self) -> &Measured {
+        &self.measured
+    }
+
+    /// What the engine does.
+    #[must_use]
+    pub const fn engine_state(&self) -> EngineState {
+        self.watch.state()
+    }
+
+    /// Whether the engine runs.
+    #[must_use]
+    pub const fn is_running(&self) -> bool {
+        self.watch.is_running()
+    }
+
+    /// Whether the key is on.
+    #[must_use]
+    pub const fn key_on(&self) -> bool {
+        self.watch.key_on()
+    }
+
+    /// Time since engine start; zero while the engine does not run.
+    #[must_use]
+    pub const fn run_time(&self, now: CarInstant) -> Duration {
+        self.watch.run_time(now)
+    }
+
+    /// Whether the mixture is controlled in closed loop.
+    #[must_use]
+    pub const fn is_closed_loop(&self) -> bool {
+        self.lambda.is_closed()
+    }
+
+    /// Whether the pedal is at rest.
+    #[must_use]
+    pub const fn pedal_released(&self) -> bool {
+        self.idle.pedal_released()
+    }
+
+    /// By how much the injected fuel differs from what the metered air alone asks for, long-term trim left out.
+    #[must_use]
+    pub const fn fuel_correction(&self) -> Ratio {
+        Ratio::from_fraction(self.fuel.correction())
+    }
+
+    /// Speed-density less metered air: what enters the manifold behind the meter.
+    #[must_use]
+    pub fn air_behind_meter(&self) -> MassFlow {
+        self.air.drawn - self.air.metered
+    }
+
+    /// Whether this step is one in which slow things happen.
+    pub(crate) const fn is_slow_step(&self) -> bool {
+        self.slow_countdown == 0
+    }
+
+    /// Short-term correction to zero (`obd-rules.md` C9); learned trims stay.
+    pub(crate) const fn clear(&mut self) {
+        self.lambda.forget();
+    }
+
+    /// What was not counted while the ECU slept.
+    pub(crate) fn slept(&mut self, span: Duration) {
+        self.catalyst.rest(self.measured.ambient, span.as_secs_f64());
+        self.measured.forget_level();
+    }
+
+    /// One step of 10 ms; `turn` is called for each change of key and engine.
+    pub(crate) fn step(
+        &mut self,
+        now: CarInstant,
+        pins: &SensorPins,
+        requests: Requests,
+        mut turn: impl FnMut(Turn),
+    ) -> ActuatorPins {
+        self.slow_countdown = if self.slow_countdown == 0 {
+            SLOW_STEPS - 1
+        } else {
+            self.slow_countdown - 1
+        };
+        let was_running = self.watch.is_running();
+        self.measured.read_fast(pins);
+        let key_comes_on = !self.watch.key_on() && pins.key != twotrip_harness::KeyPosition::Off;
+        if self.is_slow_step() || key_comes_on {
+            if key_comes_on {
+                self.measured.forget_level();
+                self.electrics.key_on(now);
+            }
+            self.measured.read_slow(pins, SLOW_SECONDS);
+        }
+        self.watch.step(now, &self.measured, &mut turn);
+        if self.watch.is_running() && !was_running {
+            self.engine_started();
+        }
+        if self.is_slow_step() || key_comes_on {
+            self.step_slow(now, requests);
+        }
+        self.step_fast(now);
+        self.pins
+    }
+
+    fn engine_started(&mut self) {
+        self.start_coolant = self.measured.coolant.celsius();
+        self.lambda.restart();
+        self.purge.restart();
+        self.has_been_closed = false;
+    }
+
+    fn step_fast(&mut self, now: CarInstant) {
+        let running = self.watch.is_running();
+        let cranking = self.watch.state() == EngineState::Cranking;
+        self.air.step(&self.measured, running, STEP_SECONDS);
+        let idle_flow = self
+            .idle
+            .step(&self.measured, running, STEP_SECONDS)
+            .grams_per_second();
+        let (angle, load) = self.throttle(idle_flow);
+        self.wanted_load = load;
+
+        let open_loop = self.fuel.is_cut() || self.fuel.is_full_load();
+        self.open_seconds = if open_loop {
+            0.0
+        } else {
+            self.open_seconds + STEP_SECONDS
+        };
+        let may_close = running
+            && self.open_seconds > REJOIN_SECONDS
+            && self.measured.coolant >= CLOSED_LOOP_COOLANT
+            && self.watch.run_time(now) >= CLOSED_LOOP_AFTER;
+        self.lambda
+            .step(self.measured.oxygen_front, may_close, STEP_SECONDS);
+        self.has_been_closed |= self.lambda.is_closed();
+
+        let demand = self.demand(now);
+        self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
+        self.pins.ignition_advance = self.timing.step(&self.timing_conditions(now));
+        self.pins.throttle = self.watch.key_on().then_some(angle);
+        self.pins.starter = self.watch.starter(now, &self.measured);
+        if cranking || self.pins.starter {
+            self.pins.fuel_pump = true;
+        }
+    }
+
+    fn step_slow(&mut self, now: CarInstant, requests: Requests) {
+        let running = self.watch.is_running();
+        let run_time = self.watch.run_time(now);
+        self.air.step_slow(&self.measured);
+        self.flow_per_area = air::choked_flow_per_area(&self.measured);
+        let demand = self.demand(now);
+        self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
+        let conditions = self.timing_conditions(now);
+        self.timing.step_slow(&self.measured, &conditions, SLOW_SECONDS);
+
+        self.trims.choose(
+            conditions.idle,
+            self.measured.engine_speed,
+            self.air.calculated_load,
+        );
+        let mean = self.lambda.mean();
+        if self.lambda.is_closed() && self.measured.coolant > LEARN_COOLANT && self.purge.vapour_known(mean) {
+            self.trims.learn(mean, SLOW_SECONDS);
+        }
+        let purge = purge::Conditions {
+            run_seconds: run_time.as_secs_f64(),
+            closed_loop: self.lambda.is_closed(),
+            has_been_closed: self.has_been_closed,
+            fuel_cut: self.fuel.is_cut() || !running,
+            metered: self.air.metered,
+            mean_short_term: mean,
+            requested: requests.purge.filter(|_| running),
+        };
+        self.purge.step(&self.measured, &purge, SLOW_SECONDS);
+        self.pins.purge = self.purge.duty();
+        self.pins.vent_shut = requests.shut_vent;
+        self.catalyst.step(
+            &self.measured,
+            &catalyst::Exhaust {
+                air: self.air.metered,
+                fuel: self.fuel.flow(),
+                vehicle_speed: self.measured.vehicle_speed,
+                catalyst_heating: self.timing.catalyst_heating(),
+            },
+            SLOW_SECONDS,
+        );
+        let brick_works = self.catalyst.temperature() > Temperature::from_celsius(400.0);
+        self.lambda
+            .step_rear(self.measured.oxygen_rear, brick_works, SLOW_SECONDS);
+        self.electrics.step(
+            now,
+            &self.measured,
+            self.watch.state() == EngineState::Cranking,
+            running.then_some(run_time),
+            &mut self.pins,
+        );
+    }
+
+    /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.
+    fn throttle(&self, idle_flow: f64) -> (twotrip_units::Angle, f64) {
+        // While the engine is cranked the air it will draw in a moment counts.
+        let full = self.air.full.max(10.0);
+        let share = PEDAL.at(self.measured.pedal.fraction());
+        let flow = idle_flow + share * (full - idle_flow).max(0.0);
+        let load = flow / full.max(1.0);
+        // The manifold pressure that this load will settle at, not the measured one, which would feed back.
+        let ratio = 0.05 + 0.95 * load.min(1.0);
+        let area = flow / (self.flow_per_area * air::flow_share(ratio));
+        let angle = if share >= 1.0 {
+            air::WIDEST
+        } else {
+            air::throttle_angle_for_area(area)
+        };
+        (angle, load)
+    }
+
+    fn demand(&self, now: CarInstant) -> fuel::Demand {
+        fuel::Demand {
+            cranking: self.watch.state() == EngineState::Cranking,
+            running: self.watch.is_running(),
+            run_time: self.watch.run_time(now),
+            pedal_released: self.idle.pedal_released(),
+            wanted_load: self.wanted_load,
+            metered: self.air.metered.grams_per_second(),
+            purge_air: self.purge.air_flow(),
+            purge_fuel: self.purge.fuel_flow(),
+            short_term: self.lambda.correction(),
+            long_term: self.trims.correction(),
+        }
+    }
+
+    fn timing_conditions(&self, now: CarInstant) -> timing::Conditions {
+        let target = self.idle.target().rpm();
+        timing::Conditions {
+            running: self.watch.is_running(),
+            run_time: self.watch.run_time(now),
+            idle: self.idle.pedal_released() && self.measured.engine_speed.rpm() < target + 300.0,
+            fuel_cut: self.fuel.is_cut(),
+            load: self.air.calculated_load,
+            start_coolant: self.start_coolant,
+            idle_help: self.idle.timing(),
+        }
+    }
+
+    fn fuel_system_status(&self) -> FuelSystemStatus {
+        if !self.watch.is_running() {
+            FuelSystemStatus::Off
+        } else if self.lambda.is_closed() {
+            FuelSystemStatus::ClosedLoop
+        } else if self.has_been_closed {
+            FuelSystemStatus::OpenLoopDriving
+        } else {
+            FuelSystemStatus::OpenLoop
+        }
+    }
+
+    /// Writes what a tester may ask for.
+    pub(crate) fn fill(&self, now: CarInstant, live: &mut LiveData) {
+        let measured = &self.measured;
+        let running = self.watch.is_running();
+        let throttle = (0.13 + 0.009 * (measured.throttle.degrees() - 7.0)).clamp(0.0, 1.0);
+        *live = LiveData {
+            fuel_system: self.fuel_system_status(),
+            calculated_load: if running {
+                self.air.calculated_load
+            } else {
+                Ratio::ZERO
+            },
+            coolant_temperature: measured.coolant,
+            short_term_trim: self.lambda.short_term_trim(),
+            long_term_trim: self.trims.long_term_trim(),
+            fuel_pressure: measured.rail_pressure,
+            manifold_pressure: measured.manifold_pressure,
+            engine_speed: measured.engine_speed,
+            vehicle_speed: measured.vehicle_speed,
+            timing_advance: self.timing.advance(),
+            intake_air_temperature: measured.intake_air,
+            air_flow: measured.air_flow,
+            throttle_position: Ratio::from_fraction(throttle),
+            oxygen_front: measured.oxygen_front,
+            oxygen_rear: measured.oxygen_rear,
+            run_time: self.watch.run_time(now),
+            commanded_purge: self.pins.purge,
+            fuel_level: measured.level,
+            tank_pressure: measured.tank_pressure,
+            barometric_pressure: measured.barometer,
+            catalyst_temperature: self.catalyst.temperature(),
+            module_voltage: measured.supply,
+            absolute_load: if running {
+                self.air.absolute_load
+            } else {
+                Ratio::ZERO
+            },
+            commanded_lambda: self.fuel.commanded_lambda(),
+            relative_throttle: Ratio::from_percent(
+                ((measured.throttle.degrees() - 7.0) / 0.83).clamp(0.0, 100.0),
+            ),
+            ambient_temperature: measured.ambient,
+            throttle_b: measured.throttle_b,
+            pedal_d: measured.pedal_d,
+            pedal_e: measured.pedal_e,
+            commanded_throttle: self.pins.throttle.map_or(Ratio::ZERO, |angle| {
+                Ratio::from_percent(((angle.degrees() - 7.0) / 0.83).clamp(0.0, 100.0))
+            }),
+            oil_temperature: measured.oil,
+            fuel_rate_litres_per_hour: self.fuel.litres_per_hour(),
+        };
+    }
+}

@@ -1,0 +1,83 @@
+//! Long-term trim: what closed loop had to correct, learned by operating range (`vehicle-model.md` section 10).
+//!
+//! The cells survive the key and, by default, service $04 (`obd-rules.md` C9).
+
+use twotrip_units::{AngularSpeed, Ratio};
+
+/// Idle, and four loads by three speeds.
+const CELLS: usize = 13;
+const LOAD_BORDERS: [f64; 3] = [0.25, 0.45, 0.70];
+const SPEED_BORDERS_RPM: [f64; 2] = [1500.0, 2500.0];
+/// Learning: share of the mean short-term trim that is taken over each second.
+const RATE_PER_SECOND: f64 = 0.02;
+/// Limit of a cell.
+const LIMIT: f64 = 0.30;
+
+/// The cells, and the one in use.
+#[derive(Clone, Debug)]
+pub(crate) struct Trims {
+    cells: [f64; CELLS],
+    active: usize,
+}
+
+impl Default for Trims {
+    fn default() -> Self {
+        Self {
+            cells: [0.0; CELLS],
+            active: 0,
+        }
+    }
+}
+
+impl Trims {
+    /// Trim of the cell in use.
+    pub(crate) const fn correction(&self) -> f64 {
+        self.cells[self.active]
+    }
+
+    /// PID $07.
+    pub(crate) const fn long_term_trim(&self) -> Ratio {
+        Ratio::from_fraction(self.correction())
+    }
+
+    /// Chooses the cell.
+    pub(crate) fn choose(&mut self, idle: bool, speed: AngularSpeed, load: Ratio) {
+        self.active = if idle {
+            0
+        } else {
+            let load = load.fraction();
+            let rpm = speed.rpm();
+            let row = LOAD_BORDERS.iter().filter(|&&border| load > border).count();
+            let column = SPEED_BORDERS_RPM.iter().filter(|&&border| rpm > border).count();
+            1 + row * (SPEED_BORDERS_RPM.len() + 1) + column
+        };
+    }
+
+    /// Learns from the mean short-term trim over `seconds`.
+    pub(crate) fn learn(&mut self, mean_short_term: f64, seconds: f64) {
+        let cell = &mut self.cells[self.active];
+        *cell = (*cell + RATE_PER_SECOND * mean_short_term * seconds).clamp(-LIMIT, LIMIT);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ninety_percent_is_learned_in_115_seconds() {
+        let mut trims = Trims::default();
+        trims.choose(true, AngularSpeed::from_rpm(700.0), Ratio::from_fraction(0.25));
+        for _ in 0..1150 {
+            let rest = 0.10 - trims.correction();
+            trims.learn(rest, 0.1);
+        }
+        assert!(
+            (trims.correction() - 0.09).abs() < 0.001,
+            "{}",
+            trims.correction()
+        );
+        trims.choose(false, AngularSpeed::from_rpm(1700.0), Ratio::from_fraction(0.3));
+        assert!(trims.correction().abs() < 1e-12, "cells are apart");
+    }
+}

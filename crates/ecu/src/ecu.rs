@@ -1,0 +1,339 @@
+//! The engine ECU as a whole: what it does in a step, when it sleeps, and who tells whom.
+
+use alloc::collections::VecDeque;
+use core::time::Duration;
+
+use twotrip_harness::{ActuatorPins, SensorPins};
+use twotrip_obd::{Dtc, ResponseBuffer};
+use twotrip_units::{Acceleration, CarInstant, Speed};
+
+use crate::{
+    control::{Control, SLOW_SECONDS, Turn},
+    data::LiveData,
+    memory::{Conditions, Effect, Effects, Fact, FaultMemory, Lamp, PreloadError, Profile},
+    monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
+    server::{self, Addressing, Answer, Context, Identity, Overrides},
+};
+
+/// How long the ECU stays awake after key-off.
+const AFTER_RUN: Duration = Duration::from_secs(5);
+/// Effects that wait to be polled; older ones are dropped.
+const EFFECTS: usize = 256;
+/// Road speed up to which the car counts as standing.
+const STANDING: Speed = Speed::from_kilometres_per_hour(1.6);
+/// Time constant of the acceleration worked out from road speed, s.
+const ACCELERATION_SECONDS: f64 = 0.3;
+
+/// What makes one ECU differ from another.
+#[derive(Clone, Debug)]
+pub struct EcuConfig {
+    /// The regulation that its fault memory follows.
+    pub profile: &'static Profile,
+    /// Vehicle information.
+    pub identity: Identity,
+}
+
+impl Default for EcuConfig {
+    fn default() -> Self {
+        Self {
+            profile: &Profile::US_2010,
+            identity: Identity::engine(&Profile::US_2010, &CATALOGUE),
+        }
+    }
+}
+
+/// The engine ECU. Cloning forks it.
+#[derive(Clone, Debug)]
+pub struct Ecu {
+    control: Control,
+    monitors: Monitors,
+    memory: FaultMemory,
+    identity: Identity,
+    overrides: Overrides,
+    live: LiveData,
+    signals: Signals,
+    /// Standing time of the engine.
+    soak: Duration,
+    /// Awake after key-off until then.
+    awake_until: CarInstant,
+    asleep: bool,
+    speed_before: Speed,
+    effects: VecDeque<Effect>,
+}
+
+impl Ecu {
+    /// A new ECU, asleep.
+    #[must_use]
+    pub fn new(config: EcuConfig) -> Self {
+        Self {
+            control: Control::default(),
+            monitors: Monitors::default(),
+            memory: FaultMemory::new(config.profile, &CATALOGUE),
+            identity: config.identity,
+            overrides: Overrides::NONE,
+            live: LiveData::default(),
+            signals: Signals::default(),
+            soak: Duration::ZERO,
+            awake_until: CarInstant::ZERO,
+            asleep: true,
+            speed_before: Speed::ZERO,
+            effects: VecDeque::with_capacity(EFFECTS),
+        }
+    }
+
+    /// One step of 10 ms: takes in the pins, gives out the pins.
+    pub fn step(&mut self, now: CarInstant, pins: &SensorPins) -> ActuatorPins {
+        let mut turns = [None; 4];
+        let mut count = 0;
+        let mut actuators = self.control.step(now, pins, self.monitors.requests(), |turn| {
+            turns[count] = Some(turn);
+            count += 1;
+        });
+        if self.control.is_slow_step() || count > 0 {
+            self.take_signals(now);
+        }
+        for turn in turns.into_iter().flatten() {
+            self.turn(now, turn);
+        }
+        self.asleep = !self.control.key_on() && now >= self.awake_until;
+        if self.control.is_slow_step() && !self.asleep {
+            self.step_slow(now);
+        }
+        actuators.mil = self.memory.lamp(now) != Lamp::Off;
+        actuators
+    }
+
+    /// Whether the ECU sleeps, as of its last step: key off, after-run over. It answers nobody then, and the car may
+    /// rest in coarse steps ([`Self::slept`]) until the key moves.
+    #[must_use]
+    pub const fn asleep(&self) -> bool {
+        self.asleep
+    }
+
+    /// Time that has passed asleep.
+    pub fn slept(&mut self, _now: CarInstant, span: Duration) {
+        self.soak = self.soak.saturating_add(span);
+        self.control.slept(span);
+    }
+
+    /// Answers one request; where it does, the bytes are in the buffer. A clear is carried out.
+    pub fn answer(
+        &mut self,
+        now: CarInstant,
+        addressing: Addressing,
+        request: &[u8],
+        response: &mut ResponseBuffer,
+    ) -> Answer {
+        if self.asleep {
+            response.clear();
+            return Answer::Silence;
+        }
+        let context = Context {
+            live: &self.live,
+            memory: &self.memory,
+            identity: &self.identity,
+            engine_running: self.memory.is_driving_cycle(),
+            vehicle_moving: self.live.vehicle_speed > STANDING,
+            overrides: &self.overrides,
+        };
+        let answer = server::answer(&context, addressing, request, response);
+        if answer == Answer::PositiveAndClear {
+            self.apply(now, &Fact::Clear);
+            self.monitors.clear();
+            self.control.clear();
+            self.control.fill(now, &mut self.live);
+        }
+        answer
+    }
+
+    /// Live data as measured, at most 100 ms old.
+    #[must_use]
+    pub const fn live(&self) -> &LiveData {
+        &self.live
+    }
+
+    /// Fault memory.
+    #[must_use]
+    pub const fn memory(&self) -> &FaultMemory {
+        &self.memory
+    }
+
+    /// Monitors, for those who ask why there is a code or none.
+    #[must_use]
+    pub const fn monitors(&self) -> &Monitors {
+        &self.monitors
+    }
+
+    /// Engine management, for those who look inside.
+    #[must_use]
+    pub const fn control(&self) -> &Control {
+        &self.control
+    }
+
+    /// Reported values pinned by hand.
+    pub const fn overrides_mut(&mut self) -> &mut Overrides {
+        &mut self.overrides
+    }
+
+    /// Puts confirmed codes into the memory, with a freeze frame of the present data: not physical.
+    ///
+    /// # Errors
+    /// If there is no room for a code; those before it are stored.
+    pub fn preload_confirmed(&mut self, codes: &[Dtc]) -> Result<(), PreloadError> {
+        for &dtc in codes {
+            let effects = self.memory.preload_confirmed(dtc, &self.live)?;
+            self.queue(&effects);
+        }
+        Ok(())
+    }
+
+    /// Puts pending codes into the memory, with a freeze frame of the present data: not physical.
+    ///
+    /// # Errors
+    /// If there is no room for a code; those before it are stored.
+    pub fn preload_pending(&mut self, codes: &[Dtc]) -> Result<(), PreloadError> {
+        for &dtc in codes {
+            let effects = self.memory.preload_pending(dtc, &self.live)?;
+            self.queue(&effects);
+        }
+        Ok(())
+    }
+
+    /// What has happened in the fault memory since the last call, one by one, oldest first. The oldest are dropped
+    /// when nobody asks.
+    pub fn poll_effect(&mut self) -> Option<Effect> {
+        self.effects.pop_front()
+    }
+
+    fn turn(&mut self, now: CarInstant, turn: Turn) {
+        let fact = match turn {
+            Turn::KeyOn => {
+                self.monitors.key_on(&self.signals);
+                Fact::KeyOn
+            }
+            Turn::KeyOff => {
+                self.monitors.key_off(&self.signals);
+                self.awake_until = now + AFTER_RUN;
+                Fact::KeyOff
+            }
+            Turn::Cranking => Fact::Cranking,
+            Turn::Started => {
+                self.apply(now, &Fact::EngineStarted);
+                let soak = core::mem::take(&mut self.soak);
+                let Self {
+                    monitors,
+                    signals,
+                    memory,
+                    live,
+                    effects,
+                    ..
+                } = self;
+                monitors.engine_started(signals, soak, &mut |result| {
+                    queue(effects, &memory.apply(now, &fact(result), live));
+                });
+                return;
+            }
+            Turn::Stopped => {
+                self.monitors.engine_stopped();
+                Fact::EngineStopped
+            }
+        };
+        self.apply(now, &fact);
+    }
+
+    /// Every 100 ms while awake.
+    fn step_slow(&mut self, now: CarInstant) {
+        if !self.memory.is_driving_cycle() {
+            self.soak += Duration::from_millis(100);
+        }
+        let inhibits = self.inhibits();
+        let Self {
+            monitors,
+            signals,
+            memory,
+            live,
+            effects,
+            ..
+        } = self;
+        monitors.step(signals, inhibits, &mut |result| {
+            queue(effects, &memory.apply(now, &fact(result), live));
+        });
+        let conditions = Conditions {
+            span: Duration::from_millis(100),
+            vehicle_speed: self.live.vehicle_speed,
+            pedal_released: self.control.pedal_released(),
+            coolant_temperature: self.live.coolant_temperature,
+            ambient_temperature: self.live.ambient_temperature,
+            barometric_pressure: self.live.barometric_pressure,
+        };
+        self.apply(now, &Fact::Conditions(conditions));
+    }
+
+    fn inhibits(&self) -> Inhibits {
+        let held = |&dtc: &Dtc| {
+            self.memory
+                .status(dtc)
+                .is_some_and(|status| status.pending || status.commands_mil)
+        };
+        Inhibits {
+            leak_test_blocked: BLOCK_LEAK_TEST.iter().any(held),
+            gross_leak_held: [P0455, P0457].into_iter().find(held),
+        }
+    }
+
+    fn take_signals(&mut self, now: CarInstant) {
+        self.control.fill(now, &mut self.live);
+        let live = &self.live;
+        let measured = self.control.measured();
+        let change = (live.vehicle_speed - self.speed_before).metres_per_second() / SLOW_SECONDS;
+        self.speed_before = live.vehicle_speed;
+        let before = self.signals.acceleration.metres_per_second_squared();
+        let acceleration = before + (change - before) * SLOW_SECONDS / ACCELERATION_SECONDS;
+        let running = self.control.is_running();
+        self.signals = Signals {
+            run_time: running.then_some(live.run_time),
+            tank_pressure_pin: measured.tank_pressure_pin,
+            tank_pressure: measured.tank_pressure,
+            level_now: measured.level_now,
+            level: measured.level,
+            manifold_pressure: live.manifold_pressure,
+            barometer: live.barometric_pressure,
+            coolant: live.coolant_temperature,
+            intake_air: live.intake_air_temperature,
+            vehicle_speed: live.vehicle_speed,
+            acceleration: Acceleration::from_metres_per_second_squared(acceleration),
+            closed_loop: self.control.is_closed_loop(),
+            fuel_correction: self.control.fuel_correction(),
+            air_behind_meter: self.control.air_behind_meter(),
+        };
+    }
+
+    fn apply(&mut self, now: CarInstant, fact: &Fact) {
+        let effects = self.memory.apply(now, fact, &self.live);
+        self.queue(&effects);
+    }
+
+    fn queue(&mut self, effects: &Effects) {
+        queue(&mut self.effects, effects);
+    }
+}
+
+fn queue(waiting: &mut VecDeque<Effect>, effects: &Effects) {
+    for effect in effects.iter() {
+        if waiting.len() == EFFECTS {
+            waiting.pop_front();
+        }
+        waiting.push_back(effect);
+    }
+}
+
+/// A monitor's result as the fault memory takes it.
+const fn fact(result: TestResult) -> Fact {
+    match result {
+        TestResult::Passed(dtc) => Fact::Passed { dtc },
+        TestResult::Failed(dtc) => Fact::Failed { dtc },
+        TestResult::Completed(monitor) => Fact::Completed { monitor },
+        TestResult::CouldDetect(monitor) => Fact::CouldDetect { monitor },
+        TestResult::Possible(monitor, possible) => Fact::Possible { monitor, possible },
+    }
+}

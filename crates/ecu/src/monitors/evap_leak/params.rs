@@ -1,0 +1,158 @@
+//! Limits of the leak test.
+
+use core::time::Duration;
+
+use twotrip_units::{
+    Acceleration, Length, MassFlow, Pressure, Ratio, Speed, Temperature, TemperatureDelta, Volume,
+};
+
+/// Discharge coefficient of a hole, and density of air, kg/m³ (`vehicle-model.md` 13.4).
+const DISCHARGE: f64 = 0.62;
+const AIR_DENSITY: f64 = 1.19;
+
+/// Conditions, times and limits. Times are steps of 100 ms unless they say otherwise.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Params {
+    /// A cold start: standing at least this long ..
+    pub soak: Duration,
+    /// .. or coolant and intake air this close together.
+    pub start_apart: TemperatureDelta,
+    /// Coolant and intake air at start, lowest.
+    pub start_minimum: Temperature,
+    /// Coolant and intake air at start, highest.
+    pub start_maximum: Temperature,
+    /// Fuel in the tank, least.
+    pub level_minimum: Ratio,
+    /// Fuel in the tank, most.
+    pub level_maximum: Ratio,
+    /// Barometric pressure, above.
+    pub barometer: Pressure,
+    /// Time since engine start, least.
+    pub earliest: Duration,
+    /// Road speed, most.
+    pub fastest: Speed,
+    /// Manifold pressure, most.
+    pub manifold: Pressure,
+    /// Acceleration, most, either way.
+    pub acceleration: Acceleration,
+    /// A break of the driving conditions that is borne.
+    pub longest_break: u32,
+    /// The level may move this much in 5 s.
+    pub slosh: Ratio,
+    /// Standard deviation of the pressure, most.
+    pub noise: Pressure,
+    /// Level gained since key-off that counts as refuelling.
+    pub refuelled: Ratio,
+    /// Rest after an abort.
+    pub recover: u32,
+    /// Rest after an abort for hot fuel.
+    pub hot_fuel_pause: u32,
+    /// Length of the zero stage.
+    pub zero: u32,
+    /// Zero of the sensor, most, either way.
+    pub offset: Pressure,
+    /// Length of the vapour stage.
+    pub vapour: u32,
+    /// Pressure in it below which the purge valve leaks.
+    pub purge_leak: Pressure,
+    /// Rise a second that says the fuel is too hot.
+    pub vapour_limit: Pressure,
+    /// Length of the vent stage.
+    pub vent: u32,
+    /// Pressure at its end, most, either way.
+    pub vented: Pressure,
+    /// Length of the pull, most.
+    pub pull: u32,
+    /// Purge duty of the pull.
+    pub pull_duty: Ratio,
+    /// Target of the pull.
+    pub target: Pressure,
+    /// Length of the flow check.
+    pub flow_check: u32,
+    /// Purge duty of the flow check.
+    pub flow_duty: Ratio,
+    /// Change of pressure that ends the flow check at once.
+    pub flow_plain: Pressure,
+    /// A flowing valve moves the pressure by this ..
+    pub flow_pressure: Pressure,
+    /// .. or the mixture by this ..
+    pub flow_correction: Ratio,
+    /// .. or the air behind the meter by this.
+    pub flow_air: MassFlow,
+    /// Length of the decay.
+    pub decay: u32,
+    /// Hole from which on it is a small leak.
+    pub hole_limit: Length,
+    /// Length of the release.
+    pub release: u32,
+    /// Pressure at its end, most, either way.
+    pub released: Pressure,
+    /// Nominal content of the tank.
+    pub tank: Volume,
+    /// Vapour space of the empty tank, lines and canister included.
+    pub space: Volume,
+}
+
+impl Params {
+    /// This car's (`monitor-designs.md` 3.1, 3.2; tank of `vehicle-model.md` 13.1).
+    pub const DEFAULT: Self = Self {
+        soak: Duration::from_secs(6 * 3600),
+        start_apart: TemperatureDelta::from_kelvins(7.0),
+        start_minimum: Temperature::from_celsius(4.0),
+        start_maximum: Temperature::from_celsius(35.0),
+        level_minimum: Ratio::from_percent(15.0),
+        level_maximum: Ratio::from_percent(85.0),
+        barometer: Pressure::from_kilopascals(75.0),
+        earliest: Duration::from_secs(120),
+        fastest: Speed::from_kilometres_per_hour(110.0),
+        manifold: Pressure::from_kilopascals(75.0),
+        acceleration: Acceleration::from_metres_per_second_squared(1.2),
+        longest_break: 20,
+        slosh: Ratio::from_percent(4.0),
+        noise: Pressure::from_pascals(80.0),
+        refuelled: Ratio::from_percent(20.0),
+        recover: 150,
+        hot_fuel_pause: 3000,
+        zero: 30,
+        offset: Pressure::from_pascals(400.0),
+        vapour: 150,
+        purge_leak: Pressure::from_pascals(-500.0),
+        vapour_limit: Pressure::from_pascals(25.0),
+        vent: 30,
+        vented: Pressure::from_pascals(150.0),
+        pull: 300,
+        pull_duty: Ratio::from_percent(8.0),
+        target: Pressure::from_pascals(-2000.0),
+        flow_check: 50,
+        flow_duty: Ratio::from_percent(50.0),
+        flow_plain: Pressure::from_pascals(600.0),
+        flow_pressure: Pressure::from_pascals(60.0),
+        flow_correction: Ratio::from_percent(1.0),
+        flow_air: MassFlow::from_grams_per_second(0.2),
+        decay: 150,
+        hole_limit: Length::from_millimetres(0.80),
+        release: 50,
+        released: Pressure::from_pascals(300.0),
+        tank: Volume::from_litres(50.0),
+        space: Volume::from_litres(58.0),
+    };
+
+    /// The hole through which a sealed tank went from `first` to `last` Pa gauge in `seconds`, from the orifice
+    /// equation: `sqrt(p) = sqrt(p0) - K t` (`vehicle-model.md` 13.4).
+    #[must_use]
+    pub(super) fn hole(
+        &self,
+        level: Ratio,
+        barometer: Pressure,
+        first: f64,
+        last: f64,
+        seconds: f64,
+    ) -> Length {
+        let space = self.space.cubic_metres() - self.tank.cubic_metres() * level.fraction();
+        let fall = libm::sqrt(first.min(0.0).abs()) - libm::sqrt(last.min(0.0).abs());
+        let effective = 2.0 * space / barometer.pascals() * libm::sqrt(AIR_DENSITY / 2.0) * fall / seconds;
+        Length::from_metres(libm::sqrt(
+            4.0 * effective.max(0.0) / (DISCHARGE * core::f64::consts::PI),
+        ))
+    }
+}
