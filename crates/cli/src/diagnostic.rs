@@ -22,9 +22,16 @@ const NOTE_WIDTH: usize = WIDTH - 12;
 /// `source` may be a lossy copy of the bytes that were read: a place that falls between characters of it moves to
 /// the nearest before.
 pub(crate) fn render(name: &str, source: &str, problems: &[Problem], colour: bool) -> String {
-    let renderer = if colour { Renderer::styled() } else { Renderer::plain() }.term_width(WIDTH);
-    let blocks: Vec<String> =
-        problems.iter().map(|problem| renderer.render(&[block(name, source, problem)])).collect();
+    let renderer = if colour {
+        Renderer::styled()
+    } else {
+        Renderer::plain()
+    }
+    .term_width(WIDTH);
+    let blocks: Vec<String> = problems
+        .iter()
+        .map(|problem| renderer.render(&[block(name, source, problem)]))
+        .collect();
     blocks.join("\n\n")
 }
 
@@ -41,14 +48,23 @@ fn block<'a>(name: &'a str, source: &'a str, problem: &Problem) -> Group<'a> {
             _ if problem.expected().len() <= BESIDE_THE_CARET => expectation(problem),
             _ => None,
         };
-        let mark = AnnotationKind::Primary.span(on_characters(source, problem.span())).label(beside);
+        let mark = AnnotationKind::Primary
+            .span(on_characters(source, problem.span()))
+            .label(beside);
         elements.push(Snippet::source(source).path(name).annotation(mark).into());
         if problem.expected().len() > BESIDE_THE_CARET {
             elements.extend(expectation(problem).map(|text| Level::NOTE.message(wrap(&text)).into()));
         }
     }
-    if let Some(nearest) = problem.nearest() {
-        elements.push(Level::HELP.message(format!("the nearest known word is `{nearest}`")).into());
+    // Of one known word, the caret says the same.
+    if let Some(nearest) = problem.nearest()
+        && problem.expected().len() > 1
+    {
+        elements.push(
+            Level::HELP
+                .message(format!("the nearest known word is `{nearest}`"))
+                .into(),
+        );
     }
     if let Some(advice) = advice {
         elements.push(Level::HELP.message(wrap(advice)).into());

@@ -1,6 +1,6 @@
 //! What is wrong with a text, as data: kind, place, what was found, what is allowed. The command draws it.
 
-use core::{fmt, ops::Range};
+use core::{cmp::Reverse, fmt, ops::Range};
 use std::borrow::Cow;
 
 use thiserror::Error;
@@ -113,7 +113,10 @@ impl Problem {
 
     /// With the next thing to try.
     pub(crate) fn hint(mut self, hint: impl Into<Cow<'static, str>>) -> Self {
-        self.hint = Some(hint.into());
+        self.hint = Some(match hint.into() {
+            Cow::Borrowed(own) => Cow::Borrowed(own),
+            Cow::Owned(made) => Cow::Owned(escaped(&made)),
+        });
         self
     }
 
@@ -153,7 +156,7 @@ impl Problem {
         self.nearest
     }
 
-    /// What to do about it, where that is not plain.
+    /// What to do about it, where that is not plain; fit to be printed.
     #[must_use]
     pub fn advice(&self) -> Option<&str> {
         self.hint.as_deref()
@@ -197,19 +200,31 @@ pub(crate) fn nearest<'w>(found: &str, words: impl IntoIterator<Item = &'w str>)
         .into_iter()
         .map(|word| (strsim::osa_distance(&found, &word.to_lowercase()), word))
         .filter(|(distance, word)| *distance <= allowed && *distance < word.chars().count())
-        .min_by_key(|(distance, _)| *distance)
+        .min_by_key(|(distance, word)| (*distance, Reverse(common_beginning(&found, word))))
         .map(|(_, word)| word)
+}
+
+/// With how many same letters two words begin: people slip less there.
+fn common_beginning(one: &str, other: &str) -> usize {
+    one.chars()
+        .zip(other.chars())
+        .take_while(|(one, other)| one == other)
+        .count()
 }
 
 /// Text from outside, made fit for a terminal: control and invisible characters escaped, at most 40 characters.
 pub(crate) fn printable(text: &str) -> String {
     const LONGEST: usize = 40;
+    match text.char_indices().nth(LONGEST) {
+        Some((end, _)) => escaped(&text[..end]) + "...",
+        None => escaped(text),
+    }
+}
+
+/// Text with its control and invisible characters escaped.
+fn escaped(text: &str) -> String {
     let mut shown = String::new();
-    for (count, character) in text.chars().enumerate() {
-        if count == LONGEST {
-            shown.push_str("...");
-            break;
-        }
+    for character in text.chars() {
         // `escape_debug` knows which characters do not print; quotes and backslashes do.
         if matches!(character, '"' | '\'' | '\\') {
             shown.push(character);
@@ -230,6 +245,7 @@ mod tests {
         assert_eq!(nearest("ufds", words), Some("udds"));
         assert_eq!(nearest("fule-cap", words), Some("fuel-cap"));
         assert_eq!(nearest("FUEL-CAP", words), Some("fuel-cap"));
+        assert_eq!(nearest("of", ["on", "off"]), Some("off"));
         assert_eq!(nearest("gearbox", words), None);
         assert_eq!(nearest("", words), None);
         assert_eq!(nearest(&"u".repeat(100_000), words), None);

@@ -1,8 +1,6 @@
 //! The scenarios built into the program, found by name.
 
-use thiserror::Error;
-
-use crate::problem::{nearest, printable};
+use crate::problem;
 
 /// A scenario that comes with the program.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,27 +35,16 @@ pub const ALL: [Shipped; 5] = [
     },
 ];
 
-/// No shipped scenario has that name.
-#[derive(Clone, Debug, PartialEq, Eq, Error)]
-#[error("no shipped scenario is named `{name}`")]
-pub struct UnknownScenario {
-    /// The name asked for, fit to be printed.
-    pub name: String,
-    /// The nearest name, if one is near.
-    pub nearest: Option<&'static str>,
+/// The shipped scenario of that name.
+#[must_use]
+pub fn find(name: &str) -> Option<Shipped> {
+    ALL.into_iter().find(|shipped| shipped.name == name)
 }
 
-/// The shipped scenario of that name.
-///
-/// # Errors
-/// There is none; with the nearest name.
-pub fn find(name: &str) -> Result<Shipped, UnknownScenario> {
-    ALL.into_iter()
-        .find(|shipped| shipped.name == name)
-        .ok_or_else(|| UnknownScenario {
-            name: printable(name),
-            nearest: nearest(name, ALL.map(|shipped| shipped.name)),
-        })
+/// The name of a shipped scenario that is nearest to this one, if one is near.
+#[must_use]
+pub fn nearest(name: &str) -> Option<&'static str> {
+    problem::nearest(name, ALL.map(|shipped| shipped.name))
 }
 
 #[cfg(test)]
@@ -120,16 +107,9 @@ mod tests {
 
     #[test]
     fn a_name_is_found_or_its_nearest_is() {
-        assert_eq!(find("healthy").map(|shipped| shipped.name), Ok("healthy"));
-        assert_eq!(
-            find("loose-fule-cap").unwrap_err().nearest,
-            Some("loose-fuel-cap")
-        );
-        let stranger = find("engine\u{7}fire").unwrap_err();
-        assert_eq!(stranger.nearest, None);
-        assert_eq!(
-            stranger.to_string(),
-            r"no shipped scenario is named `engine\u{7}fire`"
-        );
+        assert_eq!(find("healthy").map(|shipped| shipped.name), Some("healthy"));
+        assert_eq!(find("loose-fule-cap"), None);
+        assert_eq!(nearest("loose-fule-cap"), Some("loose-fuel-cap"));
+        assert_eq!(nearest("engine-fire"), None);
     }
 }

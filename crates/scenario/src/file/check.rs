@@ -8,7 +8,7 @@ use super::{
 };
 use crate::{
     limits,
-    phrase::{Expectation, Phrase, Spanned, parse_script},
+    phrase::{Phrase, Spanned, parse_script},
     problem::{Expected, Problem, ProblemKind},
 };
 
@@ -215,16 +215,10 @@ fn check_story(before: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Ph
     story
 }
 
-fn check_expectations(expect: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Expectation>> {
+fn check_expectations(expect: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {
     let is_expectation = |phrase: &Phrase| matches!(phrase, Phrase::Expect(_));
     let hint = "what happens to the car stands under `[story]`; here every line begins with `expect`";
     check_phrases(expect, "a verdict", hint, &is_expectation, problems)
-        .into_iter()
-        .filter_map(|Spanned { value, span }| match value {
-            Phrase::Expect(value) => Some(Spanned { value, span }),
-            _ => None,
-        })
-        .collect()
 }
 
 /// A script in which only phrases of one kind have business, and at least one.

@@ -7,7 +7,10 @@ use toml::{
     de::{DeTable, DeValue},
 };
 
-use crate::problem::{Expected, Problem, ProblemKind};
+use crate::{
+    limits,
+    problem::{Expected, Problem, ProblemKind},
+};
 
 /// The tables of the format with their keys; `""` is the top of the file.
 const KEYS: &[(&str, &[&str])] = &[
@@ -39,6 +42,7 @@ pub(super) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
     }
     Err(errors
         .into_iter()
+        .take(limits::PROBLEMS + 1)
         .map(|error| {
             let end = text.len();
             let span = error
@@ -55,8 +59,10 @@ pub(super) struct Reader<'t, 'i> {
     text: &'i str,
     name: &'static str,
     table: &'t DeTable<'i>,
-    /// Where a missing key is reported: the head of the table.
+    /// Where a missing key is reported: the name of the table, or the first byte of the file.
     head: Range<usize>,
+    /// Keys that are there, but misspelt; they are not reported as missing too.
+    misspelt: Vec<&'static str>,
 }
 
 /// A string of the file.
@@ -82,12 +88,12 @@ impl Text<'_> {
 impl<'t, 'i> Reader<'t, 'i> {
     /// Of the whole file; keys that nobody knows are reported now.
     pub(super) fn top(text: &'i str, table: &'t Spanned<DeTable<'i>>, problems: &mut Vec<Problem>) -> Self {
-        let end = text.len();
-        let reader = Self {
+        let mut reader = Self {
             text,
             name: "",
             table: table.get_ref(),
-            head: end..end,
+            head: 0..0,
+            misspelt: Vec::new(),
         };
         reader.report_unknown(problems);
         reader
@@ -100,11 +106,12 @@ impl<'t, 'i> Reader<'t, 'i> {
             problems.push(self.wrong_type("a table", value));
             return None;
         };
-        let reader = Self {
+        let mut reader = Self {
             text: self.text,
             name: key,
             table,
             head: key_span,
+            misspelt: Vec::new(),
         };
         reader.report_unknown(problems);
         Some(reader)
@@ -152,6 +159,9 @@ impl<'t, 'i> Reader<'t, 'i> {
         problems: &mut Vec<Problem>,
     ) -> Option<T> {
         if self.find(key).is_none() {
+            if self.misspelt.contains(&key) {
+                return None;
+            }
             let problem = Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "");
             problems.push(match self.name {
                 "" => problem.hint(format!("`{key} = ...` stands before the first `[table]`")),
@@ -177,18 +187,21 @@ impl<'t, 'i> Reader<'t, 'i> {
         Some((name.span(), value))
     }
 
-    fn report_unknown(&self, problems: &mut Vec<Problem>) {
+    fn report_unknown(&mut self, problems: &mut Vec<Problem>) {
         let known = KEYS
             .iter()
             .find(|(table, _)| *table == self.name)
             .map_or(&[] as &[_], |(_, keys)| keys);
-        for (name, _) in self.table {
+        let strangers = self
+            .table
+            .iter()
+            .map(|(name, _)| name)
+            .filter(|name| !known.contains(&name.get_ref().as_ref()));
+        for name in strangers.take(limits::PROBLEMS + 1) {
             let key = name.get_ref().as_ref();
-            if known.contains(&key) {
-                continue;
-            }
             let problem = Problem::new(ProblemKind::UnknownKey, name.span(), key)
                 .expecting(known.iter().copied().map(Expected::Word));
+            self.misspelt.extend(problem.nearest());
             let home = KEYS
                 .iter()
                 .find(|(_, keys)| keys.contains(&key))

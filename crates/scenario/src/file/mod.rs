@@ -34,7 +34,7 @@ mod tests;
 
 use crate::{
     Problem,
-    phrase::{Expectation, Phrase, Spanned},
+    phrase::{Phrase, Spanned},
 };
 
 /// A scenario that has been checked; there is no other way to one than [`Scenario::parse`].
@@ -45,7 +45,7 @@ pub struct Scenario {
     seed: u64,
     repair_order: Option<RepairOrder>,
     story: Vec<Spanned<Phrase>>,
-    expectations: Vec<Spanned<Expectation>>,
+    expectations: Vec<Spanned<Phrase>>,
 }
 
 impl Scenario {
@@ -87,9 +87,9 @@ impl Scenario {
         &self.story
     }
 
-    /// What must be true at the end; the places are bytes of the file.
+    /// What must be true at the end, nothing but [`Phrase::Expect`]; the places are bytes of the file.
     #[must_use]
-    pub fn expectations(&self) -> &[Spanned<Expectation>] {
+    pub fn expectations(&self) -> &[Spanned<Phrase>] {
         &self.expectations
     }
 }
@@ -97,12 +97,29 @@ impl Scenario {
 /// The trade's three Cs; a trainee sees the first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RepairOrder {
-    /// What the customer says.
-    pub complaint: String,
+    complaint: String,
+    cause: Vec<Phrase>,
+    correction: Vec<Phrase>,
+}
+
+impl RepairOrder {
+    /// What the customer says; it may have several lines.
+    #[must_use]
+    pub fn complaint(&self) -> &str {
+        &self.complaint
+    }
+
     /// What is wrong: phrases that break something. Empty if nothing physical is.
-    pub cause: Vec<Phrase>,
-    /// What mends it: work on parts and wires. Empty if `cause` is.
-    pub correction: Vec<Phrase>,
+    #[must_use]
+    pub fn cause(&self) -> &[Phrase] {
+        &self.cause
+    }
+
+    /// What mends it: work on parts and wires. Empty if there is no cause.
+    #[must_use]
+    pub fn correction(&self) -> &[Phrase] {
+        &self.correction
+    }
 }
 
 /// The cars there are.

@@ -1,27 +1,39 @@
-//! How physical defects are said: the part, then what is wrong with it.
+//! How physical defects are said, after the catalogue of `vehicle`: the part, the word for what is wrong with it,
+//! and its size where the word has none of its own.
+
+use twotrip_vehicle::defect::{CATALOGUE, Defect, Part, Size};
 
 use super::{
-    Defect, Part,
     fault::{Fault, Parsed},
-    grammar::{keyword, pick, said},
-    measure::HOLE,
+    grammar::{named, pick},
+    measure::{HOLE, Measure},
 };
-use crate::problem::Expected;
+use crate::problem::{Expected, ProblemKind};
 
 /// `fuel-cap loose`, `filler-neck hole 1 mm`.
 pub(super) fn physical(input: &str) -> Parsed<'_, Defect> {
-    let parts = [Part::FuelCap, Part::FillerNeck].map(|part| (part.name(), part));
-    let (rest, part) =
-        pick("defect", &parts, input).map_err(|error| Fault::also(error, Expected::Word("wiring")))?;
-    match part {
-        Part::FuelCap => pick(
-            "state of the cap",
-            &[
-                ("loose", Defect::FuelCapLoose),
-                ("missing", Defect::FuelCapMissing),
-            ],
-            rest,
-        ),
-        _ => said(HOLE.parse(keyword("hole", rest)?.0), Defect::FillerNeckHole),
-    }
+    let breakable = Part::ALL
+        .into_iter()
+        .filter(|part| CATALOGUE.iter().any(|entry| entry.part == *part));
+    let (rest, part) = named("defect", breakable, Part::name, input)
+        .map_err(|error| Fault::also(error, Expected::Word("wiring")))?;
+    let entries: Vec<_> = CATALOGUE
+        .iter()
+        .filter(|entry| entry.part == part)
+        .map(|entry| (entry.kind, entry))
+        .collect();
+    let (rest, entry) = pick("kind of defect", &entries, rest)?;
+    let (rest, diameter) = match entry.size {
+        Size::Fixed(_) => (rest, None),
+        Size::Diameter { least, greatest } => {
+            let (rest, diameter) = Measure {
+                range: [least, greatest],
+                ..HOLE
+            }
+            .parse(rest)?;
+            (rest, Some(diameter))
+        }
+    };
+    let defect = entry.defect(diameter).map(|defect| (rest, defect));
+    defect.ok_or_else(|| Fault::new(input.trim(), ProblemKind::OutOfRange("defect"), "defect", []))
 }

@@ -2,9 +2,11 @@
 
 use core::fmt::{self, Display, Formatter};
 
+use twotrip_vehicle::schedule::{HWFET, UDDS};
+
 use super::{
-    CodeList, Defect, Expectation, Leg, Part, Phrase, Plan, Preload,
-    measure::{ALTITUDE, AMBIENT, HOLE, REFUEL, number, show_speed, show_time},
+    CodeList, Defect, Expectation, Leg, Phrase, Plan, Preload,
+    measure::{ALTITUDE, AMBIENT, HOLE, REFUEL, SPEED, reported, show_time},
 };
 
 impl Display for Phrase {
@@ -17,9 +19,9 @@ impl Display for Phrase {
             Self::Drive(plan) => write!(f, "drive {plan}"),
             Self::Soak(time) => write!(f, "soak {}", show_time(*time)),
             Self::Wait(time) => write!(f, "wait {}", show_time(*time)),
-            Self::Ambient(temperature) => write!(f, "ambient {}", (AMBIENT.show)(*temperature)),
-            Self::Altitude(height) => write!(f, "altitude {}", (ALTITUDE.show)(*height)),
-            Self::Refuel(level) => write!(f, "refuel to {}", (REFUEL.show)(*level)),
+            Self::Ambient(temperature) => write!(f, "ambient {}", AMBIENT.text(*temperature)),
+            Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
+            Self::Refuel(level) => write!(f, "refuel to {}", REFUEL.text(*level)),
             Self::Defect(defect) => write_defect(*defect, f),
             Self::BreakWire(circuit, fault) => write!(f, "defect wiring {} {}", circuit.name(), fault.name()),
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
@@ -36,10 +38,9 @@ impl Display for Phrase {
             Self::Override(quantity, value) => {
                 write!(
                     f,
-                    "override {} {} {}",
+                    "override {} {}",
                     quantity.name(),
-                    number(*value),
-                    quantity.unit()
+                    reported(*quantity).text(*value)
                 )
             }
             Self::Release(quantity) => write!(f, "release {}", quantity.name()),
@@ -51,8 +52,8 @@ impl Display for Phrase {
 impl Display for Plan {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Udds => f.write_str("udds"),
-            Self::Hwfet => f.write_str("hwfet"),
+            Self::Udds => f.write_str(UDDS.name()),
+            Self::Hwfet => f.write_str(HWFET.name()),
             Self::Free(legs) => legs.iter().enumerate().try_for_each(|(index, leg)| {
                 let separator = if index == 0 { "" } else { ", " };
                 write!(f, "{separator}{leg}")
@@ -65,7 +66,7 @@ impl Display for Leg {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         match self {
             Self::Idle(time) => write!(f, "idle {}", show_time(*time)),
-            Self::Cruise(speed, time) => write!(f, "{} for {}", show_speed(*speed), show_time(*time)),
+            Self::Cruise(speed, time) => write!(f, "{} for {}", SPEED.text(*speed), show_time(*time)),
             Self::Stop => f.write_str("stop"),
         }
     }
@@ -103,16 +104,10 @@ impl Display for Expectation {
 }
 
 fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
+    let entry = defect.entry();
+    write!(f, "defect {} {}", entry.part.name(), entry.kind)?;
     match defect {
-        Defect::FuelCapLoose => write!(f, "defect {} loose", Part::FuelCap.name()),
-        Defect::FuelCapMissing => write!(f, "defect {} missing", Part::FuelCap.name()),
-        Defect::FillerNeckHole(diameter) => {
-            write!(
-                f,
-                "defect {} hole {}",
-                Part::FillerNeck.name(),
-                (HOLE.show)(diameter)
-            )
-        }
+        Defect::FuelCap(_) => Ok(()),
+        Defect::FillerNeckHole(diameter) => write!(f, " {}", HOLE.text(diameter)),
     }
 }

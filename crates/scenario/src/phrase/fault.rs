@@ -106,8 +106,9 @@ impl<'a> ParseError<&'a str> for Fault<'a> {
     }
 
     fn or(mut self, other: Self) -> Self {
-        // Both are slices of one line, so their addresses order them.
-        match other.found.as_ptr().cmp(&self.found.as_ptr()) {
+        // Both are slices of one line, so their addresses order them; at one place, the longer has read more.
+        let place = |fault: &Self| (fault.found.as_ptr(), fault.found.len());
+        match place(&other).cmp(&place(&self)) {
             core::cmp::Ordering::Greater => other,
             core::cmp::Ordering::Less => self,
             core::cmp::Ordering::Equal => {

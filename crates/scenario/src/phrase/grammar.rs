@@ -8,6 +8,7 @@ use nom::{
 };
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Dtc, Group};
+use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
     CodeList, Expectation, Leg, Part, Phrase, Plan, Preload, Quantity, Work,
@@ -110,7 +111,13 @@ fn any(line: &str) -> Parsed<'_, Phrase> {
 /// A drive schedule, or legs between commas.
 fn plan(input: &str) -> Parsed<'_, Plan> {
     alt((
-        |input| pick("drive", &[("udds", Plan::Udds), ("hwfet", Plan::Hwfet)], input),
+        |input| {
+            pick(
+                "drive",
+                &[(UDDS.name(), Plan::Udds), (HWFET.name(), Plan::Hwfet)],
+                input,
+            )
+        },
         |input| {
             let (rest, first) = leg(input)?;
             let comma = preceded(blank, char(','));
@@ -191,7 +198,7 @@ fn preload(input: &str) -> Parsed<'_, Phrase> {
 /// `engine-speed 3000 rpm`.
 fn pinned(input: &str) -> Parsed<'_, Phrase> {
     let (rest, quantity) = named("reported value", Quantity::ALL, Quantity::name, input)?;
-    said(reported(quantity, rest), |value| {
+    said(reported(quantity).parse(rest), |value| {
         Phrase::Override(quantity, value)
     })
 }

@@ -5,7 +5,7 @@ use core::time::Duration;
 use nom::{
     Parser as _,
     branch::alt,
-    bytes::complete::{take_while, take_while1},
+    bytes::complete::take_while,
     character::complete::{char, digit0, digit1, one_of},
     combinator::{opt, recognize},
     sequence::preceded,
@@ -27,13 +27,18 @@ pub(super) struct Measure<T: 'static> {
     pub(super) what: &'static str,
     /// What the units are units of.
     pub(super) of: &'static str,
-    /// The units with their doors; the first is the canonical one.
-    pub(super) units: &'static [(&'static str, fn(f64) -> T)],
+    /// The units with their doors; one without a name for a bare number.
+    pub(super) units: &'static [Unit<T>],
     /// The smallest and the largest value allowed.
     pub(super) range: [T; 2],
-    /// The canonical text.
+    /// The canonical number.
     pub(super) show: fn(T) -> String,
+    /// The unit of that number; empty if the number brings it.
+    pub(super) unit: &'static str,
 }
+
+/// A unit and the door from it.
+type Unit<T> = (&'static str, fn(f64) -> T);
 
 /// The next word: up to white space or a comma; empty at the end.
 pub(super) fn word(input: &str) -> Parsed<'_, &str> {
@@ -58,15 +63,6 @@ fn decimal(input: &str) -> Parsed<'_, &str> {
     preceded(blank, recognize((opt(one_of("+-")), digits))).parse(input)
 }
 
-/// What follows a number up to white space or a comma.
-fn unit(input: &str) -> Parsed<'_, &str> {
-    preceded(
-        blank,
-        take_while1(|character: char| !character.is_whitespace() && character != ','),
-    )
-    .parse(input)
-}
-
 impl<T: Copy + PartialOrd> Measure<T> {
     /// Reads a number and its unit.
     pub(super) fn parse<'a>(&self, input: &'a str) -> Parsed<'a, T> {
@@ -79,12 +75,7 @@ impl<T: Copy + PartialOrd> Measure<T> {
                 [self.allowed()],
             ));
         };
-        let Ok((rest, unit)) = unit(after_number) else {
-            return Err(self.unit_fault(after_number));
-        };
-        let Some((_, door)) = self.units.iter().find(|(name, _)| same_unit(name, unit)) else {
-            return Err(self.unit_fault(unit));
-        };
+        let (rest, door) = self.door(after_number)?;
         let within = |value: &T| *value >= self.range[0] && *value <= self.range[1];
         match number.parse().ok().map(door).filter(within) {
             Some(value) => Ok((rest, value)),
@@ -101,11 +92,34 @@ impl<T: Copy + PartialOrd> Measure<T> {
         }
     }
 
+    /// Reads the unit after a number.
+    fn door<'a>(&self, input: &'a str) -> Parsed<'a, fn(f64) -> T>
+    where
+        T: 'static,
+    {
+        if let [("", door)] = self.units {
+            return Ok((input, *door));
+        }
+        let (rest, written) = word(input)?;
+        match self.units.iter().find(|(name, _)| same_unit(name, written)) {
+            Some((_, door)) => Ok((rest, *door)),
+            None if written.is_empty() => Err(self.unit_fault(input)),
+            None => Err(self.unit_fault(written)),
+        }
+    }
+
+    /// The canonical text of a value.
+    pub(super) fn text(&self, value: T) -> String {
+        format!("{} {}", (self.show)(value), self.unit)
+            .trim_end()
+            .to_owned()
+    }
+
     fn allowed(&self) -> Expected {
         Expected::text(format!(
             "{} to {}",
             (self.show)(self.range[0]),
-            (self.show)(self.range[1])
+            self.text(self.range[1])
         ))
     }
 
@@ -153,12 +167,13 @@ const fn time(what: &'static str, range: [Duration; 2]) -> Measure<Duration> {
         units: TIME_UNITS,
         range,
         show: show_time,
+        unit: "",
     }
 }
 
-pub(super) const SOAK: Measure<Duration> = time("soak", limits::SOAK);
-pub(super) const WAIT: Measure<Duration> = time("wait", limits::WAIT);
-pub(super) const LEG: Measure<Duration> = time("time of a leg", limits::LEG);
+pub(super) const SOAK: Measure<Duration> = time("soak time", limits::SOAK);
+pub(super) const WAIT: Measure<Duration> = time("waiting time", limits::WAIT);
+pub(super) const LEG: Measure<Duration> = time("time of the leg", limits::LEG);
 pub(super) const SPEED: Measure<Speed> = Measure {
     what: "speed",
     of: "speed",
@@ -167,7 +182,8 @@ pub(super) const SPEED: Measure<Speed> = Measure {
         ("mph", Speed::from_miles_per_hour),
     ],
     range: limits::SPEED,
-    show: show_speed,
+    show: |value| number(value.kilometres_per_hour()),
+    unit: "km/h",
 };
 pub(super) const AMBIENT: Measure<Temperature> = Measure {
     what: "ambient temperature",
@@ -177,7 +193,8 @@ pub(super) const AMBIENT: Measure<Temperature> = Measure {
         ("F", Temperature::from_fahrenheit),
     ],
     range: limits::AMBIENT,
-    show: |value| format!("{} C", number(value.celsius())),
+    show: |value| number(value.celsius()),
+    unit: "C",
 };
 pub(super) const ALTITUDE: Measure<Length> = Measure {
     what: "altitude",
@@ -188,42 +205,68 @@ pub(super) const ALTITUDE: Measure<Length> = Measure {
         ("ft", Length::from_feet),
     ],
     range: limits::ALTITUDE,
-    show: |value| format!("{} m", number(value.metres())),
+    show: |value| number(value.metres()),
+    unit: "m",
 };
 pub(super) const REFUEL: Measure<Ratio> = Measure {
     what: "fuel level",
     of: "share",
     units: &[("%", Ratio::from_percent)],
     range: limits::REFUEL,
-    show: |value| format!("{} %", number(value.percent())),
+    show: |value| number(value.percent()),
+    unit: "%",
 };
 
+/// Of a round hole; the limits stand in the catalogue of defects.
 pub(super) const HOLE: Measure<Length> = Measure {
-    what: "hole",
+    what: "diameter",
     of: "length",
     units: &[("mm", Length::from_millimetres), ("in", Length::from_inches)],
-    range: [Length::from_millimetres(0.1), Length::from_millimetres(10.0)],
-    show: |value| format!("{} mm", number(value.millimetres())),
+    range: [Length::ZERO; 2],
+    show: |value| number(value.millimetres()),
+    unit: "mm",
 };
 
-/// Reads a value to be reported in place of the true one.
-pub(super) fn reported(quantity: Quantity, input: &str) -> Parsed<'_, f64> {
-    let (units, show): (&'static [(&'static str, fn(f64) -> f64)], fn(f64) -> String) = match quantity.unit()
-    {
-        "C" => (
-            &[("C", |value| value), ("F", |value| (value - 32.0) / 1.8)],
-            |v| format!("{} C", number(v)),
-        ),
-        _ => (&[("rpm", |value| value)], |v| format!("{} rpm", number(v))),
-    };
+/// A value to be reported in place of the true one, in the unit of the quantity.
+pub(super) fn reported(quantity: Quantity) -> Measure<f64> {
     Measure {
         what: quantity.name(),
         of: quantity.name(),
-        units,
+        units: reported_units(quantity.unit()),
         range: quantity.range(),
-        show,
+        show: precise,
+        unit: quantity.unit(),
     }
-    .parse(input)
+}
+
+/// How a value in this unit may be written.
+fn reported_units(unit: &str) -> &'static [Unit<f64>] {
+    match unit {
+        "%" => &[("%", |value| value)],
+        "C" => &[
+            ("C", |value| value),
+            ("F", |value| Temperature::from_fahrenheit(value).celsius()),
+        ],
+        "kPa" => &[("kPa", |value| value), ("Pa", |value| value / 1000.0)],
+        "Pa" => &[("Pa", |value| value), ("kPa", |value| value * 1000.0)],
+        "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
+        "deg" => &[("deg", |value| value)],
+        "g/s" => &[("g/s", |value| value)],
+        "km/h" => &[
+            ("km/h", |value| value),
+            ("mph", |value| {
+                Speed::from_miles_per_hour(value).kilometres_per_hour()
+            }),
+        ],
+        "l/h" => &[("l/h", |value| value)],
+        "rpm" => &[("rpm", |value| value)],
+        "s" => &[
+            ("s", |value| value),
+            ("min", |value| value * 60.0),
+            ("h", |value| value * 3600.0),
+        ],
+        _ => &[("", |value| value)],
+    }
 }
 
 /// The longest unit that leaves a whole number, seconds otherwise.
@@ -236,13 +279,17 @@ pub(super) fn show_time(time: Duration) -> String {
     }
 }
 
-pub(super) fn show_speed(speed: Speed) -> String {
-    format!("{} km/h", number(speed.kilometres_per_hour()))
+/// A number for people: at most three decimals, none that are zero.
+fn number(value: f64) -> String {
+    trimmed(&format!("{value:.3}"))
 }
 
-/// A number for people: at most three decimals, none that are zero.
-pub(super) fn number(value: f64) -> String {
-    let text = format!("{value:.3}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
+/// A number with the five decimals that the finest resolution of a data byte needs.
+fn precise(value: f64) -> String {
+    trimmed(&format!("{value:.5}"))
+}
+
+fn trimmed(decimals: &str) -> String {
+    let text = decimals.trim_end_matches('0').trim_end_matches('.');
     if text == "-0" { "0".into() } else { text.into() }
 }

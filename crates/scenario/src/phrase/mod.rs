@@ -13,17 +13,18 @@ mod measure;
 mod script;
 #[cfg(test)]
 mod tests;
-mod vocabulary;
 
 use core::{ops::Range, time::Duration};
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Dtc, Group};
 use twotrip_units::{Length, Ratio, Speed, Temperature};
+use twotrip_vehicle::schedule;
 
 pub use help::{HELP, Help};
 pub use script::{parse_phrase, parse_script};
-pub use vocabulary::{Defect, Part, Quantity, Work};
+pub use twotrip_ecu::server::Quantity;
+pub use twotrip_vehicle::{CapFault, Defect, Part, Work};
 
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
 #[derive(Clone, Debug, PartialEq)]
@@ -84,9 +85,9 @@ pub enum Plan {
 /// A part of a free plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Leg {
-    /// Standing with the engine idling, braking first if the car moves.
+    /// Standing with the engine idling for so long, counted from standstill.
     Idle(Duration),
-    /// Getting to this speed and holding it; the time counts from the leg's beginning.
+    /// Holding this speed for so long, counted from reaching it.
     Cruise(Speed, Duration),
     /// Braking to a stand.
     Stop,
@@ -160,12 +161,12 @@ impl Phrase {
 }
 
 impl Plan {
-    /// How long the drive takes.
+    /// How long the drive takes, without the ways from one speed of a free plan to the next.
     #[must_use]
     pub fn time(&self) -> Duration {
         match self {
-            Self::Udds => Duration::from_secs(1369),
-            Self::Hwfet => Duration::from_secs(765),
+            Self::Udds => schedule::UDDS.duration(),
+            Self::Hwfet => schedule::HWFET.duration(),
             Self::Free(legs) => legs
                 .iter()
                 .map(|leg| match leg {
