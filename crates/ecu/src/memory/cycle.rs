@@ -16,12 +16,12 @@ struct Progress {
 }
 
 impl Progress {
-    fn step(&mut self, conditions: &Conditions) {
+    fn step(&mut self, pattern: &DrivePattern, conditions: &Conditions) {
         self.run_time += conditions.span;
-        if conditions.vehicle_speed >= DrivePattern::FAST {
+        if conditions.vehicle_speed >= pattern.fast {
             self.fast_time += conditions.span;
         }
-        if conditions.pedal_released && conditions.vehicle_speed <= DrivePattern::STANDING {
+        if conditions.pedal_released && conditions.vehicle_speed <= pattern.standing {
             self.idle_time += conditions.span;
             self.longest_idle = self.longest_idle.max(self.idle_time);
         } else {
@@ -59,11 +59,11 @@ impl DrivingCycle {
                 mild(coolant) && coolant - conditions.ambient_temperature <= evap.coolant_over_ambient;
             coolant
         });
-        self.run.step(conditions);
+        self.run.step(&profile.permanent_drive, conditions);
         if conditions.ambient_temperature >= profile.general_ambient_minimum
             && conditions.barometric_pressure > profile.general_barometer_minimum
         {
-            self.general.step(conditions);
+            self.general.step(&profile.general_denominator, conditions);
         } else {
             self.general.idle_time = Duration::ZERO;
         }

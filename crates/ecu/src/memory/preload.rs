@@ -38,8 +38,7 @@ impl FaultMemory {
         let mut effects = Effects::NONE;
         let place = self.admit(dtc)?;
         let record = &mut self.records[place];
-        let new = !record.is_present();
-        if record.confirm(&mut self.order, &mut effects) && new {
+        if record.confirm(&mut self.order, &mut effects) {
             self.frame.offer(self.catalogue, dtc, live, &mut effects);
         }
         self.renew_mil(&mut effects);

@@ -43,21 +43,18 @@ pub struct Profile {
 }
 
 /// Time, speed and idling of one driving cycle.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DrivePattern {
     /// Total time since engine start.
     pub run_time: Duration,
-    /// Total time at or above [`Self::FAST`].
+    /// Total time at or above [`Self::fast`].
     pub fast_time: Duration,
-    /// One unbroken idle: pedal released, speed at most [`Self::STANDING`].
+    /// Speed from which driving counts as fast.
+    pub fast: Speed,
+    /// One unbroken idle: pedal released, speed at most [`Self::standing`].
     pub idle_time: Duration,
-}
-
-impl DrivePattern {
-    /// Speed from which driving counts as fast, 25 mph or 40 km/h.
-    pub const FAST: Speed = Speed::from_kilometres_per_hour(40.0);
-    /// Speed up to which the car counts as standing, 1 mph or 1.6 km/h.
-    pub const STANDING: Speed = Speed::from_kilometres_per_hour(1.6);
+    /// Speed up to which the car counts as standing.
+    pub standing: Speed,
 }
 
 /// Conditions of the evaporative system's denominator: 1968.2(d)(4.3.2)(C) (from memory).
@@ -73,6 +70,16 @@ pub struct EvapDenominator {
     pub coolant_over_ambient: TemperatureDelta,
 }
 
+/// 10 minutes, 5 of them at 25 mph or more, and half a minute of idle at up to 1 mph; the metric figures 40 and 1.6 km/h
+/// are those of PID $0D's whole km/h and of the European in-use text.
+const TEN_MINUTES: DrivePattern = DrivePattern {
+    run_time: Duration::from_secs(600),
+    fast_time: Duration::from_secs(300),
+    fast: Speed::from_kilometres_per_hour(40.0),
+    idle_time: Duration::from_secs(30),
+    standing: Speed::from_kilometres_per_hour(1.6),
+};
+
 impl Profile {
     /// Spark ignition, United States light duty, model years 2010 to 2018.
     pub const US_2010: Self = Self {
@@ -83,16 +90,8 @@ impl Profile {
         warm_up_minimum: Temperature::from_celsius(71.1),
         ignition_cycle_minimum: Duration::from_secs(2),
         bulb_check: Duration::from_secs(20),
-        permanent_drive: DrivePattern {
-            run_time: Duration::from_secs(600),
-            fast_time: Duration::from_secs(300),
-            idle_time: Duration::from_secs(30),
-        },
-        general_denominator: DrivePattern {
-            run_time: Duration::from_secs(600),
-            fast_time: Duration::from_secs(300),
-            idle_time: Duration::from_secs(30),
-        },
+        permanent_drive: TEN_MINUTES,
+        general_denominator: TEN_MINUTES,
         general_ambient_minimum: Temperature::from_fahrenheit(20.0),
         general_barometer_minimum: Pressure::from_kilopascals(74.5),
         evap_denominator: EvapDenominator {

@@ -96,10 +96,16 @@ fn distance_with_the_mil_on() {
     assert_eq!(with_mil(&car), (0, 0));
 }
 
-/// $21 and $4D forget after 40 warm-up cycles with the MIL off; $30, $31, $4E count on from the clear.
+/// $21 and $4D forget after 40 warm-up cycles with the MIL off, counted from when it went out; $30, $31, $4E count on from the clear.
 #[test]
 fn forty_warm_ups_with_the_mil_off_forget_the_distance() {
-    let mut car = confirmed_car(GROSS_LEAK);
+    let mut car = Car::new();
+    for _ in 0..20 {
+        cycle(&mut car, &[WarmUp]);
+    }
+    for _ in 0..2 {
+        cycle(&mut car, &[Fail(GROSS_LEAK)]);
+    }
     for _ in 0..3 {
         cycle(&mut car, &[WarmUp, Pass(GROSS_LEAK), Drive(100, 72.0)]);
     }
@@ -112,7 +118,7 @@ fn forty_warm_ups_with_the_mil_off_forget_the_distance() {
     assert_eq!((counters.distance_with_mil, counters.time_with_mil), (0, 0));
     assert_eq!(
         (counters.distance_since_clear, counters.warm_ups_since_clear),
-        (6, 43)
+        (6, 63)
     );
     assert_eq!(car.memory.confirmed_count(), 0);
 }

@@ -36,6 +36,11 @@ fn first_fault_wins() {
     cycle(&mut car, &[Fail(COOLANT_HIGH)]);
     cycle(&mut car, &[Fail(COOLANT_HIGH)]);
     assert_frame(&car, GROSS_LEAK, 1500.0);
+    // The later fault heals and takes no frame with it.
+    cycle(&mut car, &[Fail(CATALYST_WEAK)]);
+    let effects = cycle(&mut car, &[Pass(CATALYST_WEAK)]);
+    assert!(effects.contains(Effect::PendingErased(CATALYST_WEAK)));
+    assert_frame(&car, GROSS_LEAK, 1500.0);
 }
 
 /// (e)(3.4.3), (6.4.4): misfire and fuel system take the place of any other frame, and then stay.

@@ -36,11 +36,12 @@ fn the_general_denominator_has_limits_of_weather() {
         Ambient(20.0),
         &[Drive(290, 50.0), Drive(280, 30.0), Idle(60)]
     ));
-    // An idle on the pass does not join the one below it.
+    // A moment above the limit cuts the idle in two.
     let cut_in_two = [
         Drive(580, 50.0),
-        Barometer(70.0),
         Idle(20),
+        Barometer(70.0),
+        Idle(5),
         Barometer(90.0),
         Idle(20),
     ];
@@ -136,10 +137,13 @@ fn a_code_that_disables_a_monitor_freezes_its_pair() {
 #[test]
 fn a_full_pair_is_halved() {
     let mut car = Car::new();
-    for _ in 0..65_535_u32 {
+    car.happen_all(&[Start, CouldDetect(CATALYST)]);
+    car.happen_all(&DRIVE);
+    car.happen(Stop);
+    for _ in 1..65_535_u32 {
         car.happen_all(&[Start, CouldDetect(CATALYST), Stop]);
     }
-    assert_eq!(pair(&car, Group::Catalyst), (65_535, 0));
+    assert_eq!(pair(&car, Group::Catalyst), (65_535, 1));
     car.happen_all(&[Start, CouldDetect(CATALYST), Stop]);
     assert_eq!(pair(&car, Group::Catalyst), (32_768, 0));
 }

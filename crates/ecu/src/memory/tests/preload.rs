@@ -35,6 +35,7 @@ fn a_preloaded_pending_code_lives_on() {
     car.memory.preload_pending(GROSS_LEAK, &car.live).unwrap();
     car.memory.preload_pending(GROSS_LEAK, &car.live).unwrap();
     car.play(&[(&[KeyOn], "P0455 | - | - | off | P0455")]);
+    assert_eq!(car.memory.status(GROSS_LEAK).unwrap().failed_cycles, 1);
     let mut repaired = car.clone();
     repaired.play(&[(&[Start, Pass(GROSS_LEAK), KeyOff], "- | - | - | off | -")]);
     car.play(&[(&[Start, Fail(GROSS_LEAK)], "P0455 | P0455 | P0455 | on | P0455")]);
