@@ -1,0 +1,424 @@
+//! The questions behind a scan: which parameters are supported comes first, and what is asked next follows from the
+//! answers so far.
+
+use alloc::{collections::VecDeque, vec, vec::Vec};
+
+use twotrip_obd::{Pid, Response, Service, SupportMask};
+
+use crate::{EcuNumber, Target};
+
+/// What a scan is after.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Topic {
+    /// Confirmed codes, service $03.
+    Codes,
+    /// Pending codes, $07.
+    Pending,
+    /// Permanent codes, $0A.
+    Permanent,
+    /// The freeze frame, $02: its code, and if there is one, every parameter of it.
+    FreezeFrame,
+    /// Readiness since the last clearing and in this driving cycle, $01 PIDs $01 and $41.
+    Readiness,
+    /// Every supported parameter of $01.
+    Live,
+    /// Results of on-board tests, $06.
+    Tests,
+    /// Vehicle information, $09.
+    Vehicle,
+    /// Clearing, $04.
+    Clear,
+}
+
+impl Topic {
+    /// All that only read.
+    pub const READING: [Self; 8] = [
+        Self::Codes,
+        Self::Pending,
+        Self::Permanent,
+        Self::FreezeFrame,
+        Self::Readiness,
+        Self::Live,
+        Self::Tests,
+        Self::Vehicle,
+    ];
+
+    /// The service whose masks say what can be asked, if any do.
+    const fn masks(self) -> Option<Masked> {
+        match self {
+            Self::FreezeFrame => Some(Masked::FreezeFrame),
+            Self::Readiness | Self::Live => Some(Masked::CurrentData),
+            Self::Tests => Some(Masked::TestResults),
+            Self::Vehicle => Some(Masked::VehicleInformation),
+            Self::Codes | Self::Pending | Self::Permanent | Self::Clear => None,
+        }
+    }
+}
+
+/// Services with masks of what is supported.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Masked {
+    CurrentData,
+    FreezeFrame,
+    TestResults,
+    VehicleInformation,
+}
+
+impl Masked {
+    const COUNT: usize = 4;
+
+    const fn of(service: Service) -> Option<Self> {
+        match service {
+            Service::CurrentData => Some(Self::CurrentData),
+            Service::FreezeFrame => Some(Self::FreezeFrame),
+            Service::TestResults => Some(Self::TestResults),
+            Service::VehicleInformation => Some(Self::VehicleInformation),
+            _ => None,
+        }
+    }
+
+    const fn service(self) -> Service {
+        match self {
+            Self::CurrentData => Service::CurrentData,
+            Self::FreezeFrame => Service::FreezeFrame,
+            Self::TestResults => Service::TestResults,
+            Self::VehicleInformation => Service::VehicleInformation,
+        }
+    }
+
+    const fn index(self) -> usize {
+        match self {
+            Self::CurrentData => 0,
+            Self::FreezeFrame => 1,
+            Self::TestResults => 2,
+            Self::VehicleInformation => 3,
+        }
+    }
+}
+
+/// A request and whom it is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// Whom.
+    pub target: Target,
+    /// The topic that it serves; `None` for a question about what is supported.
+    pub topic: Option<Topic>,
+    bytes: [u8; 7],
+    len: u8,
+}
+
+impl Question {
+    /// Of one to seven bytes, as all of these are; longer ones would be cut.
+    fn new(target: Target, topic: Option<Topic>, request: &[u8]) -> Self {
+        let mut question = Self {
+            target,
+            topic,
+            bytes: [0; 7],
+            len: 0,
+        };
+        for (to, from) in question.bytes.iter_mut().zip(request) {
+            *to = *from;
+            question.len += 1;
+        }
+        question
+    }
+
+    fn about_masks(target: Target, masked: Masked, base: u8) -> Self {
+        let service = masked.service().to_byte();
+        match masked {
+            Masked::FreezeFrame => Self::new(target, None, &[service, base, 0]),
+            _ => Self::new(target, None, &[service, base]),
+        }
+    }
+
+    /// The request.
+    #[must_use]
+    pub fn request(&self) -> &[u8] {
+        &self.bytes[..usize::from(self.len)]
+    }
+}
+
+/// One answer to a question that served a topic.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Whose answer.
+    pub ecu: EcuNumber,
+    /// What it serves.
+    pub topic: Topic,
+    /// What was asked.
+    pub request: Vec<u8>,
+    /// The answer, positive or negative.
+    pub answer: Vec<u8>,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Task {
+    Ask(Question),
+    /// Ask which parameters of a service are supported, unless that is known.
+    Masks(Masked),
+    /// Ask what the topic wants, by what is supported.
+    Data(Topic),
+}
+
+/// A scan as a machine without IO: [`next_question`](Self::next_question), then [`on_answer`](Self::on_answer) for each
+/// answer and [`on_finished`](Self::on_finished) at the end of the exchange, until there is no question left.
+///
+/// The first question is always 01 00 to all: who is there (ISO 15765-4, initialisation).
+#[derive(Clone, Debug)]
+pub struct Survey {
+    topics: Vec<Topic>,
+    plan: VecDeque<Task>,
+    asked: Option<(Question, bool)>,
+    present: [bool; EcuNumber::COUNT],
+    masks_known: [bool; Masked::COUNT],
+    support: [[SupportMask; EcuNumber::COUNT]; Masked::COUNT],
+    findings: Vec<Finding>,
+    unanswered: Vec<Question>,
+}
+
+impl Survey {
+    /// A scan for these topics, in this order.
+    #[must_use]
+    pub fn new(topics: &[Topic]) -> Self {
+        let mut survey = Self {
+            topics: topics.to_vec(),
+            plan: VecDeque::new(),
+            asked: None,
+            present: [false; EcuNumber::COUNT],
+            masks_known: [false; Masked::COUNT],
+            support: [[SupportMask::NONE; EcuNumber::COUNT]; Masked::COUNT],
+            findings: Vec::new(),
+            unanswered: Vec::new(),
+        };
+        survey.repeat();
+        survey
+    }
+
+    /// Asks everything again, but not what is supported; the findings so far go.
+    pub fn repeat(&mut self) {
+        self.findings.clear();
+        self.unanswered.clear();
+        self.asked = None;
+        self.plan.clear();
+        self.plan.push_back(Task::Masks(Masked::CurrentData));
+        for &topic in &self.topics {
+            self.plan.extend(topic.masks().map(Task::Masks));
+            self.plan.push_back(Task::Data(topic));
+        }
+    }
+
+    /// The next question, or `None` at the end.
+    #[must_use]
+    pub fn next_question(&mut self) -> Option<Question> {
+        loop {
+            match self.plan.pop_front()? {
+                Task::Ask(question) => {
+                    self.asked = Some((question, false));
+                    return Some(question);
+                }
+                Task::Masks(masked) if self.masks_known[masked.index()] => {}
+                Task::Masks(masked) => {
+                    self.masks_known[masked.index()] = true;
+                    let question = Question::about_masks(Target::Functional, masked, 0x00);
+                    self.plan.push_front(Task::Ask(question));
+                }
+                Task::Data(topic) => {
+                    let questions = self.questions(topic);
+                    self.ask_first(questions);
+                }
+            }
+        }
+    }
+
+    /// An ECU has answered the last question.
+    pub fn on_answer(&mut self, ecu: EcuNumber, answer: &[u8]) {
+        let Some((question, answered)) = &mut self.asked else {
+            return;
+        };
+        *answered = true;
+        let question = *question;
+        self.present[ecu.index()] = true;
+        match question.topic {
+            None => self.on_masks(ecu, &question, answer),
+            Some(topic) => {
+                self.findings.push(Finding {
+                    ecu,
+                    topic,
+                    request: question.request().to_vec(),
+                    answer: answer.to_vec(),
+                });
+                if question.request() == FREEZE_FRAME_CODE && holds_freeze_frame(answer) {
+                    self.ask_first(self.freeze_frame_questions(ecu));
+                }
+            }
+        }
+    }
+
+    /// The exchange of the last question is over.
+    pub fn on_finished(&mut self) {
+        if let Some((question, false)) = self.asked.take() {
+            self.unanswered.push(question);
+        }
+    }
+
+    /// The answers so far, in the order in which they came.
+    #[must_use]
+    pub fn findings(&self) -> &[Finding] {
+        &self.findings
+    }
+
+    /// The questions that nobody answered.
+    #[must_use]
+    pub fn unanswered(&self) -> &[Question] {
+        &self.unanswered
+    }
+
+    /// The ECUs that have answered anything.
+    pub fn ecus(&self) -> impl Iterator<Item = EcuNumber> {
+        EcuNumber::all()
+            .zip(self.present)
+            .filter_map(|(ecu, present)| present.then_some(ecu))
+    }
+
+    /// What the ECU has said to support, for services $01, $02, $06 and $09; nothing before it was asked.
+    #[must_use]
+    pub fn support(&self, ecu: EcuNumber, service: Service) -> SupportMask {
+        Masked::of(service).map_or(SupportMask::NONE, |masked| {
+            self.support[masked.index()][ecu.index()]
+        })
+    }
+
+    fn ask_first(&mut self, questions: Vec<Question>) {
+        for question in questions.into_iter().rev() {
+            self.plan.push_front(Task::Ask(question));
+        }
+    }
+
+    /// Notes a mask, and asks for the next where the last bit of this one announces it (SAE J1979).
+    fn on_masks(&mut self, ecu: EcuNumber, question: &Question, answer: &[u8]) {
+        let &[service, base, ..] = question.request() else {
+            return;
+        };
+        let Some(masked) = Masked::of(Service::from_byte(service)) else {
+            return;
+        };
+        let Some(bits) = mask_in(answer, base) else { return };
+        self.support[masked.index()][ecu.index()].add_range(base, bits);
+        if let (1, Some(next)) = (bits[3] & 1, base.checked_add(0x20)) {
+            let question = Question::about_masks(Target::Ecu(ecu), masked, next);
+            self.plan.push_front(Task::Ask(question));
+        }
+    }
+
+    fn questions(&self, topic: Topic) -> Vec<Question> {
+        let to_all = |service: Service| {
+            vec![Question::new(
+                Target::Functional,
+                Some(topic),
+                &[service.to_byte()],
+            )]
+        };
+        match topic {
+            Topic::Codes => to_all(Service::ConfirmedCodes),
+            Topic::Pending => to_all(Service::PendingCodes),
+            Topic::Permanent => to_all(Service::PermanentCodes),
+            Topic::Clear => to_all(Service::Clear),
+            Topic::Readiness => self.each_ecu(Masked::CurrentData, |ecu, support| {
+                let numbers = READINESS.into_iter().filter(|&number| support.contains(number));
+                current_data(ecu, topic, numbers)
+            }),
+            // PID $02 belongs to service $02 alone (SAE J1979).
+            Topic::Live => self.each_ecu(Masked::CurrentData, |ecu, support| {
+                current_data(ecu, topic, support.iter().filter(|&number| number != 0x02))
+            }),
+            Topic::FreezeFrame => self.each_ecu(Masked::FreezeFrame, |ecu, support| {
+                let code = Question::new(Target::Ecu(ecu), Some(topic), &FREEZE_FRAME_CODE);
+                Vec::from_iter(support.contains(0x02).then_some(code))
+            }),
+            Topic::Tests => self.one_by_one(topic, Masked::TestResults),
+            Topic::Vehicle => self.one_by_one(topic, Masked::VehicleInformation),
+        }
+    }
+
+    fn each_ecu(
+        &self,
+        masked: Masked,
+        questions: impl Fn(EcuNumber, SupportMask) -> Vec<Question>,
+    ) -> Vec<Question> {
+        EcuNumber::all()
+            .zip(self.support[masked.index()])
+            .flat_map(|(ecu, support)| questions(ecu, support))
+            .collect()
+    }
+
+    /// Services $06 and $09 take one number at a time.
+    fn one_by_one(&self, topic: Topic, masked: Masked) -> Vec<Question> {
+        let service = masked.service().to_byte();
+        self.each_ecu(masked, |ecu, support| {
+            let ask = |number| Question::new(Target::Ecu(ecu), Some(topic), &[service, number]);
+            support.iter().map(ask).collect()
+        })
+    }
+
+    /// Every parameter of the frame but its code, one at a time: an ECU that knows some of a list leaves the rest out,
+    /// and a list with a parameter of unknown length cannot be read to its end.
+    fn freeze_frame_questions(&self, ecu: EcuNumber) -> Vec<Question> {
+        let service = Service::FreezeFrame.to_byte();
+        self.support(ecu, Service::FreezeFrame)
+            .iter()
+            .filter(|&number| number != 0x02)
+            .map(|number| Question::new(Target::Ecu(ecu), Some(Topic::FreezeFrame), &[service, number, 0]))
+            .collect()
+    }
+}
+
+/// `02 02 00`: the code that stored frame 0.
+const FREEZE_FRAME_CODE: [u8; 3] = [0x02, 0x02, 0x00];
+/// Monitor status since the last clearing, and in this driving cycle.
+const READINESS: [u8; 2] = [0x01, 0x41];
+/// PIDs in one request of service $01 (SAE J1979).
+const PIDS_AT_ONCE: usize = 6;
+
+/// Requests for parameters of service $01: six at once, and those of unknown length alone, since nothing after them
+/// could be read.
+fn current_data(ecu: EcuNumber, topic: Topic, numbers: impl Iterator<Item = u8>) -> Vec<Question> {
+    let (known, unknown): (Vec<u8>, Vec<u8>) =
+        numbers.partition(|&number| Pid::new(number).definition().is_some());
+    known
+        .chunks(PIDS_AT_ONCE)
+        .chain(unknown.chunks(1))
+        .map(|numbers| {
+            let mut request = [Service::CurrentData.to_byte(); 1 + PIDS_AT_ONCE];
+            request[1..=numbers.len()].copy_from_slice(numbers);
+            Question::new(Target::Ecu(ecu), Some(topic), &request[..=numbers.len()])
+        })
+        .collect()
+}
+
+/// The mask numbered `base` in an answer.
+fn mask_in(answer: &[u8], base: u8) -> Option<[u8; 4]> {
+    let of = |mask: &&[u8; 5]| mask[0] == base;
+    let bits = |&[_, a, b, c, d]: &[u8; 5]| [a, b, c, d];
+    match Response::parse(answer).ok()? {
+        Response::CurrentData(records) | Response::FreezeFrame(records) => records
+            .filter_map(Result::ok)
+            .find(|record| record.pid.number() == base)
+            .and_then(|record| record.data.try_into().ok()),
+        Response::InformationMasks(masks) => masks.iter().find(of).map(bits),
+        Response::Other(Service::TestResults, data) => data.as_chunks().0.iter().find(of).map(bits),
+        _ => None,
+    }
+}
+
+/// Whether the answer to `02 02 00` names a code: without a freeze frame it is 0000 (SAE J1979).
+fn holds_freeze_frame(answer: &[u8]) -> bool {
+    let Ok(Response::FreezeFrame(mut records)) = Response::parse(answer) else {
+        return false;
+    };
+    records.any(|record| {
+        record.is_ok_and(|record| record.pid.number() == 0x02 && record.data.iter().any(|&byte| byte != 0))
+    })
+}
+
+#[cfg(test)]
+mod tests;

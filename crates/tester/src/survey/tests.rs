@@ -1,0 +1,201 @@
+//! Scans of two scripted ECUs: what is asked, in which order, and what is found.
+
+extern crate std;
+use std::{format, string::String};
+
+use super::*;
+
+/// What ECU `n` answers; nothing for what it does not support.
+type Car = fn(u8, &[u8]) -> Option<&'static [u8]>;
+
+/// An engine with a freeze frame, and a transmission that supports little.
+fn car(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
+    Some(match (ecu, request) {
+        // 01 05 0C 20 | 2F 40 | 41 42 51 | no more. 53 is a PID without a layout in a mask of its own.
+        (0, [0x01, 0x00]) => &[0x41, 0x00, 0x88, 0x10, 0x00, 0x01],
+        (0, [0x01, 0x20]) => &[0x41, 0x20, 0x00, 0x02, 0x00, 0x01],
+        (0, [0x01, 0x40]) => &[0x41, 0x40, 0xC0, 0x00, 0x80, 0x00],
+        (1, [0x01, 0x00]) => &[0x41, 0x00, 0x80, 0x00, 0x00, 0x00],
+        (0, [0x03]) => &[0x43, 0x01, 0x04, 0x55],
+        (1, [0x03]) => &[0x43, 0x00],
+        (0, [0x02, 0x00, 0x00]) => &[0x42, 0x00, 0x00, 0x48, 0x10, 0x00, 0x00],
+        (1, [0x02, 0x00, 0x00]) => &[0x42, 0x00, 0x00, 0x48, 0x00, 0x00, 0x00],
+        (0, [0x02, 0x02, 0x00]) => &[0x42, 0x02, 0x00, 0x04, 0x55],
+        (1, [0x02, 0x02, 0x00]) => &[0x42, 0x02, 0x00, 0x00, 0x00],
+        (0, [0x02, 0x05, 0x00]) => &[0x42, 0x05, 0x00, 0x6E],
+        (0, [0x02, 0x0C, 0x00]) => &[0x42, 0x0C, 0x00, 0x1A, 0xF8],
+        (0, [0x09, 0x00]) => &[0x49, 0x00, 0x50, 0x00, 0x00, 0x00],
+        (0, [0x09, 0x02]) => b"\x49\x02\x01TWTR1P0SIM0000001",
+        (0, [0x06, 0x00]) => &[0x46, 0x00, 0x80, 0x00, 0x00, 0x00],
+        (0, [0x06, 0x01]) => &[0x46, 0x01, 0x01, 0x0A, 0x0B, 0xB0, 0x0B, 0xB0, 0x0B, 0xB0],
+        (0, [0x01, ..]) => &[0x41, 0x0C, 0x1A, 0xF8],
+        (1, [0x01, 0x01]) => &[0x41, 0x01, 0x00, 0x00, 0x00, 0x00],
+        (0, [0x04]) => &[0x44],
+        _ => return None,
+    })
+}
+
+/// Plays the survey against a car of ECUs 0 and 1; returns the questions as text.
+fn play(survey: &mut Survey, car: Car) -> Vec<String> {
+    let mut asked = Vec::new();
+    while let Some(question) = survey.next_question() {
+        assert!(asked.len() < 1000, "the survey has no end");
+        let whom = match question.target {
+            Target::Functional => "all".into(),
+            Target::Ecu(ecu) => format!("{ecu}"),
+        };
+        asked.push(format!("{whom} {:02X?}", question.request()));
+        for ecu in EcuNumber::all().filter(|&ecu| question.target.includes(ecu)) {
+            if let Some(answer) = car(ecu.number(), question.request()) {
+                survey.on_answer(ecu, answer);
+            }
+        }
+        survey.on_finished();
+    }
+    asked
+}
+
+#[track_caller]
+fn asks(topics: &[Topic], expected: &[&str]) -> Survey {
+    let mut survey = Survey::new(topics);
+    assert_eq!(play(&mut survey, car), expected);
+    survey
+}
+
+const MASKS: [&str; 3] = ["all [01, 00]", "7E8 [01, 20]", "7E8 [01, 40]"];
+
+#[test]
+fn codes_are_asked_of_all() {
+    let expected = [&MASKS[..], &["all [03]", "all [07]"]].concat();
+    let survey = asks(&[Topic::Codes, Topic::Pending], &expected);
+    let found: Vec<_> = survey
+        .findings()
+        .iter()
+        .map(|finding| (finding.ecu.number(), &*finding.answer))
+        .collect();
+    assert_eq!(found, [(0, &[0x43, 0x01, 0x04, 0x55][..]), (1, &[0x43, 0x00])]);
+    assert_eq!(
+        survey
+            .unanswered()
+            .iter()
+            .map(Question::request)
+            .collect::<Vec<_>>(),
+        [[0x07]]
+    );
+    assert!(survey.ecus().map(EcuNumber::number).eq([0, 1]));
+}
+
+#[test]
+fn live_data_come_six_at_once_and_by_what_each_ecu_supports() {
+    let expected = [
+        &MASKS[..],
+        &["7E8 [01, 01, 05, 0C, 2F, 41, 42]", "7E8 [01, 51]", "7E9 [01, 01]"],
+    ]
+    .concat();
+    let survey = asks(&[Topic::Live], &expected);
+    let support = survey.support(EcuNumber::ENGINE, Service::CurrentData);
+    assert!(support.iter().eq([0x01, 0x05, 0x0C, 0x2F, 0x41, 0x42, 0x51]));
+}
+
+#[test]
+fn live_data_are_asked_again_without_the_masks() {
+    let mut survey = Survey::new(&[Topic::Live]);
+    play(&mut survey, car);
+    survey.repeat();
+    assert!(survey.findings().is_empty());
+    let again = play(&mut survey, car);
+    assert_eq!(
+        again,
+        ["7E8 [01, 01, 05, 0C, 2F, 41, 42]", "7E8 [01, 51]", "7E9 [01, 01]"]
+    );
+    assert_eq!(survey.findings().len(), 3);
+}
+
+/// `42 02 00 00 00` is no freeze frame (SAE J1979): nothing else of it is asked.
+#[test]
+fn freeze_frame_is_read_only_where_there_is_one() {
+    let expected = [
+        &MASKS[..],
+        &[
+            "all [02, 00, 00]",
+            "7E8 [02, 02, 00]",
+            "7E8 [02, 05, 00]",
+            "7E8 [02, 0C, 00]",
+            "7E9 [02, 02, 00]",
+        ],
+    ]
+    .concat();
+    asks(&[Topic::FreezeFrame], &expected);
+}
+
+#[test]
+fn readiness_tests_and_vehicle_ask_what_is_supported() {
+    let expected = [
+        &MASKS[..],
+        &[
+            "7E8 [01, 01, 41]",
+            "7E9 [01, 01]",
+            "all [06, 00]",
+            "7E8 [06, 01]",
+            "all [09, 00]",
+            "7E8 [09, 02]",
+            "7E8 [09, 04]",
+        ],
+    ]
+    .concat();
+    let survey = asks(&[Topic::Readiness, Topic::Tests, Topic::Vehicle], &expected);
+    // InfoType $04 is announced and never answered.
+    assert_eq!(
+        survey
+            .unanswered()
+            .iter()
+            .map(Question::request)
+            .collect::<Vec<_>>(),
+        [[0x09, 0x04]]
+    );
+}
+
+#[test]
+fn clearing_is_part_of_no_reading() {
+    assert!(!Topic::READING.contains(&Topic::Clear));
+    let survey = asks(&[Topic::Clear], &[&MASKS[..], &["all [04]"]].concat());
+    assert_eq!(survey.findings()[0].answer, [0x44]);
+}
+
+/// Parameters without a known length cannot be read in a list.
+#[test]
+fn parameters_of_unknown_length_are_asked_alone() {
+    fn odd(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
+        match (ecu, request) {
+            (0, [0x01, 0x00]) => Some(&[0x41, 0x00, 0x00, 0x00, 0x00, 0x01]),
+            (0, [0x01, base @ (0x20 | 0x40 | 0x60 | 0x80 | 0xA0)]) => Some(match base {
+                0x20 => &[0x41, 0x20, 0x00, 0x00, 0x00, 0x01],
+                0x40 => &[0x41, 0x40, 0x00, 0x00, 0x00, 0x01],
+                0x60 => &[0x41, 0x60, 0x00, 0x00, 0x00, 0x01],
+                0x80 => &[0x41, 0x80, 0x00, 0x00, 0x00, 0x01],
+                _ => &[0x41, 0xA0, 0x00, 0x00, 0x00, 0x01],
+            }),
+            (0, [0x01, 0xC0]) => Some(&[0x41, 0xC0, 0x30, 0x00, 0x00, 0x00]),
+            _ => None,
+        }
+    }
+    let mut survey = Survey::new(&[Topic::Live]);
+    let asked = play(&mut survey, odd);
+    assert_eq!(asked[7..], ["7E8 [01, C3]", "7E8 [01, C4]"]);
+}
+
+/// An ECU that announces masks without end, and answers with the wrong ones, ends all the same.
+#[test]
+fn masks_end_at_the_last_one() {
+    fn endless(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
+        match (ecu, request) {
+            (0, [0x01, 0xE0]) => Some(&[0x41, 0xE0, 0xFF, 0xFF, 0xFF, 0xFF]),
+            (0, [0x01, 0x00]) => Some(&[0x41, 0x00, 0x00, 0x00, 0x00, 0x01]),
+            (0, [0x01, 0x20]) => Some(&[0x41, 0x00, 0x00, 0x00, 0x00, 0x01]),
+            (1, [0x01, 0x00]) => Some(&[0x41]),
+            _ => None,
+        }
+    }
+    let mut survey = Survey::new(&[]);
+    assert_eq!(play(&mut survey, endless), ["all [01, 00]", "7E8 [01, 20]"]);
+}
