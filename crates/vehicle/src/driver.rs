@@ -113,6 +113,9 @@ const CORRECTION_LIMIT: f64 = 0.8;
 const FULL_PEDAL: (f64, f64) = (4500.0, 82_000.0);
 /// Brake pedal that holds the car against creep.
 const HOLD: f64 = 0.5;
+/// What the converter pushes with at a standstill, N, fading to nothing at this speed, m/s (calibrated, warm engine).
+const CREEP_FORCE: f64 = 2200.0;
+const CREEP_SPEED: f64 = 6.0;
 /// Decisions every so many steps: ten a second.
 const DECIDE_EVERY: u64 = 10;
 
@@ -207,8 +210,8 @@ impl Driver {
     /// Moves on in the plan and sets the pedals wanted for the next tenth of a second.
     fn decide(&mut self, speed: Speed) {
         let (target, acceleration) = self.follow_plan(speed);
-        let at_rest = target <= Speed::ZERO && acceleration <= 0.0;
-        if at_rest && speed.metres_per_second() < 0.3 {
+        let stopping = target.metres_per_second() < 0.1 && acceleration <= 0.0;
+        if stopping && speed.metres_per_second() < 1.5 {
             self.correction = 0.0;
             self.set(0.0, HOLD);
             return;

@@ -57,3 +57,55 @@ fn warmup() {
         show(name, &b);
     }
 }
+
+#[test]
+#[ignore]
+fn lifts() {
+    let mut b = Bench::new();
+    b.start();
+    b.run(10, &parked());
+    show("10 s", &b);
+    let mut d = Driver::new(Plan::schedule(&schedule::UDDS));
+    let (mut decel, mut zero, mut fast, mut warm, mut cut) = (0, 0, 0, 0, 0);
+    let (mut idle_f, mut idle_n) = (0.0, 0);
+    let mut before = b.fuel_cut_steps;
+    let mut i = 0;
+    while !d.finished() {
+        let c = d.controls(b.car.road_speed()); b.step(&c);
+        if b.car.state.driveline.acceleration < -0.3 { decel += 1; if c.pedal.fraction() < 0.01 { zero += 1; if b.car.engine_speed().rpm() > 1300.0 { fast += 1; if b.car.coolant_temperature().celsius() > 40.0 { warm += 1; } } } }
+        if b.car.road_speed().metres_per_second() < 0.1 { idle_n += 1; idle_f += b.car.fuel_flow().grams_per_second() * 0.01; }
+        if b.fuel_cut_steps != before { cut += 1; before = b.fuel_cut_steps; }
+        i += 1;
+        if (11300..13000).contains(&i) && i % 50 == 0 { println!("{} s v {:.1} want {:.1} pedal {:.3} brake {:.2} rpm {:.0} gear {} lock {:.1} map {:.0} F {:.0} cut {}", i/100, b.car.road_speed().kilometres_per_hour(), d.target_speed().kilometres_per_hour(), c.pedal.fraction(), c.brake.fraction(), b.car.engine_speed().rpm(), b.car.gear(), b.car.state.driveline.lock_up, b.car.manifold_pressure().kilopascals(), b.car.state.driveline.wheel_force, cut); }
+    }
+    println!("decel {decel} zero {zero} fast {fast} warm {warm} cut {cut}; idle fuel {idle_f:.0} g in {} s", idle_n / 100);
+}
+
+#[test]
+#[ignore]
+fn budget() {
+    let mut b = Bench::warm();
+    b.run(300, &parked());
+    show("warm", &b);
+    let mut d = Driver::new(Plan::schedule(&schedule::UDDS));
+    let f0 = b.car.fuel_used().grams();
+    let cut0 = b.fuel_cut_steps;
+    let (mut wheel, mut brake, mut crank, mut locked, mut n, mut pos) = (0.0, 0.0, 0.0, 0, 0, 0.0);
+    let mut gears = [0; 7];
+    let mut rpm = 0.0;
+    while !d.finished() {
+        let c = d.controls(b.car.road_speed()); b.step(&c);
+        let s = &b.car.state;
+        let f = s.driveline.acceleration * 1417.0 * 1.03 + b.car.params.driveline.road_load_at(s.driveline.speed) + c.brake.fraction() * 10000.0;
+        if s.driveline.speed > 0.0 { wheel += f * s.driveline.speed * 0.01; if f > 0.0 { pos += f * s.driveline.speed * 0.01; } brake += c.brake.fraction() * 10000.0 * s.driveline.speed * 0.01; }
+        if s.engine.torque > 0.0 { crank += s.engine.torque * s.driveline.omega * 0.01; }
+        if s.driveline.lock_up > 0.5 { locked += 1; }
+        rpm += s.rpm();
+        n += 1; gears[b.car.gear()] += 1;
+    }
+    println!("fuel {:.0} cut {:.0} wheel {:.2} pos {:.2} brake {:.2} crank {:.2} MJ locked {} rpm {:.0} gears {gears:?}", b.car.fuel_used().grams() - f0, f64::from(b.fuel_cut_steps - cut0)/100.0, wheel*1e-6, pos*1e-6, brake*1e-6, crank*1e-6, locked/100, rpm/n as f64);
+    let mut d = Driver::new(Plan::schedule(&schedule::HWFET));
+    let f0 = b.car.fuel_used().grams();
+    while !d.finished() { let c = d.controls(b.car.road_speed()); b.step(&c); }
+    println!("hwfet fuel {:.0}", b.car.fuel_used().grams() - f0);
+}

@@ -2,4 +2,5 @@
 
 mod drive;
 mod explore;
+mod speed;
 mod support;
