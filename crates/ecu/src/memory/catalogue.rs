@@ -16,8 +16,8 @@ pub struct MonitorDefinition {
     /// Subject to the minimum in-use ratio: a passing run alone then erases a cleared permanent code
     /// (1968.2(d)(2.5.2)(A)), otherwise a drive is asked as well.
     pub minimum_ratio: bool,
-    /// Watches all the time, and so is done for a driving cycle once it has judged each of its codes; the others
-    /// say so with [`super::Fact::Completed`].
+    /// Watches all the time, and so is done for a driving cycle once it has judged each of its codes; the
+    /// others say so with [`super::Fact::Completed`].
     pub continuous: bool,
     /// Has a pair in service $09 InfoType $08.
     pub tracked_in_use: bool,

@@ -1,8 +1,9 @@
 //! The life of one code: pending, confirmed, healed, grown old, permanent (13 CCR 1968.2(d)(2.2) to (2.5)).
 //!
-//! Pending and confirmed can hold together (a confirmed code whose latest result is a failure), and a permanent entry
-//! outlives both, so each is a part of its own. Which way a permanent code leaves is not stored: it follows from whether
-//! the code still commands the MIL. Misfire and fuel system have further rules (similar conditions) that are not here.
+//! Pending and confirmed can hold together (a confirmed code whose latest result is a failure), and a
+//! permanent entry outlives both, so each is a part of its own. Which way a permanent code leaves is not
+//! stored: it follows from whether the code still commands the MIL. Misfire and fuel system have further
+//! rules (similar conditions) that are not here.
 
 use twotrip_obd::Dtc;
 
@@ -224,8 +225,9 @@ impl Record {
         first
     }
 
-    /// A failure: stores the pending code at the first detection. Only the first failure of a driving cycle counts.
-    /// Returns whether it was a new detection, whose conditions a freeze frame may hold; [`Self::establish`] follows.
+    /// A failure: stores the pending code at the first detection. Only the first failure of a driving cycle
+    /// counts. Returns whether it was a new detection, whose conditions a freeze frame may hold;
+    /// [`Self::establish`] follows.
     pub(super) fn fail(&mut self, order: &mut Order, effects: &mut Effects) -> bool {
         if self.failed {
             return false;
@@ -337,8 +339,9 @@ impl Record {
         }
     }
 
-    /// Settles the permanent code of a fault that was cleared. While the code itself commands the MIL it heals first
-    /// ([`Self::settle`]); while any other code commands it, nothing is erased here (1968.2(d)(2.5.2)).
+    /// Settles the permanent code of a fault that was cleared. While the code itself commands the MIL it
+    /// heals first ([`Self::settle`]); while any other code commands it, nothing is erased here
+    /// (1968.2(d)(2.5.2)).
     ///
     /// A guest has no monitor that could pass or fail: the drive alone is asked of it.
     pub(super) fn prove(&mut self, mil_commanded: bool, driven: bool, effects: &mut Effects) {

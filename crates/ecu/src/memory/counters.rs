@@ -1,4 +1,5 @@
-//! Distances, times and warm-ups since the clear and with the MIL on: PIDs $21, $30, $31, $4D, $4E (SAE J1979).
+//! Distances, times and warm-ups since the clear and with the MIL on: PIDs $21, $30, $31, $4D, $4E (SAE
+//! J1979).
 
 use core::time::Duration;
 
@@ -37,7 +38,7 @@ impl Travelled {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
-            reason = "metres are never negative and the line above holds them at the limit; a begun kilometre does not count"
+            reason = "never negative, and held at the limit above; a begun kilometre does not count"
         )]
         let whole = kilometres as u16;
         whole
@@ -76,7 +77,8 @@ impl Odometers {
         self.warm_ups_since_clear = self.warm_ups_since_clear.saturating_add(1);
     }
 
-    /// A driving cycle with a warm-up ended, the MIL off all the time: enough of them forget what was driven with it.
+    /// A driving cycle with a warm-up ended, the MIL off all the time: enough of them forget what was driven
+    /// with it.
     pub(super) fn warm_up_with_mil_off(&mut self, enough: u8) {
         self.warm_ups_with_mil_off = self.warm_ups_with_mil_off.saturating_add(1);
         if self.warm_ups_with_mil_off == enough {

@@ -113,7 +113,8 @@ pub enum Effect {
 
 /// The consequences of one fact, in the order in which they came.
 ///
-/// Holds [`Self::CAPACITY`]; what does not fit is missing here, never in the memory, and [`Self::is_cut`] says so.
+/// Holds [`Self::CAPACITY`]; what does not fit is missing here, never in the memory, and [`Self::is_cut`]
+/// says so.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Effects {
     list: [Effect; Self::CAPACITY],

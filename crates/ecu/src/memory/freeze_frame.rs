@@ -1,7 +1,8 @@
 //! The freeze frame of service $02: the conditions of the first fault.
 //!
 //! First fault wins, except that misfire and fuel system take the place of any other and then stay (13 CCR
-//! 1968.2(e)(3.4.3) and (6.4.4), from memory). Erased with its code; the slot then waits for the next new detection.
+//! 1968.2(e)(3.4.3) and (6.4.4), from memory). Erased with its code; the slot then waits for the next new
+//! detection.
 
 use twotrip_obd::{Dtc, Group};
 
@@ -46,14 +47,14 @@ impl Slot {
     }
 }
 
-/// Misfire and fuel system: known by the monitor's group, else by the ranges of SAE J2012, P0300 to P030C and P0170
-/// to P0175.
+/// Misfire and fuel system: known by the monitor's group, else by the ranges of SAE J2012, P0300 to P0312 and
+/// P0170 to P0175.
 fn outranks(catalogue: &Catalogue, dtc: Dtc) -> bool {
     match catalogue
         .code(dtc)
         .and_then(|code| catalogue.monitor(code.monitor))
     {
         Some(monitor) => matches!(monitor.group, Group::Misfire | Group::FuelSystem),
-        None => matches!(u16::from_be_bytes(dtc.to_bytes()), 0x0300..=0x030C | 0x0170..=0x0175),
+        None => matches!(u16::from_be_bytes(dtc.to_bytes()), 0x0300..=0x0312 | 0x0170..=0x0175),
     }
 }

@@ -1,5 +1,6 @@
-//! In-use performance: how often monitors could have found a fault, and how often the car was driven as if they should
-//! (13 CCR 1968.2(d)(4) and (5), (g)(5), mostly from memory). Nothing here is reset by service $04.
+//! In-use performance: how often monitors could have found a fault, and how often the car was driven as if
+//! they should (13 CCR 1968.2(d)(4) and (5), (g)(5), mostly from memory). Nothing here is reset by service
+//! $04.
 
 use alloc::vec::Vec;
 
@@ -25,7 +26,8 @@ impl Pair {
         }
     }
 
-    /// Order of ratios, and of denominators where they are equal, for "lowest ratio, then highest denominator".
+    /// Order of ratios, and of denominators where they are equal, for "lowest ratio, then highest
+    /// denominator".
     fn reports_before(&self, other: &Self) -> bool {
         let mine = u32::from(self.numerator) * u32::from(other.denominator);
         let theirs = u32::from(other.numerator) * u32::from(self.denominator);
@@ -71,7 +73,8 @@ impl InUse {
         }
     }
 
-    /// Counts the general denominator, once per driving cycle; returns whether it did. Rolls over: (g)(5.2.1)(D).
+    /// Counts the general denominator, once per driving cycle; returns whether it did. Rolls over:
+    /// (g)(5.2.1)(D).
     pub(super) const fn count_general(&mut self) -> bool {
         let count = !self.general_counted;
         if count {

@@ -7,10 +7,11 @@
 //!  service $04 --Clear-------------------+
 //! ```
 //!
-//! The memory knows nothing of bytes, frames or sensors. It stores facts; pending, confirmed, permanent and the lamp
-//! follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and SAE J1979, the
-//! numbers in [`Profile`]. A driving cycle lasts from [`Fact::EngineStarted`] to [`Fact::EngineStopped`] or
-//! [`Fact::KeyOff`], whichever comes first, and is settled then, once. Monitors decide only inside it.
+//! The memory knows nothing of bytes, frames or sensors. It stores facts; pending, confirmed, permanent and
+//! the lamp follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and
+//! SAE J1979, the numbers in [`Profile`]. A driving cycle lasts from [`Fact::EngineStarted`] to
+//! [`Fact::EngineStopped`] or [`Fact::KeyOff`], whichever comes first, and is settled then, once. Monitors
+//! decide only inside it.
 //!
 //! | file | subject |
 //! |---|---|
@@ -22,9 +23,9 @@
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
 //! | `preload` | filling without a fault, for authors of tools |
 //!
-//! Not here: the rules of their own of misfire and fuel system (similar conditions), European and statistical MIL
-//! strategies, the engine-off leak test that settles late in the driving cycle just ended, faults of the sensors that the
-//! general denominator itself is judged by.
+//! Not here: the rules of their own of misfire and fuel system (similar conditions), European and statistical
+//! MIL strategies, the engine-off leak test that settles late in the driving cycle just ended, faults of the
+//! sensors that the general denominator itself is judged by.
 
 mod catalogue;
 mod code;
@@ -284,7 +285,8 @@ impl FaultMemory {
         effects.push(Effect::DrivingCycleStarted);
     }
 
-    /// End of the driving cycle: heal and age, then let go of the MIL, then of permanent codes that were cleared.
+    /// End of the driving cycle: heal and age, then let go of the MIL, then of permanent codes that were
+    /// cleared.
     fn on_engine_stopped(&mut self, effects: &mut Effects) {
         let Some(cycle) = self.cycle.take() else {
             return;

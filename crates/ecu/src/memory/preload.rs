@@ -1,9 +1,10 @@
-//! Filling the memory without a fault, for authors of tools: not physical, and said to be so wherever it is used.
+//! Filling the memory without a fault, for authors of tools: not physical, and said to be so wherever it is
+//! used.
 //!
-//! Codes that the ECU has no monitor for come in as guests: they command the MIL and need two driving cycles like most,
-//! but nothing ever judges them, so only service $04 takes them out. Their permanent entry then follows the rule for
-//! monitors without a minimum ratio, 13 CCR 1968.2(d)(2.5.2)(B) (from memory), as far as it can: no monitor could pass or
-//! fail, so one driving cycle with the drive of that rule erases it.
+//! Codes that the ECU has no monitor for come in as guests: they command the MIL and need two driving cycles
+//! like most, but nothing ever judges them, so only service $04 takes them out. Their permanent entry then
+//! follows the rule for monitors without a minimum ratio, 13 CCR 1968.2(d)(2.5.2)(B) (from memory), as far as
+//! it can: no monitor could pass or fail, so one driving cycle with the drive of that rule erases it.
 
 use thiserror::Error;
 use twotrip_obd::Dtc;
@@ -29,8 +30,8 @@ impl FaultMemory {
     /// How many codes without a monitor it can hold at once.
     pub const GUESTS: usize = 32;
 
-    /// Stores a confirmed code with MIL and permanent entry as its definition has them, and a freeze frame of `live` if
-    /// the slot is free; readiness and counters of driving stay as they are.
+    /// Stores a confirmed code with MIL and permanent entry as its definition has them, and a freeze frame of
+    /// `live` if the slot is free; readiness and counters of driving stay as they are.
     ///
     /// # Errors
     /// [`PreloadError::NoRoom`] if the code has no monitor and [`Self::GUESTS`] such codes are stored.
@@ -45,8 +46,8 @@ impl FaultMemory {
         Ok(effects)
     }
 
-    /// Stores a pending code as if found in an earlier driving cycle, and a freeze frame of `live` if the slot is free. A
-    /// monitor that passes in a driving cycle erases it, one that fails confirms it.
+    /// Stores a pending code as if found in an earlier driving cycle, and a freeze frame of `live` if the
+    /// slot is free. A monitor that passes in a driving cycle erases it, one that fails confirms it.
     ///
     /// # Errors
     /// [`PreloadError::NoRoom`] if the code has no monitor and [`Self::GUESTS`] such codes are stored.

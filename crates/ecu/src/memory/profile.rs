@@ -1,7 +1,7 @@
 //! The regulation's numbers, as data: what a market and a model year ask of a fault memory.
 //!
-//! Source: 13 CCR 1968.2 (text of 9 November 2007) and SAE J1979. A figure marked "(from memory)" was not compared
-//! with the printed text and waits for a reader of the current one.
+//! Source: 13 CCR 1968.2 (text of 9 November 2007) and SAE J1979. A figure marked "(from memory)" was not
+//! compared with the printed text and waits for a reader of the current one.
 
 use core::time::Duration;
 
@@ -12,7 +12,8 @@ use twotrip_units::{Pressure, Speed, Temperature, TemperatureDelta};
 pub struct Profile {
     /// Name for reports.
     pub name: &'static str,
-    /// Passing driving cycles in sequence after which a code lets go of the MIL: 1968.2(d)(2.3) (from memory).
+    /// Passing driving cycles in sequence after which a code lets go of the MIL: 1968.2(d)(2.3) (from
+    /// memory).
     pub passing_cycles_to_mil_off: u8,
     /// Warm-up cycles without detection, MIL off, after which a confirmed code is erased: 1968.2(d)(2.4)
     /// (from memory).
@@ -32,13 +33,13 @@ pub struct Profile {
     pub general_denominator: DrivePattern,
     /// Ambient temperature from which time counts for the general denominator: as above.
     pub general_ambient_minimum: Temperature,
-    /// Barometric pressure above which the car counts as below 8,000 ft (2,440 m): as above; the pressure is the
-    /// usual equivalent of that altitude.
+    /// Barometric pressure above which the car counts as below 8,000 ft (2,440 m): as above; the pressure is
+    /// the usual equivalent of that altitude.
     pub general_barometer_minimum: Pressure,
     /// What the evaporative system's denominator asks beyond the general one.
     pub evap_denominator: EvapDenominator,
-    /// Whether misfire and fuel system read "complete" in PID $01 whatever has run: SAE J1979 before model year
-    /// 2019 (from memory). Comprehensive components always do.
+    /// Whether misfire and fuel system read "complete" in PID $01 whatever has run: SAE J1979 before model
+    /// year 2019 (from memory). Comprehensive components always do.
     pub continuous_groups_always_complete: bool,
 }
 
@@ -70,8 +71,8 @@ pub struct EvapDenominator {
     pub coolant_over_ambient: TemperatureDelta,
 }
 
-/// 10 minutes, 5 of them at 25 mph or more, and half a minute of idle at up to 1 mph; the metric figures 40 and 1.6 km/h
-/// are those of PID $0D's whole km/h and of the European in-use text.
+/// 10 minutes, 5 of them at 25 mph or more, and half a minute of idle at up to 1 mph; the metric figures 40
+/// and 1.6 km/h are those of PID $0D's whole km/h and of the European in-use text.
 const TEN_MINUTES: DrivePattern = DrivePattern {
     run_time: Duration::from_secs(600),
     fast_time: Duration::from_secs(300),

@@ -1,6 +1,7 @@
 //! Which monitors have run: since the clear (PID $01) and in this driving cycle (PID $41).
 //!
-//! 13 CCR 1968.2(g)(4.1) (from memory) and SAE J1979. Kept per monitor; a group is complete when all its members are.
+//! 13 CCR 1968.2(g)(4.1) (from memory) and SAE J1979. Kept per monitor; a group is complete when all its
+//! members are.
 
 use twotrip_obd::{Group, Readiness};
 
@@ -102,8 +103,8 @@ impl Progress {
         })
     }
 
-    /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run. A monitor that a fault now
-    /// present disables cannot.
+    /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run. A monitor that a
+    /// fault now present disables cannot.
     pub(super) fn this_cycle(
         &self,
         catalogue: &Catalogue,

@@ -1,4 +1,5 @@
-//! PIDs $21, $30, $31, $4D, $4E: SAE J1979, from memory; zero after a clear also in the public source of J1699-3.
+//! PIDs $21, $30, $31, $4D, $4E: SAE J1979, from memory; zero after a clear also in the public source of
+//! J1699-3.
 
 use super::*;
 
@@ -96,7 +97,8 @@ fn distance_with_the_mil_on() {
     assert_eq!(with_mil(&car), (0, 0));
 }
 
-/// $21 and $4D forget after 40 warm-up cycles with the MIL off, counted from when it went out; $30, $31, $4E count on from the clear.
+/// $21 and $4D forget after 40 warm-up cycles with the MIL off, counted from when it went out; $30, $31, $4E
+/// count on from the clear.
 #[test]
 fn forty_warm_ups_with_the_mil_off_forget_the_distance() {
     let mut car = Car::new();

@@ -1,5 +1,5 @@
-//! The freeze frame: 13 CCR 1968.2(d)(2.2.6), (e)(3.4.3), (e)(6.4.4), (g)(4.3), all from memory; first fault wins is common
-//! practice in published service information.
+//! The freeze frame: 13 CCR 1968.2(d)(2.2.6), (e)(3.4.3), (e)(6.4.4), (g)(4.3), all from memory; first fault
+//! wins is common practice in published service information.
 
 use super::*;
 use twotrip_units::AngularSpeed;

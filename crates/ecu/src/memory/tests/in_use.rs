@@ -1,5 +1,5 @@
-//! In-use performance counters: 13 CCR 1968.2(d)(4), (d)(5), (g)(5), mostly from memory; the numbers of the general denominator also
-//! in the public source of J1699-3 (test 10).
+//! In-use performance counters: 13 CCR 1968.2(d)(4), (d)(5), (g)(5), mostly from memory; the numbers of the
+//! general denominator also in the public source of J1699-3 (test 10).
 
 use super::*;
 
@@ -48,7 +48,8 @@ fn the_general_denominator_has_limits_of_weather() {
     assert!(!counts(Ambient(20.0), &cut_in_two));
 }
 
-/// (d)(4.3.2)(C): evap counts in mild weather after a cold start only; catalyst with every general denominator.
+/// (d)(4.3.2)(C): evap counts in mild weather after a cold start only; catalyst with every general
+/// denominator.
 #[test]
 fn the_evap_denominator_needs_a_cold_start_in_mild_weather() {
     let counts = |events: &[Event]| {
@@ -88,7 +89,8 @@ fn a_numerator_counts_once_per_driving_cycle() {
     );
 }
 
-/// (d)(5.2.2): of several monitors of a group the pair with the lowest ratio; equal ratios, the higher denominator.
+/// (d)(5.2.2): of several monitors of a group the pair with the lowest ratio; equal ratios, the higher
+/// denominator.
 #[test]
 fn the_lowest_ratio_of_a_group_is_reported() {
     let mut car = Car::new();
@@ -105,8 +107,8 @@ fn the_lowest_ratio_of_a_group_is_reported() {
     assert_eq!(pair(&car, Group::Evap), (1, 3));
 }
 
-/// (d)(4.5.1) (from memory): a stored code that disables a monitor freezes its pair; gone, the pair counts again. Ignition cycles and
-/// the general denominator count on.
+/// (d)(4.5.1) (from memory): a stored code that disables a monitor freezes its pair; gone, the pair counts
+/// again. Ignition cycles and the general denominator count on.
 #[test]
 fn a_code_that_disables_a_monitor_freezes_its_pair() {
     let mut car = Car::new();
@@ -120,7 +122,8 @@ fn a_code_that_disables_a_monitor_freezes_its_pair() {
     car.happen_all(&DRIVE);
     car.happen(KeyOff);
     assert_eq!(car.memory.in_use().counters()[..2], [1, 1]);
-    // The leak test stands at (0, 0), purge flow at (1, 1): equal in product, so the higher denominator is reported.
+    // The leak test stands at (0, 0), purge flow at (1, 1): equal in product, so the higher denominator is
+    // reported.
     assert_eq!(pair(&car, Group::Evap), (1, 1));
     car.happen_all(&[KeyOn, Clear, Start, CouldDetect(LEAK)]);
     car.happen_all(&DRIVE);
@@ -148,8 +151,8 @@ fn a_full_pair_is_halved() {
     assert_eq!(pair(&car, Group::Catalyst), (32_768, 0));
 }
 
-/// 1968.2(c), (d)(5.5), (g)(5.2.1)(C) (from memory): an engine that ran 2 s is an ignition cycle; at the end of its range the counter
-/// rolls to 0.
+/// 1968.2(c), (d)(5.5), (g)(5.2.1)(C) (from memory): an engine that ran 2 s is an ignition cycle; at the end
+/// of its range the counter rolls to 0.
 #[test]
 fn ignition_cycles_roll_over() {
     let mut car = Car::new();

@@ -99,7 +99,8 @@ fn a_one_cycle_fault_confirms_at_once() {
     ]);
 }
 
-/// 1968.2(d)(2.3) (from memory): three passing driving cycles in sequence; one without a run neither counts nor breaks.
+/// 1968.2(d)(2.3) (from memory): three passing driving cycles in sequence; one without a run neither counts
+/// nor breaks.
 #[test]
 fn healing_waits_for_runs_of_the_monitor() {
     let mut car = confirmed_car(CATALYST_WEAK);
@@ -177,8 +178,8 @@ fn healed_car(dtc: Dtc) -> Car {
     car
 }
 
-/// 1968.2(d)(2.4) (from memory): the count begins when the MIL goes out; cycles that did not warm up do not count; no run
-/// of the monitor is asked, only that it did not detect.
+/// 1968.2(d)(2.4) (from memory): the count begins when the MIL goes out; cycles that did not warm up do not
+/// count; no run of the monitor is asked, only that it did not detect.
 #[test]
 fn a_healed_code_ages_by_warm_up_cycles() {
     let mut car = healed_car(GROSS_LEAK);
@@ -223,8 +224,8 @@ fn a_code_that_comes_back_while_ageing_lives_again() {
     )]);
 }
 
-/// 1968.2(e)(15.4.2) (from memory): a component that cannot raise emissions needs no MIL; never permanent; ages from its last
-/// failing driving cycle on.
+/// 1968.2(e)(15.4.2) (from memory): a component that cannot raise emissions needs no MIL; never permanent;
+/// ages from its last failing driving cycle on.
 #[test]
 fn a_code_without_mil_is_confirmed_in_the_dark() {
     let mut car = Car::new();
@@ -269,8 +270,8 @@ fn codes_are_listed_in_order_of_entry() {
     );
 }
 
-/// SAE J1979 service $04: everything about the fault but the permanent entry; a present fault begins again as pending, and
-/// does not return confirmed inside the driving cycle of the clear.
+/// SAE J1979 service $04: everything about the fault but the permanent entry; a present fault begins again as
+/// pending, and does not return confirmed inside the driving cycle of the clear.
 #[test]
 fn cleared_with_the_fault_present_it_begins_again_as_pending() {
     let mut car = confirmed_car(GROSS_LEAK);

@@ -11,7 +11,8 @@ fn cleared_circuit() -> Car {
     car
 }
 
-/// 1968.2(d)(2.2.4) (from memory): stored together with the MIL; (d)(2.5.1): erased with it, not before, whatever drive.
+/// 1968.2(d)(2.2.4) (from memory): stored together with the MIL; (d)(2.5.1): erased with it, not before,
+/// whatever drive.
 #[test]
 fn path_1_not_cleared_the_code_goes_with_the_mil() {
     let mut car = confirmed_car(COOLANT_HIGH);
@@ -26,7 +27,8 @@ fn path_1_not_cleared_the_code_goes_with_the_mil() {
     }
 }
 
-/// 1968.2(d)(2.5.2)(A): cleared, a monitor with a minimum ratio; a driving cycle with a pass and a fail does not count.
+/// 1968.2(d)(2.5.2)(A): cleared, a monitor with a minimum ratio; a driving cycle with a pass and a fail does
+/// not count.
 #[test]
 fn path_2_one_clean_run_of_a_ratio_monitor() {
     let mut car = confirmed_car(GROSS_LEAK);
@@ -75,7 +77,8 @@ fn path_3_a_failure_after_the_pass_voids_it() {
     ]);
 }
 
-/// Same clause, (iii): 600 s, 300 s at 40 km/h and 30 s of unbroken idle, all in one driving cycle, in any weather.
+/// Same clause, (iii): 600 s, 300 s at 40 km/h and 30 s of unbroken idle, all in one driving cycle, in any
+/// weather.
 #[test]
 fn path_3_each_part_of_the_drive_is_needed_in_one_cycle() {
     let erased = |events: &[&[Event]]| {
@@ -123,7 +126,8 @@ fn cleared_codes_wait_while_another_fault_lights_the_mil() {
     assert_eq!(car.stored(), "- | P2135 | - | off | P2135");
 }
 
-/// 1968.2(d)(2.5) (from memory): confirmed again after a clear, path 1 applies again, and the entry keeps its place.
+/// 1968.2(d)(2.5) (from memory): confirmed again after a clear, path 1 applies again, and the entry keeps its
+/// place.
 #[test]
 fn confirmed_again_it_heals_by_path_1() {
     let mut car = cleared_circuit();

@@ -28,7 +28,8 @@ fn a_preloaded_confirmed_code_is_complete() {
     );
 }
 
-/// A preloaded pending code counts as found in an earlier driving cycle; the ECU's own monitors take over from there.
+/// A preloaded pending code counts as found in an earlier driving cycle; the ECU's own monitors take over
+/// from there.
 #[test]
 fn a_preloaded_pending_code_lives_on() {
     let mut car = Car::new();
@@ -41,7 +42,8 @@ fn a_preloaded_pending_code_lives_on() {
     car.play(&[(&[Start, Fail(GROSS_LEAK)], "P0455 | P0455 | P0455 | on | P0455")]);
 }
 
-/// Nothing judges a guest: it stays until cleared, and its permanent entry until the drive of 1968.2(d)(2.5.2)(B).
+/// Nothing judges a guest: it stays until cleared, and its permanent entry until the drive of
+/// 1968.2(d)(2.5.2)(B).
 #[test]
 fn a_guest_leaves_by_clearing_and_driving() {
     let mut car = Car::new();

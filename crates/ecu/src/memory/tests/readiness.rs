@@ -1,5 +1,5 @@
-//! Readiness: 13 CCR 1968.2(g)(4.1) and SAE J1979 PIDs $01 and $41, from memory; places of the bits agree with the public source
-//! of the J1699-3 conformance test.
+//! Readiness: 13 CCR 1968.2(g)(4.1) and SAE J1979 PIDs $01 and $41, from memory; places of the bits agree
+//! with the public source of the J1699-3 conformance test.
 
 use super::*;
 
@@ -14,7 +14,8 @@ fn this_cycle(car: &Car, group: Group) -> bool {
     car.memory.readiness_this_cycle().is_complete(group)
 }
 
-/// J1699-3: only groups with monitors are supported; an unsupported one reads complete, and in PID $41 not enabled.
+/// J1699-3: only groups with monitors are supported; an unsupported one reads complete, and in PID $41 not
+/// enabled.
 #[test]
 fn only_groups_with_monitors_are_announced() {
     let car = Car::new();
@@ -68,7 +69,8 @@ fn done_this_cycle_is_not_ready_since_the_clear() {
     assert!(since_clear(&car, Group::Catalyst));
 }
 
-/// 86.1806(e)(4), (g)(4.1): neither keys nor driving cycles nor self-healing reset PID $01; PID $41 begins anew.
+/// 86.1806(e)(4), (g)(4.1): neither keys nor driving cycles nor self-healing reset PID $01; PID $41 begins
+/// anew.
 #[test]
 fn only_a_clear_resets_readiness() {
     let mut car = confirmed_car(CATALYST_WEAK);
@@ -88,8 +90,8 @@ fn only_a_clear_resets_readiness() {
     }
 }
 
-/// SAE J1979 before model year 2019: the continuous groups always read complete in PID $01; in PID $41 they are done once each of
-/// their codes has been judged in the driving cycle.
+/// SAE J1979 before model year 2019: the continuous groups always read complete in PID $01; in PID $41 they
+/// are done once each of their codes has been judged in the driving cycle.
 #[test]
 fn continuous_groups_always_read_complete() {
     let mut car = confirmed_car(COOLANT_HIGH);
@@ -105,7 +107,8 @@ fn continuous_groups_always_read_complete() {
     assert!(this_cycle(&car, Group::Components) && since_clear(&car, Group::Components));
 }
 
-/// PID $41: a monitor that cannot run any more in this driving cycle takes the enabled bit; done before, it keeps it.
+/// PID $41: a monitor that cannot run any more in this driving cycle takes the enabled bit; done before, it
+/// keeps it.
 #[test]
 fn a_monitor_that_cannot_run_any_more_is_not_enabled() {
     let mut car = Car::new();

@@ -1,5 +1,5 @@
-//! The scenarios T1 to T14 of `obd-rules.md` section 12: what the public source of the SAE J1699-3 conformance test expects
-//! of a vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)).
+//! The scenarios T1 to T14 of `obd-rules.md` section 12: what the public source of the SAE J1699-3
+//! conformance test expects of a vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)).
 
 use super::*;
 
@@ -45,7 +45,8 @@ fn t4() -> Car {
     car
 }
 
-/// T5 (1968.2(d)(2.3) and (2.5.1)): three passing driving cycles put out the MIL and erase the permanent code.
+/// T5 (1968.2(d)(2.3) and (2.5.1)): three passing driving cycles put out the MIL and erase the permanent
+/// code.
 fn t5() -> Car {
     let mut car = t4();
     car.play(&[
