@@ -64,6 +64,16 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // The program's own tester on SocketCAN, and its advice where there is no bus.
+    (
+        "own_commands",
+        &[
+            "scan_reads_a_car_on_vcan",
+            "a_missing_interface_says_what_to_type",
+            "an_interface_that_is_down_says_what_to_type",
+            "ends_cleanly",
+        ],
+    ),
     // A bare echo process on the same kernel; proc(5).
     (
         "cost",

@@ -55,16 +55,30 @@ def group(twotrip, tools, figure):
         figure("answer of the car, in times of the bare echo (goal 1.5)", f"{ratio:.2f}", "times")
         assert ratio <= 1.5, f"{ratio:.2f} times the bare echo, goal 1.5"
 
-    def memory_and_idle_processor(cost):
-        # Key on, engine off, nobody asks. The tick that paces the car is all that is left to do.
+    def memory(cost):
         resident, highest = cost.car.memory_kib()
         figure("resident memory of run", f"{resident / 1024:.1f}", "MiB")
         figure("highest resident memory of run", f"{highest / 1024:.1f}", "MiB")
-        before = cost.car.processor_seconds()
-        time.sleep(10)
-        spent = cost.car.processor_seconds() - before
-        figure("processor use of run, idle, key on, in the emulated guest", f"{spent * 10:.1f}", "%")
         assert resident < 20 * 1024, f"{resident} KiB resident, goal under 20 MiB"
-        assert spent <= 0.5, f"{spent:.2f} s of processor time in 10 s of idling"
 
-    return ("cost", opening, [a_single_frame_answer, memory_and_idle_processor])
+    def processor_of_an_idle_car(cost):
+        # Key on, engine off, nobody asks; the car's time passes as it does.
+        spent = _spent_in_ten_seconds(cost.car)
+        figure("processor use of run, nobody asks, real time, emulated", f"{spent * 10:.1f}", "%")
+        # The emulated processor is some twenty times slower than the one around it.
+        assert spent <= 1.0, f"{spent:.2f} s of processor time in 10 s without a request"
+
+    def processor_while_time_stands(cost):
+        with program.car(twotrip, "healthy", ECHO, "--pace", "0") as standing:
+            spent = _spent_in_ten_seconds(standing)
+        figure("processor use of run, nobody asks, time stands, emulated", f"{spent * 10:.1f}", "%")
+        assert spent <= 0.1, f"{spent:.2f} s of processor time in 10 s without a request"
+
+    return ("cost", opening, [a_single_frame_answer, memory, processor_of_an_idle_car, processor_while_time_stands])
+
+
+def _spent_in_ten_seconds(car):
+    time.sleep(1)
+    before = car.processor_seconds()
+    time.sleep(10)
+    return car.processor_seconds() - before

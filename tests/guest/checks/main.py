@@ -22,6 +22,7 @@ def make_bus(interface):
 def main(program, tools, results, *wanted):
     import cost
     import kernel_tester
+    import own_commands
     import python_client
     import traffic
 
@@ -31,6 +32,7 @@ def main(program, tools, results, *wanted):
     make_bus("vcan1")
     outcomes.group(*kernel_tester.group(program, results, outcomes.figure))
     outcomes.group(*python_client.group(program, results, outcomes.figure))
+    outcomes.group(*own_commands.group(program))
     outcomes.group(*traffic.group(program, results, outcomes.figure))
     outcomes.group(*cost.group(program, tools, outcomes.figure))
 
