@@ -176,7 +176,7 @@ impl Exchange {
         self.ecus[ecu.0 as usize].arriving = Some(now);
     }
 
-    /// The message of the ECU broke off.
+    /// The message of the ECU broke off. If another takes its place, that one counts.
     pub(crate) fn on_broken(&mut self, ecu: EcuNumber) {
         let ecu = &mut self.ecus[ecu.index()];
         ecu.arriving = None;

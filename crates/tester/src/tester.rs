@@ -6,7 +6,7 @@ use twotrip_can::{
     Frame,
     address::{Addressing, EcuAddress},
 };
-use twotrip_isotp::{Channel, Config, Direction, NResult, SendError};
+use twotrip_isotp::{Channel, Config, Direction, SendError};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -269,10 +269,7 @@ impl Tester {
             }
             (Transport::Started { .. }, Some(ecu)) => exchange.on_started(now, ecu),
             (Transport::Failed { result, .. }, Some(ecu)) => {
-                // After N_UNEXP_PDU a new message follows, by which the ECU is judged.
-                if result != NResult::UnexpPdu {
-                    exchange.on_broken(ecu);
-                }
+                exchange.on_broken(ecu);
                 self.push(Event::Failed {
                     ecu: Some(ecu),
                     result,

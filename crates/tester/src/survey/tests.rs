@@ -11,7 +11,7 @@ type Car = fn(u8, &[u8]) -> Option<&'static [u8]>;
 /// An engine with a freeze frame, and a transmission that supports little.
 fn car(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
     Some(match (ecu, request) {
-        // 01 05 0C 20 | 2F 40 | 41 42 51 | no more. 53 is a PID without a layout in a mask of its own.
+        // 01 05 0C, then 2F, then 41 42 51.
         (0, [0x01, 0x00]) => &[0x41, 0x00, 0x88, 0x10, 0x00, 0x01],
         (0, [0x01, 0x20]) => &[0x41, 0x20, 0x00, 0x02, 0x00, 0x01],
         (0, [0x01, 0x40]) => &[0x41, 0x40, 0xC0, 0x00, 0x80, 0x00],

@@ -351,6 +351,84 @@ fn answer_may_overtake_the_acknowledgement_of_the_request() {
     ]);
 }
 
+#[test]
+fn busy_ecu_may_overtake_the_acknowledgement_of_the_request() {
+    let mut bench = Bench::new();
+    bench.acknowledges = false;
+    bench.ask(Target::Ecu(ecu(0)), &[0x03]);
+    bench.frame(1, from_ecu(0, &[3, 0x7F, 0x03, 0x21]));
+    bench.tester.handle_transmitted(at(1));
+    bench.run(201);
+    bench.expect(&[
+        "0 7E0#01 03 00 00 00 00 00 00",
+        "1 Busy { ecu: EcuNumber(0) }",
+        "201 7E0#01 03 00 00 00 00 00 00",
+    ]);
+}
+
+/// A flow control that the bus did not take is not confused with one that it took later.
+#[test]
+fn acknowledgement_belongs_to_the_oldest_frame_that_still_waits_for_one() {
+    let mut bench = Bench::with_two_known();
+    bench.ask(Target::Functional, &[0x09, 0x04]);
+    bench.acknowledges = false;
+    bench.frame(1010, from_ecu(0, &[0x10, 8, 0x49, 0x04, 1, 2, 3, 4]));
+    bench.run(1040);
+    bench.acknowledges = true;
+    bench.frame(1050, from_ecu(1, &[0x10, 8, 0x49, 0x04, 1, 2, 3, 4]));
+    bench.frame(1120, from_ecu(1, &[0x21, 5, 6]));
+    bench.expect(&[
+        "1000 7DF#02 09 04 00 00 00 00 00",
+        "1010 7E0#30 00 00 00 00 00 00 00",
+        "1035 Failed { ecu: Some(EcuNumber(0)), result: TimeoutA }",
+        "1050 7E1#30 00 00 00 00 00 00 00",
+        "1120 7E9 answers [49, 04, 01, 02, 03, 04, 05, 06] after 50ms",
+        "1120 finished 1 Incomplete",
+    ]);
+}
+
+#[test]
+fn missing_acknowledgements_take_no_memory() {
+    let mut bench = Bench::new();
+    bench.acknowledges = false;
+    for round in 0..100 {
+        bench.ask(Target::Ecu(ecu(0)), &[0x03]);
+        assert_eq!(bench.tester.answer(ecu(0)), [], "the answer before is gone");
+        bench.frame(round * 2 + 1, from_ecu(0, &[2, 0x43, 0]));
+    }
+    assert_eq!(bench.tester.in_flight.len(), 1);
+}
+
+/// N_UNEXP_PDU: what counts is the message that is complete.
+#[test]
+fn answer_that_begins_anew_is_an_answer() {
+    let mut bench = Bench::new();
+    bench.ask(Target::Ecu(ecu(0)), &[0x09, 0x04]);
+    bench.frame(10, from_ecu(0, &[0x10, 8, 0x49, 0x04, 1, 2, 3, 4]));
+    bench.frame(20, from_ecu(0, &[0x10, 8, 0x49, 0x04, 1, 2, 3, 5]));
+    bench.frame(30, from_ecu(0, &[0x21, 5, 6]));
+    bench.expect(&[
+        "0 7E0#02 09 04 00 00 00 00 00",
+        "10 7E0#30 00 00 00 00 00 00 00",
+        "20 7E0#30 00 00 00 00 00 00 00",
+        "20 Failed { ecu: Some(EcuNumber(0)), result: UnexpPdu }",
+        "30 7E8 answers [49, 04, 01, 02, 03, 05, 05, 06] after 20ms",
+        "30 finished 1 Answered",
+    ]);
+}
+
+/// An ECU without pending codes need not be one that was missing in another round: only 01 00 finds all.
+#[test]
+fn only_the_first_round_tells_who_is_there() {
+    let mut bench = Bench::new();
+    bench.ask(Target::Functional, &[0x07]);
+    bench.frame(10, from_ecu(0, &[2, 0x47, 0]));
+    bench.run(99);
+    assert!(bench.tester.is_busy());
+    bench.run(200);
+    assert_eq!(bench.tester.known_ecus().count(), 0);
+}
+
 /// Requests to one ECU may need several frames; those to all may not.
 #[test]
 fn long_request_goes_to_one_ecu_only() {
