@@ -4,7 +4,9 @@
 
 use core::{fmt::Write as _, ops::Range};
 
-use annotate_snippets::{AnnotationKind, Element, Group, Level, Origin, Renderer, Snippet};
+use annotate_snippets::{
+    AnnotationKind, Element, Group, Level, Origin, Renderer, Snippet, normalize_untrusted_str,
+};
 use twotrip_scenario::{Problem, ProblemKind};
 
 #[cfg(test)]
@@ -28,9 +30,10 @@ pub(crate) fn render(name: &str, source: &str, problems: &[Problem], colour: boo
         Renderer::plain()
     }
     .term_width(WIDTH);
+    let name = normalize_untrusted_str(name);
     let blocks: Vec<String> = problems
         .iter()
-        .map(|problem| renderer.render(&[block(name, source, problem)]))
+        .map(|problem| renderer.render(&[block(&name, source, problem)]))
         .collect();
     blocks.join("\n\n")
 }

@@ -35,7 +35,7 @@
 //! | module | holds |
 //! |---|---|
 //! | [`phrase`] | what can be said, the grammar, the list for `twotrip list phrases` |
-//! | [`file`] | scenario files: format and check |
+//! | [`mod@file`] | scenario files: format and check |
 //! | [`shipped`] | the scenarios built into the program |
 //! | [`limits`] | the bounds on numbers and sizes |
 

@@ -13,8 +13,8 @@ use thiserror::Error;
 pub struct Problem {
     kind: ProblemKind,
     span: Range<usize>,
-    found: String,
-    expected: Vec<Expected>,
+    found: Box<str>,
+    expected: Box<[Expected]>,
     nearest: Option<&'static str>,
     hint: Option<Cow<'static, str>>,
 }
@@ -44,7 +44,7 @@ pub enum ProblemKind {
     Misplaced(&'static str),
     /// Not UTF-8.
     NotText,
-    /// Not TOML; the parser's own words are in [`Problem::hint`].
+    /// Not TOML; the parser's own words are in [`Problem::advice`].
     NotToml,
     /// A key that this table does not have.
     UnknownKey,
@@ -91,8 +91,8 @@ impl Problem {
         Self {
             kind,
             span,
-            found: printable(found),
-            expected: Vec::new(),
+            found: printable(found).into(),
+            expected: Box::default(),
             nearest: None,
             hint: None,
         }
@@ -100,7 +100,7 @@ impl Problem {
 
     /// With what would have been right; the nearest of the words, if one is near, is kept beside.
     pub(crate) fn expecting(mut self, expected: impl IntoIterator<Item = Expected>) -> Self {
-        self.expected.extend(expected);
+        self.expected = expected.into_iter().collect();
         self.nearest = nearest(
             &self.found,
             self.expected.iter().filter_map(|expected| match expected {

@@ -71,7 +71,7 @@ mod tests {
     fn every_story_ends_with_the_key_on_and_the_engine_off() {
         for shipped in ALL {
             let scenario = Scenario::parse(shipped.text.as_bytes()).unwrap();
-            let key_and_engine = scenario
+            let mut key_and_engine = scenario
                 .story()
                 .iter()
                 .map(|phrase| &phrase.value)
@@ -86,7 +86,12 @@ mod tests {
                             | Phrase::Soak(_)
                     )
                 });
-            assert_eq!(key_and_engine.last(), Some(&Phrase::KeyOn), "{}", shipped.name);
+            assert_eq!(
+                key_and_engine.next_back(),
+                Some(&Phrase::KeyOn),
+                "{}",
+                shipped.name
+            );
         }
     }
 

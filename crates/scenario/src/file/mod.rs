@@ -23,7 +23,7 @@
 //! """
 //! ```
 //!
-//! Two passes: the TOML becomes keys and values with their places ([`document`]), then the check ([`check`]) finds
+//! Two passes: the TOML becomes keys and values with their places (`document`), then the check (`check`) finds
 //! units, ranges, names and order, and everything that is wrong at once. serde is not used for the first pass: it
 //! stops at its first error, and a misspelt key would hide a misspelt phrase.
 

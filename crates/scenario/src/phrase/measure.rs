@@ -148,7 +148,7 @@ fn same_unit(name: &str, written: &str) -> bool {
     name.eq_ignore_ascii_case(bare)
 }
 
-const TIME_UNITS: &[(&str, fn(f64) -> Duration)] = &[
+const TIME_UNITS: &[Unit<Duration>] = &[
     ("s", |value| span(value, 1.0)),
     ("min", |value| span(value, 60.0)),
     ("h", |value| span(value, 3600.0)),
