@@ -6,6 +6,7 @@
 
 use std::{
     io::{self, ErrorKind, Write},
+    mem,
     os::fd::{AsFd, BorrowedFd},
     time::Duration,
 };
@@ -32,6 +33,10 @@ pub(super) struct SocketCan {
     batch: Box<Batch>,
     /// The interface is gone for good.
     removed: bool,
+    /// The interface was down when last heard of.
+    down: bool,
+    /// A send has met the fall of the interface before `recv` did.
+    down_unreported: bool,
     /// Frames refused in a row.
     refused: u32,
     /// Frames that no bus could carry, as a virtual interface lets them through.
@@ -78,6 +83,8 @@ impl SocketCan {
             socket: sys::watch(socket).map_err(failed("wait for the CAN socket"))?,
             batch: Box::new(Batch::new()),
             removed: false,
+            down: false,
+            down_unreported: false,
             refused: 0,
             malformed: 0,
         })
@@ -104,6 +111,9 @@ impl SocketCan {
             if let Some(event) = self.take_read() {
                 return Ok(event);
             }
+            if mem::take(&mut self.down_unreported) {
+                return Ok(BusEvent::Down);
+            }
             if self.removed {
                 return Err(self.removed());
             }
@@ -120,7 +130,10 @@ impl SocketCan {
                 Err(error) => match (error.kind(), error.raw_os_error()) {
                     (ErrorKind::WouldBlock, _) => ready.clear_ready(),
                     (ErrorKind::Interrupted, _) => {}
-                    (_, Some(libc::ENETDOWN)) => return Ok(BusEvent::Down),
+                    (_, Some(libc::ENETDOWN)) => {
+                        self.down = true;
+                        return Ok(BusEvent::Down);
+                    }
                     (_, Some(libc::ENODEV | libc::ENXIO)) => self.removed = true,
                     _ => return Err(self.failed("read frames", error)),
                 },
@@ -132,7 +145,10 @@ impl SocketCan {
     pub(super) fn take_read(&mut self) -> Option<BusEvent> {
         while let Some(frame) = self.batch.take() {
             match frame {
-                Ok(frame) => return Some(BusEvent::Frame(Received { frame })),
+                Ok(frame) => {
+                    self.down = false;
+                    return Some(BusEvent::Frame(Received { frame }));
+                }
                 Err(_) => self.malformed += 1,
             }
         }
@@ -147,7 +163,14 @@ impl SocketCan {
         let is_fd = matches!(frame.kind(), FrameKind::Fd { .. });
         let bytes = if is_fd { &bytes[..] } else { &bytes[..CLASSIC_LEN] };
         let write = |socket: &CanFdSocket| socket.as_raw_socket().write(bytes).map(|_| Sent::Handed);
-        let sent = match write(self.socket.get_ref()) {
+        let mut sent = write(self.socket.get_ref());
+        if has_code(&sent, libc::ENETDOWN) {
+            // The socket tells of a fall of the interface once, to whoever calls first; only a second try tells
+            // whether the interface is down now. (Seen on 6.12: else the first answer after "up" is lost.)
+            self.down_unreported |= !mem::replace(&mut self.down, true);
+            sent = write(self.socket.get_ref());
+        }
+        let sent = match sent {
             // Only a refusal through the runtime arms the next `writable`.
             Err(error) if error.kind() == ErrorKind::WouldBlock => {
                 self.socket.try_io(Interest::WRITABLE, write)
@@ -157,6 +180,7 @@ impl SocketCan {
         let error = match sent {
             Ok(sent) => {
                 self.refused = 0;
+                self.down = false;
                 return Ok(sent);
             }
             Err(error) => error,
@@ -207,6 +231,12 @@ impl SocketCan {
             source,
         }
     }
+}
+
+fn has_code<T>(result: &io::Result<T>, code: i32) -> bool {
+    result
+        .as_ref()
+        .is_err_and(|error| error.raw_os_error() == Some(code))
 }
 
 fn unsupported(interface: &str, reason: io::Error) -> BusError {
