@@ -17,7 +17,14 @@ const INJECTOR_DROP: f64 = 421.0;
 /// Rail pressure that the regulator holds, kPa gauge.
 const RAIL: f64 = 350.0;
 /// Dead time of the injector over supply, ms.
-const DEAD_TIME: Table<4> = Table::new([(6.0, 3.2), (9.0, 2.0), (12.0, 1.2), (14.0, 0.85)]);
+const DEAD_TIME: Table<6> = Table::new([
+    (7.0, 3.2),
+    (9.0, 2.0),
+    (10.5, 1.56),
+    (12.0, 1.2),
+    (14.0, 0.85),
+    (15.0, 0.74),
+]);
 /// Wall film over coolant, °C: share that lands on the wall, and time constant of its leaving, s.
 const FILM_SHARE: Table<3> = Table::new([(-20.0, 0.6), (0.0, 0.5), (80.0, 0.25)]);
 const FILM_SECONDS: Table<3> = Table::new([(-20.0, 2.5), (0.0, 2.0), (80.0, 0.3)]);
@@ -35,9 +42,10 @@ const FULL_LOAD_FROM: f64 = 0.86;
 const FULL_LOAD_AT: f64 = 0.93;
 const FULL_LOAD_LAMBDA: f64 = 0.88;
 
-/// Fuel cut on the overrun: above this speed, resumed below that, after this delay.
-const CUT_ABOVE: AngularSpeed = AngularSpeed::from_rpm(1300.0);
-const CUT_RESUME: AngularSpeed = AngularSpeed::from_rpm(1100.0);
+/// Fuel cut on the overrun: above this speed, resumed below that, after this delay (100 rpm below section 10's, so
+/// that UDDS shows about the computed time of fuel cut with this car's open converter).
+const CUT_ABOVE: AngularSpeed = AngularSpeed::from_rpm(1200.0);
+const CUT_RESUME: AngularSpeed = AngularSpeed::from_rpm(1000.0);
 const CUT_COOLANT: Temperature = Temperature::from_celsius(40.0);
 const CUT_DELAY_SECONDS: f64 = 0.5;
 /// Speed limiter.
@@ -298,7 +306,7 @@ mod tests {
             fuel.step(&at(1800.0, 20.0), &overrun, 0.01);
         }
         assert!(fuel.is_cut());
-        assert!(fuel.step(&at(1150.0, 20.0), &overrun, 0.01) <= Interval::ZERO);
-        assert!(fuel.step(&at(1090.0, 20.0), &overrun, 0.01) > Interval::ZERO);
+        assert!(fuel.step(&at(1050.0, 20.0), &overrun, 0.01) <= Interval::ZERO);
+        assert!(fuel.step(&at(990.0, 20.0), &overrun, 0.01) > Interval::ZERO);
     }
 }

@@ -23,8 +23,8 @@ const NEEDED: Table<7> = Table::new([
     (-30.0, 8.0),
     (-10.0, 6.8),
     (0.0, 6.3),
-    (20.0, 5.4),
-    (40.0, 4.5),
+    (20.0, 5.8),
+    (40.0, 4.6),
     (60.0, 3.5),
     (85.0, 2.5),
 ]);
@@ -41,6 +41,9 @@ const INTEGRAL_SECONDS: f64 = 3.0;
 /// Timing for a speed error, degrees per rpm, and its limit.
 const TIMING_PROPORTIONAL: f64 = 0.1;
 const TIMING_LIMIT: f64 = 8.0;
+
+/// Air on the overrun, g/s per rpm.
+const OVERRUN: f64 = 0.0022;
 
 /// Pedal below which the driver asks for nothing.
 const PEDAL_RELEASED: Ratio = Ratio::from_fraction(0.015);
@@ -89,9 +92,10 @@ impl Idle {
         if self.released {
             self.timing = (TIMING_PROPORTIONAL * error).clamp(-TIMING_LIMIT, TIMING_LIMIT);
             if rolling {
-                // On the overrun some air stays, so that the manifold does not sink below 20 kPa.
+                // The road turns the engine: less air the faster it turns, down to what keeps the manifold near 20 kPa.
                 self.timing = self.timing.max(0.0);
-                flow += (PROPORTIONAL * error).clamp(0.0, 4.0) + (0.0011 * (-error - 150.0)).clamp(0.0, 4.0);
+                let least = OVERRUN * rpm;
+                flow = (flow + PROPORTIONAL * error).max(least.min(flow)).min(flow + 4.0);
             } else {
                 flow += (PROPORTIONAL * error).clamp(-2.5, 6.0);
                 if error.abs() < 250.0 {

@@ -39,15 +39,19 @@ pub(crate) const SLOW_STEPS: u32 = 10;
 pub const SLOW_SECONDS: f64 = 0.1;
 
 /// Share of the air between idle and full throttle that the driver asks for, over the pedal.
-const PEDAL: Table<7> = Table::new([
+const PEDAL: Table<9> = Table::new([
     (0.015, 0.0),
-    (0.10, 0.18),
-    (0.20, 0.39),
-    (0.30, 0.57),
-    (0.50, 0.82),
-    (0.75, 0.95),
+    (0.05, 0.06),
+    (0.10, 0.15),
+    (0.15, 0.26),
+    (0.20, 0.38),
+    (0.30, 0.58),
+    (0.50, 0.84),
+    (0.75, 0.96),
     (1.0, 1.0),
 ]);
+/// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
+const TURNS_TO_SYNCHRONISE: f64 = 1.5;
 /// Closed loop from this coolant temperature and run time on (section 10, default).
 const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
 const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
@@ -87,6 +91,8 @@ pub struct Control {
     start_coolant: f64,
     open_seconds: f64,
     has_been_closed: bool,
+    /// Turns of the crank since it last stood still.
+    turns: f64,
 }
 
 impl Default for Control {
@@ -110,6 +116,7 @@ impl Default for Control {
             start_coolant: 20.0,
             open_seconds: 0.0,
             has_been_closed: false,
+            turns: 0.0,
         }
     }
 }
@@ -251,6 +258,12 @@ impl Control {
             .step(self.measured.oxygen_front, may_close, STEP_SECONDS);
         self.has_been_closed |= self.lambda.is_closed();
 
+        let rpm = self.measured.engine_speed.rpm();
+        self.turns = if rpm > 0.0 {
+            self.turns + rpm / 60.0 * STEP_SECONDS
+        } else {
+            0.0
+        };
         let demand = self.demand(now);
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions(now));
@@ -334,7 +347,7 @@ impl Control {
 
     fn demand(&self, now: CarInstant) -> fuel::Demand {
         fuel::Demand {
-            cranking: self.watch.state() == EngineState::Cranking,
+            cranking: self.watch.state() == EngineState::Cranking && self.turns >= TURNS_TO_SYNCHRONISE,
             running: self.watch.is_running(),
             run_time: self.watch.run_time(now),
             pedal_released: self.idle.pedal_released(),
