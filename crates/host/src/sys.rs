@@ -14,7 +14,7 @@ use std::{
 };
 
 use socketcan::CanFdSocket;
-use tokio::io::unix::AsyncFd;
+use tokio::io::{Interest, unix::AsyncFd};
 
 /// Frames taken from a socket by one call.
 pub(crate) const BATCH: usize = 16;
@@ -44,11 +44,13 @@ pub(crate) fn route_socket() -> io::Result<OwnedFd> {
     Ok(unsafe { OwnedFd::from_raw_fd(fd) })
 }
 
-/// Puts a CAN socket under the runtime's watch. Must be called within the runtime.
+/// Puts a CAN socket under the runtime's watch, for what comes in only: a watch for room would wake the process once
+/// more after each frame that it sends. Must be called within the runtime.
 pub(crate) fn watch(socket: CanFdSocket) -> io::Result<AsyncFd<CanFdSocket>> {
     // SAFETY: the socket type owns its descriptor, closes it only when dropped, and has no method that changes it
     // (`as_raw_socket_mut` could swap it; nothing here takes a mutable reference out of the `AsyncFd`).
-    unsafe { AsyncFd::register(socket) }.map_err(|error| error.into_parts().1)
+    unsafe { AsyncFd::register_with_interest(socket, Interest::READABLE) }
+        .map_err(|error| error.into_parts().1)
 }
 
 /// Takes all waiting datagrams, up to [`BATCH`], without waiting: one system call for a request and the
