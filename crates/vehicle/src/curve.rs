@@ -53,18 +53,20 @@ impl<const N: usize> Grid<N> {
     #[inline]
     pub(crate) fn at_with_slope(&self, x: f64) -> (f64, f64) {
         let position = ((x - self.from) * self.per_step).clamp(0.0, steps::<N>());
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "clamped to the grid the line before; the whole part is what is wanted"
-        )]
-        let i = (position as usize).min(N - 2);
-        #[expect(clippy::cast_precision_loss, reason = "a grid has far fewer than 2^52 points")]
-        let share = position - i as f64;
+        // The whole part by way of the mantissa: adding 2^52 leaves no room for a fraction. A position on a point
+        // may fall to the segment below, at whose end it then lies; the value is the same.
+        let shifted = (position - 0.5).clamp(0.0, steps::<N>() - 1.0) + TWO_TO_52;
+        let share = position - (shifted - TWO_TO_52);
+        let i = usize::try_from(shifted.to_bits() & 0xffff)
+            .unwrap_or(0)
+            .min(N - 2);
         let rise = self.y[i + 1] - self.y[i];
         (self.y[i] + share * rise, rise * self.per_step)
     }
 }
+
+/// Above it a double has no fraction.
+const TWO_TO_52: f64 = 4_503_599_627_370_496.0;
 
 /// Steps between `N` points.
 const fn steps<const N: usize>() -> f64 {

@@ -233,9 +233,11 @@ impl Driver {
         } else if force > -engine_drag {
             self.set(0.0, 0.0);
         } else {
+            // Close to a stop the converter pushes, and the brake must hold against it.
+            let creep = CREEP_FORCE * (1.0 - v / CREEP_SPEED).max(0.0);
             self.set(
                 0.0,
-                ((-force - engine_drag) / self.road.brake_force).clamp(0.01, 1.0),
+                ((-force - engine_drag + creep) / self.road.brake_force).clamp(0.01, 1.0),
             );
         }
     }

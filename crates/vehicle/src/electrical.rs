@@ -114,11 +114,35 @@ pub(crate) struct State {
     pub(crate) starter_torque: f64,
     /// Starter current, A.
     pub(crate) starter_amperes: f64,
+    /// What charge and temperature make of the battery; they move slowly.
+    pub(crate) battery: Battery,
+}
+
+/// The battery at one charge and temperature.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Battery {
+    /// Resting voltage, V.
+    resting_volts: f64,
+    /// Resistance with the cables, Ω.
+    ohms: f64,
+    /// Resistance to charging, Ω.
+    charging_ohms: f64,
+}
+
+impl Battery {
+    /// Looks the battery up; once a second is enough.
+    pub(crate) fn new(params: &Params, charge: f64, celsius: f64) -> Self {
+        Self {
+            resting_volts: RESTING.at(charge),
+            ohms: RESISTANCE.at(celsius) + params.cable_ohms,
+            charging_ohms: CHARGING.at(charge),
+        }
+    }
 }
 
 impl State {
     /// A battery at rest.
-    pub(crate) fn at_rest(params: &Params) -> Self {
+    pub(crate) fn at_rest(params: &Params, celsius: f64) -> Self {
         let volts = RESTING.at(params.initial_charge);
         Self {
             charge: params.initial_charge,
@@ -128,6 +152,7 @@ impl State {
             alternator_amperes: 0.0,
             starter_torque: 0.0,
             starter_amperes: 0.0,
+            battery: Battery::new(params, params.initial_charge, celsius),
         }
     }
 
@@ -150,7 +175,6 @@ pub(crate) struct Inputs {
     pub(crate) set_point_volts: f64,
     pub(crate) engine_rpm: f64,
     pub(crate) coolant_celsius: f64,
-    pub(crate) battery_celsius: f64,
 }
 
 /// One step.
@@ -172,8 +196,11 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     }
     let load_amperes = watts / state.supply_volts.max(7.0);
 
-    let resting = RESTING.at(state.charge);
-    let ohms = RESISTANCE.at(inputs.battery_celsius) + params.cable_ohms;
+    let Battery {
+        resting_volts: resting,
+        ohms,
+        charging_ohms,
+    } = state.battery;
     let starter_amperes = if inputs.starter {
         let behind = resting + state.surface_volts - load_amperes * ohms;
         ((behind - params.starter_volts_per_rpm * inputs.engine_rpm) / (params.starter_ohms + ohms)).max(0.0)
@@ -193,7 +220,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
 
     let into_battery = alternator_amperes - load_amperes - starter_amperes;
     let settled = if into_battery > 0.0 {
-        into_battery * CHARGING.at(state.charge)
+        into_battery * charging_ohms
     } else {
         0.0
     };
@@ -208,5 +235,6 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         alternator_amperes,
         starter_torque: params.starter_torque * starter_amperes,
         starter_amperes,
+        battery: state.battery,
     }
 }

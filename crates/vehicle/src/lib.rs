@@ -139,7 +139,7 @@ impl State {
     fn parked(params: &VehicleParams, ambient: ambient::State) -> Self {
         Self {
             ambient,
-            electrical: electrical::State::at_rest(&params.electrical),
+            electrical: electrical::State::at_rest(&params.electrical, ambient.celsius),
             air: air::State::at_rest(&params.air, ambient.pressure_kpa),
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
@@ -199,17 +199,17 @@ impl Vehicle {
     pub fn step(&mut self, actuators: &ActuatorPins, controls: &DriverControls) {
         self.tick += 1;
         let params = &self.params;
-        let old = &self.state;
-        let mut new = *old;
-        let rpm = old.rpm();
+        // Each line reads what lines above made and, of those below, what the last step left.
+        let state = &mut self.state;
+        let rpm = state.rpm();
         let pedal = controls.pedal.fraction().clamp(0.0, 1.0);
         let brake = controls.brake.fraction().clamp(0.0, 1.0);
         let in_drive = controls.selector == Selector::Drive;
 
         // First the supply: injectors open by it, and the starter turns the crank.
-        new.electrical = electrical::step(
+        state.electrical = electrical::step(
             &params.electrical,
-            &old.electrical,
+            &state.electrical,
             &electrical::Inputs {
                 key_on: controls.key != KeyPosition::Off,
                 starter: actuators.starter,
@@ -218,111 +218,109 @@ impl Vehicle {
                 fan: actuators.fan,
                 set_point_volts: actuators.alternator.volts(),
                 engine_rpm: rpm,
-                coolant_celsius: old.cooling.coolant,
-                battery_celsius: old.ambient.celsius,
+                coolant_celsius: state.cooling.coolant,
             },
             DT,
         );
         // Purge comes before the manifold, which it fills, and before the tank, which it empties.
         let purge_flow = tank::purge_flow(
             &params.tank,
-            &old.tank,
+            &state.tank,
             actuators.purge.fraction(),
-            old.ambient.pressure_kpa,
-            old.ambient.celsius,
-            old.air.manifold_kpa,
+            state.ambient.pressure_kpa,
+            state.ambient.celsius,
+            state.air.manifold_kpa,
         );
         // Throttle and manifold give the air in the cylinders.
-        new.air = air::step(
+        state.air = air::step(
             &params.air,
-            &old.air,
+            &state.air,
             &air::Inputs {
                 throttle_target: actuators.throttle.map(twotrip_units::Angle::degrees),
                 engine_rpm: rpm,
                 purge_flow,
-                ambient_kpa: old.ambient.pressure_kpa,
-                intake_celsius: old.cooling.intake,
-                coolant_celsius: old.cooling.coolant,
+                ambient_kpa: state.ambient.pressure_kpa,
+                intake_celsius: state.cooling.intake,
+                coolant_celsius: state.cooling.coolant,
             },
             DT,
         );
         // Fuel meets that air.
-        new.mixture = mixture::step(
+        state.mixture = mixture::step(
             &params.mixture,
-            &old.mixture,
+            &state.mixture,
             &mixture::Inputs {
                 pump_on: actuators.fuel_pump,
                 pulse_s: actuators.injection.seconds(),
-                supply_volts: new.electrical.supply_volts,
+                supply_volts: state.electrical.supply_volts,
                 engine_rpm: rpm,
-                ambient_kpa: old.ambient.pressure_kpa,
-                manifold_kpa: new.air.manifold_kpa,
-                coolant_celsius: old.cooling.coolant,
-                cylinder_flow: new.air.cylinder_flow,
-                purge_vapour: purge_flow * old.tank.purge_share,
-                fuel_in_tank: old.tank.fuel_l > 0.0,
+                ambient_kpa: state.ambient.pressure_kpa,
+                manifold_kpa: state.air.manifold_kpa,
+                coolant_celsius: state.cooling.coolant,
+                cylinder_flow: state.air.cylinder_flow,
+                purge_vapour: purge_flow * state.tank.purge_share,
+                fuel_in_tank: state.tank.fuel_l > 0.0,
             },
             DT,
         );
         // The mixture burns.
-        new.engine = engine::torque(
+        state.engine = engine::torque(
             &params.engine,
             &engine::Inputs {
                 rpm,
-                cylinder_flow: new.air.cylinder_flow,
-                equivalence: new.mixture.equivalence,
+                cylinder_flow: state.air.cylinder_flow,
+                equivalence: state.mixture.equivalence,
                 advance_degrees: actuators.ignition_advance.degrees(),
-                manifold_kpa: new.air.manifold_kpa,
-                exhaust_kpa: new.air.exhaust_kpa,
-                cold_friction: old.cold_friction,
-                alternator_watts: new.electrical.alternator_watts(),
+                manifold_kpa: state.air.manifold_kpa,
+                exhaust_kpa: state.air.exhaust_kpa,
+                cold_friction: state.cold_friction,
+                alternator_watts: state.electrical.alternator_watts(),
             },
         );
         // Torque moves crank and car.
-        new.driveline = driveline::step(
+        state.driveline = driveline::step(
             &params.driveline,
-            &old.driveline,
+            &state.driveline,
             &driveline::Inputs {
-                torque: new.engine.torque + new.electrical.starter_torque,
+                torque: state.engine.torque + state.electrical.starter_torque,
                 pedal,
                 brake,
                 in_drive,
-                oil_celsius: old.cooling.block,
+                oil_celsius: state.cooling.block,
             },
             DT,
         );
         // What burnt reaches the sensors and the catalyst.
-        new.oxygen = catalyst::step(
+        state.oxygen = catalyst::step(
             &params.oxygen,
             &mut self.delay,
-            &old.oxygen,
+            &state.oxygen,
             &catalyst::Inputs {
-                equivalence: new.mixture.equivalence,
-                flow: new.air.cylinder_flow,
-                conversion: old.exhaust.conversion,
-                front_tip_celsius: old.exhaust.front_tip,
-                rear_tip_celsius: old.exhaust.rear_tip,
+                equivalence: state.mixture.equivalence,
+                flow: state.air.cylinder_flow,
+                conversion: state.exhaust.conversion,
+                front_tip_celsius: state.exhaust.front_tip,
+                rear_tip_celsius: state.exhaust.rear_tip,
             },
             DT,
         );
         // What was used and purged leaves the tank.
-        new.tank = tank::step(
+        state.tank = tank::step(
             &params.tank,
-            &old.tank,
+            &state.tank,
             &tank::Inputs {
                 hole_m2: self.defects.hole_area_m2(),
                 vent_shut: actuators.vent_shut,
-                ambient_kpa: old.ambient.pressure_kpa,
-                fuel_flow: new.mixture.injected,
+                ambient_kpa: state.ambient.pressure_kpa,
+                fuel_flow: state.mixture.injected,
                 purge_flow,
             },
             DT,
         );
-        new.fuel_used_g += DT * new.mixture.injected;
-        let burnt = new.mixture.cylinder_fuel / new.mixture.equivalence.max(1.0);
-        new.burnt_joules += DT * burnt * engine::HEATING_VALUE;
-        new.friction_joules += DT * new.engine.friction_watts;
-        self.state = new;
+        state.fuel_used_g += DT * state.mixture.injected;
+        let burnt = state.mixture.cylinder_fuel / state.mixture.equivalence.max(1.0);
+        state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
+        state.friction_joules += DT * state.engine.friction_watts;
 
         // Heat moves slowly, so it comes last and seldom.
         if self.tick.is_multiple_of(MEDIUM) {
@@ -383,6 +381,11 @@ impl Vehicle {
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.electrical.battery = electrical::Battery::new(
+            &self.params.electrical,
+            state.electrical.charge,
+            state.ambient.celsius,
+        );
         state.tank = tank::slow_step(
             &self.params.tank,
             &state.tank,

@@ -126,8 +126,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
             .min(params.pump_kpa - params.pump_fall * state.injected);
         state.rail_kpa + (target - state.rail_kpa) * dt / (params.build_up_s + dt)
     } else {
-        // Whoever injects without the pump empties the rail: it holds about 0.02 g for each kPa (calibrated).
-        (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.02).max(0.0)
+        // Whoever injects without the pump empties the rail: it gives 0.002 g for each kPa (calibrated).
+        (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).max(0.0)
     };
 
     let open_s = (inputs.pulse_s - DEAD_TIME.at(inputs.supply_volts)).max(0.0);

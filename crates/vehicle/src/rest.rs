@@ -78,7 +78,6 @@ impl Vehicle {
                 set_point_volts: 0.0,
                 engine_rpm: 0.0,
                 coolant_celsius: state.cooling.coolant,
-                battery_celsius: air_celsius,
             },
             dt,
         );
@@ -127,6 +126,8 @@ impl Vehicle {
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.electrical.battery =
+            electrical::Battery::new(&params.electrical, state.electrical.charge, state.ambient.celsius);
         state.tank = tank::slow_step(
             &params.tank,
             &state.tank,

@@ -47,10 +47,14 @@ pub(crate) struct Params {
     pub(crate) driving_s: f64,
     /// At rest the fuel cools over this time, s.
     pub(crate) rest_s: f64,
-    /// The vapour space follows fuel and floor over this time, s.
-    pub(crate) space_s: f64,
+    /// The vapour space follows fuel, floor and roof over this time, s: stirred in use, and at rest.
+    pub(crate) space_s: (f64, f64),
     /// Share of the exhaust's excess temperature that the tank's wall feels when the car stands.
     pub(crate) floor_share: f64,
+    /// Share of the way from fuel to ambient that the tank's roof keeps the space at rest.
+    pub(crate) roof_share: f64,
+    /// Vapour rate with engine and pump at rest against that of an idling car (calibrated).
+    pub(crate) still_share: f64,
     /// Sender's filter, s.
     pub(crate) sender_s: f64,
     /// Sender's error by acceleration, % for each m/s².
@@ -81,8 +85,10 @@ impl Params {
             driving_kelvins: 22.0,
             driving_s: 4000.0,
             rest_s: 18_000.0,
-            space_s: 600.0,
-            floor_share: 0.004,
+            space_s: (200.0, 900.0),
+            floor_share: 0.0045,
+            roof_share: 0.15,
+            still_share: 0.3,
             sender_s: 10.0,
             slosh_percent: 2.7,
         }
@@ -246,12 +252,25 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     // Moving air carries the exhaust's heat away from the tank's floor.
     let floor = params.floor_share * (inputs.exhaust_celsius - inputs.ambient_celsius).max(0.0)
         / (1.0 + inputs.speed / 5.0);
-    let around = fuel_celsius + floor;
-    let space_celsius = state.space_celsius + (around - state.space_celsius) * dt / (params.space_s + dt);
+    let (roof, space_s) = if inputs.driving {
+        (0.0, params.space_s.0)
+    } else {
+        (
+            params.roof_share * (inputs.ambient_celsius - fuel_celsius),
+            params.space_s.1,
+        )
+    };
+    let around = fuel_celsius + floor + roof;
+    let space_celsius = state.space_celsius + (around - state.space_celsius) * dt / (space_s + dt);
 
     let warmer = (fuel_celsius - state.fuel_celsius).max(0.0);
     let unsaturated = (1.0 - state.saturation + warmer * params.saturation_by_kelvin).clamp(0.0, 1.0);
-    let potential = params.vapour_pa_s * GROWTH.at(fuel_celsius - 25.0) * params.volatility * state.slosh;
+    let stirred = if inputs.driving {
+        state.slosh
+    } else {
+        params.still_share * state.slosh
+    };
+    let potential = params.vapour_pa_s * GROWTH.at(fuel_celsius - 25.0) * params.volatility * stirred;
     // Implicit, so that a coarse step ends at saturation and not beyond it.
     let unsaturated = unsaturated / (1.0 + dt * potential / params.saturation_pa);
     let vapour = potential * unsaturated;
@@ -291,3 +310,6 @@ pub(crate) fn refuel(params: &Params, state: &State, level: f64) -> State {
         ..*state
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,92 +1,148 @@
-//! Schedules driven: speed trace, distance, road-load energy, fuel.
+//! The two schedules driven from a cold start: speed trace, distance, road-load energy, fuel.
 
-extern crate std;
-use std::println;
+use core::time::Duration;
 
 use super::support::Bench;
-use crate::{Driver, Plan, schedule};
+use crate::{
+    Driver, Plan,
+    schedule::{self, Schedule},
+};
 
+/// What a drive came to.
 struct Driven {
     fuel_g: f64,
     distance_m: f64,
     road_load_mj: f64,
-    worst_mph: f64,
+    worst_miss_mph: f64,
+    mean_rpm: f64,
+    mean_manifold_kpa: f64,
+    mean_flow: f64,
 }
 
-fn drive(bench: &mut Bench, schedule: &'static schedule::Schedule) -> Driven {
+fn drive(bench: &mut Bench, schedule: &'static Schedule) -> Driven {
     let mut driver = Driver::new(Plan::schedule(schedule));
-    let start = (bench.car.fuel_used().grams(), bench.car.distance().metres());
+    let (fuel_before, distance_before) = (bench.car.fuel_used().grams(), bench.car.distance().metres());
     let road = bench.car.params.driveline.clone();
-    let mut road_load_j = 0.0;
-    let mut worst: f64 = 0.0;
-    let mut step: u64 = 0;
-    let (mut rpm, mut map, mut flow, mut peak) = (0.0, 0.0, 0.0, 0.0_f64);
+    let mut driven = Driven {
+        fuel_g: 0.0,
+        distance_m: 0.0,
+        road_load_mj: 0.0,
+        worst_miss_mph: 0.0,
+        mean_rpm: 0.0,
+        mean_manifold_kpa: 0.0,
+        mean_flow: 0.0,
+    };
+    let mut steps: u32 = 0;
     while !driver.finished() {
         let controls = driver.controls(bench.car.road_speed());
         bench.step(&controls);
-        step += 1;
-        let speed = bench.car.road_speed().metres_per_second();
-        road_load_j += road.road_load_at(speed) * speed * 0.01;
-        let at = core::time::Duration::from_millis(step * 10);
-        // Within 2 mph of the trace somewhere within a second.
-        let second = core::time::Duration::from_secs(1);
-        let (mut low, mut high) = (f64::MAX, f64::MIN);
-        for k in 0..=20_u32 {
-            let v = schedule
-                .speed((at + second / 10 * k).saturating_sub(second))
-                .miles_per_hour();
-            low = low.min(v);
-            high = high.max(v);
-        }
-        let mph = bench.car.road_speed().miles_per_hour();
-        let miss = (mph - high).max(low - mph);
-        if miss > worst {
-            worst = miss;
-            if std::env::var("V").is_ok() {
-                println!(
-                    "{} s: {miss:.2} mph, gear {} pedal {:.2} rpm {:.0}",
-                    step / 100,
-                    bench.car.gear(),
-                    controls.pedal.fraction(),
-                    bench.car.engine_speed().rpm()
-                );
-            }
-        }
-        rpm += bench.car.engine_speed().rpm();
-        map += bench.car.manifold_pressure().kilopascals();
-        let f = bench.car.cylinder_flow().grams_per_second();
-        flow += f;
-        peak = peak.max(f);
+        steps += 1;
+        let speed = bench.car.road_speed();
+        let metres_per_second = speed.metres_per_second();
+        driven.road_load_mj += road.road_load_at(metres_per_second) * metres_per_second * 0.01e-6;
+        driven.worst_miss_mph = driven.worst_miss_mph.max(miss_mph(
+            schedule,
+            Duration::from_millis(10) * steps,
+            speed.miles_per_hour(),
+        ));
+        driven.mean_rpm += bench.car.engine_speed().rpm();
+        driven.mean_manifold_kpa += bench.car.manifold_pressure().kilopascals();
+        driven.mean_flow += bench.car.cylinder_flow().grams_per_second();
     }
-    let n = step as f64;
-    println!(
-        "{}: mean rpm {:.0} map {:.1} flow {:.2} peak {:.1} cut {:.0} s coolant {:.1} brick {:.0}",
-        schedule.name(),
-        rpm / n,
-        map / n,
-        flow / n,
-        peak,
-        f64::from(bench.fuel_cut_steps) / 100.0,
-        bench.car.coolant_temperature().celsius(),
-        bench.car.catalyst_temperature().celsius()
-    );
-    let d = Driven {
-        fuel_g: bench.car.fuel_used().grams() - start.0,
-        distance_m: bench.car.distance().metres() - start.1,
-        road_load_mj: road_load_j * 1e-6,
-        worst_mph: worst,
-    };
-    println!(
-        "fuel {:.0} g dist {:.0} road {:.3} MJ worst {:.2} mph",
-        d.fuel_g, d.distance_m, d.road_load_mj, d.worst_mph
-    );
-    d
+    let count = f64::from(steps);
+    driven.mean_rpm /= count;
+    driven.mean_manifold_kpa /= count;
+    driven.mean_flow /= count;
+    driven.fuel_g = bench.car.fuel_used().grams() - fuel_before;
+    driven.distance_m = bench.car.distance().metres() - distance_before;
+    driven
 }
 
+/// How far a speed lies outside all speeds the trace has within a second, mph.
+fn miss_mph(schedule: &Schedule, at: Duration, mph: f64) -> f64 {
+    let second = Duration::from_secs(1);
+    let (mut low, mut high) = (f64::MAX, f64::MIN);
+    for tenth in 0..=20 {
+        let trace = schedule
+            .speed((at + second / 10 * tenth).saturating_sub(second))
+            .miles_per_hour();
+        low = low.min(trace);
+        high = high.max(trace);
+    }
+    (mph - high).max(low - mph)
+}
+
+fn near(what: &str, found: f64, expected: f64, tolerance: f64) {
+    assert!(
+        (found - expected).abs() <= tolerance,
+        "{what}: {found:.3} instead of {expected} +/- {tolerance}"
+    );
+}
+
+/// EPA's tracing tolerance is 2 mph within 1 s (from memory). Road-load energy, fuel and means: computed in
+/// `vehicle-model.md` sections 2 and 18 by a prototype without converter slip in overrun, hence fewer seconds of fuel
+/// cut and more fuel here in town (the band says how much).
 #[test]
-fn udds() {
+fn schedules_are_driven_within_the_tracing_tolerance() {
     let mut bench = Bench::new();
     bench.start();
-    drive(&mut bench, &schedule::UDDS);
+    let city = drive(&mut bench, &schedule::UDDS);
+    assert!(
+        city.worst_miss_mph < 2.0,
+        "UDDS missed by {} mph",
+        city.worst_miss_mph
+    );
+    near("UDDS distance", city.distance_m, 11_990.2, 60.0);
+    near("UDDS road load", city.road_load_mj, 2.74, 0.03);
+    near("UDDS fuel", city.fuel_g, 679.0, 95.0);
+    near("UDDS rpm", city.mean_rpm, 1438.0, 70.0);
+    near("UDDS manifold", city.mean_manifold_kpa, 37.0, 2.0);
+    near("UDDS flow", city.mean_flow, 7.7, 0.8);
+    assert!(
+        bench.fuel_cut_steps > 3000,
+        "{} steps of fuel cut",
+        bench.fuel_cut_steps
+    );
+
+    let highway = drive(&mut bench, &schedule::HWFET);
+    assert!(
+        highway.worst_miss_mph < 2.0,
+        "HWFET missed by {} mph",
+        highway.worst_miss_mph
+    );
+    near("HWFET distance", highway.distance_m, 16_506.5, 30.0);
+    near("HWFET road load", highway.road_load_mj, 5.98, 0.03);
+    near("HWFET fuel", highway.fuel_g, 654.0, 25.0);
+    near("HWFET rpm", highway.mean_rpm, 1755.0, 50.0);
+    near("HWFET manifold", highway.mean_manifold_kpa, 49.0, 2.0);
+    near("HWFET flow", highway.mean_flow, 13.1, 0.5);
+}
+
+/// The car is a function of its inputs and its seed.
+#[test]
+fn the_same_drive_twice_gives_the_same_bits() {
+    let mut pins = [0; 2].map(|_| {
+        let mut bench = Bench::new();
+        bench.start();
+        let mut driver = Driver::new(Plan::schedule(&schedule::UDDS));
+        for _ in 0..20_000 {
+            let controls = driver.controls(bench.car.road_speed());
+            bench.step(&controls);
+        }
+        bench.car.sensors()
+    });
+    assert_eq!(pins[0], pins[1]);
+    pins.reverse();
+    assert!(pins[0].air_meter.volts() > 0.5);
+}
+
+/// Petrol is neither made nor lost: what the injectors and the canister's purge took is what the tank lost.
+#[test]
+fn the_tank_loses_what_the_engine_uses() {
+    let mut bench = Bench::new();
+    let before = bench.car.fuel_level().fraction() * 50.0 * 745.0;
+    bench.start();
     drive(&mut bench, &schedule::HWFET);
+    let lost = before - bench.car.fuel_level().fraction() * 50.0 * 745.0;
+    near("petrol", lost, bench.car.fuel_used().grams(), 0.01);
 }

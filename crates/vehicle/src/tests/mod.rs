@@ -1,6 +1,7 @@
 //! The whole car with a controller made for the tests.
 
 mod drive;
-mod explore;
+mod resting;
 mod speed;
+mod steady;
 mod support;

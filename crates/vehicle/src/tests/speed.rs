@@ -11,7 +11,11 @@ use crate::{Driver, Plan, Vehicle, VehicleParams, schedule};
 /// Processor time of this thread: other work on the machine does not count (Linux, `proc(5)`: schedstat).
 fn processor_time() -> Duration {
     let text = std::fs::read_to_string("/proc/thread-self/schedstat").expect("Linux counts processor time");
-    let nanos = text.split_whitespace().next().and_then(|word| word.parse().ok()).expect("a number comes first");
+    let nanos = text
+        .split_whitespace()
+        .next()
+        .and_then(|word| word.parse().ok())
+        .expect("a number comes first");
     Duration::from_nanos(nanos)
 }
 
@@ -36,21 +40,24 @@ fn time_of_a_step() {
         for (actuators, controls) in &inputs {
             car.step(actuators, controls);
         }
-        let step = (processor_time() - clock) / steps;
+        let step = processor_time().saturating_sub(clock) / steps;
         let clock = processor_time();
         car.rest(Duration::from_secs(9 * 3600));
-        let soak = (processor_time() - clock);
+        let soak = processor_time().saturating_sub(clock);
         let mut driver = Driver::new(Plan::schedule(&schedule::UDDS));
         let clock = processor_time();
         for _ in 0..steps {
             core::hint::black_box(driver.controls(car.road_speed()));
         }
-        println!("step {step:?}, nine hours {soak:?}, driver {:?}", (processor_time() - clock) / steps);
+        println!(
+            "step {step:?}, nine hours {soak:?}, driver {:?}",
+            processor_time().saturating_sub(clock) / steps
+        );
     }
     let clock = processor_time();
     let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
     for _ in 0..100 {
         car = core::hint::black_box(car.clone());
     }
-    println!("clone {:?}", (processor_time() - clock) / 100);
+    println!("clone {:?}", processor_time().saturating_sub(clock) / 100);
 }

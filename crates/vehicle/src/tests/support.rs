@@ -12,6 +12,12 @@ pub(super) struct Bench {
     pub(super) car: Vehicle,
     pub(super) actuators: ActuatorPins,
     pub(super) fuel_cut_steps: u32,
+    /// Ignition later than this controller would have it, degrees.
+    pub(super) retard: f64,
+    /// Fuel against what lambda one needs.
+    pub(super) mixture: f64,
+    pub(super) no_fuel: bool,
+    pub(super) no_alternator: bool,
     idle_degrees: f64,
     cutting: bool,
     lifted: u32,
@@ -23,7 +29,11 @@ impl Bench {
             car: Vehicle::new(VehicleParams::compact_2_0(), 7),
             actuators: ActuatorPins::default(),
             fuel_cut_steps: 0,
-            idle_degrees: 10.0,
+            retard: 0.0,
+            mixture: 1.0,
+            no_fuel: false,
+            no_alternator: false,
+            idle_degrees: 9.8,
             cutting: false,
             lifted: 0,
         }
@@ -79,8 +89,8 @@ impl Bench {
         }
         let idling = pedal < 0.01;
         let error = target - rpm;
-        if idling && rpm < target + 300.0 && state.driveline.speed < 2.0 {
-            self.idle_degrees = (self.idle_degrees + 0.000_03 * error).clamp(7.0, 16.0);
+        if idling && rpm > 600.0 && state.driveline.speed < 2.0 {
+            self.idle_degrees = (self.idle_degrees + 0.000_02 * error).clamp(7.0, 16.0);
         }
         let proportional = if idling {
             (0.002 * error).clamp(-1.0, 2.0)
@@ -110,7 +120,7 @@ impl Bench {
         self.actuators = ActuatorPins {
             throttle: Some(Angle::from_degrees(plate)),
             injection: self.pulse(controls.key, rpm),
-            ignition_advance: Angle::from_degrees(advance),
+            ignition_advance: Angle::from_degrees(advance - self.retard),
             fuel_pump: controls.key != KeyPosition::Off,
             starter: controls.key == KeyPosition::Start && rpm < 500.0,
             oxygen_heater_front: rpm > 500.0,
@@ -120,7 +130,7 @@ impl Bench {
             } else {
                 coolant > 100.0
             },
-            alternator: Voltage::from_volts(14.3),
+            alternator: Voltage::from_volts(if self.no_alternator { 0.0 } else { 14.3 }),
             ..self.actuators
         };
     }
@@ -128,13 +138,13 @@ impl Bench {
     /// The pulse that makes lambda one of the air now in the cylinders, wall film and purge vapour allowed for.
     fn pulse(&self, key: KeyPosition, rpm: f64) -> Interval {
         let state = &self.car.state;
-        if key == KeyPosition::Off || self.cutting || rpm < 50.0 {
+        if key == KeyPosition::Off || self.cutting || self.no_fuel || rpm < 50.0 {
             return Interval::ZERO;
         }
         let mixture = &state.mixture;
         let cold = (1.0 - state.cooling.coolant / 80.0).clamp(0.0, 1.3);
         let (share, film_s) = (0.25 + 0.25 * cold, 0.3 + 1.7 * cold);
-        let wanted = state.air.cylinder_flow / 14.7 - mixture.film_g / film_s - mixture.vapour;
+        let wanted = self.mixture * state.air.cylinder_flow / 14.7 - mixture.film_g / film_s - mixture.vapour;
         let injected = (wanted / (1.0 - share)).max(0.0);
         let drop = (mixture.rail_kpa + state.ambient.pressure_kpa - state.air.manifold_kpa).max(50.0);
         let flow = 4.0 * 3.3 * libm::sqrt(drop / 421.0);

@@ -1,0 +1,177 @@
+//! The car at rest, and the tank by day and night.
+
+use core::time::Duration;
+
+use twotrip_harness::KeyPosition;
+use twotrip_units::{Length, Ratio, Temperature};
+
+use super::support::{Bench, parked};
+use crate::{CapFault, Defect, Driver, DriverControls, Plan, Vehicle, VehicleParams, schedule};
+
+fn driven() -> Bench {
+    let mut bench = Bench::new();
+    bench.start();
+    for schedule in [&schedule::UDDS, &schedule::HWFET] {
+        let mut driver = Driver::new(Plan::schedule(schedule));
+        while !driver.finished() {
+            let controls = driver.controls(bench.car.road_speed());
+            bench.step(&controls);
+        }
+    }
+    bench
+}
+
+#[test]
+fn a_soaked_car_is_as_warm_as_the_air_and_its_battery_rests() {
+    let mut car = driven().car;
+    car.set_ambient(Temperature::from_celsius(5.0));
+    car.rest(Duration::from_secs(5 * 86_400));
+    for celsius in [
+        car.coolant_temperature().celsius(),
+        car.oil_temperature().celsius(),
+        car.intake_air_temperature().celsius(),
+        car.catalyst_temperature().celsius(),
+        car.fuel_temperature().celsius(),
+    ] {
+        assert!((celsius - 5.0).abs() < 0.2, "{celsius} degC");
+    }
+    assert!(car.engine_speed().rpm() <= 0.0);
+    assert!((car.manifold_pressure().kilopascals() - 101.3).abs() < 0.1);
+    assert!((car.sensors().oxygen_front.volts() - 0.45).abs() < 1e-9);
+    assert!(
+        (12.3..12.65).contains(&car.battery_voltage().volts()),
+        "{}",
+        car.battery_voltage().volts()
+    );
+}
+
+/// Cutting a rest in pieces off the 10 s grid moves nothing that a sensor could show.
+#[test]
+fn a_rest_may_be_cut_anywhere() {
+    let start = driven().car;
+    let mut whole = start.clone();
+    whole.rest(Duration::from_secs(7200));
+    let mut cut = start;
+    for millis in [1, 2_345_999, 10_000, 3_600_000, 1_244_000] {
+        cut.rest(Duration::from_millis(millis));
+    }
+    assert_eq!(whole.now(), cut.now());
+    for (a, b) in [
+        (whole.coolant_temperature(), cut.coolant_temperature()),
+        (whole.oil_temperature(), cut.oil_temperature()),
+        (whole.catalyst_temperature(), cut.catalyst_temperature()),
+        (whole.fuel_temperature(), cut.fuel_temperature()),
+    ] {
+        assert!(
+            (a - b).kelvins().abs() < 0.1,
+            "{} and {}",
+            a.celsius(),
+            b.celsius()
+        );
+    }
+}
+
+#[test]
+fn rest_brings_a_running_engine_to_a_stop() {
+    let mut bench = Bench::warm();
+    bench.run(20, &parked());
+    let start = bench.car.now();
+    bench.car.rest(Duration::from_millis(60_005));
+    assert!(bench.car.engine_speed().rpm() <= 0.0);
+    assert_eq!(bench.car.now().saturating_since(start), Duration::from_secs(60));
+    bench.car.rest(Duration::from_millis(5));
+    assert_eq!(
+        bench.car.now().saturating_since(start),
+        Duration::from_millis(60_010)
+    );
+    bench.start();
+    bench.run(20, &parked());
+    assert!(
+        (bench.car.engine_speed().rpm() - 700.0).abs() < 60.0,
+        "it starts again"
+    );
+}
+
+/// `vehicle-model.md` section 13.7: shut after a drive the tank first gains (+300 Pa), then falls into vacuum as it
+/// cools (-420 Pa); a hole of 0.5 mm shows next to nothing of it (+8/-4 Pa at the fastest rates there).
+#[test]
+fn the_shut_tank_breathes_with_the_heat_after_a_drive() {
+    let extremes = |hole: Option<Defect>| {
+        let mut bench = driven();
+        if let Some(defect) = hole {
+            bench.car.set_defect(defect);
+        }
+        let off = DriverControls {
+            key: KeyPosition::Off,
+            ..parked()
+        };
+        bench.run(10, &off);
+        bench.actuators.vent_shut = true;
+        let (mut low, mut high) = (0.0_f64, 0.0_f64);
+        for _ in 0..45 * 60 * 100 {
+            bench.step(&off);
+            let pascals = bench.car.tank_pressure().pascals();
+            low = low.min(pascals);
+            high = high.max(pascals);
+        }
+        (low, high, bench.car.tank_pressure().pascals())
+    };
+    let (_, high, end) = extremes(None);
+    assert!((150.0..500.0).contains(&high), "tight: up to {high} Pa");
+    assert!((-700.0..-200.0).contains(&end), "tight: {high} then {end} Pa");
+    let (low, high, _) = extremes(Some(Defect::FillerNeckHole(Length::from_millimetres(0.5))));
+    assert!(low > -20.0 && high < 20.0, "0.5 mm: {low}..{high} Pa");
+}
+
+/// Section 13.5 with the whole car: purge at 0.07 L/s on a shut tank pulls a tight one to -2000 Pa within seconds, a
+/// loose cap to -3 Pa.
+#[test]
+fn a_loose_cap_cannot_be_pulled_down() {
+    for (defect, least, greatest) in [
+        (None, -6000.0, -1900.0),
+        (Some(Defect::FuelCap(CapFault::Loose)), -15.0, 0.1),
+        (Some(Defect::FuelCap(CapFault::Missing)), -1.0, 0.1),
+    ] {
+        let mut bench = Bench::warm();
+        if let Some(defect) = defect {
+            bench.car.set_defect(defect);
+        }
+        bench.run(10, &parked());
+        bench.actuators.vent_shut = true;
+        bench.actuators.purge = Ratio::from_fraction(0.08);
+        bench.run(10, &parked());
+        let found = bench.car.tank_pressure().pascals();
+        assert!((least..=greatest).contains(&found), "{defect:?}: {found} Pa");
+        let shown = twotrip_harness::transfer::tank_pressure(bench.car.sensors().tank_pressure).pascals();
+        assert!((shown - found.max(-4400.0)).abs() < 20.0, "shown {shown} Pa");
+    }
+}
+
+#[test]
+fn refuelling_moves_the_level_and_loads_the_canister() {
+    let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
+    let before = car.canister_load();
+    car.refuel(Ratio::from_percent(90.0));
+    assert!((car.fuel_level().percent() - 90.0).abs() < 1e-9);
+    assert!(car.canister_load() > before);
+    car.rest(Duration::from_secs(1));
+    let shown = twotrip_harness::transfer::FUEL_LEVEL
+        .to_ratio(car.sensors().fuel_level)
+        .percent();
+    assert!((shown - 90.0).abs() < 0.5, "{shown} %");
+    car.refuel(Ratio::from_percent(500.0));
+    assert!((car.fuel_level().percent() - 110.0).abs() < 1e-9, "the brim");
+    car.refuel(Ratio::from_percent(-5.0));
+    assert!(car.fuel_level().percent().abs() < 1e-9);
+}
+
+/// An empty tank: the engine stops, nothing goes below nothing.
+#[test]
+fn without_petrol_the_engine_stops() {
+    let mut bench = Bench::warm();
+    bench.run(5, &parked());
+    bench.car.refuel(Ratio::ZERO);
+    bench.run(20, &parked());
+    assert!(bench.car.engine_speed().rpm() <= 0.0);
+    assert!(bench.car.fuel_level().percent() >= 0.0);
+}
