@@ -62,19 +62,6 @@ pub(crate) fn escape(text: &str) -> String {
     out
 }
 
-/// A span of car time for people: `9 h`, `22 min 49 s`, `1.5 s`.
-pub(crate) fn span(span: std::time::Duration) -> String {
-    let seconds = span.as_secs();
-    let (hours, minutes) = (seconds / 3600, seconds / 60 % 60);
-    match (hours, minutes, seconds % 60) {
-        (0, 0, _) => format!("{:.1} s", span.as_secs_f64()),
-        (0, minutes, 0) => format!("{minutes} min"),
-        (0, minutes, seconds) => format!("{minutes} min {seconds} s"),
-        (hours, 0, _) => format!("{hours} h"),
-        (hours, minutes, _) => format!("{hours} h {minutes} min"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -89,13 +76,5 @@ mod tests {
     #[test]
     fn escape_sequences_are_shown_not_obeyed() {
         assert_eq!(escape("a\x1b[31mb\u{7}"), "a\\u{1b}[31mb\\u{7}");
-    }
-
-    #[test]
-    fn spans_read_like_a_clock() {
-        let secs = std::time::Duration::from_secs;
-        assert_eq!(span(secs(9 * 3600)), "9 h");
-        assert_eq!(span(secs(1369)), "22 min 49 s");
-        assert_eq!(span(std::time::Duration::from_millis(1500)), "1.5 s");
     }
 }

@@ -2,13 +2,17 @@
 //!
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.
+//! - [`in_process`]: car and tester on an in-memory bus.
 //! - [`ready`]: tells a supervisor that the car is ready.
 //! - [`run`]: a car on a bus, in wall time.
 //! - [`runtime_dir`]: the private folder of the sockets.
+//! - [`session`]: a tester on a bus, in wall time.
 
 pub mod bus;
 pub mod control;
+pub mod in_process;
 pub mod ready;
 pub mod run;
 pub mod runtime_dir;
+pub mod session;
 mod sys;

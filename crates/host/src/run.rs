@@ -260,12 +260,13 @@ impl Run {
             if let Event::Finished { id, outcome, .. } = &event
                 && let Some(request) = self.asked.remove(id)
             {
-                let reply = Reply::Outcome {
-                    ok: outcome.ok,
+                let reply = Outcome {
                     text: outcome.text.clone(),
-                    details: outcome.details.clone(),
+                    ok: outcome.ok,
+                    lines: outcome.details.clone(),
+                    detail: None,
                 };
-                self.control.reply(request, &reply);
+                self.control.reply(request, &Reply::Outcome(reply));
             }
             notice(Notice::Event(&event));
         }
@@ -277,11 +278,10 @@ impl Run {
             return;
         };
         if let Some(&request) = self.asked.get(&job) {
-            let reply = Reply::Progress {
-                passed_s: passed.as_secs_f64(),
-                planned_s: planned.as_secs_f64(),
-            };
-            self.control.reply(request, &reply);
+            let (passed, planned) = (passed.as_secs_f64(), planned.as_secs_f64());
+            let fraction = (planned > 0.0).then(|| (passed / planned).min(1.0));
+            let text = format!("{passed:.0} s of {planned:.0} s of the car's time");
+            self.control.reply(request, &Reply::Progress(Progress { text, fraction }));
         }
     }
 }
@@ -301,16 +301,9 @@ fn refuse(text: &str, problem: &Problem) -> Outcome {
     let width = text
         .get(problem.span())
         .map_or(1, |found| found.chars().count().max(1));
-    let mut details = vec![
-        text.to_owned(),
-        format!("{}{}", " ".repeat(start), "^".repeat(width)),
-    ];
-    details.extend(help(problem));
-    Reply::Outcome {
-        ok: false,
-        text: problem.to_string(),
-        details,
-    }
+    let mut lines = vec![text.to_owned(), format!("{}{}", " ".repeat(start), "^".repeat(width))];
+    lines.extend(help(problem));
+    Outcome { lines, ..Outcome::refused(problem.to_string()) }
 }
 
 /// What would have been right, as lines.

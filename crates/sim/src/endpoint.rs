@@ -24,6 +24,8 @@ pub const P2: Duration = Duration::from_millis(50);
 const P2_RESERVE: Duration = Duration::from_millis(10);
 /// Requests that wait at the most.
 const QUEUE: usize = 16;
+/// The longest message of a single frame, bytes (ISO 15765-2).
+const SINGLE_FRAME: usize = 7;
 /// Legislated requests have at most 7 bytes; what is longer is only told apart by its first ones.
 const REQUEST_ROOM: usize = 8;
 
@@ -83,6 +85,8 @@ pub(crate) struct Endpoint {
     leaves: Option<BusInstant>,
     /// How long the frame last polled is on the wire.
     last_frame: Duration,
+    /// Whether the answer last sent needs more than a single frame.
+    segmented: bool,
     counts: EndpointCounts,
 }
 
@@ -95,6 +99,7 @@ impl Endpoint {
             waiting: VecDeque::with_capacity(QUEUE),
             leaves: None,
             last_frame: Duration::ZERO,
+            segmented: false,
             counts: EndpointCounts::default(),
         }
     }
@@ -140,6 +145,7 @@ impl Endpoint {
     /// Sends an answer.
     pub(crate) fn reply(&mut self, now: BusInstant, answer: &[u8]) {
         // The channel is free here (`poll_due`) and an answer is never longer than it takes: nothing to report.
+        self.segmented = answer.len() > SINGLE_FRAME;
         let sent = self.channel.send(now, answer);
         debug_assert!(sent.is_ok(), "the channel refused an answer");
     }
@@ -161,8 +167,8 @@ impl Endpoint {
     }
 
     /// Forgets everything under way: the ECU has gone to sleep.
-    pub(crate) fn reset(&mut self, address: EcuAddress) {
-        self.channel = Channel::new(Config::ecu(address));
+    pub(crate) fn reset(&mut self) {
+        self.channel.reset();
         self.waiting.clear();
         self.leaves = None;
     }
@@ -191,8 +197,8 @@ impl Endpoint {
 
     /// An unfinished multi-frame answer goes on; a request that completes meanwhile is dropped (half-duplex
     /// application above a full-duplex transport).
-    fn is_busy_with_multi_frame(&self) -> bool {
-        self.channel.is_segmenting()
+    const fn is_busy_with_multi_frame(&self) -> bool {
+        self.segmented && self.channel.is_transmitting()
     }
 
     fn draw_delay(&mut self) -> Duration {

@@ -1,7 +1,7 @@
 //! Judging an expectation against the car as it is.
 
 use twotrip_obd::Dtc;
-use twotrip_scenario::{CodeList, Expectation};
+use twotrip_scenario::phrase::{CodeList, Expectation};
 
 use crate::{Car, Outcome};
 

@@ -6,7 +6,7 @@
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_scenario::Phrase;
-use twotrip_vehicle::{Driver, Plan};
+use twotrip_vehicle::{Driver, Plan, STEP};
 
 use crate::steps;
 
@@ -48,13 +48,25 @@ pub(crate) enum Task {
     /// The starter turns until the engine runs or the patience is over.
     Crank { patience: u64 },
     /// A plan is driven.
-    Drive { driver: Box<Driver> },
+    Drive { driver: Box<Driver>, planned: Duration },
     /// The key is off and the ECU finishes its after-run.
     FallAsleep { patience: u64 },
     /// The parked car rests.
     Rest { left: Duration },
     /// The key turns back on.
     KeyOn,
+}
+
+impl Task {
+    /// Car time that it takes, as far as it is known.
+    pub(crate) fn planned(&self) -> Duration {
+        match self {
+            Self::Settle { steps } => STEP * u32::try_from(*steps).unwrap_or(u32::MAX),
+            Self::Drive { planned, .. } => *planned,
+            Self::Rest { left } => *left,
+            Self::Crank { .. } | Self::FallAsleep { .. } | Self::KeyOn => Duration::ZERO,
+        }
+    }
 }
 
 /// A phrase in progress.
@@ -72,6 +84,8 @@ pub(crate) struct Job {
 
 /// Time from key on until everything answers.
 pub(crate) const KEY_ON: Duration = Duration::from_millis(500);
+/// Time that the key is on before the starter turns.
+const BEFORE_START: Duration = Duration::from_secs(2);
 /// Longest cranking.
 const CRANK: Duration = Duration::from_secs(8);
 /// Time after a start before anything else is done.
@@ -84,7 +98,7 @@ pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
     let mut tasks = VecDeque::new();
     if key_is_off {
         tasks.push_back(Task::KeyOn);
-        tasks.push_back(Task::Settle { steps: steps(Duration::from_secs(2)) });
+        tasks.push_back(Task::Settle { steps: steps(BEFORE_START) });
     }
     tasks.push_back(Task::Crank { patience: steps(CRANK) });
     tasks.push_back(Task::Settle { steps: steps(AFTER_START) });
@@ -94,7 +108,7 @@ pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
 /// Driving a plan, starting first if the engine stands.
 pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Task> {
     let mut tasks = if running { VecDeque::new() } else { start(key_is_off) };
-    tasks.push_back(Task::Drive { driver: Box::new(Driver::new(plan.clone())) });
+    tasks.push_back(Task::Drive { driver: Box::new(Driver::new(plan.clone())), planned: plan.duration() });
     tasks
 }
 

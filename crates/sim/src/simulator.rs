@@ -2,11 +2,14 @@
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_can::{Frame, address::{Addressing, EcuAddress}};
+use twotrip_can::{
+    Frame,
+    address::{Addressing, EcuAddress},
+};
 use twotrip_ecu::{EcuConfig, server};
 use twotrip_harness::KeyPosition;
 use twotrip_obd::ResponseBuffer;
-use twotrip_scenario::{Phrase, Preload};
+use twotrip_scenario::{Phrase, phrase::Preload};
 use twotrip_units::{BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
 
@@ -64,7 +67,6 @@ pub struct Simulator {
     car: Car,
     cabin: Cabin,
     endpoint: Endpoint,
-    address: EcuAddress,
     response: ResponseBuffer,
     waiting: VecDeque<(JobId, Phrase)>,
     job: Option<Box<Job>>,
@@ -85,7 +87,6 @@ impl Simulator {
             car: Car::new(settings.vehicle, settings.ecu, settings.seed),
             cabin: Cabin::default(),
             endpoint: Endpoint::new(settings.address, settings.timing, dice),
-            address: settings.address,
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,
@@ -203,7 +204,7 @@ impl Simulator {
         }
         let asleep = self.car.ecu.asleep();
         if asleep && !self.ecu_was_asleep {
-            self.endpoint.reset(self.address);
+            self.endpoint.reset();
         }
         self.ecu_was_asleep = asleep;
     }
@@ -319,10 +320,15 @@ impl Simulator {
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
             Phrase::Preload(list, codes) => {
                 self.not_physical = true;
-                let now = self.car.now();
-                self.car.ecu.preload(now, *list == Preload::Confirmed, codes);
+                let stored = match list {
+                    Preload::Confirmed => self.car.ecu.preload_confirmed(codes),
+                    Preload::Pending => self.car.ecu.preload_pending(codes),
+                };
                 self.note_ecu();
-                workshop::say_preload(*list, codes)
+                match stored {
+                    Ok(()) => workshop::say_preload(*list, codes),
+                    Err(error) => Outcome::refused(error.to_string()),
+                }
             }
             Phrase::Override(quantity, value) => {
                 self.not_physical = true;
@@ -377,7 +383,7 @@ impl Simulator {
                 }
                 over
             }
-            Task::Drive { driver } => {
+            Task::Drive { driver, .. } => {
                 let mut current = self.cabin.driving.take().unwrap_or_else(|| (**driver).clone());
                 while allowance > 0 && !current.finished() {
                     let controls = current.controls(self.car.vehicle.road_speed());
@@ -485,7 +491,7 @@ impl Simulator {
             let at = self.car.now();
             let answered = self.car.ecu.answer(at, addressing, request.bytes(), &mut self.response);
             self.note_ecu();
-            if answered {
+            if answered.is_sent() {
                 self.endpoint.reply(now, self.response.as_slice());
             }
         }

@@ -5,22 +5,28 @@
 
 use twotrip_harness::{Circuit, KeyPosition, WiringFault};
 use twotrip_obd::Dtc;
-use twotrip_scenario::{Preload, phrase};
+use twotrip_scenario::phrase::{self, Preload};
 use twotrip_units::Ratio;
-use twotrip_vehicle::{CapFault, Cured, Defect, Part, Plan, Work};
+use twotrip_vehicle::{
+    CapFault, Defect, Leg, Outcome as Cure, Part, Plan, Work,
+    schedule::{HWFET, UDDS},
+};
 
 use crate::{Car, Outcome};
 
 /// The driver's plan of a phrase.
 pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
     match plan {
-        phrase::Plan::Udds => Plan::udds(),
-        phrase::Plan::Hwfet => Plan::hwfet(),
-        phrase::Plan::Free(legs) => Plan::free(legs.iter().map(|leg| match *leg {
-            phrase::Leg::Idle(span) => twotrip_vehicle::Leg::Idle(span),
-            phrase::Leg::Cruise(speed, span) => twotrip_vehicle::Leg::Cruise(speed, span),
-            phrase::Leg::Stop => twotrip_vehicle::Leg::Stop,
-        })),
+        phrase::Plan::Udds => Plan::schedule(&UDDS),
+        phrase::Plan::Hwfet => Plan::schedule(&HWFET),
+        phrase::Plan::Free(legs) => {
+            let leg = |leg: &phrase::Leg| match *leg {
+                phrase::Leg::Idle(span) => Leg::Idle { span },
+                phrase::Leg::Cruise(speed, span) => Leg::Cruise { speed, span },
+                phrase::Leg::Stop => Leg::Stop,
+            };
+            Plan::new(legs.iter().map(leg).collect())
+        }
     }
 }
 
@@ -61,8 +67,8 @@ pub(crate) fn mend_wire(car: &mut Car, circuit: Circuit) -> Outcome {
 /// Work on a part.
 pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
     match car.vehicle.repair(part, work) {
-        Cured::Cured(defect) => Outcome::done(format!("done, and it cured something: {defect}")),
-        Cured::NothingToCure => {
+        Cure::Cured(defect) => Outcome::done(format!("done, and it cured something: {defect}")),
+        Cure::NothingToCure => {
             let done = match work {
                 Work::Tighten => "tightened",
                 Work::Replace => "replaced",

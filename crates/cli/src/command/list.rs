@@ -3,6 +3,7 @@
 use serde::Serialize;
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_scenario::{Scenario, phrase, shipped};
+use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, Work,
     defect::{CATALOGUE, Size},
@@ -98,12 +99,14 @@ fn parts() -> Vec<Item> {
 
 fn drives() -> Vec<Item> {
     let schedule = |name: &str, title: &str, schedule: &schedule::Schedule| {
+        let (seconds, distance) = (schedule.duration().as_secs(), schedule.distance());
+        let top = (0..schedule.samples()).map(|second| schedule.sample(second)).fold(Speed::ZERO, Speed::max);
+        let mean = Speed::from_metres_per_second(distance.metres() / schedule.duration().as_secs_f64());
         let meaning = format!(
-            "{title}: {} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
-            schedule.duration().as_secs(),
-            schedule.distance().kilometres(),
-            schedule.mean_speed().kilometres_per_hour(),
-            schedule.top_speed().kilometres_per_hour()
+            "{title}: {seconds} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
+            distance.kilometres(),
+            mean.kilometres_per_hour(),
+            top.kilometres_per_hour()
         );
         Item::new(format!("drive {name}"), meaning)
     };

@@ -1,11 +1,14 @@
 //! `twotrip run`: the car of a scenario on a bus.
 
+use std::path::Path;
+
 use serde::Serialize;
 use twotrip_host::{
     bus::{Bus, Name},
-    control::ControlServer,
-    notify_ready,
+    control::{ControlServer, default_path},
+    ready::notify_ready,
     run::{Ending, Notice, Pace, Run},
+    runtime_dir::RuntimeDir,
 };
 use twotrip_scenario::{Phrase, Scenario};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
@@ -33,14 +36,20 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     };
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
     // The bus first: whoever has no CAN learns it before the story is lived through.
-    let bus = Bus::host(&name).map_err(words::bus_failure)?;
-    let control = ControlServer::for_car(args.control.as_deref(), &name).map_err(words::control_failure)?;
+    let bus = Bus::host(&name).map_err(words::system)?;
+    let control_path = match &args.control {
+        Some(path) => path.clone(),
+        None => default_path(&name, &RuntimeDir::of_user().map_err(words::system)?),
+    };
+    let control = ControlServer::bind(&control_path).map_err(words::system)?;
 
     let mut simulator = Simulator::new(Settings::compact(seed, timing));
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let mut run = Run::new(simulator, bus, control, pace(args.pace));
-    ready(args, &name, &run, seed)?;
-    notify_ready();
+    ready(args, &name, &control_path, run.simulator().not_physical(), seed)?;
+    if let Err(error) = notify_ready() {
+        anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
+    }
 
     let ending = run
         .drive(args.lasting, |notice| {
@@ -48,7 +57,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
             let _ = tell(args.json, &notice, &mut met);
         })
         .await
-        .map_err(words::bus_failure)?;
+        .map_err(words::system)?;
     end(args, &run, ending, met)?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
 }
@@ -81,13 +90,12 @@ fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> R
     Ok(met)
 }
 
-fn ready(args: &args::Run, name: &Name, run: &Run, seed: u64) -> Result<(), Failure> {
-    let not_physical = run.simulator().not_physical();
+fn ready(args: &args::Run, name: &Name, control: &Path, not_physical: bool, seed: u64) -> Result<(), Failure> {
     if args.json {
         return output::json(&Line::Ready {
             scenario: &args.scenario,
             bus: name.to_string(),
-            control: run.control_path().display().to_string(),
+            control: control.display().to_string(),
             seed,
             not_physical,
         });

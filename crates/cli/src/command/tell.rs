@@ -3,7 +3,10 @@
 use std::io::{IsTerminal as _, Write as _};
 
 use serde::Serialize;
-use twotrip_host::control::{ControlClient, Reply};
+use twotrip_host::{
+    control::{ControlClient, Outcome, Progress},
+    runtime_dir::RuntimeDir,
+};
 
 use crate::{
     args,
@@ -13,48 +16,51 @@ use crate::{
 };
 
 #[derive(Serialize)]
-struct Line<'a> {
+struct Line<'a, T> {
     phrase: &'a str,
     #[serde(flatten)]
-    reply: &'a Reply,
+    reply: &'a T,
 }
 
 /// Runs the command: one phrase after the other, until one cannot be done.
 pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
-    let mut client = ControlClient::connect(args.control.as_deref()).await.map_err(words::control_failure)?;
+    let folder = RuntimeDir::of_user().map_err(words::system)?;
+    let mut client = ControlClient::find(args.control.as_deref(), &folder).await.map_err(words::system)?;
     for phrase in &args.phrases {
-        let reply = client
+        let outcome = client
             .tell(phrase, |progress| show_progress(args.json, phrase, progress))
             .await
-            .map_err(words::control_failure)?;
-        let Reply::Outcome { ok, text, details } = &reply else { continue };
-        if args.json {
-            output::json(&Line { phrase, reply: &reply })?;
-        } else {
-            let (mark, colour) = if *ok { ("", GOOD) } else { ("not done: ", BAD) };
-            output::line(&format!("{colour}{mark}{PLAIN}{}", output::escape(text)))?;
-            for detail in details {
-                output::line(&format!("  {}", output::escape(detail)))?;
-            }
-        }
-        if !ok {
+            .map_err(words::system)?;
+        show(args.json, phrase, &outcome)?;
+        if !outcome.ok {
             return Err(Failure::NotMet);
         }
     }
     Ok(())
 }
 
+fn show(json: bool, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
+    if json {
+        return output::json(&Line { phrase, reply: outcome });
+    }
+    let (mark, colour) = if outcome.ok { ("", GOOD) } else { ("not done: ", BAD) };
+    let text = output::escape(&outcome.text);
+    output::line(&format!("{colour}{mark}{PLAIN}{text}"))?;
+    for line in &outcome.lines {
+        output::line(&format!("  {}", output::escape(line)))?;
+    }
+    Ok(())
+}
+
 /// A phrase that takes long says how far it has come: on a terminal, or as JSON.
-fn show_progress(json: bool, phrase: &str, reply: &Reply) {
+fn show_progress(json: bool, phrase: &str, progress: &Progress) {
     if json {
         // Nothing can be done about a reader that has gone; the outcome will tell.
-        let _ = output::json(&Line { phrase, reply });
+        let _ = output::json(&Line { phrase, reply: progress });
         return;
     }
-    let Reply::Progress { passed_s, planned_s } = reply else { return };
     let mut stderr = std::io::stderr();
-    if stderr.is_terminal() && *planned_s > 0.0 {
-        let percent = (passed_s / planned_s * 100.0).clamp(0.0, 100.0);
-        let _ = write!(stderr, "\r{phrase}: {percent:.0} % \x1b[K\r");
+    if let (true, Some(fraction)) = (stderr.is_terminal(), progress.fraction) {
+        let _ = write!(stderr, "\r{phrase}: {:.0} %\x1b[K\r", fraction * 100.0);
     }
 }

@@ -1,7 +1,6 @@
 //! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
 
 use twotrip_ecu::memory::Effect;
-use twotrip_host::{bus::BusError, control::ControlError};
 
 use crate::exit::Failure;
 
@@ -42,14 +41,9 @@ pub(super) fn car_clock(seconds: f64) -> String {
     format!("{} d {:02}:{:02}:{:02}", whole / 86_400, whole / 3600 % 24, whole / 60 % 60, whole % 60)
 }
 
-/// A failure of the bus, with what to try.
-pub(super) fn bus_failure(error: BusError) -> Failure {
-    let hint = error.hint();
-    Failure::system(error.to_string(), hint)
-}
-
-/// A failure of the control socket, with what to try.
-pub(super) fn control_failure(error: ControlError) -> Failure {
-    let hint = error.hint();
-    Failure::system(error.to_string(), hint)
+/// A failure of the bus, the control socket or the system: what it is, then, a line each, what to try.
+pub(super) fn system(error: impl std::fmt::Display) -> Failure {
+    let text = error.to_string();
+    let (what, hint) = text.split_once("; ").unwrap_or((&text, ""));
+    Failure::system(what, (!hint.is_empty()).then(|| hint.replace("; ", "\n")))
 }

@@ -2,11 +2,14 @@
 
 mod tale;
 
+use std::collections::BTreeSet;
+
 use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
-use twotrip_obd::{Dtc, Group, Readiness, describe};
+use twotrip_obd::{Dtc, Group, Readiness, code_text, describe_request, describe_response};
 use twotrip_scenario::{Phrase, Scenario, parse_phrase};
 use twotrip_sim::{Event, Settings, Simulator, Timing};
+use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
 use crate::{args, command::words, exit::Failure, output, sources};
@@ -59,7 +62,11 @@ impl Loop {
             "Codes come first, and all three lists: confirmed codes light the lamp, pending ones are one trip \
              old, permanent ones cannot be cleared away. The freeze frame says when it happened.",
         )?;
+        // Who is there, and which car it is: the VIN takes three frames and a flow control.
+        self.ask(&[0x01, 0x00])?;
+        self.ask(&[0x09, 0x02])?;
         let first = self.read_everything()?;
+        self.say_codes(&first)?;
         let Some(order) = scenario.repair_order() else {
             return self.verdict(true, "Read. This scenario has no repair order: there is nothing to repair.");
         };
@@ -97,6 +104,16 @@ impl Loop {
         self.close(&first, &cleared, &last)
     }
 
+    /// What the codes mean.
+    fn say_codes(&self, reading: &Reading) -> Result<(), Failure> {
+        let all = reading.confirmed.iter().chain(&reading.pending).collect::<BTreeSet<_>>();
+        for dtc in all {
+            let meaning = code_text(*dtc).unwrap_or("(meaning not known here)");
+            self.teller.tell(&Told::Remark { text: format!("{dtc} means: {meaning}") })?;
+        }
+        Ok(())
+    }
+
     fn complaint(&mut self, scenario: &Scenario) -> Result<(), Failure> {
         self.step("The complaint", &format!("Scenario: {}", output::escape(scenario.title())))?;
         let text = scenario.repair_order().map_or("(no complaint: this car is fine)", |order| order.complaint());
@@ -110,38 +127,43 @@ impl Loop {
 
     /// Gives the car a phrase and tells what came of it, in the order in which it happened.
     fn tell(&mut self, phrase: Phrase) -> Result<(), Failure> {
-        for event in self.rig.tell(phrase.clone()) {
+        let events = self.rig.tell(phrase);
+        let begun = events.iter().any(|event| matches!(event, Event::Memory { .. }));
+        for event in events {
             match event {
-                Event::Finished { outcome, .. } => self.teller.tell(&Told::Phrase {
+                Event::Began { phrase, .. } if begun => {
+                    self.teller.tell(&Told::Doing { phrase: phrase.to_string() })?;
+                }
+                Event::Began { .. } => {}
+                Event::Finished { phrase, outcome, .. } => self.teller.tell(&Told::Phrase {
                     phrase: phrase.to_string(),
+                    begun,
                     ok: outcome.ok,
                     outcome: outcome.text,
                     details: outcome.details,
                 })?,
-                Event::Memory { at, effect } => {
-                    if effect == Effect::DrivingCycleStarted {
-                        self.trip += 1;
-                    }
-                    if let Some((mut text, mood)) = words::effect(effect) {
-                        if effect == Effect::DrivingCycleStarted {
-                            text = format!("driving cycle {} begins", self.trip);
-                        }
-                        self.teller.tell(&Told::Memory { car_time_s: at.as_secs_f64(), text, mood })?;
-                    }
-                }
-                Event::Began { .. } => {}
+                Event::Memory { at, effect } => self.tell_effect(at, effect)?,
             }
         }
         Ok(())
     }
 
+    fn tell_effect(&mut self, at: CarInstant, effect: Effect) -> Result<(), Failure> {
+        let Some((mut text, mood)) = words::effect(effect) else { return Ok(()) };
+        if effect == Effect::DrivingCycleStarted {
+            self.trip += 1;
+            text = format!("driving cycle {} begins", self.trip);
+        }
+        self.teller.tell(&Told::Memory { car_time_s: at.as_secs_f64(), text, mood })
+    }
+
     /// One question to all ECUs, told frame by frame with its meaning.
     fn ask(&mut self, request: &[u8]) -> Result<Exchange, Failure> {
-        let exchange = self.rig.ask(request);
+        let exchange = self.rig.ask(request).map_err(words::system)?;
         self.teller.tell(&Told::Meaning {
             from: "tester",
             payload: hex(request),
-            text: describe::request(request),
+            text: describe_request(request),
         })?;
         for seen in &exchange.frames {
             self.teller.tell(&Told::Frame {
@@ -155,8 +177,13 @@ impl Loop {
             self.teller.tell(&Told::Meaning {
                 from: "car",
                 payload: hex(&answer.payload),
-                text: describe::response(&answer.payload),
+                text: describe_response(&answer.payload),
             })?;
+        }
+        for event in &exchange.events {
+            if let Event::Memory { at, effect } = event {
+                self.tell_effect(*at, *effect)?;
+            }
         }
         if exchange.answers.is_empty() {
             self.teller.tell(&Told::Remark { text: "(no answer)".to_owned() })?;

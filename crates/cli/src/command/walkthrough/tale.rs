@@ -26,10 +26,18 @@ pub(super) enum Told {
         /// What.
         text: String,
     },
+    /// Something is about to be done to the car that takes its time.
+    Doing {
+        /// The phrase.
+        phrase: String,
+    },
     /// Something done to the car, and what came of it.
     Phrase {
         /// The phrase.
         phrase: String,
+        /// Whether `doing` told of it before.
+        #[serde(skip)]
+        begun: bool,
         /// Whether it could be done.
         ok: bool,
         /// What came of it.
@@ -112,7 +120,13 @@ fn render(told: &Told) -> Vec<String> {
             lines
         }
         Told::Remark { text } => output::wrap(text, 3, WIDTH),
-        Told::Phrase { phrase, ok, outcome, details } => {
+        Told::Doing { phrase } => vec![format!("   {STRONG}> {phrase}{PLAIN}")],
+        Told::Phrase { ok, outcome, begun: true, .. } => {
+            let colour = if *ok { FAINT } else { BAD };
+            let lines = output::wrap(outcome, 7, WIDTH).into_iter();
+            lines.map(|line| format!("{colour}{line}{PLAIN}")).collect()
+        }
+        Told::Phrase { phrase, ok, outcome, details, .. } => {
             let colour = if *ok { FAINT } else { BAD };
             let head = format!("   > {phrase}");
             let width = head.chars().count();
@@ -167,7 +181,13 @@ mod tests {
         let told = [
             Told::Step { number: 3, title: "Read".to_owned(), why: long.clone() },
             Told::Remark { text: long.clone() },
-            Told::Phrase { phrase: "drive udds".to_owned(), ok: true, outcome: long.clone(), details: vec![long.clone()] },
+            Told::Phrase {
+                phrase: "drive udds".to_owned(),
+                begun: false,
+                ok: true,
+                outcome: long.clone(),
+                details: vec![long.clone()],
+            },
             Told::Meaning { from: "car", payload: String::new(), text: long.clone() },
             Told::Frame { bus_time_s: 12345.678, from: "tester", id: "18DB33F1".to_owned(), data: "00 ".repeat(8) },
             Told::Verdict { closed: true, text: long },

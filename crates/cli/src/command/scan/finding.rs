@@ -1,0 +1,123 @@
+//! What a scan found, as lines for people and as JSON.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
+
+/// Readiness groups with their state.
+pub(super) type Groups = BTreeMap<&'static str, &'static str>;
+
+/// A trouble code with its meaning.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct Code {
+    pub(super) code: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) meaning: Option<&'static str>,
+}
+
+/// One value with its name.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct Reading {
+    /// The parameter's number, as in `$0C`.
+    pub(super) pid: String,
+    pub(super) name: String,
+    /// With its unit, as people read it.
+    pub(super) shown: String,
+    /// The bare number, where it is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) value: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) unit: Option<String>,
+}
+
+/// What one ECU said to one question.
+#[derive(Clone, Debug, Serialize)]
+#[serde(tag = "found", rename_all = "kebab-case")]
+pub(super) enum Finding {
+    Codes { ecu: String, list: &'static str, codes: Vec<Code> },
+    FreezeFrame { ecu: String, code: Option<Code>, readings: Vec<Reading> },
+    Readiness { ecu: String, mil_commanded: bool, confirmed_codes: u8, groups: Groups, this_cycle: Groups },
+    Live { ecu: String, readings: Vec<Reading> },
+    Vehicle { ecu: String, items: Vec<(String, String)> },
+    Cleared { ecu: String, cleared: bool, answer: String },
+    /// An answer that breaks a rule of J1979, or a refusal.
+    Odd { ecu: String, question: String, why: String },
+}
+
+impl Finding {
+    /// The finding as lines of at most 80 columns.
+    pub(super) fn lines(&self) -> Vec<String> {
+        match self {
+            Self::Codes { ecu, list, codes } if codes.is_empty() => vec![format!("{ecu}  no {list} code")],
+            Self::Codes { ecu, list, codes } => {
+                let mut lines = vec![head(ecu, &format!("{list} codes: {}", codes.len()))];
+                lines.extend(codes.iter().flat_map(Code::lines));
+                lines
+            }
+            Self::FreezeFrame { ecu, code: None, .. } => vec![format!("{ecu}  no freeze frame stored")],
+            Self::FreezeFrame { ecu, code: Some(code), readings } => {
+                let mut lines = vec![head(ecu, "freeze frame, stored when this code was found")];
+                lines.extend(code.lines());
+                lines.extend(readings.iter().map(Reading::line));
+                lines
+            }
+            Self::Readiness { ecu, mil_commanded, confirmed_codes, groups, this_cycle } => {
+                let lamp = if *mil_commanded { "commanded on" } else { "not commanded" };
+                let mut lines = vec![head(ecu, &format!("lamp {lamp}, confirmed codes: {confirmed_codes}"))];
+                lines.push(format!("  {:<24}  {:<14}  {}", "monitors", "since clear", "this driving cycle"));
+                lines.extend(groups.iter().map(|(group, state)| {
+                    let colour = if *state == "complete" { GOOD } else { AMBER };
+                    let now = this_cycle.get(group).copied().unwrap_or("cannot run");
+                    format!("  {group:<24}  {colour}{state:<14}{PLAIN}  {now}")
+                }));
+                lines
+            }
+            Self::Live { ecu, readings } => {
+                let mut lines = vec![head(ecu, "live data")];
+                lines.extend(readings.iter().map(Reading::line));
+                lines
+            }
+            Self::Vehicle { ecu, items } => {
+                let mut lines = vec![head(ecu, "vehicle information")];
+                lines.extend(items.iter().flat_map(|(name, value)| {
+                    output::wrap(&format!("{name}: {}", output::escape(value)), 2, WIDTH)
+                }));
+                lines
+            }
+            Self::Cleared { ecu, cleared: true, .. } => vec![
+                format!("{ecu}  cleared: codes, freeze frame and readiness are gone"),
+                format!("{FAINT}      clearing repairs nothing; drive until the monitors have run{PLAIN}"),
+            ],
+            Self::Cleared { ecu, cleared: false, answer } => {
+                output::wrap(&format!("{ecu}  not cleared: {answer} (key on, engine off?)"), 0, WIDTH)
+            }
+            Self::Odd { ecu, question, why } => output::wrap(&format!("{ecu}  {question}: {why}"), 0, WIDTH),
+        }
+    }
+}
+
+fn head(ecu: &str, text: &str) -> String {
+    format!("{ecu}  {STRONG}{text}{PLAIN}")
+}
+
+impl Code {
+    fn lines(&self) -> Vec<String> {
+        output::wrap(&format!("{}  {}", self.code, self.meaning.unwrap_or("(meaning not known here)")), 2, WIDTH)
+    }
+}
+
+impl Reading {
+    /// A line for data that cannot be read.
+    pub(super) fn unreadable(why: &impl std::fmt::Display) -> Self {
+        let (pid, name) = (String::new(), "(unreadable)".to_owned());
+        Self { pid, name, shown: why.to_string(), value: None, unit: None }
+    }
+
+    fn line(&self) -> String {
+        let room = WIDTH - 40;
+        let shown: String = self.shown.chars().take(room).collect();
+        format!("  {:<3}  {:<32} {shown}", self.pid, self.name)
+    }
+}

@@ -1,0 +1,179 @@
+//! What the answers of a survey mean, by the rules of SAE J1979.
+
+use std::collections::BTreeMap;
+
+use twotrip_obd::{
+    Dtc, Group, InUsePerformance, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
+    mask::is_mask,
+    pid::{Field, Value},
+};
+use twotrip_tester::{EcuNumber, Finding as Heard, Survey, Topic};
+
+use super::finding::{Code, Finding, Reading};
+
+/// Everything that a survey heard about one topic, ECU by ECU.
+pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
+    survey.ecus().flat_map(|ecu| of_ecu(survey, topic, ecu)).collect()
+}
+
+fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
+    let heard: Vec<&Heard> = survey.findings().iter().filter(|heard| heard.ecu == ecu && heard.topic == topic).collect();
+    if heard.is_empty() {
+        return Vec::new();
+    }
+    let name = ecu.to_string();
+    match topic {
+        Topic::Codes => lists(&heard, "confirmed"),
+        Topic::Pending => lists(&heard, "pending"),
+        Topic::Permanent => lists(&heard, "permanent"),
+        Topic::Readiness => heard.iter().map(|heard| readiness(heard)).collect(),
+        Topic::Clear => heard.iter().map(|heard| cleared(heard)).collect(),
+        Topic::FreezeFrame => {
+            let code = heard.iter().find_map(|heard| match heard.answer[..] {
+                [0x42, 0x02, _, high, low] if (high, low) != (0, 0) => Some(code(Dtc::from_bytes([high, low]))),
+                _ => None,
+            });
+            let (readings, mut odd) = readings(&heard, "freeze frame");
+            let readings = readings.into_iter().filter(|reading| reading.pid != "$02").collect();
+            odd.insert(0, Finding::FreezeFrame { ecu: name, code, readings });
+            odd
+        }
+        Topic::Live => {
+            let (readings, mut odd) = readings(&heard, "live data");
+            odd.insert(0, Finding::Live { ecu: name, readings });
+            odd
+        }
+        Topic::Vehicle => {
+            let (mut items, mut odd) = (Vec::new(), Vec::new());
+            for heard in heard {
+                match Response::parse(&heard.answer) {
+                    Ok(Response::Information(information)) => items.extend(say_information(information)),
+                    other => odd.push(not_asked_for(heard, "vehicle information", &other)),
+                }
+            }
+            odd.insert(0, Finding::Vehicle { ecu: name, items });
+            odd
+        }
+        Topic::Tests => Vec::new(),
+    }
+}
+
+fn lists(heard: &[&Heard], list: &'static str) -> Vec<Finding> {
+    let found = |heard: &&Heard| match Response::parse(&heard.answer) {
+        Ok(Response::Codes(_, codes)) => {
+            Finding::Codes { ecu: heard.ecu.to_string(), list, codes: codes.iter().map(code).collect() }
+        }
+        other => not_asked_for(heard, list, &other),
+    };
+    heard.iter().map(found).collect()
+}
+
+/// PIDs $01 and $41 of one answer: since the clear, and in this driving cycle.
+fn readiness(heard: &Heard) -> Finding {
+    let Ok(Response::CurrentData(records)) = Response::parse(&heard.answer) else {
+        return not_asked_for(heard, "readiness", &Response::parse(&heard.answer));
+    };
+    let (mut a, mut since_clear, mut this_cycle) = (0, None, None);
+    for record in records.flatten() {
+        let &[first, b, c, d] = record.data else { continue };
+        match record.pid.number() {
+            0x01 => (a, since_clear) = (first, Some(Readiness::from_bytes([b, c, d]))),
+            _ => this_cycle = Some(Readiness::from_bytes([b, c, d])),
+        }
+    }
+    Finding::Readiness {
+        ecu: heard.ecu.to_string(),
+        mil_commanded: a & 0x80 != 0,
+        confirmed_codes: a & 0x7F,
+        groups: groups(since_clear.unwrap_or_default()),
+        this_cycle: groups(this_cycle.unwrap_or_default()),
+    }
+}
+
+fn groups(readiness: Readiness) -> BTreeMap<&'static str, &'static str> {
+    let state = |group| if readiness.is_complete(group) { "complete" } else { "not complete" };
+    let supported = Group::ALL.into_iter().filter(|&group| readiness.is_supported(group));
+    supported.map(|group| (group.name(), state(group))).collect()
+}
+
+fn cleared(heard: &Heard) -> Finding {
+    let ecu = heard.ecu.to_string();
+    match Response::parse(&heard.answer) {
+        Ok(Response::Cleared) => Finding::Cleared { ecu, cleared: true, answer: String::new() },
+        Ok(Response::Negative(Service::Clear, code)) => {
+            Finding::Cleared { ecu, cleared: false, answer: code.name().to_owned() }
+        }
+        other => not_asked_for(heard, "clear", &other),
+    }
+}
+
+fn code(dtc: Dtc) -> Code {
+    Code { code: dtc.to_string(), meaning: code_text(dtc) }
+}
+
+/// An answer that is not what was asked for.
+fn not_asked_for(heard: &Heard, question: &str, response: &Result<Response<'_>, ResponseError>) -> Finding {
+    let why = match response {
+        Ok(Response::Negative(_, code)) => format!("refused: {}", code.name()),
+        Ok(_) => "the answer belongs to another question".to_owned(),
+        Err(error) => error.to_string(),
+    };
+    Finding::Odd { ecu: heard.ecu.to_string(), question: question.to_owned(), why }
+}
+
+fn readings(heard: &[&Heard], question: &str) -> (Vec<Reading>, Vec<Finding>) {
+    let (mut readings, mut odd) = (Vec::new(), Vec::new());
+    for heard in heard {
+        match Response::parse(&heard.answer) {
+            Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => readings.extend(values(records)),
+            other => odd.push(not_asked_for(heard, question, &other)),
+        }
+    }
+    (readings, odd)
+}
+
+/// The values of an answer, masks apart; what cannot be read ends it with a line that says why.
+fn values(records: Records<'_>) -> Vec<Reading> {
+    let mut readings = Vec::new();
+    for record in records {
+        match record {
+            Ok(record) if is_mask(record.pid.number()) => {}
+            Ok(record) => readings.extend(fields(&record)),
+            Err(error) => readings.push(Reading::unreadable(&error)),
+        }
+    }
+    readings
+}
+
+fn fields(record: &Record<'_>) -> Vec<Reading> {
+    let Some(definition) = record.pid.definition() else { return Vec::new() };
+    let reading = |field: &Field| {
+        let value = field.decode(record.data)?;
+        let (number, unit) = match value {
+            Value::Number(number, scaling) => (Some(number), Some(scaling.unit.symbol().to_owned())),
+            _ => (None, None),
+        };
+        let name = if field.name.is_empty() { definition.name } else { field.name };
+        let (pid, shown) = (record.pid.to_string(), value.to_string());
+        Some(Reading { pid, name: name.to_owned(), shown, value: number, unit })
+    };
+    definition.fields.iter().filter_map(reading).collect()
+}
+
+fn say_information(information: Information<'_>) -> Vec<(String, String)> {
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).replace('\0', " ").trim().to_owned();
+    let hex = |number: &[u8; 4]| format!("{:08X}", u32::from_be_bytes(*number));
+    match information {
+        Information::Vin(vin) => vec![("VIN".to_owned(), text(vin))],
+        Information::CalibrationIds(ids) => ids.iter().map(|id| ("calibration id".to_owned(), text(id))).collect(),
+        Information::VerificationNumbers(numbers) => {
+            numbers.iter().map(|number| ("calibration verification number".to_owned(), hex(number))).collect()
+        }
+        Information::EcuName(name) => vec![("ECU".to_owned(), text(name))],
+        Information::InUse(items) => {
+            let count = |(name, item): (&&str, &[u8; 2])| ((*name).to_owned(), u16::from_be_bytes(*item).to_string());
+            InUsePerformance::NAMES.iter().zip(items).map(count).collect()
+        }
+        Information::Other(info_type, bytes) => vec![(format!("{info_type:?}"), format!("{bytes:02X?}"))],
+    }
+}

@@ -1,0 +1,100 @@
+//! `twotrip scan`: a plain tester that reads a car, or clears it.
+//!
+//! The questions come from `tester::Survey`; `interpret` reads the answers, `finding` is how they are shown.
+
+mod finding;
+mod interpret;
+
+use std::io::{IsTerminal as _, Write as _};
+
+use twotrip_host::{
+    bus::{Bus, Name},
+    session::Session,
+};
+use twotrip_tester::{Survey, Topic};
+
+use self::finding::Finding;
+use crate::{
+    args::{self, ScanWhat},
+    command::words,
+    exit::Failure,
+    output,
+};
+
+/// Runs the command.
+pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
+    let name: Name = args.bus.parse().map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
+    let bus = Bus::join(&name).await.map_err(words::system)?;
+    let mut session = Session::new(bus).map_err(words::system)?;
+    let topics = topics(args.what);
+    let mut survey = Survey::new(&topics);
+    let mut asked = 0;
+    while let Some(question) = survey.next_question() {
+        let answers = session.ask(question.target, question.request()).await.map_err(words::system)?;
+        for answer in &answers {
+            survey.on_answer(answer.ecu, &answer.payload);
+        }
+        survey.on_finished();
+        if survey.ecus().next().is_none() {
+            let hint = "is the key on? `twotrip tell \"key on\"` turns it; a car whose key is off is asleep";
+            return Err(Failure::system(format!("no ECU answers on {name}"), Some(hint.to_owned())));
+        }
+        asked += 1;
+        show_progress(asked);
+    }
+    end_progress();
+    let mut refused = false;
+    for finding in topics.iter().flat_map(|&topic| interpret::findings(&survey, topic)) {
+        refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
+        show(args.json, &finding)?;
+    }
+    if refused { Err(Failure::NotMet) } else { Ok(()) }
+}
+
+fn topics(what: ScanWhat) -> Vec<Topic> {
+    match what {
+        ScanWhat::Codes => vec![Topic::Codes],
+        ScanWhat::Pending => vec![Topic::Pending],
+        ScanWhat::Permanent => vec![Topic::Permanent],
+        ScanWhat::FreezeFrame => vec![Topic::FreezeFrame],
+        ScanWhat::Readiness => vec![Topic::Readiness],
+        ScanWhat::Live => vec![Topic::Live],
+        ScanWhat::Vehicle => vec![Topic::Vehicle],
+        ScanWhat::Clear => vec![Topic::Clear],
+        ScanWhat::All => vec![
+            Topic::Vehicle,
+            Topic::Codes,
+            Topic::Pending,
+            Topic::Permanent,
+            Topic::FreezeFrame,
+            Topic::Readiness,
+            Topic::Live,
+        ],
+    }
+}
+
+/// A scan of everything takes a while on a slow car: a terminal sees it move.
+fn show_progress(asked: u32) {
+    let mut stderr = std::io::stderr();
+    if stderr.is_terminal() {
+        // Only decoration: a terminal that cannot show it loses nothing.
+        let _ = write!(stderr, "\r{asked} questions asked\x1b[K");
+    }
+}
+
+fn end_progress() {
+    let mut stderr = std::io::stderr();
+    if stderr.is_terminal() {
+        let _ = write!(stderr, "\r\x1b[K");
+    }
+}
+
+fn show(json: bool, finding: &Finding) -> Result<(), Failure> {
+    if json {
+        return output::json(finding);
+    }
+    for line in finding.lines() {
+        output::line(&line)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,149 @@
+//! A car and a tester in one process, on an in-memory bus that takes its bit times: the walkthrough, and tests.
+//!
+//! Nothing here waits: time jumps from one deadline to the next.
+
+use std::time::Duration;
+
+use twotrip_can::{
+    Frame,
+    memory_bus::{MemoryBus, NodeId, Pacing},
+    timing::BitRate,
+};
+use twotrip_scenario::Phrase;
+use twotrip_sim::{Event, Simulator};
+use twotrip_tester::{Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
+use twotrip_units::BusInstant;
+
+use crate::session::Answer;
+
+/// Time between two questions of a person at a tester.
+const PAUSE: Duration = Duration::from_millis(500);
+/// Car time worked off in one go.
+const SLICE: Duration = Duration::from_secs(600);
+
+/// A frame as it passed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Seen {
+    /// When its last bit had passed.
+    pub at: BusInstant,
+    /// Whether the car sent it.
+    pub from_car: bool,
+    /// The frame.
+    pub frame: Frame,
+}
+
+/// A question with everything that came of it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Exchange {
+    /// All frames, request and flow control included.
+    pub frames: Vec<Seen>,
+    /// The answers, in the order in which they were complete.
+    pub answers: Vec<Answer>,
+    /// What happened inside the car meanwhile.
+    pub events: Vec<Event>,
+}
+
+impl Exchange {
+    /// The payload of the first answer.
+    #[must_use]
+    pub fn first_answer(&self) -> Option<&[u8]> {
+        self.answers.first().map(|answer| &answer.payload[..])
+    }
+}
+
+/// Car, tester, and the bus between them.
+#[derive(Clone, Debug)]
+pub struct Rig {
+    simulator: Simulator,
+    tester: Tester,
+    bus: MemoryBus,
+    car_node: NodeId,
+    tester_node: NodeId,
+    now: BusInstant,
+}
+
+impl Rig {
+    /// Puts a car and a tester on a bus of 500 kbit/s.
+    #[must_use]
+    pub fn new(simulator: Simulator) -> Self {
+        let mut bus = MemoryBus::new(Pacing::Rate(BitRate::Kbit500));
+        let (car_node, tester_node) = (bus.attach(), bus.attach());
+        let tester = Tester::new(TesterConfig::default());
+        Self { simulator, tester, bus, car_node, tester_node, now: BusInstant::ZERO }
+    }
+
+    /// The car.
+    #[must_use]
+    pub const fn simulator(&self) -> &Simulator {
+        &self.simulator
+    }
+
+    /// Gives the car a phrase and lets it be carried out; what happened, in order.
+    pub fn tell(&mut self, phrase: Phrase) -> Vec<Event> {
+        self.simulator.tell(phrase);
+        let mut events = Vec::new();
+        while self.simulator.is_busy() {
+            self.simulator.work(SLICE);
+            events.extend(std::iter::from_fn(|| self.simulator.poll_event()));
+        }
+        events
+    }
+
+    /// Asks all ECUs, half a second after whatever was before, and waits until the exchange is over.
+    ///
+    /// # Errors
+    /// [`RequestError`] if the tester refuses the request: too long, or empty.
+    pub fn ask(&mut self, request: &[u8]) -> Result<Exchange, RequestError> {
+        self.now += PAUSE;
+        self.simulator.stand(PAUSE);
+        self.simulator.handle_timeout(self.now);
+        self.tester.request(self.now, Target::Functional, request)?;
+        let mut exchange = Exchange::default();
+        while !self.turn(&mut exchange) {
+            let deadlines = [self.bus.poll_timeout(), self.tester.poll_timeout(), self.simulator.poll_timeout()];
+            let Some(next) = deadlines.into_iter().flatten().min() else { break };
+            let next = next.max(self.now);
+            self.simulator.stand(next.saturating_since(self.now));
+            self.now = next;
+        }
+        exchange.events.extend(std::iter::from_fn(|| self.simulator.poll_event()));
+        Ok(exchange)
+    }
+
+    /// Everything that happens at this instant; says whether the exchange is over.
+    fn turn(&mut self, exchange: &mut Exchange) -> bool {
+        let now = self.now;
+        self.simulator.handle_timeout(now);
+        self.tester.handle_timeout(now);
+        loop {
+            while let Some(frame) = self.simulator.poll_frame(now) {
+                self.bus.send(now, self.car_node, frame);
+            }
+            while let Some(frame) = self.tester.poll_frame(now) {
+                self.bus.send(now, self.tester_node, frame);
+            }
+            let Some(passed) = self.bus.advance(now) else { break };
+            let from_car = passed.from == self.car_node;
+            exchange.frames.push(Seen { at: passed.at, from_car, frame: passed.frame });
+            if from_car {
+                self.simulator.handle_transmitted(passed.at);
+                self.tester.handle_frame(passed.at, &passed.frame);
+            } else {
+                self.tester.handle_transmitted(passed.at);
+                self.simulator.handle_frame(passed.at, &passed.frame);
+            }
+            self.take_answers(exchange);
+        }
+        self.take_answers(exchange)
+    }
+
+    /// Collects answers; says whether the exchange is over.
+    fn take_answers(&mut self, exchange: &mut Exchange) -> bool {
+        while let Some(event) = self.tester.poll_event() {
+            if let TesterEvent::Answer { ecu, .. } = event {
+                exchange.answers.push(Answer { ecu, payload: self.tester.answer(ecu).to_vec() });
+            }
+        }
+        !self.tester.is_busy()
+    }
+}
