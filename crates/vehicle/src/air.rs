@@ -200,8 +200,80 @@ fn cylinder_flow(
     (per_kpa * manifold_kpa * share.max(0.0), per_kpa * slope)
 }
 
-/// One step. The manifold's time constant falls from 0.4 s at idle to 0.03 s at 6000 rpm and the throttle's slope
-/// grows without limit towards full load, so the pressure is stepped linearly-implicitly: stable at any step.
+/// The manifold within one step.
+struct Manifold<'a> {
+    params: &'a Params,
+    inputs: &'a Inputs,
+    throttle_m2: f64,
+    exhaust_kpa: f64,
+    charge_kelvin: f64,
+    stiffness: f64,
+}
+
+/// A change of pressure within a step up to which the flows count as straight lines, kPa.
+const STRAIGHT_CHANGE_KPA: f64 = 3.0;
+
+impl Manifold<'_> {
+    /// Flows in and out at a pressure, g/s, and their slopes, g/(s kPa).
+    #[inline]
+    fn flows(&self, kpa: f64) -> ((f64, f64), (f64, f64)) {
+        let (into, slope) = orifice(
+            self.throttle_m2,
+            self.inputs.ambient_kpa,
+            self.inputs.intake_celsius,
+            kpa,
+        );
+        let out = cylinder_flow(
+            self.params,
+            self.inputs.engine_rpm,
+            kpa,
+            self.exhaust_kpa,
+            self.charge_kelvin,
+        );
+        ((into * 1e3, slope * 1e3), out)
+    }
+
+    /// Pressure, throttle flow and cylinder flow at the end of a step. The time constant falls from 0.4 s at idle to
+    /// 0.03 s at 6000 rpm and the throttle's slope grows without limit towards full load, so the step is implicit:
+    /// on straight lines while the pressure moves little, by bisection when it jumps.
+    #[inline]
+    fn step(&self, kpa: f64, dt: f64) -> (f64, f64, f64) {
+        let ((into, into_slope), (out, out_slope)) = self.flows(kpa);
+        let net = into + self.inputs.purge_flow - out;
+        let damping = (out_slope - into_slope).max(0.0);
+        let change = dt * self.stiffness * net / (1.0 + dt * self.stiffness * damping);
+        if change.abs() > STRAIGHT_CHANGE_KPA {
+            return self.jump(kpa, dt);
+        }
+        // The flows of the end of the step, on the same straight lines, so that no mass is lost.
+        (
+            kpa + change,
+            into + into_slope * change,
+            (out + out_slope * change).max(0.0),
+        )
+    }
+
+    /// The same where the lines bend: the only pressure at which the flows of the end explain the change.
+    #[cold]
+    fn jump(&self, kpa: f64, dt: f64) -> (f64, f64, f64) {
+        let (mut low, mut high) = (1.0, kpa.max(1.05 * self.inputs.ambient_kpa));
+        for _ in 0..40 {
+            let middle = 0.5 * (low + high);
+            let ((into, _), (out, _)) = self.flows(middle);
+            let explained = kpa + dt * self.stiffness * (into + self.inputs.purge_flow - out);
+            if explained > middle {
+                low = middle
+            } else {
+                high = middle
+            }
+        }
+        let end = 0.5 * (low + high);
+        let ((into, _), (out, _)) = self.flows(end);
+        (end, into, out)
+    }
+}
+
+/// One step.
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let target = inputs
         .throttle_target
@@ -209,35 +281,20 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         .clamp(params.closed_degrees, 90.0);
     let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * dt / (params.plate_lag_s + dt);
 
-    let (into, into_slope) = orifice(
-        throttle_area(params, plate_degrees),
-        inputs.ambient_kpa,
-        inputs.intake_celsius,
-        state.manifold_kpa,
-    );
     let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
     let charge_celsius = inputs.intake_celsius + heating * (inputs.coolant_celsius - inputs.intake_celsius);
-    let charge_kelvin = charge_celsius + KELVIN;
     let load = state.cylinder_flow / params.back_pressure_flow;
     let exhaust_kpa = inputs.ambient_kpa + params.back_pressure_kpa * load * load;
-    let (out, out_slope) = cylinder_flow(
+    let manifold = Manifold {
         params,
-        inputs.engine_rpm,
-        state.manifold_kpa,
+        inputs,
+        throttle_m2: throttle_area(params, plate_degrees),
         exhaust_kpa,
-        charge_kelvin,
-    );
-
-    // kPa for each g in the manifold
-    let stiffness = 1e-6 * GAS_CONSTANT * (inputs.intake_celsius + KELVIN) / params.manifold_m3;
-    let net = into * 1e3 + inputs.purge_flow - out;
-    let damping = out_slope - into_slope * 1e3;
-    let change = dt * stiffness * net / (1.0 + dt * stiffness * damping.max(0.0));
-    let manifold_kpa = (state.manifold_kpa + change).clamp(5.0, 1.2 * inputs.ambient_kpa);
-    // The flows of the end of the step, on the same straight lines, so that no mass is lost.
-    let moved = manifold_kpa - state.manifold_kpa;
-    let throttle_flow = into * 1e3 + into_slope * 1e3 * moved;
-    let cylinder_flow = (out + out_slope * moved).max(0.0);
+        charge_kelvin: charge_celsius + KELVIN,
+        // kPa for each g in the manifold
+        stiffness: 1e-6 * GAS_CONSTANT * (inputs.intake_celsius + KELVIN) / params.manifold_m3,
+    };
+    let (manifold_kpa, throttle_flow, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
 
     State {
         plate_degrees,
@@ -249,5 +306,176 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
             + (throttle_flow.max(0.0) - state.metered_flow) * dt / (params.meter_lag_s + dt),
         sensed_kpa: state.sensed_kpa
             + (manifold_kpa - state.sensed_kpa) * dt / (params.pressure_sensor_lag_s + dt),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WARM: Inputs = Inputs {
+        throttle_target: Some(8.8),
+        engine_rpm: 700.0,
+        purge_flow: 0.0,
+        ambient_kpa: 101.3,
+        intake_celsius: 40.0,
+        coolant_celsius: 90.0,
+    };
+
+    fn settled(inputs: &Inputs, dt: f64) -> State {
+        let params = Params::compact_2_0();
+        let mut state = State::at_rest(&params, inputs.ambient_kpa);
+        let mut at = 0.0;
+        while at < 10.0 {
+            state = step(&params, &state, inputs, dt);
+            at += dt;
+        }
+        state
+    }
+
+    /// `vehicle-model.md` section 3, worked example: 31.1 kPa and 700 rpm give 2.52 g/s at a charge of 56 °C.
+    #[test]
+    fn the_worked_example_of_the_warm_idle() {
+        let params = Params::compact_2_0();
+        let (flow, _) = cylinder_flow(&params, 700.0, 31.1, 101.3, 329.0);
+        assert!((flow - 2.52).abs() < 0.02, "{flow} g/s");
+    }
+
+    /// Section 3: full-throttle flow over engine speed (computed there).
+    #[test]
+    fn full_throttle_flow_is_that_of_the_table() {
+        for (rpm, grams) in [
+            (1000.0, 15.1),
+            (1500.0, 23.8),
+            (2000.0, 32.8),
+            (2500.0, 42.1),
+            (3000.0, 51.7),
+            (4000.0, 72.0),
+            (5000.0, 91.0),
+            (6000.0, 104.5),
+        ] {
+            let found = settled(
+                &Inputs {
+                    throttle_target: Some(83.0),
+                    engine_rpm: rpm,
+                    intake_celsius: 25.0,
+                    ..WARM
+                },
+                0.01,
+            );
+            let flow = found.cylinder_flow;
+            assert!(
+                (flow / grams - 1.0).abs() < 0.03,
+                "{rpm} rpm: {flow} g/s instead of {grams}"
+            );
+            assert!(found.manifold_kpa > 97.0 && found.manifold_kpa < 101.3);
+        }
+    }
+
+    /// Section 5: a leak passes 0.237 g/s for each mm² while it is choked, at any manifold pressure below.
+    #[test]
+    fn a_choked_orifice_passes_the_published_flow() {
+        for manifold_kpa in [20.0, 31.1, 50.0] {
+            let (flow, slope) = orifice(1e-6, 101.3, 20.0, manifold_kpa);
+            assert!(
+                (flow * 1e3 - 0.237).abs() < 0.003,
+                "{manifold_kpa} kPa: {} g/s",
+                flow * 1e3
+            );
+            assert!(slope.abs() < 1e-12);
+        }
+        assert!(
+            orifice(1e-6, 101.3, 20.0, 101.3).0.abs() < 1e-9,
+            "no difference, no flow"
+        );
+        assert!(orifice(1e-6, 95.0, 20.0, 101.3).0 < 0.0, "and backwards beyond");
+    }
+
+    /// More throttle is not less air, at any speed, and the manifold settles between nothing and ambient.
+    #[test]
+    fn more_throttle_is_not_less_air() {
+        for rpm in [700.0, 2000.0, 6000.0] {
+            let mut last = State::at_rest(&Params::compact_2_0(), 0.0);
+            for degrees in 7..=85 {
+                let inputs = Inputs {
+                    throttle_target: Some(f64::from(degrees)),
+                    engine_rpm: rpm,
+                    ..WARM
+                };
+                let state = settled(&inputs, 0.01);
+                assert!(
+                    state.cylinder_flow >= last.cylinder_flow - 1e-9,
+                    "{rpm} rpm, {degrees} degrees"
+                );
+                assert!(state.manifold_kpa > 3.0 && state.manifold_kpa <= 101.3);
+                assert!(
+                    (state.cylinder_flow - state.throttle_flow).abs() < 0.01,
+                    "what goes in comes out"
+                );
+                last = state;
+            }
+        }
+    }
+
+    /// At 6000 rpm the manifold's time constant is 0.03 s and at full throttle the throttle's slope is steep.
+    #[test]
+    fn the_manifold_does_not_swing_where_it_is_stiff() {
+        let params = Params::compact_2_0();
+        let inputs = Inputs {
+            throttle_target: Some(82.0),
+            engine_rpm: 6000.0,
+            ..WARM
+        };
+        let mut state = State {
+            plate_degrees: 82.0,
+            ..State::at_rest(&params, 40.0)
+        };
+        let mut last = state.manifold_kpa;
+        for _ in 0..200 {
+            state = step(&params, &state, &inputs, 0.01);
+            assert!(
+                state.manifold_kpa >= last - 0.3,
+                "it rises to its end: {last}, {}",
+                state.manifold_kpa
+            );
+            last = state.manifold_kpa;
+        }
+        assert!(last > 95.0);
+    }
+
+    #[test]
+    fn half_the_step_gives_nearly_the_same_trace() {
+        let params = Params::compact_2_0();
+        let inputs = Inputs {
+            throttle_target: Some(20.0),
+            engine_rpm: 2000.0,
+            ..WARM
+        };
+        let start = settled(&WARM, 0.01);
+        let (mut whole, mut half) = (start, start);
+        for _ in 0..100 {
+            whole = step(&params, &whole, &inputs, 0.01);
+            half = step(&params, &step(&params, &half, &inputs, 0.005), &inputs, 0.005);
+            assert!((whole.manifold_kpa - half.manifold_kpa).abs() < 1.5);
+        }
+        assert!((whole.manifold_kpa - half.manifold_kpa).abs() < 0.05);
+    }
+
+    #[test]
+    fn an_engine_at_rest_fills_its_manifold_and_passes_nothing() {
+        let state = settled(
+            &Inputs {
+                engine_rpm: 0.0,
+                throttle_target: None,
+                ..WARM
+            },
+            0.01,
+        );
+        assert!((state.manifold_kpa - 101.3).abs() < 0.01);
+        assert!(state.cylinder_flow <= 0.0 && state.throttle_flow.abs() < 0.01);
+        assert!(
+            (state.plate_degrees - 10.0).abs() < 0.01,
+            "the springs hold the plate at 10 degrees"
+        );
     }
 }

@@ -288,3 +288,174 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     next.wheel_force += (wheel_force - state.wheel_force) * dt / (0.3 + dt);
     next
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DT: f64 = 0.01;
+
+    fn drive(state: State, torque: f64, pedal: f64, brake: f64, seconds: f64) -> State {
+        let params = Params::compact_2_0();
+        let inputs = Inputs {
+            torque,
+            pedal,
+            brake,
+            in_drive: true,
+            oil_celsius: 90.0,
+        };
+        let mut state = state;
+        let mut at = 0.0;
+        while at < seconds {
+            state = step(&params, &state, &inputs, DT);
+            at += DT;
+        }
+        state
+    }
+
+    fn rolling(kmh: f64) -> State {
+        State {
+            speed: kmh / 3.6,
+            omega: 150.0,
+            ..State::parked()
+        }
+    }
+
+    /// `vehicle-model.md` section 2: 50 km/h 218 N, 80 352 N, 100 471 N, 120 615 N.
+    #[test]
+    fn road_load_is_that_of_the_table() {
+        let params = Params::compact_2_0();
+        for (kmh, newtons) in [(50.0, 218.0), (80.0, 352.0), (100.0, 471.0), (120.0, 615.0)] {
+            assert!((params.road_load_at(kmh / 3.6) - newtons).abs() < 1.0);
+        }
+    }
+
+    /// Section 2: 12 N m of drag at 650 rpm in Drive at rest; the torque ratio 1.9 at rest, 1 from 0.87 on.
+    #[test]
+    fn the_converter_drags_and_multiplies() {
+        let params = Params::compact_2_0();
+        let idle = 650.0 * core::f64::consts::PI / 30.0;
+        let stalled = converter(&params, idle, 0.0);
+        assert!((stalled.pump - 11.7).abs() < 0.1 && (stalled.turbine / stalled.pump - 1.9).abs() < 1e-9);
+        let coupled = converter(&params, 200.0, 180.0);
+        assert!((coupled.turbine - coupled.pump).abs() < 1e-9 && coupled.pump > 0.0);
+        let pushed = converter(&params, 150.0, 200.0);
+        assert!(pushed.pump < 0.0 && (pushed.turbine - pushed.pump).abs() < 1e-9);
+    }
+
+    /// Section 2: light-throttle gears; rolling out from a speed the box finds the gear of the table.
+    #[test]
+    fn the_box_finds_its_gear_both_ways() {
+        for (kmh, gear) in [
+            (12.0, 1),
+            (24.0, 2),
+            (38.0, 3),
+            (50.0, 4),
+            (70.0, 5),
+            (80.0, 6),
+            (120.0, 6),
+        ] {
+            // From below: the engine gives what the road takes.
+            let mut state = rolling(kmh);
+            for _ in 0..2000 {
+                state = drive(state, 12.0, 0.1, 0.0, DT);
+                state.speed = kmh / 3.6;
+            }
+            assert_eq!(state.gear + 1, gear, "{kmh} km/h");
+        }
+        let stopped = drive(drive(rolling(100.0), 60.0, 0.2, 0.0, 12.0), 5.0, 0.0, 0.3, 20.0);
+        assert_eq!(stopped.gear, 0, "back in first at rest");
+        assert!(stopped.speed <= 0.0, "and held by the brake");
+    }
+
+    /// Full throttle holds the gear to 6000 rpm and kicks down.
+    #[test]
+    fn full_throttle_uses_the_revs() {
+        let cruising = drive(rolling(70.0), 25.0, 0.15, 0.0, 15.0);
+        let kicked = drive(cruising, 150.0, 1.0, 0.0, 4.0);
+        assert!(
+            kicked.gear < cruising.gear,
+            "kick-down from {} to {}",
+            cruising.gear + 1,
+            kicked.gear + 1
+        );
+        let mut state = rolling(10.0);
+        let mut fastest = 0.0_f64;
+        for _ in 0..2000 {
+            state = drive(state, 150.0, 1.0, 0.0, DT);
+            fastest = fastest.max(state.omega * 30.0 / core::f64::consts::PI);
+        }
+        assert!((5800.0..6400.0).contains(&fastest), "{fastest} rpm");
+    }
+
+    /// Locked up, what the crank gives arrives at the wheels but for the gearbox's loss.
+    #[test]
+    fn power_at_the_wheels_is_power_at_the_crank_less_the_loss() {
+        let params = Params::compact_2_0();
+        let state = drive(rolling(95.0), 67.0, 0.2, 0.0, 400.0);
+        let wheel = params.road_load_at(state.speed) * state.speed
+            + params.inertial_mass() * state.acceleration * state.speed;
+        let crank = 67.0 * state.omega;
+        assert!(
+            (wheel / crank - params.efficiency).abs() < 0.01,
+            "{}",
+            wheel / crank
+        );
+        assert!(
+            (state.speed * 3.6 - 100.0).abs() < 1.0,
+            "67 N m holds 100 km/h: {}",
+            state.speed * 3.6
+        );
+    }
+
+    /// Coasting in Park's place, neutral: the car loses the energy that the road takes.
+    #[test]
+    fn a_coasting_car_loses_what_the_road_takes() {
+        let params = Params::compact_2_0();
+        let inputs = Inputs {
+            torque: 0.0,
+            pedal: 0.0,
+            brake: 0.0,
+            in_drive: false,
+            oil_celsius: 90.0,
+        };
+        let mut state = rolling(100.0);
+        let mut taken = 0.0;
+        let energy = |state: &State| 0.5 * params.inertial_mass() * state.speed * state.speed;
+        let before = energy(&state);
+        for _ in 0..3000 {
+            taken += params.road_load_at(state.speed) * state.speed * DT;
+            state = step(&params, &state, &inputs, DT);
+        }
+        assert!(((before - energy(&state)) / taken - 1.0).abs() < 0.002);
+        assert!(state.distance_m > 100.0);
+    }
+
+    #[test]
+    fn half_the_step_gives_nearly_the_same_launch() {
+        let params = Params::compact_2_0();
+        let inputs = Inputs {
+            torque: 80.0,
+            pedal: 0.3,
+            brake: 0.0,
+            in_drive: true,
+            oil_celsius: 90.0,
+        };
+        let (mut whole, mut half) = (rolling(0.0), rolling(0.0));
+        for _ in 0..150 {
+            whole = step(&params, &whole, &inputs, DT);
+            half = step(
+                &params,
+                &step(&params, &half, &inputs, DT / 2.0),
+                &inputs,
+                DT / 2.0,
+            );
+        }
+        assert!(
+            (whole.speed - half.speed).abs() < 0.05,
+            "{} and {} m/s",
+            whole.speed,
+            half.speed
+        );
+    }
+}

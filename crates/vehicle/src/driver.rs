@@ -187,7 +187,14 @@ impl Driver {
     /// What the driver does in this step, at this road speed.
     pub fn controls(&mut self, speed: Speed) -> DriverControls {
         if self.steps.is_multiple_of(DECIDE_EVERY) {
-            self.decide(speed);
+            // A speedometer may show anything; the driver believes what a car can do.
+            let shown = speed.metres_per_second();
+            let shown = if shown.is_finite() {
+                shown.clamp(0.0, 100.0)
+            } else {
+                0.0
+            };
+            self.decide(Speed::from_metres_per_second(shown));
         }
         self.steps += 1;
         let follow = STEP.as_secs_f64() / (PEDAL_LAG_S + STEP.as_secs_f64());
@@ -305,3 +312,107 @@ const _: () = assert!(
     STEP.as_nanos() == STEP_NANOS as u128,
     "the driver counts steps of the car"
 );
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schedule::UDDS;
+
+    /// A car that does at once what the driver wants: pedal and brake back to force, no engine between.
+    fn follow(plan: Plan, mut seen: impl FnMut(&Driver, f64, DriverControls)) -> (f64, u64) {
+        let mut driver = Driver::new(plan);
+        let road = driveline::Params::compact_2_0();
+        let mut speed = 0.0_f64;
+        let mut steps = 0;
+        while !driver.finished() {
+            let controls = driver.controls(Speed::from_metres_per_second(speed));
+            seen(&driver, speed, controls);
+            let full = FULL_PEDAL.0.min(FULL_PEDAL.1 / speed.max(1.0));
+            let pull = full * libm::pow(controls.pedal.fraction(), 4.0 / 3.0);
+            let brake = road.brake_force * controls.brake.fraction();
+            let resistance = brake + road.road_load_at(speed);
+            speed = (speed + 0.01 * (pull - resistance) / road.inertial_mass()).max(0.0);
+            steps += 1;
+            assert!(steps < 1_000_000, "the plan ends");
+        }
+        (speed, steps)
+    }
+
+    #[test]
+    fn legs_are_driven_in_order_and_take_about_the_time_foretold() {
+        let span = Duration::from_secs(60);
+        let fast = Speed::from_kilometres_per_hour(90.0);
+        let plan = Plan::new(alloc::vec![
+            Leg::Idle { span },
+            Leg::Cruise { speed: fast, span },
+            Leg::Cruise {
+                speed: fast / 2.0,
+                span
+            },
+            Leg::Stop,
+        ]);
+        let foretold = plan.duration();
+        let mut top = 0.0_f64;
+        let mut progress = 0.0;
+        let mut steady: u32 = 0;
+        let (end, steps) = follow(plan, |driver, speed, controls| {
+            top = top.max(speed);
+            steady += u32::from((speed - fast.metres_per_second()).abs() < 0.5);
+            assert!(driver.progress().fraction() >= progress);
+            progress = driver.progress().fraction();
+            assert!(
+                controls.pedal.fraction() <= 0.0 || controls.brake.fraction() <= 0.0,
+                "one pedal at a time"
+            );
+        });
+        assert!(end < 0.6, "it ends at rest: {end} m/s");
+        assert!((top - fast.metres_per_second()).abs() < 1.0, "{top} m/s");
+        assert!((5900..9000).contains(&steady), "{steady} steps at speed");
+        let taken = Duration::from_millis(10 * steps);
+        assert!(
+            taken.abs_diff(foretold) < Duration::from_secs(15),
+            "{taken:?}, foretold {foretold:?}"
+        );
+        assert!(progress > 0.9);
+    }
+
+    #[test]
+    fn a_schedule_after_a_cruise_begins_at_rest() {
+        let plan = Plan::new(alloc::vec![
+            Leg::Cruise {
+                speed: Speed::from_kilometres_per_hour(50.0),
+                span: Duration::from_secs(5)
+            },
+            Leg::Schedule(&UDDS),
+        ]);
+        let mut braked = false;
+        follow(plan, |driver, _, controls| {
+            braked |= driver.leg == 1 && controls.brake.fraction() > 0.05
+        });
+        assert!(braked);
+    }
+
+    #[test]
+    fn nothing_to_do_means_foot_on_the_brake() {
+        let mut driver = Driver::new(Plan::default());
+        assert!(driver.finished());
+        assert!((driver.progress().fraction() - 1.0).abs() < 1e-12);
+        let controls = driver.controls(Speed::ZERO);
+        assert!(controls.brake.fraction() > 0.1 && controls.pedal.fraction() <= 0.0);
+        assert_eq!(controls.selector, Selector::Drive);
+    }
+
+    /// Absurd speeds from outside do not break the driver.
+    #[test]
+    fn any_speed_gives_pedals_within_their_travel() {
+        let mut driver = Driver::new(Plan::schedule(&UDDS));
+        for speed in [f64::NAN, f64::INFINITY, -40.0, 1e9, 0.0, 20.0] {
+            for _ in 0..50 {
+                let controls = driver.controls(Speed::from_metres_per_second(speed));
+                for pedal in [controls.pedal, controls.brake] {
+                    assert!((0.0..=1.0).contains(&pedal.fraction()), "{speed} m/s: {pedal:?}");
+                }
+            }
+        }
+    }
+}

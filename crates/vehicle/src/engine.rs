@@ -163,3 +163,130 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
         late_degrees,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An engine at full load with best timing and the usual enrichment, hot.
+    fn full_load(rpm: f64, flow: f64) -> Inputs {
+        let params = Params::compact_2_0();
+        let load = flow * 120.0 / rpm / (params.displacement_m3 * 1.184e3) * 100.0;
+        Inputs {
+            rpm,
+            cylinder_flow: flow,
+            equivalence: 1.0 / 0.88,
+            advance_degrees: best_timing(&params, rpm, load),
+            manifold_kpa: 100.5,
+            exhaust_kpa: 101.3 + 12.0 * (flow / 75.0) * (flow / 75.0),
+            cold_friction: cold_friction(90.0),
+            alternator_watts: 300.0,
+        }
+    }
+
+    /// `vehicle-model.md` section 4: full-load torque (computed there); the flows are those of section 3.
+    #[test]
+    fn full_load_torque_is_that_of_the_model() {
+        let params = Params::compact_2_0();
+        for (rpm, flow, newton_metres) in [
+            (2000.0, 32.8, 163.0),
+            (3000.0, 51.7, 172.0),
+            (4000.0, 72.0, 178.0),
+            (5500.0, 98.5, 164.0),
+        ] {
+            let found = torque(&params, &full_load(rpm, flow)).torque;
+            assert!(
+                (found / newton_metres - 1.0).abs() < 0.04,
+                "{rpm} rpm: {found} instead of {newton_metres} N m"
+            );
+        }
+    }
+
+    /// Section 4: about -30 N m at 2000 rpm with the fuel cut and the throttle closed.
+    #[test]
+    fn without_fuel_the_engine_drags() {
+        let inputs = Inputs {
+            equivalence: 0.0,
+            manifold_kpa: 20.0,
+            ..full_load(2000.0, 4.5)
+        };
+        let found = torque(&Params::compact_2_0(), &inputs).torque;
+        assert!((-36.0..-26.0).contains(&found), "{found} N m");
+    }
+
+    /// Section 4: friction of a cold engine 1.05 hot, 1.43 at 20 °C, 2.1 at -10 °C.
+    #[test]
+    fn cold_oil_costs_friction() {
+        for (celsius, factor) in [(90.0, 1.05), (20.0, 1.43), (-10.0, 2.1)] {
+            assert!((cold_friction(celsius) - factor).abs() < 0.01);
+        }
+    }
+
+    /// Section 4: rich gains 1 + 0.42 (1 - lambda) down to 0.85, lean loses with the fuel; off timing loses by its
+    /// square.
+    #[test]
+    fn mixture_and_timing_move_the_torque() {
+        let params = Params::compact_2_0();
+        let base = Inputs {
+            equivalence: 1.0,
+            ..full_load(2500.0, 20.0)
+        };
+        let indicated = |inputs: &Inputs| {
+            let motored = torque(
+                &params,
+                &Inputs {
+                    equivalence: 0.0,
+                    ..*inputs
+                },
+            )
+            .torque;
+            torque(&params, inputs).torque - motored
+        };
+        let full = indicated(&base);
+        for (lambda, gain) in [
+            (0.95, 1.021),
+            (0.90, 1.042),
+            (0.86, 1.0588),
+            (1.1, 1.0 / 1.1),
+            (1.25, 0.8),
+        ] {
+            let found = indicated(&Inputs {
+                equivalence: 1.0 / lambda,
+                ..base
+            }) / full;
+            assert!(
+                (found - gain).abs() < 0.006,
+                "lambda {lambda}: {found} instead of {gain}"
+            );
+        }
+        for (degrees, share) in [
+            (0.0, 1.0),
+            (10.0, 0.94),
+            (-10.0, 0.94),
+            (20.0, 0.76),
+            (60.0, 0.625),
+        ] {
+            let advance_degrees = base.advance_degrees - degrees;
+            let found = indicated(&Inputs {
+                advance_degrees,
+                ..base
+            }) / full;
+            assert!(
+                (found - share).abs() < 0.005,
+                "{degrees} degrees late: {found} instead of {share}"
+            );
+        }
+    }
+
+    #[test]
+    fn an_engine_at_rest_gives_nothing() {
+        let found = torque(
+            &Params::compact_2_0(),
+            &Inputs {
+                rpm: 0.0,
+                ..full_load(2000.0, 0.0)
+            },
+        );
+        assert!(found.torque.abs() < 1e-12 && found.friction_watts.abs() < 1e-12);
+    }
+}
