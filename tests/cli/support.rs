@@ -14,10 +14,12 @@ pub(crate) fn twotrip(arguments: &[&str]) -> Command {
     command
 }
 
-/// A folder for sockets, one for the whole test binary.
-fn runtime_dir() -> &'static std::path::Path {
-    static FOLDER: std::sync::OnceLock<tempfile::TempDir> = std::sync::OnceLock::new();
-    FOLDER.get_or_init(|| tempfile::tempdir().expect("a temporary folder can be made")).path()
+/// A folder for sockets, one for each test: a test runs in a thread of its own, and sees only its own cars.
+fn runtime_dir() -> std::path::PathBuf {
+    thread_local! {
+        static FOLDER: tempfile::TempDir = tempfile::tempdir().expect("a temporary folder can be made");
+    }
+    FOLDER.with(|folder| folder.path().to_owned())
 }
 
 /// What a finished program said.

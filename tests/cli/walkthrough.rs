@@ -4,7 +4,7 @@ use crate::support::run;
 
 #[test]
 fn the_loop_closes_at_eighty_columns_without_colours() {
-    let ran = run(&["walkthrough"]).expect(0).says("P0455").says("The repair is proven");
+    let ran = run(&["walkthrough"]).expect(0).says("P0455").says("The loop is closed");
     for line in ran.stdout.lines() {
         assert!(line.chars().count() <= 80, "{} columns: {line}", line.chars().count());
         assert!(!line.contains('\x1b'), "an escape sequence where no terminal is: {line:?}");
@@ -14,7 +14,7 @@ fn the_loop_closes_at_eighty_columns_without_colours() {
 #[test]
 fn every_shipped_fault_closes_its_loop() {
     for (scenario, code) in [("filler-neck-leak", "P0442"), ("tank-pressure-sensor-low", "P0452")] {
-        run(&["walkthrough", scenario]).expect(0).says(code).says("The repair is proven");
+        run(&["walkthrough", scenario]).expect(0).says(code).says("The loop is closed");
     }
     run(&["walkthrough", "healthy"]).expect(0).says("nothing to repair");
 }

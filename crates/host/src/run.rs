@@ -115,6 +115,11 @@ impl Run {
         &self.simulator
     }
 
+    /// Lets the control socket's last replies go out.
+    pub async fn finish(&mut self) {
+        self.control.finish().await;
+    }
+
     /// Frames lost on the way, for a report at the end.
     #[must_use]
     pub const fn lost(&self) -> u64 {

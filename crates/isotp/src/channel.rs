@@ -100,6 +100,13 @@ impl Channel {
         !self.transmitter.is_idle()
     }
 
+    /// Whether the last frame of a message that leaves has been handed over: for the peer the message may be complete
+    /// already, and its next one may arrive at any moment.
+    #[must_use]
+    pub const fn is_finishing(&self) -> bool {
+        self.transmitter.is_finishing()
+    }
+
     /// Whether a frame has been polled that is neither acknowledged nor given up: an owner of several channels
     /// finds by it whose frame the bus has taken.
     #[must_use]

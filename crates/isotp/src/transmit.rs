@@ -70,6 +70,11 @@ impl Transmitter {
         }
     }
 
+    /// Whether the last frame has been handed over and only its acknowledgement is missing.
+    pub(crate) const fn is_finishing(&self) -> bool {
+        matches!(self.state, State::Finishing)
+    }
+
     pub(crate) const fn is_idle(&self) -> bool {
         matches!(self.state, State::Idle)
     }

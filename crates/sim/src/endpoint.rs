@@ -198,7 +198,7 @@ impl Endpoint {
     /// An unfinished multi-frame answer goes on; a request that completes meanwhile is dropped (half-duplex
     /// application above a full-duplex transport).
     const fn is_busy_with_multi_frame(&self) -> bool {
-        self.segmented && self.channel.is_transmitting()
+        self.segmented && self.channel.is_transmitting() && !self.channel.is_finishing()
     }
 
     fn draw_delay(&mut self) -> Duration {

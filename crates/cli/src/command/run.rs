@@ -58,6 +58,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         })
         .await
         .map_err(words::system)?;
+    run.finish().await;
     end(args, &run, ending, met)?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
 }

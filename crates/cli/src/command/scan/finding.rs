@@ -6,6 +6,9 @@ use serde::Serialize;
 
 use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
 
+/// Columns for the name of a value.
+const NAME_COLUMNS: usize = 46;
+
 /// Readiness groups with their state.
 pub(super) type Groups = BTreeMap<&'static str, &'static str>;
 
@@ -116,8 +119,9 @@ impl Reading {
     }
 
     fn line(&self) -> String {
-        let room = WIDTH - 40;
+        let room = WIDTH - NAME_COLUMNS - 8;
         let shown: String = self.shown.chars().take(room).collect();
-        format!("  {:<3}  {:<32} {shown}", self.pid, self.name)
+        let name: String = self.name.chars().take(NAME_COLUMNS).collect();
+        format!("  {:<3}  {name:<NAME_COLUMNS$} {shown}", self.pid)
     }
 }

@@ -153,9 +153,11 @@ fn fields(record: &Record<'_>) -> Vec<Reading> {
             Value::Number(number, scaling) => (Some(number), Some(scaling.unit.symbol().to_owned())),
             _ => (None, None),
         };
-        let name = if field.name.is_empty() { definition.name } else { field.name };
-        let (pid, shown) = (record.pid.to_string(), value.to_string());
-        Some(Reading { pid, name: name.to_owned(), shown, value: number, unit })
+        let name = match field.name {
+            "" => definition.name.to_owned(),
+            field => format!("{}: {field}", definition.name),
+        };
+        Some(Reading { pid: record.pid.to_string(), name, shown: value.to_string(), value: number, unit })
     };
     definition.fields.iter().filter_map(reading).collect()
 }

@@ -238,6 +238,10 @@ impl Loop {
 
     fn verdict(&self, closed: bool, text: &str) -> Result<bool, Failure> {
         self.teller.tell(&Told::Verdict { closed, text: text.to_owned() })?;
+        if self.rig.simulator().not_physical() {
+            let text = "Not physical: this scenario filled the memory, or pinned values, by hand.";
+            self.teller.tell(&Told::Remark { text: text.to_owned() })?;
+        }
         self.teller.tell(&Told::Remark { text: CAUTION.to_owned() })?;
         Ok(closed)
     }
