@@ -15,34 +15,34 @@ sys.path.insert(0, str(HERE.parent / "guest" / "checks"))
 import capture  # noqa: E402
 import messages  # noqa: E402
 import outcome  # noqa: E402
-from scalings import ENCODED, KNOWN_ERRORS, SCALINGS  # noqa: E402
+from scalings import ENCODED, KNOWN_ERRORS, SCALINGS, scaling_of  # noqa: E402
 
 CAPTURES = ("kernel_tester.pcap", "python_client.pcap")
 P2_SECONDS = 0.050  # ISO 15765-4: the answer begins within 50 ms of the request's end
 
 
-class KnownErrors:
-    """Compares what a tool read, allowing for its listed errors, and finds entries that no longer hold."""
+class Comparison:
+    """Compares what a tool read, allowing for its known errors, and finds entries that no longer hold."""
 
-    def __init__(self, tool):
-        self.reasons = {subject: reason for (name, subject), reason in KNOWN_ERRORS.items() if name == tool}
+    def __init__(self, tool, kind):
+        self.reasons = KNOWN_ERRORS.get((tool, kind), {})
         self.problems, self.compared, self.read_right, self.read_wrong = [], 0, set(), set()
 
     def compare(self, subject, wanted, got, where):
         self.compared += 1
-        right = got is not None and len(got) == len(wanted)
         # Tools round to three decimals.
-        right = right and all(abs(a - b) <= 0.001 + abs(a) * 1e-3 for a, b in zip(wanted, got))
+        right = len(got) == len(wanted) and all(abs(a - b) <= 0.001 + abs(a) * 1e-3 for a, b in zip(wanted, got))
         (self.read_right if right else self.read_wrong).add(subject)
         if not right and subject not in self.reasons:
             self.problems.append(f"{where}: {subject} is {wanted}, the tool reads {got}")
 
     def conclude(self):
-        # Zero looks right in a tool that is wrong: only an entry never read wrong is out of date.
-        stale = (self.read_right & self.reasons.keys()) - self.read_wrong
-        self.problems += [f"{subject}: listed as a known error, but read right now" for subject in stale]
-        assert not self.problems, "\n".join(self.problems[:20])
         assert self.compared, "nothing was compared"
+        for subject in self.reasons.keys() - self.read_wrong:
+            # A tool that is wrong may read a zero right: only an entry never read wrong is out of date.
+            found = "read right now" if subject in self.read_right else "not in the recordings any more"
+            self.problems.append(f"{subject} is listed as a known error, but is {found}")
+        assert not self.problems, "\n".join(self.problems[:20])
 
 
 def tshark(path, subdissector, display, fields):
@@ -87,19 +87,19 @@ def group(results, figure):
 
     def tshark_reads_single_values():
         names = sorted({field for scaling in SCALINGS.values() for field in scaling.tshark})
-        known = KnownErrors("tshark 4.0")
+        comparison = Comparison("tshark 4.0", "values")
         for name in CAPTURES:
             fields = ["frame.number", *(f"obd-ii.{field}" for field in names)]
             rows = {int(row[0]): dict(zip(names, row[1:])) for row in tshark(results / name, "obd-ii", "obd-ii", fields)}
             for frame, pid, data in capture.single_values(capture.read(results / name), messages.PID_LENGTH):
                 if pid in ENCODED:
                     continue
-                scaling = SCALINGS[pid]
+                scaling = scaling_of(pid)
                 row = rows.get(frame.number, {})
                 got = [float(int(row[f], 16) if row[f].startswith("0x") else row[f]) for f in scaling.tshark if row.get(f)]
-                known.compare(f"PID {pid:02X}", scaling.values(data), got, f"{name} frame {frame.number}")
-        known.conclude()
-        figure("single values compared with tshark's reading", known.compared, "values")
+                comparison.compare(f"PID {pid:02X}", scaling.values(data), got, f"{name} frame {frame.number}")
+        comparison.conclude()
+        figure("single values compared with tshark's reading", comparison.compared, "values")
 
     def tshark_reads_codes():
         # Its OBD dissector leaves codes raw, so only its transport layer is asked: the message as it put it together.
@@ -110,13 +110,13 @@ def group(results, figure):
                 assert wanted in read, f"{name}: no message {wanted}"
 
     def tshark_finds_nothing_malformed():
-        known = KnownErrors("tshark 4.0")
+        comparison = Comparison("tshark 4.0", "shape")
         for name in CAPTURES:
             fields = ["frame.number", "obd-ii.ecu_name", "_ws.expert.message"]
             for number, ecu_name, complaint in tshark(results / name, "obd-ii", "can.id==0x7e8", fields):
                 subject = "ECU name" if ecu_name else "frame"
-                known.compare(subject, [0], [float(bool(complaint))], f"{name} frame {number}: {complaint}")
-        known.conclude()
+                comparison.compare(subject, [0], [float(bool(complaint))], f"{name} frame {number}: {complaint}")
+        comparison.conclude()
 
     def scapy_reads_the_vin():
         for name in CAPTURES:
@@ -129,7 +129,7 @@ def group(results, figure):
             assert messages.check_digit(vin) == vin[8], vin
 
     def scapy_reads_single_values():
-        known = KnownErrors("scapy 2.8")
+        comparison = Comparison("scapy 2.8", "values")
         for name in CAPTURES:
             for message in scapy_messages(results / name):
                 if message.service != 0x41:
@@ -139,10 +139,10 @@ def group(results, figure):
                 if not pid % 0x20 or pid in ENCODED or len(data) != messages.PID_LENGTH[pid]:
                     continue
                 record = message.data_records[0].payload
-                got = [float(record.getfieldval(field)) for field in SCALINGS[pid].scapy]
-                known.compare(f"PID {pid:02X}", SCALINGS[pid].values(data), got, f"{name} {raw.hex(' ')}")
-        known.conclude()
-        figure("single values compared with scapy's reading", known.compared, "values")
+                got = [float(record.getfieldval(field)) for field in scaling_of(pid).scapy]
+                comparison.compare(f"PID {pid:02X}", scaling_of(pid).values(data), got, f"{name} {raw.hex(' ')}")
+        comparison.conclude()
+        figure("single values compared with scapy's reading", comparison.compared, "values")
 
     def scapy_reads_codes():
         for name in CAPTURES:
@@ -160,7 +160,7 @@ def group(results, figure):
         assert read[0x4A][-1] == [], f"python_client: permanent codes at the end of the loop: {read[0x4A]}"
 
     def scapy_reads_readiness():
-        known = KnownErrors("scapy 2.8")
+        comparison = Comparison("scapy 2.8", "readiness")
         for message in scapy_messages(results / "python_client.pcap"):
             raw = bytes(message)
             if message.service != 0x41 or raw[1] != 0x01:
@@ -172,8 +172,8 @@ def group(results, figure):
                 float(evap in str(status.once_per_trip_tests_supported)),
                 float(evap in str(status.once_per_trip_tests_ready)),
             ]
-            known.compare("evap bits of PID 01", [raw[4] >> 2 & 1, raw[5] >> 2 & 1], got, raw.hex(" "))
-        known.conclude()
+            comparison.compare("evap bits of PID 01", [raw[4] >> 2 & 1, raw[5] >> 2 & 1], got, raw.hex(" "))
+        comparison.conclude()
 
     def answers_begin_within_p2():
         # By the kernel's times of both frames. The guest is an emulated machine that the one around it may hold up:

@@ -44,9 +44,8 @@ def _number(field, factor=1.0):
     return _one(lambda data: _word(data) * factor, field)
 
 
-_narrow_sensor = Scaling(
-    lambda data: [data[0] / 200], ["mode01_oxygen_sensor_voltage"], ["outputVoltage"]
-)  # the trim, second byte: scapy's `trim`; tshark does not show it
+# The second byte, a trim, is not shown by tshark.
+_narrow_sensor = Scaling(lambda data: [data[0] / 200], ["mode01_oxygen_sensor_voltage"], ["outputVoltage"])
 _wide_sensor_current = Scaling(
     lambda data: [_word(data) * 2 / 65536, _word(data, 2) / 256 - 128],
     ["mode01_oxygen_sensor_fuel_air_ratio", "mode01_oxygen_sensor_current"],
@@ -63,6 +62,7 @@ SCALINGS = {
     0x05: _byte("mode01_engine_coolant_temp", -40),
     0x06: _trim("mode01_short_term_fuel_bank1"),
     0x07: _trim("mode01_long_term_fuel_bank1"),
+    0x0A: _one(lambda data: data[0] * 3, "mode01_fuel_pressure"),
     0x0B: _byte("mode01_intake_manifold_absolute_pressure"),
     0x0C: _number("mode01_engine_rpm", 0.25),
     0x0D: _byte("mode01_vehicle_speed"),
@@ -96,16 +96,34 @@ SCALINGS = {
     0x4D: _number("mode01_time_run_with_mil"),
     0x4E: _number("mode01_time_since_trouble_code_clear"),
     0x51: _byte("mode01_fuel_type"),
+    0x54: Scaling(lambda data: [_signed(_word(data))], [], ["data"]),
     0x5C: _byte("mode01_engine_oil_temp", -40),
+    0x5E: _number("mode01_engine_fuel_rate", 0.05),
 }
+
+
+def scaling_of(pid):
+    """The scaling of a PID; a PID the car reports and this file does not know is a gap in the checks."""
+    assert pid in SCALINGS, f"the car reports PID {pid:02X}: write its scaling down in {__file__}"
+    return SCALINGS[pid]
+
 
 # Bits, not numbers: compared where they are read (`readiness`), or as raw bytes.
 ENCODED = {0x01, 0x13, 0x1D, 0x1E, 0x41}
 
-# What the readers are known to read wrong, and why. An entry whose subject is now read right fails, so that it goes.
+# What the readers are known to read wrong, by tool and kind of check, each with the reason. An entry whose subject is
+# now read right, or does not occur any more, fails, so that it goes.
 KNOWN_ERRORS = {
-    ("tshark 4.0", "ECU name"): "ends the text at the first zero byte and calls the rest stray; the name is `ECM`, zero, ...",
-    ("scapy 2.8", "PID 10"): "takes one of the two bytes of the air flow; J1979, tshark and public lists have two",
-    ("scapy 2.8", "PID 34"): "leaves out the offset of -128 mA",
-    ("scapy 2.8", "evap bits of PID 01"): "mirrors the bits of bytes C and D; J1979 and public lists have catalyst in bit 0",
+    ("tshark 4.0", "values"): {
+        "PID 54": "shows the bytes without a value",
+    },
+    ("tshark 4.0", "shape"): {
+        "ECU name": "ends the text at the first zero byte and calls the rest stray; the name is `ECM`, zero, ...",
+    },
+    ("scapy 2.8", "values"): {
+        "PID 10": "takes one of the two bytes of the air flow; J1979, tshark and public lists have two",
+    },
+    ("scapy 2.8", "readiness"): {
+        "evap bits of PID 01": "mirrors the bits of bytes C and D; J1979 and public lists have catalyst in bit 0",
+    },
 }
