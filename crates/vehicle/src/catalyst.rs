@@ -199,3 +199,6 @@ fn with_plugs(params: &Params, state: &State, front_tip_celsius: f64, rear_tip_c
 pub(crate) fn asleep(params: &Params, state: &State, front_tip_celsius: f64, rear_tip_celsius: f64) -> State {
     with_plugs(params, state, front_tip_celsius, rear_tip_celsius)
 }
+
+#[cfg(test)]
+mod tests;

@@ -238,3 +238,138 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         battery: state.battery,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RUNNING: Inputs = Inputs {
+        key_on: true,
+        starter: false,
+        pump: true,
+        heaters: 2,
+        fan: false,
+        set_point_volts: 14.3,
+        engine_rpm: 1500.0,
+        coolant_celsius: 90.0,
+    };
+
+    fn charged(charge: f64, celsius: f64) -> State {
+        let params = Params::compact_2_0();
+        State {
+            charge,
+            battery: Battery::new(&params, charge, celsius),
+            ..State::at_rest(&params, celsius)
+        }
+    }
+
+    fn run(state: State, inputs: &Inputs, seconds: u32) -> State {
+        let params = Params::compact_2_0();
+        (0..seconds * 100).fold(state, |state, _| step(&params, &state, inputs, 0.01))
+    }
+
+    /// `vehicle-model.md` section 14 (from memory): 12.65 V full, 12.45 at 75 %, 12.24 at 50, 12.06 at 25, 11.89 flat.
+    #[test]
+    fn resting_voltage_tells_the_charge() {
+        let parked = Inputs {
+            key_on: false,
+            pump: false,
+            heaters: 0,
+            engine_rpm: 0.0,
+            set_point_volts: 0.0,
+            ..RUNNING
+        };
+        for (charge, volts) in [
+            (1.0, 12.65),
+            (0.75, 12.45),
+            (0.5, 12.24),
+            (0.25, 12.06),
+            (0.0, 11.89),
+        ] {
+            let state = run(charged(charge, 25.0), &parked, 60);
+            assert!(
+                (state.battery_volts - volts).abs() < 0.01,
+                "{charge}: {} V",
+                state.battery_volts
+            );
+        }
+    }
+
+    /// Section 14: 6 mΩ at 25 °C, 9 at 0, 14 at -18, and about 500 A through the starter at first, less where it is cold.
+    #[test]
+    fn cold_costs_cranking_voltage() {
+        let params = Params::compact_2_0();
+        let mut last = 20.0;
+        for (celsius, milliohms) in [(25.0, 6.0), (0.0, 9.0), (-18.0, 14.0)] {
+            assert!((RESISTANCE.at(celsius) * 1e3 - milliohms).abs() < 0.1);
+            let crank = Inputs {
+                starter: true,
+                engine_rpm: 0.0,
+                set_point_volts: 0.0,
+                ..RUNNING
+            };
+            let state = step(&params, &charged(0.9, celsius), &crank, 0.01);
+            assert!(
+                (340.0..520.0).contains(&state.starter_amperes),
+                "{} A",
+                state.starter_amperes
+            );
+            assert!(state.battery_volts < last);
+            last = state.battery_volts;
+        }
+    }
+
+    /// Section 14: running shows 13.8-14.6 V; a full battery takes little, a flat one all the alternator has.
+    #[test]
+    fn the_alternator_holds_its_set_point_and_charges() {
+        let full = run(charged(0.98, 25.0), &RUNNING, 60);
+        assert!(
+            (full.battery_volts - 14.3).abs() < 0.05,
+            "{} V",
+            full.battery_volts
+        );
+        assert!((13.8..14.6).contains(&full.supply_volts));
+        assert!(full.alternator_amperes < 30.0, "{} A", full.alternator_amperes);
+        let flat = run(charged(0.1, 25.0), &RUNNING, 60);
+        assert!(flat.alternator_amperes > 45.0 && flat.charge > 0.1);
+        let idle = run(
+            charged(0.1, 25.0),
+            &Inputs {
+                engine_rpm: 500.0,
+                ..RUNNING
+            },
+            60,
+        );
+        assert!(
+            idle.alternator_amperes < flat.alternator_amperes,
+            "less at low speed"
+        );
+    }
+
+    /// A switched load may not throw the voltage about.
+    #[test]
+    fn a_fan_that_stops_does_not_lift_the_voltage_far() {
+        let params = Params::compact_2_0();
+        let mut state = run(charged(0.95, 25.0), &Inputs { fan: true, ..RUNNING }, 60);
+        let mut highest = 0.0_f64;
+        for _ in 0..300 {
+            state = step(&params, &state, &RUNNING, 0.01);
+            highest = highest.max(state.battery_volts);
+        }
+        assert!(highest < 14.7, "{highest} V");
+    }
+
+    /// What goes in comes out: charge follows the current in the battery.
+    #[test]
+    fn charge_is_the_sum_of_current() {
+        let start = charged(0.5, 25.0);
+        let off = Inputs {
+            set_point_volts: 0.0,
+            ..RUNNING
+        };
+        let after = run(start, &off, 600);
+        let amperes = (110.0 + 65.0 + 25.0) / after.supply_volts;
+        let expected = amperes * 600.0 / (60.0 * 3600.0);
+        assert!((start.charge - after.charge - expected).abs() < 0.03 * expected);
+    }
+}

@@ -102,3 +102,108 @@ pub(crate) fn slow_pins(
         ..*pins
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Vehicle, VehicleParams};
+    use twotrip_harness::ActuatorPins;
+
+    /// Mean and deviation of a pin of a parked car over a minute.
+    fn statistics(read: impl Fn(&SensorPins) -> f64) -> (f64, f64) {
+        let mut car = Vehicle::new(VehicleParams::compact_2_0(), 3);
+        let (mut sum, mut squares) = (0.0, 0.0);
+        let count: u32 = 6000;
+        for _ in 0..count {
+            car.step(&ActuatorPins::default(), &crate::DriverControls::default());
+            let value = read(&car.sensors());
+            sum += value;
+            squares += value * value;
+        }
+        let mean = sum / f64::from(count);
+        (
+            mean,
+            libm::sqrt((squares / f64::from(count) - mean * mean).max(0.0)),
+        )
+    }
+
+    /// `vehicle-model.md` section 6: 0.3 kPa of noise on the manifold pressure; 4 Pa on the tank's.
+    #[test]
+    fn noise_has_the_stated_size_and_no_bias() {
+        let (mean, deviation) = statistics(|pins| {
+            transfer::PRESSURE
+                .to_pressure(pins.manifold_pressure)
+                .kilopascals()
+        });
+        assert!(
+            (mean - 101.325).abs() < 0.03 && (deviation - 0.3).abs() < 0.02,
+            "{mean} +/- {deviation} kPa"
+        );
+        let (mean, deviation) = statistics(|pins| transfer::tank_pressure(pins.tank_pressure).pascals());
+        assert!(
+            mean.abs() < 0.5 && (deviation - 4.0).abs() < 0.3,
+            "{mean} +/- {deviation} Pa"
+        );
+    }
+
+    #[test]
+    fn another_seed_is_another_noise_on_the_same_car() {
+        let pins = [1, 1, 2].map(|seed| {
+            let mut car = Vehicle::new(VehicleParams::compact_2_0(), seed);
+            car.step(&ActuatorPins::default(), &crate::DriverControls::default());
+            car.sensors()
+        });
+        assert_eq!(pins[0], pins[1]);
+        assert_ne!(pins[0], pins[2]);
+        assert_eq!(pins[0].coolant_temperature, pins[2].coolant_temperature);
+    }
+
+    /// Section 17, key on, engine off after a soak: 20 °C everywhere, 101 kPa, half a tank, spring throttle, 0.45 V.
+    #[test]
+    fn a_soaked_car_shows_the_published_picture() {
+        let mut car = Vehicle::new(VehicleParams::compact_2_0(), 3);
+        let key_on = crate::DriverControls {
+            key: KeyPosition::On,
+            ..crate::DriverControls::default()
+        };
+        for _ in 0..100 {
+            car.step(&ActuatorPins::default(), &key_on);
+        }
+        let pins = car.sensors();
+        for pin in [
+            pins.coolant_temperature,
+            pins.intake_air_temperature,
+            pins.ambient_temperature,
+            pins.oil_temperature,
+        ] {
+            assert!((transfer::THERMISTOR.to_temperature(pin).celsius() - 20.0).abs() < 0.05);
+        }
+        assert!((transfer::PRESSURE.to_pressure(pins.barometer).kilopascals() - 101.3).abs() < 0.1);
+        assert!((transfer::FUEL_LEVEL.to_ratio(pins.fuel_level).percent() - 50.0).abs() < 0.5);
+        assert!(
+            (pins.throttle_a.volts() / 5.0 - 0.157).abs() < 0.001,
+            "16 % with the springs"
+        );
+        assert!((pins.pedal_d.volts() / 5.0 - 0.15).abs() < 1e-9);
+        assert!((pins.oxygen_front.volts() - 0.45).abs() < 1e-9);
+        assert!(
+            (12.1..12.5).contains(&pins.supply.volts()),
+            "{} V",
+            pins.supply.volts()
+        );
+        assert!(pins.crank_speed.rpm() <= 0.0 && pins.rail_pressure.volts() <= 0.5);
+    }
+
+    /// Section 16: at 1500 m the barometer shows 84.6 kPa.
+    #[test]
+    fn the_barometer_follows_the_altitude() {
+        let mut car = Vehicle::new(VehicleParams::compact_2_0(), 3);
+        car.set_altitude(twotrip_units::Length::from_metres(1500.0));
+        let shown = transfer::PRESSURE
+            .to_pressure(car.sensors().barometer)
+            .kilopascals();
+        assert!((shown - 84.6).abs() < 0.1);
+        car.rest(core::time::Duration::from_secs(20));
+        assert!((car.manifold_pressure().kilopascals() - 84.6).abs() < 0.1);
+    }
+}
