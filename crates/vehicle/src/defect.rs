@@ -222,11 +222,14 @@ pub(crate) struct Defects {
 }
 
 impl Defects {
-    /// Adds one; a part has one defect at a time, the latest.
+    /// Adds one; a part has one defect at a time, the latest. A hole is held within what a filler neck can have.
     pub(crate) const fn set(&mut self, defect: Defect) {
         match defect {
             Defect::FuelCap(fault) => self.fuel_cap = Some(fault),
-            Defect::FillerNeckHole(diameter) => self.filler_neck_hole = Some(diameter),
+            Defect::FillerNeckHole(diameter) => {
+                let widest = CapFault::Missing.hole();
+                self.filler_neck_hole = Some(diameter.max(Length::ZERO).min(widest));
+            }
         }
     }
 

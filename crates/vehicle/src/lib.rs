@@ -160,6 +160,11 @@ impl State {
     }
 }
 
+/// A number from outside held within limits; what is not a number counts as the lower one.
+const fn within(value: f64, low: f64, high: f64) -> f64 {
+    value.max(low).min(high)
+}
+
 /// The car.
 #[derive(Clone, Debug)]
 pub struct Vehicle {
@@ -202,8 +207,8 @@ impl Vehicle {
         // Each line reads what lines above made and, of those below, what the last step left.
         let state = &mut self.state;
         let rpm = state.rpm();
-        let pedal = controls.pedal.fraction().clamp(0.0, 1.0);
-        let brake = controls.brake.fraction().clamp(0.0, 1.0);
+        let pedal = within(controls.pedal.fraction(), 0.0, 1.0);
+        let brake = within(controls.brake.fraction(), 0.0, 1.0);
         let in_drive = controls.selector == Selector::Drive;
 
         // First the supply: injectors open by it, and the starter turns the crank.
@@ -216,7 +221,7 @@ impl Vehicle {
                 pump: actuators.fuel_pump,
                 heaters: u8::from(actuators.oxygen_heater_front) + u8::from(actuators.oxygen_heater_rear),
                 fan: actuators.fan,
-                set_point_volts: actuators.alternator.volts(),
+                set_point_volts: within(actuators.alternator.volts(), 0.0, 18.0),
                 engine_rpm: rpm,
                 coolant_celsius: state.cooling.coolant,
             },
@@ -226,7 +231,7 @@ impl Vehicle {
         let purge_flow = tank::purge_flow(
             &params.tank,
             &state.tank,
-            actuators.purge.fraction(),
+            within(actuators.purge.fraction(), 0.0, 1.0),
             state.ambient.pressure_kpa,
             state.ambient.celsius,
             state.air.manifold_kpa,
@@ -236,7 +241,7 @@ impl Vehicle {
             &params.air,
             &state.air,
             &air::Inputs {
-                throttle_target: actuators.throttle.map(twotrip_units::Angle::degrees),
+                throttle_target: actuators.throttle.map(|plate| within(plate.degrees(), 0.0, 90.0)),
                 engine_rpm: rpm,
                 purge_flow,
                 ambient_kpa: state.ambient.pressure_kpa,
@@ -251,7 +256,7 @@ impl Vehicle {
             &state.mixture,
             &mixture::Inputs {
                 pump_on: actuators.fuel_pump,
-                pulse_s: actuators.injection.seconds(),
+                pulse_s: within(actuators.injection.seconds(), 0.0, 1.0),
                 supply_volts: state.electrical.supply_volts,
                 engine_rpm: rpm,
                 ambient_kpa: state.ambient.pressure_kpa,
@@ -270,7 +275,7 @@ impl Vehicle {
                 rpm,
                 cylinder_flow: state.air.cylinder_flow,
                 equivalence: state.mixture.equivalence,
-                advance_degrees: actuators.ignition_advance.degrees(),
+                advance_degrees: within(actuators.ignition_advance.degrees(), -60.0, 90.0),
                 manifold_kpa: state.air.manifold_kpa,
                 exhaust_kpa: state.air.exhaust_kpa,
                 cold_friction: state.cold_friction,
@@ -409,7 +414,7 @@ impl Vehicle {
             &self.pins,
             &sensors::Truth {
                 key: controls.key,
-                pedal: controls.pedal.fraction(),
+                pedal: within(controls.pedal.fraction(), 0.0, 1.0),
                 brake: controls.brake.fraction() > 0.0,
                 in_gear: controls.selector == Selector::Drive,
                 air: &state.air,
@@ -431,21 +436,23 @@ impl Vehicle {
 
     /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops.
     pub fn refuel(&mut self, to: Ratio) {
-        self.state.tank = tank::refuel(&self.params.tank, &self.state.tank, to.fraction().max(0.0));
+        self.state.tank = tank::refuel(
+            &self.params.tank,
+            &self.state.tank,
+            within(to.fraction(), 0.0, 2.0),
+        );
     }
 
-    /// Another air temperature from now on; the car follows it in its own time.
+    /// Another air temperature from now on, held within -40..60 °C; the car follows it in its own time.
     pub fn set_ambient(&mut self, temperature: Temperature) {
-        let celsius = temperature
-            .clamp(Temperature::from_celsius(-40.0), Temperature::from_celsius(60.0))
-            .celsius();
+        let celsius = within(temperature.celsius(), -40.0, 60.0);
         self.state.ambient = ambient::State::new(celsius, self.state.ambient.altitude_m);
         self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
     }
 
     /// Another height above the sea, held within -400..5000 m.
     pub fn set_altitude(&mut self, altitude: Length) {
-        let metres = altitude.metres().clamp(-400.0, 5000.0);
+        let metres = within(altitude.metres(), -400.0, 5000.0);
         self.state.ambient = ambient::State::new(self.state.ambient.celsius, metres);
         self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
     }

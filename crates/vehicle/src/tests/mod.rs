@@ -1,5 +1,6 @@
 //! The whole car with a controller made for the tests.
 
+mod abuse;
 mod drive;
 mod resting;
 mod speed;
