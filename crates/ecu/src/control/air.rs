@@ -1,9 +1,9 @@
 //! Air: how much the cylinders draw, how much a wide-open throttle would give, and which plate angle lets a
 //! wanted flow through (`vehicle-model.md` sections 3 and 5; the textbook mean-value model it names).
 
-use twotrip_units::{Angle, MassFlow, Ratio, Table};
+use twotrip_units::{Angle, Ratio};
 
-use crate::control::measured::Measured;
+use crate::control::{grid::Grid, measured::Measured};
 
 /// Swept volume, m³.
 const DISPLACEMENT: f64 = 1.998e-3;
@@ -13,7 +13,7 @@ const GAS_CONSTANT: f64 = 287.0;
 const LOAD_DENSITY: f64 = 1.184;
 
 /// Volumetric efficiency over engine speed, rpm (calibrated).
-const EFFICIENCY: Table<14> = Table::new([
+static EFFICIENCY: Grid<61> = Grid::through([
     (500.0, 0.74),
     (700.0, 0.78),
     (1000.0, 0.81),
@@ -31,7 +31,7 @@ const EFFICIENCY: Table<14> = Table::new([
 ]);
 
 /// Share of fresh charge over manifold pressure / exhaust pressure: `(1 + r) - r (p_ex/p_m)^(1/1.3)`, r = 0.1075.
-const FRESH_SHARE: Table<12> = Table::new([
+static FRESH_SHARE: Grid<18> = Grid::through([
     (0.15, 0.6449),
     (0.2, 0.7368),
     (0.25, 0.7952),
@@ -47,7 +47,7 @@ const FRESH_SHARE: Table<12> = Table::new([
 ]);
 
 /// Flow at full throttle, sea level, 25 °C, g/s over rpm.
-const FULL_THROTTLE_FLOW: Table<11> = Table::new([
+static FULL_THROTTLE_FLOW: Grid<13> = Grid::through([
     (0.0, 0.0),
     (1000.0, 15.1),
     (1500.0, 23.8),
@@ -62,8 +62,9 @@ const FULL_THROTTLE_FLOW: Table<11> = Table::new([
 ]);
 
 /// Flow function of an orifice over the pressure ratio across it, isentropic exponent 1.4.
-const FLOW_FUNCTION: Table<10> = Table::new([
-    (0.528, 0.6847),
+static FLOW_FUNCTION: Grid<51> = Grid::through([
+    (0.5, 0.6847),
+    (0.53, 0.6847),
     (0.6, 0.6769),
     (0.65, 0.6619),
     (0.7, 0.6383),
@@ -86,88 +87,88 @@ const COSINE_SHUT: f64 = 0.992_546_151_641_322;
 /// The widest the plate is driven.
 pub(crate) const WIDEST: Angle = Angle::from_degrees(87.0);
 
+/// Share of metered air in the smoothed values behind the loads, a step of 10 ms over 0.1 s.
+const SMOOTHING: f64 = 0.1;
+
 /// What the ECU knows of the engine's air at one instant.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Air {
-    /// Speed-density: what the cylinders draw.
-    pub(crate) drawn: MassFlow,
+    /// Speed-density: what the cylinders draw, g/s.
+    pub(crate) drawn: f64,
     /// What the cylinders draw, as the meter would have seen it: the speed-density flow, corrected by what the meter
-    /// reads beside it in the long run. Equal to the meter at rest, quicker and calmer in between.
-    pub(crate) metered: MassFlow,
+    /// reads beside it in the long run, g/s. Equal to the meter at rest, quicker and calmer in between.
+    pub(crate) metered: f64,
     /// PID $04 (D16).
     pub(crate) calculated_load: Ratio,
     /// PID $43 (D17).
     pub(crate) absolute_load: Ratio,
-    /// Meter / speed-density, slow.
-    meter_share: f64,
-    charge_kelvins: f64,
-    load_correction: f64,
     /// Flow at full throttle at this speed, g/s.
     pub(crate) full: f64,
-    calculated_filtered: f64,
-    absolute_filtered: f64,
+    /// Meter / speed-density, slow.
+    meter_share: f64,
+    /// Smoothed: the meter's reading, and `metered` by rpm.
+    meter: f64,
+    metered_by_turn: f64,
+    /// Worked out in slow steps: air by kPa of manifold pressure and rpm at a full cylinder, full-throttle flow against
+    /// the table's day, 1 / exhaust pressure.
+    per_pressure: f64,
+    load_correction: f64,
+    per_exhaust: f64,
 }
 
 impl Air {
     pub(crate) fn new() -> Self {
         Self {
             meter_share: 1.0,
-            charge_kelvins: 293.0,
+            per_pressure: 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * 293.0),
             load_correction: 1.0,
+            per_exhaust: 1.0 / 101.3,
             ..Self::default()
         }
     }
 
-    /// Works out the slow parts: charge temperature and the correction of full-throttle flow.
+    /// Works out the slow parts: charge temperature, exhaust pressure, the correction of full-throttle flow, loads.
     pub(crate) fn step_slow(&mut self, measured: &Measured) {
         let intake = measured.intake_air.kelvins();
         let rise = 0.35 * (measured.coolant.kelvins() - intake);
-        self.charge_kelvins = intake + rise * libm::exp(-self.drawn.grams_per_second() / 30.0);
-        self.load_correction = measured.barometer.kilopascals().max(40.0) / 101.325
-            * libm::sqrt(298.15 / measured.ambient.kelvins());
+        let charge = intake + rise * libm::exp(-self.drawn / 30.0);
+        self.per_pressure = 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * charge);
+        let barometer = measured.barometer.kilopascals().max(40.0);
+        let share = self.drawn / 75.0;
+        self.per_exhaust = 1.0 / (barometer + 12.0 * share * share);
+        self.load_correction = barometer / 101.325 * libm::sqrt(298.15 / measured.ambient.kelvins());
+        self.calculated_load = Ratio::from_fraction((self.meter / self.full.max(1.0)).min(1.0));
+        // Air mass per intake stroke against 1.184 g/l in one cylinder: two strokes a turn in four cylinders.
+        self.absolute_load =
+            Ratio::from_fraction(self.metered_by_turn * 120.0 / (LOAD_DENSITY * DISPLACEMENT * 1000.0));
     }
 
     /// One step of `seconds`; `running` while the engine draws air by itself.
     pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) {
-        let rpm = measured.engine_speed.rpm();
+        let rpm = measured.rpm;
         if rpm < 20.0 {
-            *self = Self {
-                charge_kelvins: self.charge_kelvins,
-                load_correction: self.load_correction,
-                meter_share: self.meter_share,
-                ..Self::default()
-            };
+            self.drawn = 0.0;
+            self.metered = 0.0;
+            self.meter = 0.0;
+            self.metered_by_turn = 0.0;
+            self.full = 0.0;
             return;
         }
-        let drawn = self.speed_density(measured, rpm);
-        self.drawn = MassFlow::from_grams_per_second(drawn);
-        let meter = measured.air_flow.grams_per_second();
+        let manifold = measured.manifold_kilopascals.max(5.0);
+        let by_turn =
+            self.per_pressure * manifold * EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold * self.per_exhaust);
+        self.drawn = by_turn * rpm;
+        let meter = measured.air_grams;
         if running {
-            let share = (meter / drawn.max(0.2)).clamp(0.5, 1.5);
-            self.meter_share += (share - self.meter_share) * seconds / 0.6;
+            let share = (meter / self.drawn.max(0.2)).clamp(0.5, 1.5);
+            self.meter_share += (share - self.meter_share) * (seconds / 0.6);
         } else {
             self.meter_share = 1.0;
         }
-        let metered = drawn * self.meter_share;
-        self.metered = MassFlow::from_grams_per_second(metered);
-
+        self.metered = self.drawn * self.meter_share;
         self.full = FULL_THROTTLE_FLOW.at(rpm) * self.load_correction;
-        let load = (meter / self.full.max(1.0)).min(1.0);
-        self.calculated_filtered += (load - self.calculated_filtered) * seconds / 0.1;
-        self.calculated_load = Ratio::from_fraction(self.calculated_filtered);
-        // Air mass per intake stroke against 1.184 g/l in one cylinder: two strokes a turn in four cylinders.
-        let absolute = metered * 120.0 / rpm / (LOAD_DENSITY * DISPLACEMENT * 1000.0);
-        self.absolute_filtered += (absolute - self.absolute_filtered) * seconds / 0.1;
-        self.absolute_load = Ratio::from_fraction(self.absolute_filtered);
-    }
-
-    fn speed_density(&self, measured: &Measured, rpm: f64) -> f64 {
-        let manifold = measured.manifold_pressure.pascals().max(5000.0);
-        let share = self.drawn.grams_per_second() / 75.0;
-        let exhaust = measured.barometer.pascals().max(40_000.0) + 12_000.0 * share * share;
-        let efficiency = EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold / exhaust);
-        let per_cycle = efficiency * manifold * DISPLACEMENT / (GAS_CONSTANT * self.charge_kelvins);
-        per_cycle * 1000.0 * rpm / 120.0
+        self.meter += (meter - self.meter) * SMOOTHING;
+        self.metered_by_turn += (by_turn * self.meter_share - self.metered_by_turn) * SMOOTHING;
     }
 }
 
@@ -200,7 +201,9 @@ mod tests {
     fn drawn_at(rpm: f64, kilopascals: f64, intake: f64, coolant: f64) -> (Air, Measured) {
         let measured = Measured {
             engine_speed: AngularSpeed::from_rpm(rpm),
+            rpm,
             manifold_pressure: Pressure::from_kilopascals(kilopascals),
+            manifold_kilopascals: kilopascals,
             barometer: Pressure::from_kilopascals(101.325),
             intake_air: Temperature::from_celsius(intake),
             coolant: Temperature::from_celsius(coolant),
@@ -224,10 +227,7 @@ mod tests {
             (1704.0, 34.0, 27.0, 87.0, 7.8),
             (4500.0, 99.0, 26.0, 88.0, 82.0),
         ] {
-            let drawn = drawn_at(rpm, kilopascals, intake, coolant)
-                .0
-                .drawn
-                .grams_per_second();
+            let drawn = drawn_at(rpm, kilopascals, intake, coolant).0.drawn;
             assert!(
                 (drawn / flow - 1.0).abs() < 0.04,
                 "{rpm} rpm, {kilopascals} kPa: {drawn} g/s, not {flow}"

@@ -30,6 +30,10 @@ pub(crate) struct CatalystModel {
     pipe: f64,
     brick: f64,
     known: bool,
+    /// Means of what has come since the last step: air, fuel, and for how long, s.
+    air: f64,
+    fuel: f64,
+    seconds: f64,
 }
 
 impl Default for CatalystModel {
@@ -38,6 +42,9 @@ impl Default for CatalystModel {
             pipe: 20.0,
             brick: 20.0,
             known: false,
+            air: 0.0,
+            fuel: 0.0,
+            seconds: 0.0,
         }
     }
 }
@@ -56,8 +63,21 @@ impl CatalystModel {
         self.brick = ambient + (self.brick - ambient) * left;
     }
 
-    /// One step, a tenth of a second or more.
+    /// Takes in a span of the exhaust; the temperatures move once a second.
     pub(crate) fn step(&mut self, measured: &Measured, exhaust: &Exhaust, seconds: f64) {
+        self.air += exhaust.air.grams_per_second() * seconds;
+        self.fuel += exhaust.fuel.grams_per_second() * seconds;
+        self.seconds += seconds;
+        if self.seconds >= 1.0 || !self.known {
+            self.warm(measured, exhaust);
+            self.air = 0.0;
+            self.fuel = 0.0;
+            self.seconds = 0.0;
+        }
+    }
+
+    fn warm(&mut self, measured: &Measured, exhaust: &Exhaust) {
+        let seconds = self.seconds;
         let ambient = measured.ambient.celsius();
         if !self.known {
             // Nothing is remembered: as warm as the engine, which after a soak is the truth.
@@ -65,10 +85,10 @@ impl CatalystModel {
             self.pipe = self.brick;
             self.known = true;
         }
-        let air = exhaust.air.grams_per_second();
-        let fuel = exhaust.fuel.grams_per_second();
+        let air = self.air / seconds;
+        let fuel = self.fuel / seconds;
         let speed = exhaust.vehicle_speed.kilometres_per_hour();
-        let mut port = if fuel > 0.0 {
+        let mut port = if fuel > 0.02 * air {
             300.0 + 130.0 * libm::log(1.0 + air) - (70.0 - measured.coolant.celsius()).max(0.0)
         } else {
             160.0

@@ -11,9 +11,8 @@ use crate::control::measured::Measured;
 pub(crate) const STOICHIOMETRIC: f64 = 14.7;
 /// Petrol, g/l.
 const FUEL_GRAMS_PER_LITRE: f64 = 745.0;
-/// Injector: flow at the drop of a warm idle, g/ms, and that drop, kPa.
-const INJECTOR_GRAMS_PER_MILLISECOND: f64 = 3.3e-3;
-const INJECTOR_DROP: f64 = 421.0;
+/// Injectors: 3.3 g/s at a drop of 421 kPa, with the root of the drop, four of them; s √kPa/g, root(421) = 20.518.
+const INJECTOR_SECONDS_PER_GRAM: f64 = 20.518 / 3.3 / 4.0;
 /// Rail pressure that the regulator holds, kPa gauge.
 const RAIL: f64 = 350.0;
 /// Dead time of the injector over supply, ms.
@@ -74,8 +73,10 @@ pub(crate) struct Demand {
 pub(crate) struct Fuel {
     film: f64,
     film_share: f64,
-    film_seconds: f64,
+    per_film_second: f64,
+    per_spray_share: f64,
     dead_time: f64,
+    rail_absolute: f64,
     cut: bool,
     released_seconds: f64,
     lambda: f64,
@@ -91,8 +92,10 @@ impl Default for Fuel {
         Self {
             film: 0.0,
             film_share: 0.25,
-            film_seconds: 0.3,
-            dead_time: 1.0,
+            per_film_second: 1.0 / 0.3,
+            per_spray_share: 1.0 / 0.75,
+            dead_time: 1e-3,
+            rail_absolute: RAIL + 101.3,
             cut: false,
             released_seconds: 0.0,
             lambda: 1.0,
@@ -141,13 +144,19 @@ impl Fuel {
     pub(crate) fn step_slow(&mut self, measured: &Measured, demand: &Demand, seconds: f64) {
         let coolant = measured.coolant.celsius();
         self.film_share = FILM_SHARE.at(coolant);
-        self.film_seconds = FILM_SECONDS.at(coolant);
-        self.dead_time = DEAD_TIME.at(measured.supply.volts());
+        self.per_film_second = 1.0 / FILM_SECONDS.at(coolant);
+        self.per_spray_share = 1.0 / (1.0 - self.film_share);
+        self.dead_time = 1e-3 * DEAD_TIME.at(measured.supply.volts());
+        self.rail_absolute = RAIL + measured.barometer.kilopascals();
         self.warm_up_lambda = if demand.running {
             let run = demand.run_time.as_secs_f64();
             let cold = WARM_UP_LAMBDA.at(coolant);
             let share = (run / WARM_UP_SECONDS).min(1.0);
-            let after_start = AFTER_START.at(coolant) * libm::exp(-run / AFTER_START_SECONDS);
+            let after_start = if run < 10.0 * AFTER_START_SECONDS {
+                AFTER_START.at(coolant) * libm::exp(-run / AFTER_START_SECONDS)
+            } else {
+                0.0
+            };
             (cold + (1.0 - cold) * share) * (1.0 - after_start)
         } else {
             CRANK_LAMBDA.at(coolant)
@@ -189,11 +198,11 @@ impl Fuel {
             wanted.max(0.0) * (1.0 + demand.long_term)
         };
         // What must leave the injector so that film and spray together bring the wanted fuel.
-        let from_film = self.film / self.film_seconds;
+        let from_film = self.film * self.per_film_second;
         let injected = if self.cut {
             0.0
         } else {
-            ((fuel - from_film) / (1.0 - self.film_share)).max(0.0)
+            ((fuel - from_film) * self.per_spray_share).max(0.0)
         };
         self.film += (injected * self.film_share - from_film) * seconds;
         self.flow = injected;
@@ -201,16 +210,15 @@ impl Fuel {
     }
 
     fn pulse(&self, measured: &Measured, injected: f64) -> Interval {
-        let rpm = measured.engine_speed.rpm();
+        let rpm = measured.rpm;
         if injected <= 0.0 || rpm < 20.0 {
             return Interval::ZERO;
         }
-        let grams = injected * 120.0 / rpm / 4.0;
-        let drop = RAIL + measured.barometer.kilopascals() - measured.manifold_pressure.kilopascals();
-        let flow = INJECTOR_GRAMS_PER_MILLISECOND * libm::sqrt(drop.max(50.0) / INJECTOR_DROP);
         // An injector cannot stay open for longer than the cycle lasts.
-        let cycle = 120_000.0 / rpm;
-        Interval::from_milliseconds((grams / flow + self.dead_time).min(cycle))
+        let cycle_seconds = 120.0 / rpm;
+        let drop = (self.rail_absolute - measured.manifold_kilopascals).max(50.0);
+        let seconds = injected * cycle_seconds * INJECTOR_SECONDS_PER_GRAM / libm::sqrt(drop);
+        Interval::from_seconds((seconds + self.dead_time).min(cycle_seconds))
     }
 
     fn decide_cut(&mut self, measured: &Measured, demand: &Demand, seconds: f64) {
@@ -241,7 +249,8 @@ mod tests {
     fn at(rpm: f64, kilopascals: f64) -> Measured {
         Measured {
             engine_speed: AngularSpeed::from_rpm(rpm),
-            manifold_pressure: Pressure::from_kilopascals(kilopascals),
+            rpm,
+            manifold_kilopascals: kilopascals,
             barometer: Pressure::from_kilopascals(101.3),
             coolant: Temperature::from_celsius(90.0),
             supply: Voltage::from_volts(14.1),

@@ -1,7 +1,7 @@
 //! Idle speed: the air that holds the engine at its target, and the timing that helps at once
 //! (`vehicle-model.md` section 7).
 
-use twotrip_units::{Angle, AngularSpeed, MassFlow, Ratio, Speed, Table};
+use twotrip_units::{Angle, AngularSpeed, Ratio, Speed, Table};
 
 use crate::control::measured::Measured;
 
@@ -54,6 +54,8 @@ pub(crate) struct Idle {
     /// Learned air beside [`NEEDED`], g/s; survives the key.
     integral: f64,
     target_rpm: f64,
+    /// Air by table, g/s.
+    needed: f64,
     released: bool,
     timing: f64,
 }
@@ -74,18 +76,23 @@ impl Idle {
         Angle::from_degrees(self.timing)
     }
 
-    /// One step of `seconds`: the air wanted through the throttle with the pedal released.
-    pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) -> MassFlow {
+    /// Target speed and air by coolant temperature and selector; every 100 ms.
+    pub(crate) fn step_slow(&mut self, measured: &Measured) {
         let coolant = measured.coolant.celsius();
         let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
         self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
+        self.needed = NEEDED.at(coolant) + IN_GEAR_MORE * in_gear;
+    }
+
+    /// One step of `seconds`: the air wanted through the throttle with the pedal released, g/s.
+    pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) -> f64 {
         self.released = measured.pedal < PEDAL_RELEASED;
-        let needed = NEEDED.at(coolant) + IN_GEAR_MORE * in_gear;
+        let needed = self.needed;
         if !running {
             self.timing = 0.0;
-            return MassFlow::from_grams_per_second((needed + self.integral.max(0.0)).clamp(LEAST, MOST));
+            return (needed + self.integral.max(0.0)).clamp(LEAST, MOST);
         }
-        let rpm = measured.engine_speed.rpm();
+        let rpm = measured.rpm;
         let error = self.target_rpm - rpm;
         let rolling = measured.vehicle_speed > Speed::from_kilometres_per_hour(4.0);
         let mut flow = needed + self.integral;
@@ -109,6 +116,6 @@ impl Idle {
             self.timing = 0.0;
             flow += (PROPORTIONAL * error).clamp(0.0, 4.0);
         }
-        MassFlow::from_grams_per_second(flow.clamp(LEAST, MOST))
+        flow.clamp(LEAST, MOST)
     }
 }

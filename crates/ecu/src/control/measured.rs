@@ -64,6 +64,10 @@ pub struct Measured {
     /// Fuel level as the gauge shows it.
     pub level: Ratio,
     pub(crate) level_settled: bool,
+    /// What the fastest formulas need, in their units: rpm, kPa, g/s.
+    pub(crate) rpm: f64,
+    pub(crate) manifold_kilopascals: f64,
+    pub(crate) air_grams: f64,
 }
 
 impl Measured {
@@ -75,6 +79,9 @@ impl Measured {
         self.vehicle_speed = pins.vehicle_speed;
         self.manifold_pressure = transfer::PRESSURE.to_pressure(pins.manifold_pressure);
         self.air_flow = transfer::AIR_METER.to_flow(pins.air_meter);
+        self.rpm = self.engine_speed.rpm();
+        self.manifold_kilopascals = self.manifold_pressure.kilopascals();
+        self.air_grams = self.air_flow.grams_per_second();
         self.throttle = transfer::throttle_angle(pins.throttle_a);
         self.pedal = transfer::pedal_pressed(pins.pedal_d);
         self.brake = pins.brake;

@@ -12,6 +12,7 @@ mod catalyst;
 mod electrics;
 mod engine_state;
 mod fuel;
+mod grid;
 mod idle;
 mod lambda_control;
 mod measured;
@@ -22,7 +23,7 @@ mod trims;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, SensorPins};
-use twotrip_units::{CarInstant, MassFlow, Ratio, Table, Temperature};
+use twotrip_units::{Angle, CarInstant, MassFlow, Ratio, Temperature};
 
 use crate::data::{FuelSystemStatus, LiveData};
 
@@ -39,7 +40,8 @@ pub(crate) const SLOW_STEPS: u32 = 10;
 pub const SLOW_SECONDS: f64 = 0.1;
 
 /// Share of the air between idle and full throttle that the driver asks for, over the pedal.
-const PEDAL: Table<9> = Table::new([
+static PEDAL: grid::Grid<201> = grid::Grid::through([
+    (0.0, 0.0),
     (0.015, 0.0),
     (0.05, 0.06),
     (0.10, 0.15),
@@ -88,6 +90,7 @@ pub struct Control {
     /// Flow through a square millimetre of throttle, g/s.
     flow_per_area: f64,
     wanted_load: f64,
+    plate: Angle,
     start_coolant: f64,
     open_seconds: f64,
     has_been_closed: bool,
@@ -113,6 +116,7 @@ impl Default for Control {
             slow_countdown: 0,
             flow_per_area: 0.19,
             wanted_load: 0.0,
+            plate: Angle::ZERO,
             start_coolant: 20.0,
             open_seconds: 0.0,
             has_been_closed: false,
@@ -173,7 +177,7 @@ impl Control {
     /// Speed-density less metered air: what enters the manifold behind the meter.
     #[must_use]
     pub fn air_behind_meter(&self) -> MassFlow {
-        self.air.drawn - self.air.metered
+        MassFlow::from_grams_per_second(self.air.drawn - self.air.metered)
     }
 
     /// Whether this step is one in which slow things happen.
@@ -237,12 +241,11 @@ impl Control {
         let running = self.watch.is_running();
         let cranking = self.watch.state() == EngineState::Cranking;
         self.air.step(&self.measured, running, STEP_SECONDS);
-        let idle_flow = self
-            .idle
-            .step(&self.measured, running, STEP_SECONDS)
-            .grams_per_second();
-        let (angle, load) = self.throttle(idle_flow);
-        self.wanted_load = load;
+        let idle_flow = self.idle.step(&self.measured, running, STEP_SECONDS);
+        // The plate needs 50 ms to follow: every other step is often enough.
+        if self.slow_countdown.is_multiple_of(2) {
+            (self.plate, self.wanted_load) = self.throttle(idle_flow);
+        }
 
         let open_loop = self.fuel.is_cut() || self.fuel.is_full_load();
         self.open_seconds = if open_loop {
@@ -258,16 +261,16 @@ impl Control {
             .step(self.measured.oxygen_front, may_close, STEP_SECONDS);
         self.has_been_closed |= self.lambda.is_closed();
 
-        let rpm = self.measured.engine_speed.rpm();
+        let rpm = self.measured.rpm;
         self.turns = if rpm > 0.0 {
-            self.turns + rpm / 60.0 * STEP_SECONDS
+            self.turns + rpm * (STEP_SECONDS / 60.0)
         } else {
             0.0
         };
         let demand = self.demand(now);
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions(now));
-        self.pins.throttle = self.watch.key_on().then_some(angle);
+        self.pins.throttle = self.watch.key_on().then_some(self.plate);
         self.pins.starter = self.watch.starter(now, &self.measured);
         if cranking || self.pins.starter {
             self.pins.fuel_pump = true;
@@ -278,6 +281,7 @@ impl Control {
         let running = self.watch.is_running();
         let run_time = self.watch.run_time(now);
         self.air.step_slow(&self.measured);
+        self.idle.step_slow(&self.measured);
         self.flow_per_area = air::choked_flow_per_area(&self.measured);
         let demand = self.demand(now);
         self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
@@ -298,23 +302,20 @@ impl Control {
             closed_loop: self.lambda.is_closed(),
             has_been_closed: self.has_been_closed,
             fuel_cut: self.fuel.is_cut() || !running,
-            metered: self.air.metered,
+            metered: MassFlow::from_grams_per_second(self.air.metered),
             mean_short_term: mean,
             requested: requests.purge.filter(|_| running),
         };
         self.purge.step(&self.measured, &purge, SLOW_SECONDS);
         self.pins.purge = self.purge.duty();
         self.pins.vent_shut = requests.shut_vent;
-        self.catalyst.step(
-            &self.measured,
-            &catalyst::Exhaust {
-                air: self.air.metered,
-                fuel: self.fuel.flow(),
-                vehicle_speed: self.measured.vehicle_speed,
-                catalyst_heating: self.timing.catalyst_heating(),
-            },
-            SLOW_SECONDS,
-        );
+        let exhaust = catalyst::Exhaust {
+            air: MassFlow::from_grams_per_second(self.air.metered),
+            fuel: self.fuel.flow(),
+            vehicle_speed: self.measured.vehicle_speed,
+            catalyst_heating: self.timing.catalyst_heating(),
+        };
+        self.catalyst.step(&self.measured, &exhaust, SLOW_SECONDS);
         let brick_works = self.catalyst.temperature() > Temperature::from_celsius(400.0);
         self.lambda
             .step_rear(self.measured.oxygen_rear, brick_works, SLOW_SECONDS);
@@ -328,7 +329,7 @@ impl Control {
     }
 
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.
-    fn throttle(&self, idle_flow: f64) -> (twotrip_units::Angle, f64) {
+    fn throttle(&self, idle_flow: f64) -> (Angle, f64) {
         // While the engine is cranked the air it will draw in a moment counts.
         let full = self.air.full.max(10.0);
         let share = PEDAL.at(self.measured.pedal.fraction());
@@ -352,7 +353,7 @@ impl Control {
             run_time: self.watch.run_time(now),
             pedal_released: self.idle.pedal_released(),
             wanted_load: self.wanted_load,
-            metered: self.air.metered.grams_per_second(),
+            metered: self.air.metered,
             purge_air: self.purge.air_flow(),
             purge_fuel: self.purge.fuel_flow(),
             short_term: self.lambda.correction(),
@@ -365,7 +366,7 @@ impl Control {
         timing::Conditions {
             running: self.watch.is_running(),
             run_time: self.watch.run_time(now),
-            idle: self.idle.pedal_released() && self.measured.engine_speed.rpm() < target + 300.0,
+            idle: self.idle.pedal_released() && self.measured.rpm < target + 300.0,
             fuel_cut: self.fuel.is_cut(),
             load: self.air.calculated_load,
             start_coolant: self.start_coolant,
