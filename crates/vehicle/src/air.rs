@@ -274,6 +274,7 @@ impl Manifold<'_> {
 }
 
 /// One step.
+#[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let target = inputs
         .throttle_target

@@ -140,6 +140,7 @@ fn richness(equivalence: f64) -> f64 {
 }
 
 /// One step; `delay` is moved on in place because it is long.
+#[inline]
 pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut next = *state;
     if inputs.flow > 0.05 {

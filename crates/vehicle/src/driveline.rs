@@ -215,6 +215,7 @@ fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
 }
 
 /// One step.
+#[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut next = *state;
     next.since_shift_s = (state.since_shift_s + dt).min(10.0);

@@ -129,6 +129,7 @@ pub(crate) fn best_timing(params: &Params, rpm: f64, load: f64) -> f64 {
 }
 
 /// The torque of one step; zero when the engine stands.
+#[inline]
 pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     let rpm = inputs.rpm;
     if rpm <= 0.0 {

@@ -157,6 +157,16 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         gas,
         front_tip: tip(state.front_tip, gas, inputs.heater_front),
         rear_tip: tip(state.rear_tip, brick, inputs.heater_rear),
-        conversion: 1.0 / (1.0 + libm::exp(-(brick - params.light_off.0) / params.light_off.1)),
+        // Nothing arrives that could be converted while the engine stands.
+        conversion: if inputs.flow > 0.05 {
+            conversion(params, brick)
+        } else {
+            state.conversion
+        },
     }
+}
+
+/// How well the catalyst works at a temperature of its brick, 0..1.
+pub(crate) fn conversion(params: &Params, brick_celsius: f64) -> f64 {
+    1.0 / (1.0 + libm::exp(-(brick_celsius - params.light_off.0) / params.light_off.1))
 }

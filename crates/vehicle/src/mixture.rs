@@ -119,6 +119,7 @@ pub(crate) struct Inputs {
 }
 
 /// One step.
+#[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let rail_kpa = if inputs.pump_on && inputs.fuel_in_tank {
         let target = params

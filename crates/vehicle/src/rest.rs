@@ -12,12 +12,15 @@ use crate::{
 
 /// Steps of the coarse grid: 10 s.
 const COARSE: u64 = 10 * SLOW;
+/// And 60 s once the catalyst, the quickest of what cools, is within 60 K of the air.
+const COARSEST: u64 = 60 * SLOW;
+const NEARLY_COOL_KELVINS: f64 = 60.0;
 /// While the engine runs down or the car rolls, rest goes on in ordinary steps, this many at most.
 const RUN_DOWN: u64 = 60 * SLOW;
 
 impl Vehicle {
     /// Leaves the car parked with the key off for a span: what still turns comes to rest first, then heat, vapour and
-    /// battery go on in steps of 10 s on a fixed grid of car time (1 s and single steps at its edges).
+    /// battery go on in steps of 10 s, later 60 s, on a fixed grid of car time (1 s and single steps at its edges).
     ///
     /// A span is kept to the nanosecond: what is left below a step counts for the next call.
     pub fn rest(&mut self, span: Duration) {
@@ -40,19 +43,32 @@ impl Vehicle {
             run_down -= 1;
         }
         while steps > 0 {
-            if self.tick.is_multiple_of(COARSE) && steps >= COARSE {
-                self.coarse_step(10.0);
-                self.tick += COARSE;
-                steps -= COARSE;
-            } else if self.tick.is_multiple_of(SLOW) && steps >= SLOW {
-                self.coarse_step(1.0);
-                self.tick += SLOW;
-                steps -= SLOW;
+            let cool = self.state.exhaust.brick - self.state.ambient.celsius < NEARLY_COOL_KELVINS;
+            let fits = |span: u64| self.tick.is_multiple_of(span) && steps >= span;
+            let coarse = if cool && fits(COARSEST) {
+                Some((COARSEST, 60.0))
+            } else if fits(COARSE) {
+                Some((COARSE, 10.0))
+            } else if fits(SLOW) {
+                Some((SLOW, 1.0))
+            } else {
+                None
+            };
+            if let Some((span, seconds)) = coarse {
+                self.coarse_step(seconds);
+                self.tick += span;
+                steps -= span;
             } else {
                 self.step(&ActuatorPins::default(), &parked);
                 steps -= 1;
             }
         }
+        // Follow the temperatures; nothing at rest asks for them.
+        let state = &mut self.state;
+        state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.exhaust.conversion = exhaust::conversion(&self.params.exhaust, state.exhaust.brick);
+        let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
+        state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
         self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
         self.sense(&DriverControls::default());
     }
@@ -125,9 +141,6 @@ impl Vehicle {
         );
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
-        state.cold_friction = engine::cold_friction(state.cooling.block);
-        state.electrical.battery =
-            electrical::Battery::new(&params.electrical, state.electrical.charge, state.ambient.celsius);
         state.tank = tank::slow_step(
             &params.tank,
             &state.tank,

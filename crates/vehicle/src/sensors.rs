@@ -54,6 +54,7 @@ pub(crate) struct Truth<'a> {
 }
 
 /// The pins that change within a step; thermistors, sender and barometer keep what [`slow_pins`] gave them.
+#[inline]
 pub(crate) fn pins(slow: &SensorPins, truth: &Truth<'_>, noise: &mut Noise) -> SensorPins {
     let [manifold, meter, vapour, slosh] = noise.draw();
     let manifold_kpa = truth.air.sensed_kpa + 0.3 * manifold;

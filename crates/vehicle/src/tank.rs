@@ -164,6 +164,7 @@ pub(crate) struct Inputs {
 }
 
 /// Gas through the purge valve, g/s: an orifice from tank and canister to the manifold, with a check valve.
+#[inline]
 pub(crate) fn purge_flow(
     params: &Params,
     state: &State,
@@ -187,6 +188,7 @@ pub(crate) fn purge_flow(
 
 /// One step of pressure and contents. Explicit steps oscillate for holes above 4 mm (their time constant is below a
 /// step), so the holes' flow is taken implicitly: stable for any size and exact at rest.
+#[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let atmosphere_pa = inputs.ambient_kpa * 1e3;
     let stiffness = atmosphere_pa / params.vapour_space_m3(state.fuel_l);
