@@ -10,6 +10,20 @@
 //! is a mean-value model: no single firings, no exhaust-gas recirculation and no cam phaser yet.
 //! Equations and figures: the project's vehicle model (`vehicle-model.md`), section named in each module.
 //!
+//! | module | holds |
+//! |---|---|
+//! | `air`, `mixture`, `engine` | throttle and manifold; fuel and lambda; torque |
+//! | `driveline` | crank, converter, gearbox, road |
+//! | `exhaust`, `catalyst` | heat; oxygen, its store and its sensors |
+//! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
+//! | `sensors`, `truth` | what the pins show; what is really so |
+//! | [`defect`], [`driver`], [`schedule`] | what can be wrong; who drives; along what |
+//! | `rest` | hours with the key off |
+//!
+//! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
+//! [`Vehicle::step`] lists them in the order of causes. Fast parts move every 10 ms, heat of the exhaust every 0.1 s,
+//! coolant, oil and vapour every second.
+//!
 //! ```
 //! use twotrip_harness::ActuatorPins;
 //! use twotrip_vehicle::{DriverControls, Vehicle, VehicleParams};
