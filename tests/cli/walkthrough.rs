@@ -16,7 +16,8 @@ fn every_shipped_fault_closes_its_loop() {
     for (scenario, code) in [("filler-neck-leak", "P0442"), ("tank-pressure-sensor-low", "P0452")] {
         run(&["walkthrough", scenario]).expect(0).says(code).says("The loop is closed");
     }
-    run(&["walkthrough", "healthy"]).expect(0).says("nothing to repair");
+    run(&["walkthrough", "healthy"]).expect(0).says("nothing to correct");
+    run(&["walkthrough", "codes-on-demand"]).expect(0).says("P0301").says("Not physical").says("nothing to correct");
 }
 
 #[test]

@@ -2,12 +2,9 @@
 
 use std::path::Path;
 
-use twotrip_scenario::{Problem, Scenario, shipped};
+use twotrip_scenario::{Problem, Scenario, limits::FILE_BYTES, shipped};
 
 use crate::{diagnostic, exit::Failure};
-
-/// Largest file that is read at all.
-const MOST_BYTES: u64 = 1 << 20;
 
 /// The bytes of a scenario: a shipped one by name, else a file.
 pub(crate) fn bytes(name: &str) -> Result<Vec<u8>, Failure> {
@@ -23,8 +20,8 @@ pub(crate) fn bytes(name: &str) -> Result<Vec<u8>, Failure> {
     }
     let cannot = |error: std::io::Error| Failure::input(format!("cannot read `{}`: {error}", path.display()), None);
     let size = std::fs::metadata(path).map_err(cannot)?.len();
-    if size > MOST_BYTES {
-        let what = format!("`{}` has {size} bytes; a scenario has at most {MOST_BYTES}", path.display());
+    if usize::try_from(size).is_ok_and(|size| size > FILE_BYTES) {
+        let what = format!("`{}` has {size} bytes; a scenario has at most {FILE_BYTES}", path.display());
         return Err(Failure::input(what, None));
     }
     std::fs::read(path).map_err(cannot)

@@ -40,14 +40,14 @@ pub const fn check_digit(vin: &[u8; 17]) -> Option<u8> {
 mod tests {
     use super::*;
 
-    /// The VIN that public excerpts of SAE J1979 use in their example, and the textbook case of seventeen ones
-    /// (its weights add up to 89 = 8 * 11 + 1).
+    /// The textbook case of seventeen ones: by the weights of 49 CFR 565.15(c) they add up to 89 = 8 * 11 + 1. The
+    /// other number is invented; its sum by hand is 3*7 + 6*6 + 3*3 + 9*2 + 7*10 + 1*9 + 4*3 + 2*2 = 179, which is 3 modulo 11.
     #[test]
     fn published_numbers_carry_their_check_digit() {
-        for vin in [b"1G1JC5444R7252367", b"11111111111111111"] {
+        for vin in [b"0TW00TRP3A0000042", b"11111111111111111"] {
             assert_eq!(check_digit(vin), Some(vin[8]));
         }
-        assert_eq!(check_digit(b"1G1JC5444R725236I"), None);
-        assert_ne!(check_digit(b"1G1JC5444R7252368"), Some(b'4'));
+        assert_eq!(check_digit(b"0TW00TRP3A000004I"), None);
+        assert_ne!(check_digit(b"0TW00TRP3A0000043"), Some(b'3'));
     }
 }

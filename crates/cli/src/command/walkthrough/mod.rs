@@ -70,6 +70,9 @@ impl Loop {
         let Some(order) = scenario.repair_order() else {
             return self.verdict(true, "Read. This scenario has no repair order: there is nothing to repair.");
         };
+        if order.correction().is_empty() {
+            return self.verdict(true, "Read. The repair order of this scenario names nothing to correct.");
+        }
         if first.confirmed.is_empty() && first.pending.is_empty() {
             return self.verdict(true, "Read: no code is stored. There is nothing to repair.");
         }
