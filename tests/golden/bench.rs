@@ -43,6 +43,10 @@ impl Bench {
         }
     }
 
+    pub(crate) const fn now(&self) -> CarInstant {
+        self.now
+    }
+
     pub(crate) const fn actuators(&self) -> &ActuatorPins {
         &self.actuators
     }

@@ -8,3 +8,4 @@ mod drives;
 mod faults;
 mod operating_points;
 mod plans;
+mod trips;

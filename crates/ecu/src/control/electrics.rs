@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use twotrip_harness::ActuatorPins;
+use twotrip_harness::{ActuatorPins, KeyPosition};
 use twotrip_units::{CarInstant, Table, Temperature, Voltage};
 
 use crate::control::measured::Measured;
@@ -32,7 +32,7 @@ impl Electrics {
         self.prime_until = now + PRIME;
     }
 
-    /// Sets the outputs; `run_time` is zero while the engine does not run.
+    /// Sets the outputs; `run_time` is `None` while the engine does not run.
     pub(crate) fn step(
         &mut self,
         now: CarInstant,
@@ -41,9 +41,10 @@ impl Electrics {
         run_time: Option<Duration>,
         pins: &mut ActuatorPins,
     ) {
-        self.fan = measured.coolant >= if self.fan { FAN_OFF } else { FAN_ON };
+        let key_on = measured.key != KeyPosition::Off;
+        self.fan = key_on && measured.coolant >= if self.fan { FAN_OFF } else { FAN_ON };
         pins.fan = self.fan;
-        pins.fuel_pump = cranking || run_time.is_some() || now < self.prime_until;
+        pins.fuel_pump = key_on && (cranking || run_time.is_some() || now < self.prime_until);
         let heat = run_time.is_some() && measured.supply > HEATERS_FROM;
         pins.oxygen_heater_front = heat;
         pins.oxygen_heater_rear = heat && run_time.is_some_and(|run| run > REAR_HEATER_AFTER);

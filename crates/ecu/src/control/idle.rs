@@ -101,8 +101,8 @@ impl Idle {
             if rolling {
                 // The road turns the engine: less air the faster it turns, down to what keeps the manifold near 20 kPa.
                 self.timing = self.timing.max(0.0);
-                let least = OVERRUN * rpm;
-                flow = (flow + PROPORTIONAL * error).max(least.min(flow)).min(flow + 4.0);
+                let wanted = flow + (PROPORTIONAL * error).min(4.0);
+                flow = wanted.max(flow.min(OVERRUN * rpm));
             } else {
                 flow += (PROPORTIONAL * error).clamp(-2.5, 6.0);
                 if error.abs() < 250.0 {

@@ -268,6 +268,20 @@ fn after_refuelling_a_gross_leak_gets_the_name_of_the_cap_until_a_test_has_passe
 }
 
 #[test]
+fn a_look_at_the_data_between_refuelling_and_start_does_not_hide_the_refuelling() {
+    let mut monitor = EvapLeak::default();
+    monitor.key_off(&cruise(&mut Tank::new(45.0, 0.0), 0.0, 0.0));
+    let mut filled = Tank::new(33.0, 8.0);
+    let key_on = cruise(&mut filled, 0.0, 0.0);
+    monitor.key_on(&key_on);
+    monitor.key_off(&key_on);
+    assert_eq!(
+        failures(&drive(&mut monitor, &mut filled, Inhibits::default(), 260)),
+        [P0457]
+    );
+}
+
+#[test]
 fn a_name_that_is_held_stays() {
     let mut monitor = EvapLeak::default();
     monitor.key_off(&cruise(&mut Tank::new(45.0, 0.0), 0.0, 0.0));

@@ -1,0 +1,121 @@
+//! When the leak test may begin, and what breaks it off (`monitor-designs.md` 3.1).
+
+use super::{EvapLeak, LEVELS, Stage};
+use crate::monitors::{Signals, TankPressureCircuit};
+
+/// Why the test does not run, or broke off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reason {
+    /// The engine was not started cold.
+    NoColdStart,
+    /// A code blocks it.
+    Blocked,
+    /// Too early after the start.
+    TooEarly,
+    /// Mixture not in closed loop.
+    OpenLoop,
+    /// Too little or too much fuel in the tank.
+    FuelLevel,
+    /// Barometric pressure too low.
+    Altitude,
+    /// Road speed, acceleration or manifold pressure outside its window.
+    Driving,
+    /// The tank pressure pin is out of range.
+    Sensor,
+    /// The fuel moves.
+    Slosh,
+    /// The tank pressure is noisy.
+    Noise,
+    /// The fuel gives off too much vapour.
+    HotFuel,
+}
+
+impl EvapLeak {
+    /// Keeps the noise estimate and the level's past.
+    pub(super) fn watch_signals(&mut self, signals: &Signals) {
+        let pressure = signals.tank_pressure.pascals();
+        // The second difference of white noise has about twice its standard deviation in the mean; a slope has none.
+        let bend = (pressure - 2.0 * self.before[1] + self.before[0]).abs();
+        self.noise += (bend / 2.0 - self.noise) * 0.05;
+        self.before = [self.before[1], pressure];
+        if self.ticks <= 3 {
+            // A valve has just moved: what bends the curve now is no noise.
+            self.noise = self.noise.min(Self::PARAMS.noise.pascals() / 2.0);
+        }
+        self.levels[self.level_place] = signals.level_now.fraction();
+        self.level_place = (self.level_place + 1) % LEVELS;
+        self.level_count = (self.level_count + 1).min(LEVELS);
+    }
+
+    fn fuel_moves(&self) -> bool {
+        let known = &self.levels[..self.level_count];
+        let low = known.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        high - low > Self::PARAMS.slosh.fraction()
+    }
+
+    /// Driving conditions of the moment.
+    fn driving_fits(signals: &Signals) -> bool {
+        let params = &Self::PARAMS;
+        signals.vehicle_speed <= params.fastest
+            && signals.manifold_pressure <= params.manifold
+            && signals.acceleration.abs() <= params.acceleration
+    }
+
+    /// What keeps the test from beginning.
+    pub(super) fn missing(&self, signals: &Signals) -> Option<Reason> {
+        let params = &Self::PARAMS;
+        let run_time = signals.run_time.unwrap_or_default();
+        if !self.cold_start {
+            Some(Reason::NoColdStart)
+        } else if self.blocked {
+            Some(Reason::Blocked)
+        } else if run_time < params.earliest {
+            Some(Reason::TooEarly)
+        } else if self.hot_fuel_pause > 0 {
+            Some(Reason::HotFuel)
+        } else if !TankPressureCircuit::PARAMS.in_range(signals.tank_pressure_pin) {
+            Some(Reason::Sensor)
+        } else if signals.level < params.level_minimum || signals.level > params.level_maximum {
+            Some(Reason::FuelLevel)
+        } else if signals.barometer <= params.barometer {
+            Some(Reason::Altitude)
+        } else if !signals.closed_loop {
+            Some(Reason::OpenLoop)
+        } else if !Self::driving_fits(signals) {
+            Some(Reason::Driving)
+        } else if self.level_count < LEVELS || self.fuel_moves() {
+            Some(Reason::Slosh)
+        } else if self.noise > params.noise.pascals() {
+            Some(Reason::Noise)
+        } else {
+            None
+        }
+    }
+
+    /// What breaks a running test off. Closed loop is asked at the beginning only: a fuel cut on the way disturbs
+    /// neither vent nor tank.
+    pub(super) fn must_abort(&mut self, signals: &Signals) -> Option<Reason> {
+        let params = &Self::PARAMS;
+        self.breach = if Self::driving_fits(signals) {
+            0
+        } else {
+            self.breach + 1
+        };
+        if self.blocked {
+            Some(Reason::Blocked)
+        } else if !TankPressureCircuit::PARAMS.in_range(signals.tank_pressure_pin) {
+            Some(Reason::Sensor)
+        } else if self.breach > params.longest_break {
+            Some(Reason::Driving)
+        } else if self.stage == Stage::Release {
+            None
+        } else if self.fuel_moves() {
+            Some(Reason::Slosh)
+        } else if self.noise > params.noise.pascals() {
+            Some(Reason::Noise)
+        } else {
+            None
+        }
+    }
+}
