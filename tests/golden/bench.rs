@@ -9,8 +9,17 @@ use twotrip_ecu::{
 };
 use twotrip_harness::{ActuatorPins, Harness, KeyPosition};
 use twotrip_obd::ResponseBuffer;
-use twotrip_units::{CarInstant, Speed};
+use twotrip_units::{CarInstant, Ratio, Speed};
 use twotrip_vehicle::{Driver, DriverControls, Plan, STEP, Selector, Vehicle, VehicleParams};
+
+/// A valve of the evaporative system that does not do what it is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Valve {
+    PurgeStuckShut,
+    PurgeLeaks,
+    VentStuckShut,
+    VentStuckOpen,
+}
 
 /// A car on the test bench.
 #[derive(Clone)]
@@ -20,6 +29,8 @@ pub(crate) struct Bench {
     pub(crate) ecu: Ecu,
     /// What happened in the fault memory, with the second.
     pub(crate) effects: Vec<(f64, Effect)>,
+    /// A stuck valve: the defects of the car do not have it.
+    pub(crate) valve: Option<Valve>,
     actuators: ActuatorPins,
     now: CarInstant,
 }
@@ -38,6 +49,7 @@ impl Bench {
             harness: Harness::default(),
             ecu: Ecu::new(EcuConfig::default()),
             effects: Vec::new(),
+            valve: None,
             actuators: ActuatorPins::default(),
             now: CarInstant::ZERO,
         }
@@ -53,7 +65,15 @@ impl Bench {
 
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
-        self.vehicle.step(&self.actuators, controls);
+        let mut moved = self.actuators;
+        match self.valve {
+            Some(Valve::PurgeStuckShut) => moved.purge = Ratio::ZERO,
+            Some(Valve::PurgeLeaks) => moved.purge = moved.purge.max(Ratio::from_percent(3.0)),
+            Some(Valve::VentStuckShut) => moved.vent_shut = true,
+            Some(Valve::VentStuckOpen) => moved.vent_shut = false,
+            None => {}
+        }
+        self.vehicle.step(&moved, controls);
         let pins = self.harness.sense(&self.vehicle.sensors());
         self.actuators = self.ecu.step(self.now, &pins);
         while let Some(effect) = self.ecu.poll_effect() {
@@ -128,7 +148,7 @@ impl Bench {
         }
         let stand = DriverControls {
             key: KeyPosition::On,
-            brake: twotrip_units::Ratio::from_fraction(0.3),
+            brake: Ratio::from_fraction(0.3),
             selector: Selector::Drive,
             ..DriverControls::default()
         };

@@ -8,7 +8,7 @@ use twotrip_obd::Group;
 use twotrip_units::{Length, Ratio};
 use twotrip_vehicle::{CapFault, Defect, Part, Plan, Work, schedule};
 
-use crate::bench::Bench;
+use crate::bench::{Bench, Valve};
 
 const NIGHT: Duration = Duration::from_secs(9 * 3600);
 
@@ -183,5 +183,36 @@ fn faults_in_the_sensor_wire_are_named_by_their_direction() {
                 .readiness_since_clear()
                 .is_complete(Group::Evap)
         );
+    }
+}
+
+/// Valves that stick, told apart by what the leak test meets on its way. A vent that stays open cannot be told from a
+/// gross leak.
+#[test]
+fn stuck_valves_are_told_apart() {
+    for (valve, code) in [
+        (Valve::PurgeStuckShut, "P0441"),
+        (Valve::PurgeLeaks, "P0496"),
+        (Valve::VentStuckShut, "P0446"),
+        (Valve::VentStuckOpen, "P0455"),
+    ] {
+        for seed in 50..56 {
+            let mut bench = Bench::new(seed);
+            let level = 20.0 + 10.0 * f64::from(u32::try_from(seed - 50).expect("small"));
+            bench.vehicle.refuel(Ratio::from_percent(level));
+            bench.valve = Some(valve);
+            bench.park(NIGHT);
+            let schedule = if seed % 2 == 0 {
+                &schedule::UDDS
+            } else {
+                &schedule::HWFET
+            };
+            bench.drive(Plan::schedule(schedule), |_| {});
+            assert_eq!(
+                codes(&bench),
+                (vec![code.into()], vec![]),
+                "{valve:?} at {level} %"
+            );
+        }
     }
 }

@@ -7,6 +7,8 @@ use crate::control::{grid::Grid, measured::Measured};
 
 /// Swept volume, m³.
 const DISPLACEMENT: f64 = 1.998e-3;
+/// Volume of the manifold, m³.
+const MANIFOLD_VOLUME: f64 = 3.0e-3;
 /// Gas constant of air, J/kg K.
 const GAS_CONSTANT: f64 = 287.0;
 /// Density at which absolute load is defined, g/l (J1979, from memory).
@@ -104,6 +106,13 @@ pub(crate) struct Air {
     pub(crate) absolute_load: Ratio,
     /// Flow at full throttle at this speed, g/s.
     pub(crate) full: f64,
+    /// Air that enters the manifold behind the meter: what is drawn, less what is metered, and what the manifold itself
+    /// took in meanwhile, g/s over the last slow step.
+    pub(crate) behind_meter: f64,
+    /// Drawn less metered since then, and for how many steps; manifold pressure then, kPa.
+    difference: f64,
+    steps: f64,
+    manifold_before: f64,
     /// Meter / speed-density, slow.
     meter_share: f64,
     /// Smoothed: the meter's reading, and `metered` by rpm.
@@ -127,10 +136,22 @@ impl Air {
         }
     }
 
-    /// Works out the slow parts: charge temperature, exhaust pressure, the correction of full-throttle flow, loads.
-    pub(crate) fn step_slow(&mut self, measured: &Measured) {
+    /// Works out the slow parts: air behind the meter, charge temperature, exhaust pressure, the correction of
+    /// full-throttle flow, loads; `seconds` since the last time.
+    pub(crate) fn step_slow(&mut self, measured: &Measured, seconds: f64) {
         let intake = measured.intake_air.kelvins();
         let rise = 0.35 * (measured.coolant.kelvins() - intake);
+        let manifold = measured.manifold_kilopascals;
+        let filling =
+            MANIFOLD_VOLUME * 1e6 / (GAS_CONSTANT * intake) * (manifold - self.manifold_before) / seconds;
+        self.behind_meter = if self.steps > 0.0 {
+            self.difference / self.steps + filling
+        } else {
+            0.0
+        };
+        self.difference = 0.0;
+        self.steps = 0.0;
+        self.manifold_before = manifold;
         let charge = intake + rise * libm::exp(-self.drawn / 30.0);
         self.per_pressure = 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * charge);
         let barometer = measured.barometer.kilopascals().max(40.0);
@@ -166,6 +187,8 @@ impl Air {
             self.meter_share = 1.0;
         }
         self.metered = self.drawn * self.meter_share;
+        self.difference += self.drawn - meter;
+        self.steps += 1.0;
         self.full = FULL_THROTTLE_FLOW.at(rpm) * self.load_correction;
         self.meter += (meter - self.meter) * SMOOTHING;
         self.metered_by_turn += (by_turn * self.meter_share - self.metered_by_turn) * SMOOTHING;
@@ -212,7 +235,7 @@ mod tests {
         let mut air = Air::new();
         for _ in 0..50 {
             air.step(&measured, false, 0.01);
-            air.step_slow(&measured);
+            air.step_slow(&measured, 0.1);
         }
         (air, measured)
     }

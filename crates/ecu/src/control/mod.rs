@@ -174,10 +174,10 @@ impl Control {
         Ratio::from_fraction(self.fuel.correction())
     }
 
-    /// Speed-density less metered air: what enters the manifold behind the meter.
+    /// Air that enters the manifold behind the meter: speed-density less metered air, over the last 100 ms.
     #[must_use]
     pub fn air_behind_meter(&self) -> MassFlow {
-        MassFlow::from_grams_per_second(self.air.drawn - self.air.metered)
+        MassFlow::from_grams_per_second(self.air.behind_meter)
     }
 
     /// Whether this step is one in which slow things happen.
@@ -280,7 +280,7 @@ impl Control {
     fn step_slow(&mut self, now: CarInstant, requests: Requests) {
         let running = self.watch.is_running();
         let run_time = self.watch.run_time(now);
-        self.air.step_slow(&self.measured);
+        self.air.step_slow(&self.measured, SLOW_SECONDS);
         self.idle.step_slow(&self.measured);
         self.flow_per_area = air::choked_flow_per_area(&self.measured);
         let demand = self.demand(now);

@@ -75,7 +75,7 @@ pub struct Params {
     pub flow_plain: Pressure,
     /// A flowing valve moves the pressure by this ..
     pub flow_pressure: Pressure,
-    /// .. or the mixture by this ..
+    /// .. or the mixture by this (the design's 1 % lies within what driving moves by itself; air is the sharper sign) ..
     pub flow_correction: Ratio,
     /// .. or the air behind the meter by this.
     pub flow_air: MassFlow,
@@ -127,7 +127,7 @@ impl Params {
         flow_duty: Ratio::from_percent(50.0),
         flow_plain: Pressure::from_pascals(600.0),
         flow_pressure: Pressure::from_pascals(60.0),
-        flow_correction: Ratio::from_percent(1.0),
+        flow_correction: Ratio::from_percent(4.0),
         flow_air: MassFlow::from_grams_per_second(0.2),
         decay: 150,
         hole_limit: Length::from_millimetres(0.80),
