@@ -21,7 +21,10 @@ fn answer(criterion: &mut Criterion) {
     let mut now = BusInstant::ZERO;
     for (name, bytes) in [
         ("$01 engine speed", &[2, 1, 0x0C][..]),
-        ("$01 six parameters, first frame", &[7, 1, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x11]),
+        (
+            "$01 six parameters, first frame",
+            &[7, 1, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x11],
+        ),
         ("$03 one code", &[1, 3]),
         ("$09 VIN, first frame", &[2, 9, 2]),
     ] {

@@ -11,15 +11,22 @@ fn simulation(criterion: &mut Criterion) {
     group.sample_size(10);
     group.throughput(Throughput::Elements(UDDS_SECONDS));
     group.bench_function("healthy UDDS, elements are simulated seconds", |bencher| {
-        bencher.iter_batched(car, |mut car| live(&mut car, &["drive udds"]), criterion::BatchSize::LargeInput);
+        bencher.iter_batched(
+            car,
+            |mut car| live(&mut car, &["drive udds"]),
+            criterion::BatchSize::LargeInput,
+        );
     });
     group.finish();
 
     let mut group = criterion.benchmark_group("story");
     group.sample_size(10);
-    group.bench_function("loose-fuel-cap up to ready: two cold trips of UDDS and HWFET", |bencher| {
-        bencher.iter(|| lived_through("loose-fuel-cap"));
-    });
+    group.bench_function(
+        "loose-fuel-cap up to ready: two cold trips of UDDS and HWFET",
+        |bencher| {
+            bencher.iter(|| lived_through("loose-fuel-cap"));
+        },
+    );
     group.finish();
 }
 

@@ -86,7 +86,9 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
                 }
             }
             while car.poll_event().is_some() {}
-            due = car.poll_timeout().filter(|&at| at <= *now + Duration::from_millis(60));
+            due = car
+                .poll_timeout()
+                .filter(|&at| at <= *now + Duration::from_millis(60));
         }
     }
     answers
@@ -114,7 +116,10 @@ fn no_heap_allocation_while_requests_are_answered() {
         }
         let counted = allocations() - before;
         assert!(answers > 20 * 20, "only {answers} frames came back");
-        assert_eq!(counted, 0, "{counted} allocations for {answers} frames with {timing:?}");
+        assert_eq!(
+            counted, 0,
+            "{counted} allocations for {answers} frames with {timing:?}"
+        );
     }
 }
 

@@ -6,7 +6,10 @@ use crate::support::{Car, bus, run};
 
 #[test]
 fn an_unknown_scenario_names_the_nearest() {
-    run(&["check", "lose-fuel-cap"]).expect(2).complains("loose-fuel-cap").complains("list scenarios");
+    run(&["check", "lose-fuel-cap"])
+        .expect(2)
+        .complains("loose-fuel-cap")
+        .complains("list scenarios");
 }
 
 #[test]
@@ -17,26 +20,36 @@ fn all_problems_of_a_file_are_shown_with_line_and_caret() {
                 key on\ndrive ufds\ndefect fuel-cap lose\nsoak 900 days\n\"\"\"\n";
     fs::write(&path, text).expect("the file can be written");
     let path = path.to_str().expect("the path is UTF-8");
-    let ran = run(&["check", path]).expect(2).complains("titel").complains("ufds").complains("udds").complains("lose");
+    let ran = run(&["check", path])
+        .expect(2)
+        .complains("titel")
+        .complains("ufds")
+        .complains("udds")
+        .complains("lose");
     let ran = ran.complains("900 days").complains("bad.toml:9");
     assert!(ran.stderr.matches('^').count() >= 4, "carets:\n{}", ran.tale());
 }
 
 #[test]
 fn good_files_are_said_to_be_good() {
-    run(&["check", "healthy", "loose-fuel-cap"]).expect(0).says("healthy: good");
+    run(&["check", "healthy", "loose-fuel-cap"])
+        .expect(0)
+        .says("healthy: good");
 }
 
 #[test]
 fn a_missing_file_and_a_binary_file_are_bad_input() {
-    run(&["check", "nowhere/there.toml"]).expect(2).complains("cannot read `nowhere/there.toml`");
+    run(&["check", "nowhere/there.toml"])
+        .expect(2)
+        .complains("cannot read `nowhere/there.toml`");
     run(&["check", env!("CARGO_BIN_EXE_twotrip")]).expect(2);
 }
 
 #[test]
 fn a_missing_interface_says_what_to_type() {
     let ran = run(&["run", "healthy", "--bus", "vcan97"]).expect(3);
-    let names_a_way_out = ran.stderr.contains("--bus local:") || ran.stderr.contains("ip link add dev vcan97");
+    let names_a_way_out =
+        ran.stderr.contains("--bus local:") || ran.stderr.contains("ip link add dev vcan97");
     assert!(names_a_way_out, "{}", ran.tale());
 }
 
@@ -48,7 +61,9 @@ fn a_bus_without_a_car_says_how_to_start_one() {
 
 #[test]
 fn a_bad_bus_name_is_bad_input() {
-    run(&["run", "healthy", "--bus", "local:a/b"]).expect(2).complains("--bus");
+    run(&["run", "healthy", "--bus", "local:a/b"])
+        .expect(2)
+        .complains("--bus");
 }
 
 #[test]
@@ -57,32 +72,45 @@ fn a_phrase_that_is_none_gets_a_caret_and_the_nearest_word() {
     let path = folder.path().join("control");
     let path = path.to_str().expect("the path is UTF-8");
     let _car = Car::start(&["run", "healthy", "--bus", &bus(), "--control", path]);
-    run(&["tell", "--control", path, "tigten fuel-cap"]).expect(1).says("tighten").says("^");
+    run(&["tell", "--control", path, "tigten fuel-cap"])
+        .expect(1)
+        .says("tighten")
+        .says("^");
 }
 
 #[test]
 fn telling_nobody_says_how_to_start_a_car() {
-    run(&["tell", "--control", "/nowhere/control", "key on"]).expect(3).complains("twotrip run");
+    run(&["tell", "--control", "/nowhere/control", "key on"])
+        .expect(3)
+        .complains("twotrip run");
 }
 
 #[test]
 fn two_cars_cannot_have_one_bus() {
     let bus = bus();
     let _car = Car::start(&["run", "healthy", "--bus", &bus]);
-    run(&["run", "healthy", "--bus", &bus]).expect(3).complains(&bus["local:".len()..]);
+    run(&["run", "healthy", "--bus", &bus])
+        .expect(3)
+        .complains(&bus["local:".len()..]);
 }
 
 #[test]
 fn usage_errors_exit_with_two() {
     run(&["scan"]).expect(2);
-    run(&["run", "healthy", "--bus", "local:x", "--pace", "fast"]).expect(2).complains("a pace is a number");
+    run(&["run", "healthy", "--bus", "local:x", "--pace", "fast"])
+        .expect(2)
+        .complains("a pace is a number");
     run(&["--help"]).expect(0).says("walkthrough");
 }
 
 #[test]
 fn lists_are_made_from_the_tables_of_the_parsers() {
     run(&["list", "scenarios"]).expect(0).says("loose-fuel-cap");
-    run(&["list", "defects"]).expect(0).says("defect fuel-cap loose").says("8 mm").says("short-to-ground");
+    run(&["list", "defects"])
+        .expect(0)
+        .says("defect fuel-cap loose")
+        .says("8 mm")
+        .says("short-to-ground");
     run(&["list", "parts"]).expect(0).says("filler-neck");
     run(&["list", "drives"]).expect(0).says("11.99 km");
     let phrases = run(&["list", "phrases", "--json"]).expect(0).json_lines();

@@ -11,11 +11,21 @@ fn read_repair_clear_drive_and_read_again() {
     scan("codes").says("P0455");
     scan("permanent").says("P0455");
     scan("freeze-frame").says("P0455");
-    run(&["tell", "inspect fuel-cap", "tighten fuel-cap"]).expect(0).says("cured");
+    run(&["tell", "inspect fuel-cap", "tighten fuel-cap"])
+        .expect(0)
+        .says("cured");
     scan("clear");
     scan("codes").says("no confirmed code");
     scan("permanent").says("P0455");
-    run(&["tell", "soak 9 h", "drive udds", "drive hwfet", "soak 1 h", "key on"]).expect(0);
+    run(&[
+        "tell",
+        "soak 9 h",
+        "drive udds",
+        "drive hwfet",
+        "soak 1 h",
+        "key on",
+    ])
+    .expect(0);
     scan("codes").says("no confirmed code");
     scan("pending").says("no pending code");
     scan("permanent").says("no permanent code");
@@ -63,7 +73,9 @@ fn a_car_whose_key_is_off_is_silent() {
     run(&["tell", "--control", path, "key on"]).expect(0);
     run(&["scan", "codes", "--bus", &bus]).expect(0);
     run(&["tell", "--control", path, "key off"]).expect(0);
-    run(&["scan", "codes", "--bus", &bus]).expect(3).complains("no ECU answers");
+    run(&["scan", "codes", "--bus", &bus])
+        .expect(3)
+        .complains("no ECU answers");
 }
 
 #[test]
@@ -72,7 +84,14 @@ fn preloaded_codes_are_marked_as_not_physical() {
     let car = Car::start(&["run", "codes-on-demand", "--bus", &bus, "--json"]);
     assert!(car.ready.contains("\"not_physical\":true"), "{}", car.ready);
     let ran = run(&["scan", "codes", "--bus", &bus, "--json"]).expect(0);
-    assert!(!ran.json_lines()[0]["codes"].as_array().expect("codes are a list").is_empty(), "{}", ran.tale());
+    assert!(
+        !ran.json_lines()[0]["codes"]
+            .as_array()
+            .expect("codes are a list")
+            .is_empty(),
+        "{}",
+        ran.tale()
+    );
     let (code, stdout, _) = car.stop("-INT");
     assert_eq!(code, Some(0));
     assert!(stdout.contains("\"not_physical\":true"), "{stdout}");
@@ -82,17 +101,31 @@ fn preloaded_codes_are_marked_as_not_physical() {
 fn everything_can_be_scanned_at_once() {
     let bus = bus();
     let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus]);
-    let ran = run(&["scan", "all", "--bus", &bus]).expect(0).says("P0455").says("0TW00TRP3A0000042").says("rpm");
+    let ran = run(&["scan", "all", "--bus", &bus])
+        .expect(0)
+        .says("P0455")
+        .says("0TW00TRP3A0000042")
+        .says("rpm");
     for line in ran.stdout.lines() {
-        assert!(line.chars().count() <= 80, "{} columns: {line}", line.chars().count());
+        assert!(
+            line.chars().count() <= 80,
+            "{} columns: {line}",
+            line.chars().count()
+        );
     }
-    run(&["scan", "vehicle", "--bus", &bus, "--json"]).expect(0).says("0TW00TRP3A0000042");
-    run(&["scan", "live", "--bus", &bus, "--json"]).expect(0).says("engine");
+    run(&["scan", "vehicle", "--bus", &bus, "--json"])
+        .expect(0)
+        .says("0TW00TRP3A0000042");
+    run(&["scan", "live", "--bus", &bus, "--json"])
+        .expect(0)
+        .says("engine");
 }
 
 #[test]
 fn a_run_ends_by_itself_after_its_time() {
-    let ran = run(&["run", "healthy", "--bus", &bus(), "--for", "300ms"]).expect(0).complains("time over");
+    let ran = run(&["run", "healthy", "--bus", &bus(), "--for", "300ms"])
+        .expect(0)
+        .complains("time over");
     assert!(ran.stdout.starts_with("ready"), "{}", ran.tale());
 }
 
@@ -103,7 +136,11 @@ fn the_clear_is_refused_with_the_engine_running() {
     let path = control.path().join("control");
     let path = path.to_str().expect("the path is UTF-8");
     let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus, "--control", path]);
-    run(&["tell", "--control", path, "start"]).expect(0).says("the engine runs");
-    run(&["scan", "clear", "--bus", &bus]).expect(1).says("conditions not correct");
+    run(&["tell", "--control", path, "start"])
+        .expect(0)
+        .says("the engine runs");
+    run(&["scan", "clear", "--bus", &bus])
+        .expect(1)
+        .says("conditions not correct");
     run(&["scan", "codes", "--bus", &bus]).expect(0).says("P0455");
 }

@@ -12,16 +12,27 @@ fn readme() -> String {
 /// The code blocks of one kind.
 fn blocks(text: &str, kind: &str) -> Vec<String> {
     let fence = format!("```{kind}\n");
-    text.split(&fence).skip(1).map(|rest| rest.split("```").next().unwrap_or_default().to_owned()).collect()
+    text.split(&fence)
+        .skip(1)
+        .map(|rest| rest.split("```").next().unwrap_or_default().to_owned())
+        .collect()
 }
 
 /// Every command line of the README.
 fn commands(text: &str) -> Vec<String> {
-    let shell = blocks(text, "sh").into_iter().flat_map(|block| block.lines().map(String::from).collect::<Vec<_>>());
+    let shell = blocks(text, "sh")
+        .into_iter()
+        .flat_map(|block| block.lines().map(String::from).collect::<Vec<_>>());
     let console = blocks(text, "console").into_iter().flat_map(|block| {
-        block.lines().filter_map(|line| line.strip_prefix("$ ").map(String::from)).collect::<Vec<_>>()
+        block
+            .lines()
+            .filter_map(|line| line.strip_prefix("$ ").map(String::from))
+            .collect::<Vec<_>>()
     });
-    shell.chain(console).filter(|line| !line.trim().is_empty()).collect()
+    shell
+        .chain(console)
+        .filter(|line| !line.trim().is_empty())
+        .collect()
 }
 
 /// Words of a command line, quotes taken off.
@@ -76,10 +87,15 @@ fn what_the_readme_shows_is_what_the_car_says() {
     let text = readme();
     for block in blocks(&text, "console") {
         let mut lines = block.lines();
-        let Some(command) = lines.next().and_then(|line| line.strip_prefix("$ twotrip ")) else { continue };
+        let Some(command) = lines.next().and_then(|line| line.strip_prefix("$ twotrip ")) else {
+            continue;
+        };
         let shown: Vec<&str> = lines.take_while(|line| !line.starts_with("$ ")).collect();
         let all = words(command);
-        let arguments: Vec<&str> = all.iter().map(|word| if word == "local:demo" { "local:demo2" } else { word }).collect();
+        let arguments: Vec<&str> = all
+            .iter()
+            .map(|word| if word == "local:demo" { "local:demo2" } else { word })
+            .collect();
         if arguments[0] == "run" {
             let car = Car::start(&arguments);
             assert_eq!(car.ready.trim_end().replace("demo2", "demo"), shown.join("\n"));

@@ -10,7 +10,10 @@ use std::{
 /// The program with arguments, its runtime folder private to this test run.
 pub(crate) fn twotrip(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_twotrip"));
-    command.args(arguments).env("XDG_RUNTIME_DIR", runtime_dir()).env_remove("NO_COLOR");
+    command
+        .args(arguments)
+        .env("XDG_RUNTIME_DIR", runtime_dir())
+        .env_remove("NO_COLOR");
     command
 }
 
@@ -42,7 +45,10 @@ impl Ran {
 
     /// Everything, for a failure.
     pub(crate) fn tale(&self) -> String {
-        format!("{}\nexit {:?}\n--- stdout\n{}\n--- stderr\n{}", self.command, self.code, self.stdout, self.stderr)
+        format!(
+            "{}\nexit {:?}\n--- stdout\n{}\n--- stderr\n{}",
+            self.command, self.code, self.stdout, self.stderr
+        )
     }
 
     pub(crate) fn expect(self, code: i32) -> Self {
@@ -51,18 +57,28 @@ impl Ran {
     }
 
     pub(crate) fn says(self, text: &str) -> Self {
-        assert!(self.stdout.contains(text), "stdout lacks {text:?}:\n{}", self.tale());
+        assert!(
+            self.stdout.contains(text),
+            "stdout lacks {text:?}:\n{}",
+            self.tale()
+        );
         self
     }
 
     pub(crate) fn complains(self, text: &str) -> Self {
-        assert!(self.stderr.contains(text), "stderr lacks {text:?}:\n{}", self.tale());
+        assert!(
+            self.stderr.contains(text),
+            "stderr lacks {text:?}:\n{}",
+            self.tale()
+        );
         self
     }
 
     /// Each line of standard output as JSON.
     pub(crate) fn json_lines(&self) -> Vec<serde_json::Value> {
-        let parse = |line| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}\n{}", self.tale()));
+        let parse = |line| {
+            serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}\n{}", self.tale()))
+        };
         self.stdout.lines().map(parse).collect()
     }
 }
@@ -77,7 +93,11 @@ pub(crate) fn run(arguments: &[&str]) -> Ran {
 /// A bus name that no other test of this run uses.
 pub(crate) fn bus() -> String {
     static NEXT: AtomicU32 = AtomicU32::new(0);
-    format!("local:t{}-{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed))
+    format!(
+        "local:t{}-{}",
+        std::process::id(),
+        NEXT.fetch_add(1, Ordering::Relaxed)
+    )
 }
 
 /// A car that runs in the background until it is dropped.
@@ -108,7 +128,12 @@ impl Car {
             }
             if read == 0 {
                 let mut stderr = String::new();
-                child.stderr.take().expect("it is piped").read_to_string(&mut stderr).expect("UTF-8");
+                child
+                    .stderr
+                    .take()
+                    .expect("it is piped")
+                    .read_to_string(&mut stderr)
+                    .expect("UTF-8");
                 panic!("{command:?} ended before it was ready:\n{stderr}");
             }
         }
@@ -118,17 +143,28 @@ impl Car {
     /// Sends a signal and waits for the end: exit code, the rest of both outputs.
     pub(crate) fn stop(mut self, signal: &str) -> (Option<i32>, String, String) {
         let id = self.child.id().to_string();
-        let sent = Command::new("kill").args([signal, &id]).status().expect("kill is there");
+        let sent = Command::new("kill")
+            .args([signal, &id])
+            .status()
+            .expect("kill is there");
         assert!(sent.success(), "kill {signal} {id}");
         let (mut stdout, mut stderr) = (String::new(), String::new());
         self.stdout.read_to_string(&mut stdout).expect("UTF-8");
-        self.child.stderr.take().expect("it is piped").read_to_string(&mut stderr).expect("UTF-8");
+        self.child
+            .stderr
+            .take()
+            .expect("it is piped")
+            .read_to_string(&mut stderr)
+            .expect("UTF-8");
         let begun = Instant::now();
         loop {
             if let Some(status) = self.child.try_wait().expect("it is our child") {
                 return (status.code(), stdout, stderr);
             }
-            assert!(begun.elapsed() < Duration::from_secs(10), "the car does not end after {signal}");
+            assert!(
+                begun.elapsed() < Duration::from_secs(10),
+                "the car does not end after {signal}"
+            );
             std::thread::yield_now();
         }
     }

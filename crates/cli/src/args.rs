@@ -183,7 +183,9 @@ pub(crate) enum Timing {
 /// A time like `30s`, `5 min`, `1h`, or plain seconds.
 fn duration(text: &str) -> Result<Duration, String> {
     let wrong = || "a time is a number and one of ms, s, min, h: 30s".to_owned();
-    let split = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+    let split = text
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(text.len());
     let (number, unit) = text.split_at(split);
     let factor = match unit.trim() {
         "ms" => 1e-3,

@@ -38,11 +38,17 @@ pub(crate) enum Failure {
 
 impl Failure {
     pub(crate) fn input(what: impl Into<String>, hint: Option<String>) -> Self {
-        Self::Input { what: what.into(), hint }
+        Self::Input {
+            what: what.into(),
+            hint,
+        }
     }
 
     pub(crate) fn system(what: impl Into<String>, hint: Option<String>) -> Self {
-        Self::System { what: what.into(), hint }
+        Self::System {
+            what: what.into(),
+            hint,
+        }
     }
 }
 

@@ -46,7 +46,10 @@ pub(crate) fn wrap(text: &str, indent: usize, width: usize) -> Vec<String> {
     if !current.is_empty() {
         lines.push(current);
     }
-    lines.into_iter().map(|line| format!("{:indent$}{line}", "")).collect()
+    lines
+        .into_iter()
+        .map(|line| format!("{:indent$}{line}", ""))
+        .collect()
 }
 
 /// Control characters and escape sequences of foreign text, made visible instead of obeyed.

@@ -14,14 +14,24 @@ pub(crate) fn bytes(name: &str) -> Result<Vec<u8>, Failure> {
     let path = Path::new(name);
     let is_a_path = name.contains(std::path::MAIN_SEPARATOR) || name.ends_with(".toml") || path.exists();
     if !is_a_path {
-        let nearest = shipped::nearest(name).map(|near| format!("nearest name: {near}\n")).unwrap_or_default();
-        let hint = format!("{nearest}`twotrip list scenarios` shows those that are built in; a file ends in .toml");
-        return Err(Failure::input(format!("no scenario `{}` is built in", crate::output::escape(name)), Some(hint)));
+        let nearest = shipped::nearest(name)
+            .map(|near| format!("nearest name: {near}\n"))
+            .unwrap_or_default();
+        let hint =
+            format!("{nearest}`twotrip list scenarios` shows those that are built in; a file ends in .toml");
+        return Err(Failure::input(
+            format!("no scenario `{}` is built in", crate::output::escape(name)),
+            Some(hint),
+        ));
     }
-    let cannot = |error: std::io::Error| Failure::input(format!("cannot read `{}`: {error}", path.display()), None);
+    let cannot =
+        |error: std::io::Error| Failure::input(format!("cannot read `{}`: {error}", path.display()), None);
     let size = std::fs::metadata(path).map_err(cannot)?.len();
     if usize::try_from(size).is_ok_and(|size| size > FILE_BYTES) {
-        let what = format!("`{}` has {size} bytes; a scenario has at most {FILE_BYTES}", path.display());
+        let what = format!(
+            "`{}` has {size} bytes; a scenario has at most {FILE_BYTES}",
+            path.display()
+        );
         return Err(Failure::input(what, None));
     }
     std::fs::read(path).map_err(cannot)

@@ -69,7 +69,14 @@ impl Rig {
         let mut bus = MemoryBus::new(Pacing::Rate(BitRate::Kbit500));
         let (car_node, tester_node) = (bus.attach(), bus.attach());
         let tester = Tester::new(TesterConfig::default());
-        Self { simulator, tester, bus, car_node, tester_node, now: BusInstant::ZERO }
+        Self {
+            simulator,
+            tester,
+            bus,
+            car_node,
+            tester_node,
+            now: BusInstant::ZERO,
+        }
     }
 
     /// The car.
@@ -100,13 +107,21 @@ impl Rig {
         self.tester.request(self.now, Target::Functional, request)?;
         let mut exchange = Exchange::default();
         while !self.turn(&mut exchange) {
-            let deadlines = [self.bus.poll_timeout(), self.tester.poll_timeout(), self.simulator.poll_timeout()];
-            let Some(next) = deadlines.into_iter().flatten().min() else { break };
+            let deadlines = [
+                self.bus.poll_timeout(),
+                self.tester.poll_timeout(),
+                self.simulator.poll_timeout(),
+            ];
+            let Some(next) = deadlines.into_iter().flatten().min() else {
+                break;
+            };
             let next = next.max(self.now);
             self.simulator.stand(next.saturating_since(self.now));
             self.now = next;
         }
-        exchange.events.extend(std::iter::from_fn(|| self.simulator.poll_event()));
+        exchange
+            .events
+            .extend(std::iter::from_fn(|| self.simulator.poll_event()));
         Ok(exchange)
     }
 
@@ -122,9 +137,15 @@ impl Rig {
             while let Some(frame) = self.tester.poll_frame(now) {
                 self.bus.send(now, self.tester_node, frame);
             }
-            let Some(passed) = self.bus.advance(now) else { break };
+            let Some(passed) = self.bus.advance(now) else {
+                break;
+            };
             let from_car = passed.from == self.car_node;
-            exchange.frames.push(Seen { at: passed.at, from_car, frame: passed.frame });
+            exchange.frames.push(Seen {
+                at: passed.at,
+                from_car,
+                frame: passed.frame,
+            });
             if from_car {
                 self.simulator.handle_transmitted(passed.at);
                 self.tester.handle_frame(passed.at, &passed.frame);
@@ -141,7 +162,10 @@ impl Rig {
     fn take_answers(&mut self, exchange: &mut Exchange) -> bool {
         while let Some(event) = self.tester.poll_event() {
             if let TesterEvent::Answer { ecu, .. } = event {
-                exchange.answers.push(Answer { ecu, payload: self.tester.answer(ecu).to_vec() });
+                exchange.answers.push(Answer {
+                    ecu,
+                    payload: self.tester.answer(ecu).to_vec(),
+                });
             }
         }
         !self.tester.is_busy()

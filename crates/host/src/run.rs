@@ -7,6 +7,7 @@
 
 use std::{
     collections::BTreeMap,
+    pin::pin,
     time::{Duration, Instant},
 };
 
@@ -138,6 +139,7 @@ impl Run {
         let mut interrupt = signal(SignalKind::interrupt()).map_err(RunError::Signals)?;
         let mut terminate = signal(SignalKind::terminate()).map_err(RunError::Signals)?;
         let end = lasting.map(|span| self.now() + span);
+        let mut alarm = pin!(sleep_until(tokio::time::Instant::from_std(self.begun)));
         loop {
             let now = self.now();
             if end.is_some_and(|end| now >= end) {
@@ -151,6 +153,10 @@ impl Run {
             let deadline = self.deadline(now, end);
             let at_once = self.has_work() || deadline.saturating_since(now) < TIMER_GRAIN;
             let wake = tokio::time::Instant::from_std(self.begun) + early(deadline);
+            // To ring too soon costs a turn of this loop now and then; to be set anew costs something with each request.
+            if alarm.is_elapsed() || wake < alarm.deadline() {
+                alarm.as_mut().reset(wake);
+            }
             tokio::select! {
                 biased;
                 event = self.bus.recv() => {
@@ -163,7 +169,7 @@ impl Run {
                 _ = terminate.recv() => return Ok(Ending::Stopped),
                 request = self.control.next() => self.ask(request.id, &request.phrase),
                 () = tokio::task::yield_now(), if at_once => {}
-                () = sleep_until(wake), if !at_once => {}
+                () = &mut alarm, if !at_once => {}
             }
         }
     }
@@ -286,7 +292,8 @@ impl Run {
             let (passed, planned) = (passed.as_secs_f64(), planned.as_secs_f64());
             let fraction = (planned > 0.0).then(|| (passed / planned).min(1.0));
             let text = format!("{passed:.0} s of {planned:.0} s of the car's time");
-            self.control.reply(request, &Reply::Progress(Progress { text, fraction }));
+            self.control
+                .reply(request, &Reply::Progress(Progress { text, fraction }));
         }
     }
 }
@@ -306,9 +313,15 @@ fn refuse(text: &str, problem: &Problem) -> Outcome {
     let width = text
         .get(problem.span())
         .map_or(1, |found| found.chars().count().max(1));
-    let mut lines = vec![text.to_owned(), format!("{}{}", " ".repeat(start), "^".repeat(width))];
+    let mut lines = vec![
+        text.to_owned(),
+        format!("{}{}", " ".repeat(start), "^".repeat(width)),
+    ];
     lines.extend(help(problem));
-    Outcome { lines, ..Outcome::refused(problem.to_string()) }
+    Outcome {
+        lines,
+        ..Outcome::refused(problem.to_string())
+    }
 }
 
 /// What would have been right, as lines.

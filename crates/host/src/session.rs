@@ -28,7 +28,9 @@ pub enum SessionError {
     #[error(transparent)]
     Request(#[from] RequestError),
     /// The bus did not take the request.
-    #[error("the bus does not take the request: is anybody else on it?; a frame needs a second node to be acknowledged")]
+    #[error(
+        "the bus does not take the request: is anybody else on it?; a frame needs a second node to be acknowledged"
+    )]
     NotSent,
 }
 
@@ -48,9 +50,16 @@ impl Session {
     /// # Errors
     /// [`BusError`] if the kernel refuses the filters.
     pub fn new(mut bus: Bus) -> Result<Self, BusError> {
-        let filters: Vec<Filter> = EcuNumber::all().map(|ecu| Filter::exact(ecu.address().response)).collect();
+        let filters: Vec<Filter> = EcuNumber::all()
+            .map(|ecu| Filter::exact(ecu.address().response))
+            .collect();
         bus.set_filters(&filters)?;
-        Ok(Self { bus, tester: Tester::new(TesterConfig::default()), begun: Instant::now(), blocked: None })
+        Ok(Self {
+            bus,
+            tester: Tester::new(TesterConfig::default()),
+            begun: Instant::now(),
+            blocked: None,
+        })
     }
 
     fn now(&self) -> BusInstant {
@@ -77,9 +86,16 @@ impl Session {
             self.tester.handle_timeout(now);
             self.send_frames(now)?;
             if let Some(outcome) = self.take_events(&mut answers) {
-                return if outcome == Outcome::NotSent { Err(SessionError::NotSent) } else { Ok(answers) };
+                return if outcome == Outcome::NotSent {
+                    Err(SessionError::NotSent)
+                } else {
+                    Ok(answers)
+                };
             }
-            let deadline = self.tester.poll_timeout().map(|at| at.saturating_since(BusInstant::ZERO));
+            let deadline = self
+                .tester
+                .poll_timeout()
+                .map(|at| at.saturating_since(BusInstant::ZERO));
             let wake = tokio::time::Instant::from_std(self.begun) + deadline.unwrap_or_default();
             tokio::select! {
                 biased;
@@ -103,7 +119,10 @@ impl Session {
         let mut ended = None;
         while let Some(event) = self.tester.poll_event() {
             match event {
-                Event::Answer { ecu, .. } => answers.push(Answer { ecu, payload: self.tester.answer(ecu).to_vec() }),
+                Event::Answer { ecu, .. } => answers.push(Answer {
+                    ecu,
+                    payload: self.tester.answer(ecu).to_vec(),
+                }),
                 Event::Finished { outcome, .. } => ended = Some(outcome),
                 _ => {}
             }

@@ -17,13 +17,20 @@ impl Cabin {
     /// What hands and feet do now. Without a plan the foot stays on the brake.
     pub(crate) fn controls(&mut self, speed: Speed) -> DriverControls {
         if let Some(driver) = &mut self.driving {
-            return DriverControls { key: self.key, ..driver.controls(speed) };
+            return DriverControls {
+                key: self.key,
+                ..driver.controls(speed)
+            };
         }
         DriverControls {
             key: self.key,
             pedal: Ratio::ZERO,
             brake: Ratio::from_percent(100.0),
-            selector: if self.in_drive { Selector::Drive } else { Selector::Park },
+            selector: if self.in_drive {
+                Selector::Drive
+            } else {
+                Selector::Park
+            },
         }
     }
 }

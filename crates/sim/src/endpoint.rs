@@ -45,9 +45,15 @@ impl Timing {
         spacing: Some(BitRate::Kbit500),
     };
     /// As cars do, on a bus that paces the frames.
-    pub const REAL_ON_PACED_BUS: Self = Self { spacing: None, ..Self::REAL };
+    pub const REAL_ON_PACED_BUS: Self = Self {
+        spacing: None,
+        ..Self::REAL
+    };
     /// At once.
-    pub const FAST: Self = Self { reply: None, spacing: None };
+    pub const FAST: Self = Self {
+        reply: None,
+        spacing: None,
+    };
 }
 
 /// A request as it waits for its answer.
@@ -162,8 +168,15 @@ impl Endpoint {
     }
 
     pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
-        let due = if self.channel.is_transmitting() { None } else { self.waiting.front().map(|request| request.due) };
-        [due, self.leaves, self.channel.poll_timeout()].into_iter().flatten().min()
+        let due = if self.channel.is_transmitting() {
+            None
+        } else {
+            self.waiting.front().map(|request| request.due)
+        };
+        [due, self.leaves, self.channel.poll_timeout()]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     /// Forgets everything under way: the ECU has gone to sleep.
@@ -176,7 +189,9 @@ impl Endpoint {
     fn take_events(&mut self, now: BusInstant) -> bool {
         let mut completed = false;
         while let Some(event) = self.channel.poll_event() {
-            let Event::Received { addressing } = event else { continue };
+            let Event::Received { addressing } = event else {
+                continue;
+            };
             completed = true;
             self.counts.requests += 1;
             let delay = self.draw_delay();
@@ -190,7 +205,12 @@ impl Endpoint {
                 self.counts.dropped += 1;
                 continue;
             }
-            self.waiting.push_back(Request { addressing, bytes, len, due });
+            self.waiting.push_back(Request {
+                addressing,
+                bytes,
+                len,
+                due,
+            });
         }
         completed
     }
@@ -202,7 +222,9 @@ impl Endpoint {
     }
 
     fn draw_delay(&mut self) -> Duration {
-        let Some((least, greatest)) = self.timing.reply else { return Duration::ZERO };
+        let Some((least, greatest)) = self.timing.reply else {
+            return Duration::ZERO;
+        };
         let span = greatest.saturating_sub(least);
         least + span * u32::from(self.dice.next_u32().to_le_bytes()[0]) / 256
     }

@@ -11,11 +11,17 @@ pub(crate) fn judge(car: &Car, expectation: &Expectation) -> Outcome {
     let (met, found) = match *expectation {
         Expectation::Mil { commanded } => {
             let is = memory.mil_commanded();
-            (is == commanded, format!("the lamp is {}commanded on", if is { "" } else { "not " }))
+            (
+                is == commanded,
+                format!("the lamp is {}commanded on", if is { "" } else { "not " }),
+            )
         }
         Expectation::Lamp { lit } => {
             let is = car.lamp_lit();
-            (is == lit, format!("the lamp is {}", if is { "lit" } else { "dark" }))
+            (
+                is == lit,
+                format!("the lamp is {}", if is { "lit" } else { "dark" }),
+            )
         }
         Expectation::Code(list, dtc) => {
             let codes = codes(car, list);
@@ -36,7 +42,11 @@ pub(crate) fn judge(car: &Car, expectation: &Expectation) -> Outcome {
             (is == complete, format!("{} is {state}", group.name()))
         }
     };
-    if met { Outcome::done(format!("as expected: {found}")) } else { Outcome::refused(format!("not as expected: {found}")) }
+    if met {
+        Outcome::done(format!("as expected: {found}"))
+    } else {
+        Outcome::refused(format!("not as expected: {found}"))
+    }
 }
 
 fn codes(car: &Car, list: CodeList) -> Vec<Dtc> {

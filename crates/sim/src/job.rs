@@ -27,11 +27,19 @@ pub struct Outcome {
 
 impl Outcome {
     pub(crate) fn done(text: impl Into<String>) -> Self {
-        Self { ok: true, text: text.into(), details: Vec::new() }
+        Self {
+            ok: true,
+            text: text.into(),
+            details: Vec::new(),
+        }
     }
 
     pub(crate) fn refused(text: impl Into<String>) -> Self {
-        Self { ok: false, text: text.into(), details: Vec::new() }
+        Self {
+            ok: false,
+            text: text.into(),
+            details: Vec::new(),
+        }
     }
 
     pub(crate) fn with_detail(mut self, detail: impl Into<String>) -> Self {
@@ -98,21 +106,36 @@ pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
     let mut tasks = VecDeque::new();
     if key_is_off {
         tasks.push_back(Task::KeyOn);
-        tasks.push_back(Task::Settle { steps: steps(BEFORE_START) });
+        tasks.push_back(Task::Settle {
+            steps: steps(BEFORE_START),
+        });
     }
-    tasks.push_back(Task::Crank { patience: steps(CRANK) });
-    tasks.push_back(Task::Settle { steps: steps(AFTER_START) });
+    tasks.push_back(Task::Crank {
+        patience: steps(CRANK),
+    });
+    tasks.push_back(Task::Settle {
+        steps: steps(AFTER_START),
+    });
     tasks
 }
 
 /// Driving a plan, starting first if the engine stands.
 pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Task> {
-    let mut tasks = if running { VecDeque::new() } else { start(key_is_off) };
-    tasks.push_back(Task::Drive { driver: Box::new(Driver::new(plan.clone())), planned: plan.duration() });
+    let mut tasks = if running {
+        VecDeque::new()
+    } else {
+        start(key_is_off)
+    };
+    tasks.push_back(Task::Drive {
+        driver: Box::new(Driver::new(plan.clone())),
+        planned: plan.duration(),
+    });
     tasks
 }
 
 /// Waiting until the ECU sleeps with the key off.
 pub(crate) fn fall_asleep() -> Task {
-    Task::FallAsleep { patience: steps(AFTER_RUN) }
+    Task::FallAsleep {
+        patience: steps(AFTER_RUN),
+    }
 }

@@ -200,7 +200,10 @@ impl Simulator {
     /// Takes over what the ECU noticed in the last step.
     fn note_ecu(&mut self) {
         while let Some(effect) = self.car.ecu.poll_effect() {
-            self.note(Event::Memory { at: self.car.now(), effect });
+            self.note(Event::Memory {
+                at: self.car.now(),
+                effect,
+            });
         }
         let asleep = self.car.ecu.asleep();
         if asleep && !self.ecu_was_asleep {
@@ -244,24 +247,46 @@ impl Simulator {
     }
 
     fn begin_next(&mut self) {
-        let Some((id, phrase)) = self.waiting.pop_front() else { return };
+        let Some((id, phrase)) = self.waiting.pop_front() else {
+            return;
+        };
         self.settle_owed();
-        self.note(Event::Began { id, phrase: phrase.clone(), at: self.car.now() });
+        self.note(Event::Began {
+            id,
+            phrase: phrase.clone(),
+            at: self.car.now(),
+        });
         let tasks = match self.tasks_of(&phrase) {
             Ok(tasks) => tasks,
             Err(outcome) => {
-                self.note(Event::Finished { id, phrase, at: self.car.now(), outcome });
+                self.note(Event::Finished {
+                    id,
+                    phrase,
+                    at: self.car.now(),
+                    outcome,
+                });
                 return;
             }
         };
         let planned = tasks.iter().map(Task::planned).sum();
         let odometer_metres = self.car.vehicle.distance().metres();
-        self.job = Some(Box::new(Job { id, phrase, tasks, planned, passed: Duration::ZERO, odometer_metres }));
+        self.job = Some(Box::new(Job {
+            id,
+            phrase,
+            tasks,
+            planned,
+            passed: Duration::ZERO,
+            odometer_metres,
+        }));
     }
 
     /// Does what a phrase does at once, and says what will take time; `Err` is the outcome of a phrase that is over.
     fn tasks_of(&mut self, phrase: &Phrase) -> Result<VecDeque<Task>, Outcome> {
-        let settle = |span| VecDeque::from([Task::Settle { steps: crate::steps(span) }]);
+        let settle = |span| {
+            VecDeque::from([Task::Settle {
+                steps: crate::steps(span),
+            }])
+        };
         match phrase {
             Phrase::KeyOn => {
                 if self.cabin.key == KeyPosition::On {
@@ -284,9 +309,17 @@ impl Simulator {
                 self.turn_off();
                 let off = crate::steps(Duration::from_secs(2));
                 let on = crate::steps(job::KEY_ON);
-                Ok(VecDeque::from([Task::Settle { steps: off }, Task::KeyOn, Task::Settle { steps: on }]))
+                Ok(VecDeque::from([
+                    Task::Settle { steps: off },
+                    Task::KeyOn,
+                    Task::Settle { steps: on },
+                ]))
             }
-            Phrase::Drive(plan) => Ok(job::drive(&workshop::plan(plan), self.key_is_off(), self.engine_runs())),
+            Phrase::Drive(plan) => Ok(job::drive(
+                &workshop::plan(plan),
+                self.key_is_off(),
+                self.engine_runs(),
+            )),
             Phrase::Soak(span) => {
                 self.turn_off();
                 Ok(VecDeque::from([job::fall_asleep(), Task::Rest { left: *span }]))
@@ -302,14 +335,18 @@ impl Simulator {
         match phrase {
             Phrase::Ambient(temperature) => {
                 self.car.vehicle.set_ambient(*temperature);
-                Outcome::done(format!("the air around the car has {:.1} C", temperature.celsius()))
+                Outcome::done(format!(
+                    "the air around the car has {:.1} C",
+                    temperature.celsius()
+                ))
             }
             Phrase::Altitude(height) => {
                 self.car.vehicle.set_altitude(*height);
                 Outcome::done(format!("the car is {:.0} m above the sea", height.metres()))
             }
             Phrase::Refuel(_) if self.engine_runs() => {
-                Outcome::refused("the engine runs: nobody refuels a running car").with_detail("first: key off")
+                Outcome::refused("the engine runs: nobody refuels a running car")
+                    .with_detail("first: key off")
             }
             Phrase::Refuel(level) => workshop::refuel(&mut self.car, *level),
             Phrase::Defect(defect) => workshop::break_part(&mut self.car, defect),
@@ -333,7 +370,11 @@ impl Simulator {
             Phrase::Override(quantity, value) => {
                 self.not_physical = true;
                 self.car.ecu.overrides_mut().set(*quantity, *value);
-                Outcome::done(format!("{} is reported as {value} {} (not physical)", quantity.name(), quantity.unit()))
+                Outcome::done(format!(
+                    "{} is reported as {value} {} (not physical)",
+                    quantity.name(),
+                    quantity.unit()
+                ))
             }
             Phrase::Release(quantity) => {
                 self.car.ecu.overrides_mut().release(*quantity);
@@ -352,7 +393,9 @@ impl Simulator {
 
     /// Lets a task pass for at most `left`; takes it off the list when it is done. Says what time passed.
     fn work_task(&mut self, job: &mut Job, left: Duration) -> Duration {
-        let Some(task) = job.tasks.front_mut() else { return Duration::ZERO };
+        let Some(task) = job.tasks.front_mut() else {
+            return Duration::ZERO;
+        };
         let mut allowance = crate::steps(left);
         let mut passed = Duration::ZERO;
         let done = match task {
@@ -387,7 +430,10 @@ impl Simulator {
                 let mut current = self.cabin.driving.take().unwrap_or_else(|| (**driver).clone());
                 while allowance > 0 && !current.finished() {
                     let controls = current.controls(self.car.vehicle.road_speed());
-                    self.car.step(&twotrip_vehicle::DriverControls { key: self.cabin.key, ..controls });
+                    self.car.step(&twotrip_vehicle::DriverControls {
+                        key: self.cabin.key,
+                        ..controls
+                    });
                     self.note_ecu();
                     allowance -= 1;
                     passed += STEP;
@@ -424,14 +470,21 @@ impl Simulator {
         let vehicle = &self.car.vehicle;
         let spent = clock::say(job.passed);
         let outcome = match &job.phrase {
-            Phrase::KeyOn => Outcome::done(if self.engine_runs() { "the engine runs" } else { "key on, engine off" }),
+            Phrase::KeyOn => Outcome::done(if self.engine_runs() {
+                "the engine runs"
+            } else {
+                "key on, engine off"
+            }),
             Phrase::KeyOff => Outcome::done("key off, the ECU sleeps"),
-            Phrase::Start if self.engine_runs() => {
-                Outcome::done(format!("the engine runs at {:.0} rpm", vehicle.engine_speed().rpm()))
-            }
+            Phrase::Start if self.engine_runs() => Outcome::done(format!(
+                "the engine runs at {:.0} rpm",
+                vehicle.engine_speed().rpm()
+            )),
             Phrase::Start => Outcome::refused("the engine did not start"),
             Phrase::Stop => Outcome::done("the engine stands, the key is on"),
-            Phrase::Drive(_) if !self.engine_runs() => Outcome::refused("the engine did not start or died on the way"),
+            Phrase::Drive(_) if !self.engine_runs() => {
+                Outcome::refused("the engine did not start or died on the way")
+            }
             Phrase::Drive(_) => {
                 let metres = vehicle.distance().metres() - job.odometer_metres;
                 Outcome::done(format!("drove {:.2} km in {spent}, now idling", metres / 1000.0))
@@ -442,7 +495,12 @@ impl Simulator {
             }
             _ => Outcome::done(format!("{spent} passed")),
         };
-        self.note(Event::Finished { id: job.id, phrase: job.phrase.clone(), at: self.car.now(), outcome });
+        self.note(Event::Finished {
+            id: job.id,
+            phrase: job.phrase.clone(),
+            at: self.car.now(),
+            outcome,
+        });
     }
 
     // --- The bus ------------------------------------------------------------------------------------------
@@ -489,7 +547,10 @@ impl Simulator {
                 Addressing::Physical => server::Addressing::Physical,
             };
             let at = self.car.now();
-            let answered = self.car.ecu.answer(at, addressing, request.bytes(), &mut self.response);
+            let answered = self
+                .car
+                .ecu
+                .answer(at, addressing, request.bytes(), &mut self.response);
             self.note_ecu();
             if answered.is_sent() {
                 self.endpoint.reply(now, self.response.as_slice());

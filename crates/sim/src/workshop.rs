@@ -34,10 +34,17 @@ pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
 pub(crate) fn refuel(car: &mut Car, level: Ratio) -> Outcome {
     let before = car.vehicle.fuel_level();
     if before >= level {
-        return Outcome::refused(format!("the tank is at {:.0} % already; fuel is not taken out", before.percent()));
+        return Outcome::refused(format!(
+            "the tank is at {:.0} % already; fuel is not taken out",
+            before.percent()
+        ));
     }
     car.vehicle.refuel(level);
-    Outcome::done(format!("refuelled from {:.0} % to {:.0} %", before.percent(), level.percent()))
+    Outcome::done(format!(
+        "refuelled from {:.0} % to {:.0} %",
+        before.percent(),
+        level.percent()
+    ))
 }
 
 /// Something physical breaks.
@@ -46,7 +53,9 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
     Outcome::done(match defect {
         Defect::FuelCap(CapFault::Loose) => "the fuel cap is on, but not tight".to_owned(),
         Defect::FuelCap(CapFault::Missing) => "the fuel cap has been left off".to_owned(),
-        Defect::FillerNeckHole(diameter) => format!("the filler neck has a hole of {} mm", diameter.millimetres()),
+        Defect::FillerNeckHole(diameter) => {
+            format!("the filler neck has a hole of {} mm", diameter.millimetres())
+        }
     })
 }
 
@@ -60,7 +69,10 @@ pub(crate) fn break_wire(car: &mut Car, circuit: Circuit, fault: WiringFault) ->
 pub(crate) fn mend_wire(car: &mut Car, circuit: Circuit) -> Outcome {
     match car.harness.mend_wire(circuit) {
         Some(fault) => Outcome::done(format!("mended: {}", say_wire(circuit, fault))),
-        None => Outcome::done(format!("the wires of the {} were good: nothing cured", circuit.name())),
+        None => Outcome::done(format!(
+            "the wires of the {} were good: nothing cured",
+            circuit.name()
+        )),
     }
 }
 
@@ -83,18 +95,26 @@ pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
 pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
     let text = match (part, found) {
-        (_, Some(Defect::FuelCap(CapFault::Loose))) => "the fuel cap turns by hand: it was never tightened until it clicks",
+        (_, Some(Defect::FuelCap(CapFault::Loose))) => {
+            "the fuel cap turns by hand: it was never tightened until it clicks"
+        }
         (_, Some(Defect::FuelCap(CapFault::Missing))) => "there is no fuel cap on the filler neck",
         (_, Some(Defect::FillerNeckHole(diameter))) => {
             let size = diameter.millimetres();
-            return Outcome::done(format!("smoke comes out of the filler neck: a hole of about {size} mm"));
+            return Outcome::done(format!(
+                "smoke comes out of the filler neck: a hole of about {size} mm"
+            ));
         }
         (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
         (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
         (Part::TankPressureSensor, None) => match car.harness.fault(Circuit::TankPressureSensor) {
             Some(WiringFault::Open) => "the sensor looks good; its signal wire is broken at the connector",
-            Some(WiringFault::ShortToGround) => "the sensor looks good; its signal wire has chafed through on the body",
-            Some(WiringFault::ShortToSupply) => "the sensor looks good; signal and supply wire touch in the connector",
+            Some(WiringFault::ShortToGround) => {
+                "the sensor looks good; its signal wire has chafed through on the body"
+            }
+            Some(WiringFault::ShortToSupply) => {
+                "the sensor looks good; signal and supply wire touch in the connector"
+            }
             None => "sensor, connector and wires look good",
         },
     };
@@ -105,16 +125,19 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
 pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
     let sensor = car.vehicle.sensors();
     if sensor.key == KeyPosition::Off {
-        return Outcome::refused("0.00 V: the key is off, so the sensor has no supply").with_detail("first: key on");
+        return Outcome::refused("0.00 V: the key is off, so the sensor has no supply")
+            .with_detail("first: key on");
     }
     let at_ecu = car.harness.sense(&sensor);
     match circuit {
         Circuit::TankPressureSensor => {
             let (ecu, connector) = (at_ecu.tank_pressure.volts(), sensor.tank_pressure.volts());
             let pressure = car.vehicle.tank_pressure().pascals();
-            Outcome::done(format!("signal at the ECU {ecu:.2} V, at the unplugged sensor's pin {connector:.2} V"))
-                .with_detail(format!("a gauge on the tank shows {pressure:+.0} Pa"))
-                .with_detail("good: both alike, 2.50 V at atmosphere, 0.50 V more for each kPa".to_owned())
+            Outcome::done(format!(
+                "signal at the ECU {ecu:.2} V, at the unplugged sensor's pin {connector:.2} V"
+            ))
+            .with_detail(format!("a gauge on the tank shows {pressure:+.0} Pa"))
+            .with_detail("good: both alike, 2.50 V at atmosphere, 0.50 V more for each kPa".to_owned())
         }
     }
 }

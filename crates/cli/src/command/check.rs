@@ -11,7 +11,11 @@ pub(super) fn run(args: &args::Check) -> Result<(), Failure> {
         let bytes = sources::bytes(name)?;
         match Scenario::parse(&bytes) {
             Ok(scenario) => {
-                output::line(&format!("{}: good: {}", output::escape(name), output::escape(scenario.title())))?;
+                output::line(&format!(
+                    "{}: good: {}",
+                    output::escape(name),
+                    output::escape(scenario.title())
+                ))?;
             }
             Err(problems) => {
                 good = false;

@@ -27,7 +27,11 @@ struct Item {
 
 impl Item {
     fn new(name: impl Into<String>, meaning: impl Into<String>) -> Self {
-        Self { name: name.into(), meaning: meaning.into(), example: None }
+        Self {
+            name: name.into(),
+            meaning: meaning.into(),
+            example: None,
+        }
     }
 }
 
@@ -58,7 +62,10 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
 
 fn scenarios() -> Vec<Item> {
     let title = |text: &str| Scenario::parse(text.as_bytes()).map(|scenario| scenario.title().to_owned());
-    shipped::ALL.iter().map(|shipped| Item::new(shipped.name, title(shipped.text).unwrap_or_default())).collect()
+    shipped::ALL
+        .iter()
+        .map(|shipped| Item::new(shipped.name, title(shipped.text).unwrap_or_default()))
+        .collect()
 }
 
 fn defects() -> Vec<Item> {
@@ -73,13 +80,22 @@ fn defects() -> Vec<Item> {
                     (" DIAMETER".to_owned(), format!("{least:.1} to {greatest:.0} mm"))
                 }
             };
-            Item::new(format!("defect {part} {}{words}", entry.kind), format!("{} ({size})", entry.description))
+            Item::new(
+                format!("defect {part} {}{words}", entry.kind),
+                format!("{} ({size})", entry.description),
+            )
         })
         .collect();
     for circuit in Circuit::ALL {
         for fault in WiringFault::ALL {
-            let meaning = format!("{:.2} V at the pin of the ECU, whatever the sensor says", fault.pin().volts());
-            items.push(Item::new(format!("defect wiring {} {}", circuit.name(), fault.name()), meaning));
+            let meaning = format!(
+                "{:.2} V at the pin of the ECU, whatever the sensor says",
+                fault.pin().volts()
+            );
+            items.push(Item::new(
+                format!("defect wiring {} {}", circuit.name(), fault.name()),
+                meaning,
+            ));
         }
     }
     items
@@ -87,12 +103,22 @@ fn defects() -> Vec<Item> {
 
 fn parts() -> Vec<Item> {
     let work: Vec<&str> = Work::ALL.iter().map(|work| work.name()).collect();
-    let parts = Part::ALL
-        .iter()
-        .map(|part| Item::new(part.name(), format!("work: {}; to look at it: inspect {}", work.join(", "), part.name())));
+    let parts = Part::ALL.iter().map(|part| {
+        Item::new(
+            part.name(),
+            format!(
+                "work: {}; to look at it: inspect {}",
+                work.join(", "),
+                part.name()
+            ),
+        )
+    });
     let circuits = Circuit::ALL.iter().map(|circuit| {
         let name = circuit.name();
-        Item::new(format!("wiring {name}"), format!("work: mend wiring {name}; to measure it: measure {name}"))
+        Item::new(
+            format!("wiring {name}"),
+            format!("work: mend wiring {name}; to measure it: measure {name}"),
+        )
     });
     parts.chain(circuits).collect()
 }
@@ -100,7 +126,9 @@ fn parts() -> Vec<Item> {
 fn drives() -> Vec<Item> {
     let schedule = |name: &str, title: &str, schedule: &schedule::Schedule| {
         let (seconds, distance) = (schedule.duration().as_secs(), schedule.distance());
-        let top = (0..schedule.samples()).map(|second| schedule.sample(second)).fold(Speed::ZERO, Speed::max);
+        let top = (0..schedule.samples())
+            .map(|second| schedule.sample(second))
+            .fold(Speed::ZERO, Speed::max);
         let mean = Speed::from_metres_per_second(distance.metres() / schedule.duration().as_secs_f64());
         let meaning = format!(
             "{title}: {seconds} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
@@ -116,7 +144,10 @@ fn drives() -> Vec<Item> {
     ];
     items.push(Item {
         example: Some("drive idle 60 s, 50 km/h for 5 min, stop".to_owned()),
-        ..Item::new("drive LEG, LEG, ...", "a plan of your own: idle TIME, SPEED for TIME, stop")
+        ..Item::new(
+            "drive LEG, LEG, ...",
+            "a plan of your own: idle TIME, SPEED for TIME, stop",
+        )
     });
     items
 }

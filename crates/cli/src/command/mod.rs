@@ -29,6 +29,8 @@ pub(crate) fn run(args: Args) -> Result<(), Failure> {
 
 /// Runs a future on this one thread.
 fn block_on(future: impl Future<Output = Result<(), Failure>>) -> Result<(), Failure> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
     runtime.block_on(future)
 }

@@ -19,17 +19,42 @@ use crate::{args, command::words, exit::Failure, output, sources};
 #[derive(Debug, Serialize)]
 #[serde(tag = "event", rename_all = "kebab-case")]
 enum Line<'a> {
-    Ready { scenario: &'a str, bus: String, control: String, seed: u64, not_physical: bool },
-    Phrase { car_time_s: f64, phrase: &'a str, ok: bool, outcome: &'a str, details: &'a [String] },
-    Memory { car_time_s: f64, text: String },
+    Ready {
+        scenario: &'a str,
+        bus: String,
+        control: String,
+        seed: u64,
+        not_physical: bool,
+    },
+    Phrase {
+        car_time_s: f64,
+        phrase: &'a str,
+        ok: bool,
+        outcome: &'a str,
+        details: &'a [String],
+    },
+    Memory {
+        car_time_s: f64,
+        text: String,
+    },
     BusDown,
-    End { reason: &'static str, requests: u64, dropped: u64, lost_frames: u64, expectations_met: bool, not_physical: bool },
+    End {
+        reason: &'static str,
+        requests: u64,
+        dropped: u64,
+        lost_frames: u64,
+        expectations_met: bool,
+        not_physical: bool,
+    },
 }
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
-    let name: Name = args.bus.parse().map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
+    let name: Name = args
+        .bus
+        .parse()
+        .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
     let timing = match args.timing {
         args::Timing::Real => Timing::REAL,
         args::Timing::Fast => Timing::FAST,
@@ -80,7 +105,9 @@ fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> R
     while simulator.is_busy() {
         simulator.work(std::time::Duration::from_secs(60));
         while let Some(event) = simulator.poll_event() {
-            if let Event::Finished { at, phrase, outcome, .. } = &event
+            if let Event::Finished {
+                at, phrase, outcome, ..
+            } = &event
                 && !outcome.ok
             {
                 met = false;
@@ -91,7 +118,13 @@ fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> R
     Ok(met)
 }
 
-fn ready(args: &args::Run, name: &Name, control: &Path, not_physical: bool, seed: u64) -> Result<(), Failure> {
+fn ready(
+    args: &args::Run,
+    name: &Name,
+    control: &Path,
+    not_physical: bool,
+    seed: u64,
+) -> Result<(), Failure> {
     if args.json {
         return output::json(&Line::Ready {
             scenario: &args.scenario,
@@ -101,8 +134,15 @@ fn ready(args: &args::Run, name: &Name, control: &Path, not_physical: bool, seed
             not_physical,
         });
     }
-    let note = if not_physical { " (not physical: memory or values were set by hand)" } else { "" };
-    output::line(&format!("ready: {} on {name}{note}", output::escape(&args.scenario)))
+    let note = if not_physical {
+        " (not physical: memory or values were set by hand)"
+    } else {
+        ""
+    };
+    output::line(&format!(
+        "ready: {} on {name}{note}",
+        output::escape(&args.scenario)
+    ))
 }
 
 /// Prints what happened while the car was on the bus.
@@ -113,16 +153,23 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             anstream::eprintln!("the interface is down; the car is back on the bus when it is up again");
             Ok(())
         }
-        Notice::Event(Event::Finished { at, outcome, phrase, .. }) => {
+        Notice::Event(Event::Finished {
+            at, outcome, phrase, ..
+        }) => {
             if matches!(phrase, Phrase::Expect(_)) {
                 *met &= outcome.ok;
             }
             say(json, at.as_secs_f64(), &phrase.to_string(), outcome)
         }
         Notice::Event(Event::Memory { at, effect }) => {
-            let Some((text, _)) = words::effect(*effect) else { return Ok(()) };
+            let Some((text, _)) = words::effect(*effect) else {
+                return Ok(());
+            };
             if json {
-                return output::json(&Line::Memory { car_time_s: at.as_secs_f64(), text });
+                return output::json(&Line::Memory {
+                    car_time_s: at.as_secs_f64(),
+                    text,
+                });
             }
             output::line(&format!("{}  {text}", words::car_clock(at.as_secs_f64())))
         }
@@ -133,9 +180,19 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
 fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
     if json {
         let Outcome { ok, text, details } = outcome;
-        return output::json(&Line::Phrase { car_time_s, phrase, ok: *ok, outcome: text, details });
+        return output::json(&Line::Phrase {
+            car_time_s,
+            phrase,
+            ok: *ok,
+            outcome: text,
+            details,
+        });
     }
-    output::line(&format!("{}  > {phrase}   {}", words::car_clock(car_time_s), outcome.text))?;
+    output::line(&format!(
+        "{}  > {phrase}   {}",
+        words::car_clock(car_time_s),
+        outcome.text
+    ))?;
     for detail in &outcome.details {
         output::line(&format!("                  {detail}"))?;
     }
@@ -158,7 +215,15 @@ fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Fai
             not_physical: run.simulator().not_physical(),
         });
     }
-    let note = if run.simulator().not_physical() { "; not physical" } else { "" };
-    anstream::eprintln!("{reason}: {} requests taken, {} dropped{note}", counts.requests, counts.dropped);
+    let note = if run.simulator().not_physical() {
+        "; not physical"
+    } else {
+        ""
+    };
+    anstream::eprintln!(
+        "{reason}: {} requests taken, {} dropped{note}",
+        counts.requests,
+        counts.dropped
+    );
     Ok(())
 }

@@ -25,7 +25,9 @@ struct Line<'a, T> {
 /// Runs the command: one phrase after the other, until one cannot be done.
 pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
     let folder = RuntimeDir::of_user().map_err(words::system)?;
-    let mut client = ControlClient::find(args.control.as_deref(), &folder).await.map_err(words::system)?;
+    let mut client = ControlClient::find(args.control.as_deref(), &folder)
+        .await
+        .map_err(words::system)?;
     for phrase in &args.phrases {
         let outcome = client
             .tell(phrase, |progress| show_progress(args.json, phrase, progress))
@@ -41,9 +43,16 @@ pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
 
 fn show(json: bool, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
     if json {
-        return output::json(&Line { phrase, reply: outcome });
+        return output::json(&Line {
+            phrase,
+            reply: outcome,
+        });
     }
-    let (mark, colour) = if outcome.ok { ("", GOOD) } else { ("not done: ", BAD) };
+    let (mark, colour) = if outcome.ok {
+        ("", GOOD)
+    } else {
+        ("not done: ", BAD)
+    };
     let text = output::escape(&outcome.text);
     output::line(&format!("{colour}{mark}{PLAIN}{text}"))?;
     for line in &outcome.lines {
@@ -56,7 +65,10 @@ fn show(json: bool, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
 fn show_progress(json: bool, phrase: &str, progress: &Progress) {
     if json {
         // Nothing can be done about a reader that has gone; the outcome will tell.
-        let _ = output::json(&Line { phrase, reply: progress });
+        let _ = output::json(&Line {
+            phrase,
+            reply: progress,
+        });
         return;
     }
     let mut stderr = std::io::stderr();

@@ -30,15 +30,26 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
         Effect::ConfirmedErased(dtc) => (format!("{dtc} grew old and is erased"), Mood::Good),
         Effect::PermanentErased(dtc) => (format!("the ECU erases the permanent {dtc} itself"), Mood::Good),
         Effect::GroupCompleted(group) => (format!("readiness: {} complete", group.name()), Mood::Good),
-        Effect::Cleared => ("codes, freeze frame and readiness cleared".to_owned(), Mood::Plain),
+        Effect::Cleared => (
+            "codes, freeze frame and readiness cleared".to_owned(),
+            Mood::Plain,
+        ),
         _ => return None,
     })
 }
 
 /// A clock of car time: days, hours, minutes, seconds.
 pub(super) fn car_clock(seconds: f64) -> String {
-    let whole = std::time::Duration::try_from_secs_f64(seconds).unwrap_or_default().as_secs();
-    format!("{} d {:02}:{:02}:{:02}", whole / 86_400, whole / 3600 % 24, whole / 60 % 60, whole % 60)
+    let whole = std::time::Duration::try_from_secs_f64(seconds)
+        .unwrap_or_default()
+        .as_secs();
+    format!(
+        "{} d {:02}:{:02}:{:02}",
+        whole / 86_400,
+        whole / 3600 % 24,
+        whole / 60 % 60,
+        whole % 60
+    )
 }
 
 /// A failure of the bus, the control socket or the system: what it is, then, a line each, what to try.

@@ -87,6 +87,8 @@ pub struct Control {
     catalyst: catalyst::CatalystModel,
     pins: ActuatorPins,
     slow_countdown: u32,
+    /// Since engine start, as of the last slow step.
+    run_time: Duration,
     /// Flow through a square millimetre of throttle, g/s.
     flow_per_area: f64,
     wanted_load: f64,
@@ -114,6 +116,7 @@ impl Default for Control {
             catalyst: catalyst::CatalystModel::default(),
             pins: ActuatorPins::default(),
             slow_countdown: 0,
+            run_time: Duration::ZERO,
             flow_per_area: 0.19,
             wanted_load: 0.0,
             plate: Angle::ZERO,
@@ -232,6 +235,7 @@ impl Control {
 
     fn engine_started(&mut self) {
         self.start_coolant = self.measured.coolant.celsius();
+        self.run_time = Duration::ZERO;
         self.lambda.restart();
         self.purge.restart();
         self.has_been_closed = false;
@@ -256,7 +260,7 @@ impl Control {
         let may_close = running
             && self.open_seconds > REJOIN_SECONDS
             && self.measured.coolant >= CLOSED_LOOP_COOLANT
-            && self.watch.run_time(now) >= CLOSED_LOOP_AFTER;
+            && self.run_time >= CLOSED_LOOP_AFTER;
         self.lambda
             .step(self.measured.oxygen_front, may_close, STEP_SECONDS);
         self.has_been_closed |= self.lambda.is_closed();
@@ -267,9 +271,9 @@ impl Control {
         } else {
             0.0
         };
-        let demand = self.demand(now);
+        let demand = self.demand();
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
-        self.pins.ignition_advance = self.timing.step(&self.timing_conditions(now));
+        self.pins.ignition_advance = self.timing.step(&self.timing_conditions());
         self.pins.throttle = self.watch.key_on().then_some(self.plate);
         self.pins.starter = self.watch.starter(now, &self.measured);
         if cranking || self.pins.starter {
@@ -280,12 +284,13 @@ impl Control {
     fn step_slow(&mut self, now: CarInstant, requests: Requests) {
         let running = self.watch.is_running();
         let run_time = self.watch.run_time(now);
+        self.run_time = run_time;
         self.air.step_slow(&self.measured, SLOW_SECONDS);
         self.idle.step_slow(&self.measured);
         self.flow_per_area = air::choked_flow_per_area(&self.measured);
-        let demand = self.demand(now);
+        let demand = self.demand();
         self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
-        let conditions = self.timing_conditions(now);
+        let conditions = self.timing_conditions();
         self.timing.step_slow(&self.measured, &conditions, SLOW_SECONDS);
 
         self.trims.choose(
@@ -346,11 +351,11 @@ impl Control {
         (angle, load)
     }
 
-    fn demand(&self, now: CarInstant) -> fuel::Demand {
+    fn demand(&self) -> fuel::Demand {
         fuel::Demand {
             cranking: self.watch.state() == EngineState::Cranking && self.turns >= TURNS_TO_SYNCHRONISE,
             running: self.watch.is_running(),
-            run_time: self.watch.run_time(now),
+            run_time: self.run_time,
             pedal_released: self.idle.pedal_released(),
             wanted_load: self.wanted_load,
             metered: self.air.metered,
@@ -361,11 +366,11 @@ impl Control {
         }
     }
 
-    fn timing_conditions(&self, now: CarInstant) -> timing::Conditions {
+    fn timing_conditions(&self) -> timing::Conditions {
         let target = self.idle.target().rpm();
         timing::Conditions {
             running: self.watch.is_running(),
-            run_time: self.watch.run_time(now),
+            run_time: self.run_time,
             idle: self.idle.pedal_released() && self.measured.rpm < target + 300.0,
             fuel_cut: self.fuel.is_cut(),
             load: self.air.calculated_load,

@@ -18,8 +18,7 @@ use twotrip_obd::Dtc;
 use twotrip_units::{Length, Pressure, Ratio};
 
 use super::{
-    EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE,
-    TestResult,
+    EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE, TestResult,
 };
 use crate::control::Requests;
 

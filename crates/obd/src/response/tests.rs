@@ -20,7 +20,10 @@ fn codes(bytes: &[u8]) -> Vec<std::string::String> {
 fn vin_in_the_shape_of_the_standard() {
     let mut bytes = Vec::from([0x49, 0x02, 0x01]);
     bytes.extend(b"0TW00TRP3A0000042");
-    assert_eq!(Response::parse(&bytes), Ok(Response::Information(Information::Vin(b"0TW00TRP3A0000042"))));
+    assert_eq!(
+        Response::parse(&bytes),
+        Ok(Response::Information(Information::Vin(b"0TW00TRP3A0000042")))
+    );
 }
 
 /// Six codes: public excerpt that calls it the example of the ISO standard; scapy reads the same. One code: the

@@ -39,14 +39,42 @@ pub(super) struct Reading {
 #[derive(Clone, Debug, Serialize)]
 #[serde(tag = "found", rename_all = "kebab-case")]
 pub(super) enum Finding {
-    Codes { ecu: String, list: &'static str, codes: Vec<Code> },
-    FreezeFrame { ecu: String, code: Option<Code>, readings: Vec<Reading> },
-    Readiness { ecu: String, mil_commanded: bool, confirmed_codes: u8, groups: Groups, this_cycle: Groups },
-    Live { ecu: String, readings: Vec<Reading> },
-    Vehicle { ecu: String, items: Vec<(String, String)> },
-    Cleared { ecu: String, cleared: bool, answer: String },
+    Codes {
+        ecu: String,
+        list: &'static str,
+        codes: Vec<Code>,
+    },
+    FreezeFrame {
+        ecu: String,
+        code: Option<Code>,
+        readings: Vec<Reading>,
+    },
+    Readiness {
+        ecu: String,
+        mil_commanded: bool,
+        confirmed_codes: u8,
+        groups: Groups,
+        this_cycle: Groups,
+    },
+    Live {
+        ecu: String,
+        readings: Vec<Reading>,
+    },
+    Vehicle {
+        ecu: String,
+        items: Vec<(String, String)>,
+    },
+    Cleared {
+        ecu: String,
+        cleared: bool,
+        answer: String,
+    },
     /// An answer that breaks a rule of J1979, or a refusal.
-    Odd { ecu: String, question: String, why: String },
+    Odd {
+        ecu: String,
+        question: String,
+        why: String,
+    },
 }
 
 impl Finding {
@@ -60,16 +88,36 @@ impl Finding {
                 lines
             }
             Self::FreezeFrame { ecu, code: None, .. } => vec![format!("{ecu}  no freeze frame stored")],
-            Self::FreezeFrame { ecu, code: Some(code), readings } => {
+            Self::FreezeFrame {
+                ecu,
+                code: Some(code),
+                readings,
+            } => {
                 let mut lines = vec![head(ecu, "freeze frame, stored when this code was found")];
                 lines.extend(code.lines());
                 lines.extend(readings.iter().map(Reading::line));
                 lines
             }
-            Self::Readiness { ecu, mil_commanded, confirmed_codes, groups, this_cycle } => {
-                let lamp = if *mil_commanded { "commanded on" } else { "not commanded" };
-                let mut lines = vec![head(ecu, &format!("lamp {lamp}, confirmed codes: {confirmed_codes}"))];
-                lines.push(format!("  {:<24}  {:<14}  {}", "monitors", "since clear", "this driving cycle"));
+            Self::Readiness {
+                ecu,
+                mil_commanded,
+                confirmed_codes,
+                groups,
+                this_cycle,
+            } => {
+                let lamp = if *mil_commanded {
+                    "commanded on"
+                } else {
+                    "not commanded"
+                };
+                let mut lines = vec![head(
+                    ecu,
+                    &format!("lamp {lamp}, confirmed codes: {confirmed_codes}"),
+                )];
+                lines.push(format!(
+                    "  {:<24}  {:<14}  {}",
+                    "monitors", "since clear", "this driving cycle"
+                ));
                 lines.extend(groups.iter().map(|(group, state)| {
                     let colour = if *state == "complete" { GOOD } else { AMBER };
                     let now = this_cycle.get(group).copied().unwrap_or("cannot run");
@@ -89,13 +137,21 @@ impl Finding {
                 }));
                 lines
             }
-            Self::Cleared { ecu, cleared: true, .. } => vec![
+            Self::Cleared {
+                ecu, cleared: true, ..
+            } => vec![
                 format!("{ecu}  cleared: codes, freeze frame and readiness are gone"),
                 format!("{FAINT}      clearing repairs nothing; drive until the monitors have run{PLAIN}"),
             ],
-            Self::Cleared { ecu, cleared: false, answer } => {
-                output::wrap(&format!("{ecu}  not cleared: {answer} (key on, engine off?)"), 0, WIDTH)
-            }
+            Self::Cleared {
+                ecu,
+                cleared: false,
+                answer,
+            } => output::wrap(
+                &format!("{ecu}  not cleared: {answer} (key on, engine off?)"),
+                0,
+                WIDTH,
+            ),
             Self::Odd { ecu, question, why } => output::wrap(&format!("{ecu}  {question}: {why}"), 0, WIDTH),
         }
     }
@@ -107,7 +163,15 @@ fn head(ecu: &str, text: &str) -> String {
 
 impl Code {
     fn lines(&self) -> Vec<String> {
-        output::wrap(&format!("{}  {}", self.code, self.meaning.unwrap_or("(meaning not known here)")), 2, WIDTH)
+        output::wrap(
+            &format!(
+                "{}  {}",
+                self.code,
+                self.meaning.unwrap_or("(meaning not known here)")
+            ),
+            2,
+            WIDTH,
+        )
     }
 }
 
@@ -115,7 +179,13 @@ impl Reading {
     /// A line for data that cannot be read.
     pub(super) fn unreadable(why: &impl std::fmt::Display) -> Self {
         let (pid, name) = (String::new(), "(unreadable)".to_owned());
-        Self { pid, name, shown: why.to_string(), value: None, unit: None }
+        Self {
+            pid,
+            name,
+            shown: why.to_string(),
+            value: None,
+            unit: None,
+        }
     }
 
     fn line(&self) -> String {

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use twotrip_obd::{
-    Dtc, Group, InUsePerformance, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
+    Dtc, Group, InUsePerformance, Information, Readiness, Record, Records, Response, ResponseError, Service,
+    code_text,
     mask::is_mask,
     pid::{Field, Value},
 };
@@ -17,7 +18,11 @@ pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
 }
 
 fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
-    let heard: Vec<&Heard> = survey.findings().iter().filter(|heard| heard.ecu == ecu && heard.topic == topic).collect();
+    let heard: Vec<&Heard> = survey
+        .findings()
+        .iter()
+        .filter(|heard| heard.ecu == ecu && heard.topic == topic)
+        .collect();
     if heard.is_empty() {
         return Vec::new();
     }
@@ -30,12 +35,24 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
         Topic::Clear => heard.iter().map(|heard| cleared(heard)).collect(),
         Topic::FreezeFrame => {
             let code = heard.iter().find_map(|heard| match heard.answer[..] {
-                [0x42, 0x02, _, high, low] if (high, low) != (0, 0) => Some(code(Dtc::from_bytes([high, low]))),
+                [0x42, 0x02, _, high, low] if (high, low) != (0, 0) => {
+                    Some(code(Dtc::from_bytes([high, low])))
+                }
                 _ => None,
             });
             let (readings, mut odd) = readings(&heard, "freeze frame");
-            let readings = readings.into_iter().filter(|reading| reading.pid != "$02").collect();
-            odd.insert(0, Finding::FreezeFrame { ecu: name, code, readings });
+            let readings = readings
+                .into_iter()
+                .filter(|reading| reading.pid != "$02")
+                .collect();
+            odd.insert(
+                0,
+                Finding::FreezeFrame {
+                    ecu: name,
+                    code,
+                    readings,
+                },
+            );
             odd
         }
         Topic::Live => {
@@ -60,9 +77,11 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
 
 fn lists(heard: &[&Heard], list: &'static str) -> Vec<Finding> {
     let found = |heard: &&Heard| match Response::parse(&heard.answer) {
-        Ok(Response::Codes(_, codes)) => {
-            Finding::Codes { ecu: heard.ecu.to_string(), list, codes: codes.iter().map(code).collect() }
-        }
+        Ok(Response::Codes(_, codes)) => Finding::Codes {
+            ecu: heard.ecu.to_string(),
+            list,
+            codes: codes.iter().map(code).collect(),
+        },
         other => not_asked_for(heard, list, &other),
     };
     heard.iter().map(found).collect()
@@ -91,24 +110,41 @@ fn readiness(heard: &Heard) -> Finding {
 }
 
 fn groups(readiness: Readiness) -> BTreeMap<&'static str, &'static str> {
-    let state = |group| if readiness.is_complete(group) { "complete" } else { "not complete" };
-    let supported = Group::ALL.into_iter().filter(|&group| readiness.is_supported(group));
+    let state = |group| {
+        if readiness.is_complete(group) {
+            "complete"
+        } else {
+            "not complete"
+        }
+    };
+    let supported = Group::ALL
+        .into_iter()
+        .filter(|&group| readiness.is_supported(group));
     supported.map(|group| (group.name(), state(group))).collect()
 }
 
 fn cleared(heard: &Heard) -> Finding {
     let ecu = heard.ecu.to_string();
     match Response::parse(&heard.answer) {
-        Ok(Response::Cleared) => Finding::Cleared { ecu, cleared: true, answer: String::new() },
-        Ok(Response::Negative(Service::Clear, code)) => {
-            Finding::Cleared { ecu, cleared: false, answer: code.name().to_owned() }
-        }
+        Ok(Response::Cleared) => Finding::Cleared {
+            ecu,
+            cleared: true,
+            answer: String::new(),
+        },
+        Ok(Response::Negative(Service::Clear, code)) => Finding::Cleared {
+            ecu,
+            cleared: false,
+            answer: code.name().to_owned(),
+        },
         other => not_asked_for(heard, "clear", &other),
     }
 }
 
 fn code(dtc: Dtc) -> Code {
-    Code { code: dtc.to_string(), meaning: code_text(dtc) }
+    Code {
+        code: dtc.to_string(),
+        meaning: code_text(dtc),
+    }
 }
 
 /// An answer that is not what was asked for.
@@ -118,14 +154,20 @@ fn not_asked_for(heard: &Heard, question: &str, response: &Result<Response<'_>, 
         Ok(_) => "the answer belongs to another question".to_owned(),
         Err(error) => error.to_string(),
     };
-    Finding::Odd { ecu: heard.ecu.to_string(), question: question.to_owned(), why }
+    Finding::Odd {
+        ecu: heard.ecu.to_string(),
+        question: question.to_owned(),
+        why,
+    }
 }
 
 fn readings(heard: &[&Heard], question: &str) -> (Vec<Reading>, Vec<Finding>) {
     let (mut readings, mut odd) = (Vec::new(), Vec::new());
     for heard in heard {
         match Response::parse(&heard.answer) {
-            Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => readings.extend(values(records)),
+            Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => {
+                readings.extend(values(records))
+            }
             other => odd.push(not_asked_for(heard, question, &other)),
         }
     }
@@ -146,7 +188,9 @@ fn values(records: Records<'_>) -> Vec<Reading> {
 }
 
 fn fields(record: &Record<'_>) -> Vec<Reading> {
-    let Some(definition) = record.pid.definition() else { return Vec::new() };
+    let Some(definition) = record.pid.definition() else {
+        return Vec::new();
+    };
     let reading = |field: &Field| {
         let value = field.decode(record.data)?;
         let (number, unit) = match value {
@@ -157,23 +201,39 @@ fn fields(record: &Record<'_>) -> Vec<Reading> {
             "" => definition.name.to_owned(),
             field => format!("{}: {field}", definition.name),
         };
-        Some(Reading { pid: record.pid.to_string(), name, shown: value.to_string(), value: number, unit })
+        Some(Reading {
+            pid: record.pid.to_string(),
+            name,
+            shown: value.to_string(),
+            value: number,
+            unit,
+        })
     };
     definition.fields.iter().filter_map(reading).collect()
 }
 
 fn say_information(information: Information<'_>) -> Vec<(String, String)> {
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).replace('\0', " ").trim().to_owned();
+    let text = |bytes: &[u8]| {
+        String::from_utf8_lossy(bytes)
+            .replace('\0', " ")
+            .trim()
+            .to_owned()
+    };
     let hex = |number: &[u8; 4]| format!("{:08X}", u32::from_be_bytes(*number));
     match information {
         Information::Vin(vin) => vec![("VIN".to_owned(), text(vin))],
-        Information::CalibrationIds(ids) => ids.iter().map(|id| ("calibration id".to_owned(), text(id))).collect(),
-        Information::VerificationNumbers(numbers) => {
-            numbers.iter().map(|number| ("calibration verification number".to_owned(), hex(number))).collect()
-        }
+        Information::CalibrationIds(ids) => ids
+            .iter()
+            .map(|id| ("calibration id".to_owned(), text(id)))
+            .collect(),
+        Information::VerificationNumbers(numbers) => numbers
+            .iter()
+            .map(|number| ("calibration verification number".to_owned(), hex(number)))
+            .collect(),
         Information::EcuName(name) => vec![("ECU".to_owned(), text(name))],
         Information::InUse(items) => {
-            let count = |(name, item): (&&str, &[u8; 2])| ((*name).to_owned(), u16::from_be_bytes(*item).to_string());
+            let count =
+                |(name, item): (&&str, &[u8; 2])| ((*name).to_owned(), u16::from_be_bytes(*item).to_string());
             InUsePerformance::NAMES.iter().zip(items).map(count).collect()
         }
         Information::Other(info_type, bytes) => vec![(format!("{info_type:?}"), format!("{bytes:02X?}"))],

@@ -23,28 +23,40 @@ use crate::{
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
-    let name: Name = args.bus.parse().map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
+    let name: Name = args
+        .bus
+        .parse()
+        .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
     let bus = Bus::join(&name).await.map_err(words::system)?;
     let mut session = Session::new(bus).map_err(words::system)?;
     let topics = topics(args.what);
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
     while let Some(question) = survey.next_question() {
-        let answers = session.ask(question.target, question.request()).await.map_err(words::system)?;
+        let answers = session
+            .ask(question.target, question.request())
+            .await
+            .map_err(words::system)?;
         for answer in &answers {
             survey.on_answer(answer.ecu, &answer.payload);
         }
         survey.on_finished();
         if survey.ecus().next().is_none() {
             let hint = "is the key on? `twotrip tell \"key on\"` turns it; a car whose key is off is asleep";
-            return Err(Failure::system(format!("no ECU answers on {name}"), Some(hint.to_owned())));
+            return Err(Failure::system(
+                format!("no ECU answers on {name}"),
+                Some(hint.to_owned()),
+            ));
         }
         asked += 1;
         show_progress(asked);
     }
     end_progress();
     let mut refused = false;
-    for finding in topics.iter().flat_map(|&topic| interpret::findings(&survey, topic)) {
+    for finding in topics
+        .iter()
+        .flat_map(|&topic| interpret::findings(&survey, topic))
+    {
         refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
         show(args.json, &finding)?;
     }

@@ -24,8 +24,17 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
     let simulator = Simulator::new(Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS));
-    let mut loop_ = Loop { rig: Rig::new(simulator), teller: Teller { json: args.json }, step: 0, trip: 0 };
-    if loop_.walk(&scenario)? { Ok(()) } else { Err(Failure::NotMet) }
+    let mut loop_ = Loop {
+        rig: Rig::new(simulator),
+        teller: Teller { json: args.json },
+        step: 0,
+        trip: 0,
+    };
+    if loop_.walk(&scenario)? {
+        Ok(())
+    } else {
+        Err(Failure::NotMet)
+    }
 }
 
 /// What the tester has read in one go.
@@ -68,10 +77,16 @@ impl Loop {
         let first = self.read_everything()?;
         self.say_codes(&first)?;
         let Some(order) = scenario.repair_order() else {
-            return self.verdict(true, "Read. This scenario has no repair order: there is nothing to repair.");
+            return self.verdict(
+                true,
+                "Read. This scenario has no repair order: there is nothing to repair.",
+            );
         };
         if order.correction().is_empty() {
-            return self.verdict(true, "Read. The repair order of this scenario names nothing to correct.");
+            return self.verdict(
+                true,
+                "Read. The repair order of this scenario names nothing to correct.",
+            );
         }
         if first.confirmed.is_empty() && first.pending.is_empty() {
             return self.verdict(true, "Read: no code is stored. There is nothing to repair.");
@@ -83,7 +98,10 @@ impl Loop {
         for phrase in looks_at(order.correction()) {
             self.tell(phrase)?;
         }
-        self.step("Correct", "The repair changes the car, not the memory: every code is still there.")?;
+        self.step(
+            "Correct",
+            "The repair changes the car, not the memory: every code is still there.",
+        )?;
         for phrase in order.correction() {
             self.tell(phrase.clone())?;
         }
@@ -99,33 +117,56 @@ impl Loop {
             "An empty memory right after a clear proves nothing. The monitor that found the fault has to run \
              again, under its own conditions: here a cold start and a city drive.",
         )?;
-        for phrase in PROVING_DRIVE.iter().filter_map(|phrase| parse_phrase(phrase).ok()) {
+        for phrase in PROVING_DRIVE
+            .iter()
+            .filter_map(|phrase| parse_phrase(phrase).ok())
+        {
             self.tell(phrase)?;
         }
-        self.step("Read again", "The same questions as before the repair. Now the answers mean something.")?;
+        self.step(
+            "Read again",
+            "The same questions as before the repair. Now the answers mean something.",
+        )?;
         let last = self.read_everything()?;
         self.close(&first, &cleared, &last)
     }
 
     /// What the codes mean.
     fn say_codes(&self, reading: &Reading) -> Result<(), Failure> {
-        let all = reading.confirmed.iter().chain(&reading.pending).collect::<BTreeSet<_>>();
+        let all = reading
+            .confirmed
+            .iter()
+            .chain(&reading.pending)
+            .collect::<BTreeSet<_>>();
         for dtc in all {
             let meaning = code_text(*dtc).unwrap_or("(meaning not known here)");
-            self.teller.tell(&Told::Remark { text: format!("{dtc} means: {meaning}") })?;
+            self.teller.tell(&Told::Remark {
+                text: format!("{dtc} means: {meaning}"),
+            })?;
         }
         Ok(())
     }
 
     fn complaint(&mut self, scenario: &Scenario) -> Result<(), Failure> {
-        self.step("The complaint", &format!("Scenario: {}", output::escape(scenario.title())))?;
-        let text = scenario.repair_order().map_or("(no complaint: this car is fine)", |order| order.complaint());
-        self.teller.tell(&Told::Remark { text: output::escape(text) })
+        self.step(
+            "The complaint",
+            &format!("Scenario: {}", output::escape(scenario.title())),
+        )?;
+        let text = scenario
+            .repair_order()
+            .map_or("(no complaint: this car is fine)", |order| order.complaint());
+        self.teller.tell(&Told::Remark {
+            text: output::escape(text),
+        })
     }
 
     fn step(&mut self, title: &str, why: &str) -> Result<(), Failure> {
         self.step += 1;
-        self.teller.tell(&Told::Step { number: self.step, title: title.to_owned(), why: why.to_owned() })
+        self.teller.tell(&Told::Step {
+            number: self.step,
+            title: title.to_owned(),
+            why: why.to_owned(),
+        })
     }
 
     /// Gives the car a phrase and tells what came of it, in the order in which it happened.
@@ -135,7 +176,9 @@ impl Loop {
         for event in events {
             match event {
                 Event::Began { phrase, .. } if begun => {
-                    self.teller.tell(&Told::Doing { phrase: phrase.to_string() })?;
+                    self.teller.tell(&Told::Doing {
+                        phrase: phrase.to_string(),
+                    })?;
                 }
                 Event::Began { .. } => {}
                 Event::Finished { phrase, outcome, .. } => self.teller.tell(&Told::Phrase {
@@ -152,12 +195,18 @@ impl Loop {
     }
 
     fn tell_effect(&mut self, at: CarInstant, effect: Effect) -> Result<(), Failure> {
-        let Some((mut text, mood)) = words::effect(effect) else { return Ok(()) };
+        let Some((mut text, mood)) = words::effect(effect) else {
+            return Ok(());
+        };
         if effect == Effect::DrivingCycleStarted {
             self.trip += 1;
             text = format!("driving cycle {} begins", self.trip);
         }
-        self.teller.tell(&Told::Memory { car_time_s: at.as_secs_f64(), text, mood })
+        self.teller.tell(&Told::Memory {
+            car_time_s: at.as_secs_f64(),
+            text,
+            mood,
+        })
     }
 
     /// One question to all ECUs, told frame by frame with its meaning.
@@ -189,7 +238,9 @@ impl Loop {
             }
         }
         if exchange.answers.is_empty() {
-            self.teller.tell(&Told::Remark { text: "(no answer)".to_owned() })?;
+            self.teller.tell(&Told::Remark {
+                text: "(no answer)".to_owned(),
+            })?;
         }
         Ok(exchange)
     }
@@ -217,15 +268,36 @@ impl Loop {
         let found = names(&first.confirmed);
         let ready = Group::ALL.iter().all(|&group| last.readiness.is_complete(group));
         let proofs = [
-            (format!("before: lamp commanded for {found}"), first.lamp && !first.confirmed.is_empty()),
-            ("the clear emptied the stored and pending lists".to_owned(), cleared.confirmed.is_empty()),
-            ("the clear left the permanent code alone".to_owned(), cleared.permanent == first.permanent),
-            ("after the drive nothing is stored".to_owned(), last.confirmed.is_empty() && !last.lamp),
-            ("after the drive nothing is pending".to_owned(), last.pending.is_empty()),
+            (
+                format!("before: lamp commanded for {found}"),
+                first.lamp && !first.confirmed.is_empty(),
+            ),
+            (
+                "the clear emptied the stored and pending lists".to_owned(),
+                cleared.confirmed.is_empty(),
+            ),
+            (
+                "the clear left the permanent code alone".to_owned(),
+                cleared.permanent == first.permanent,
+            ),
+            (
+                "after the drive nothing is stored".to_owned(),
+                last.confirmed.is_empty() && !last.lamp,
+            ),
+            (
+                "after the drive nothing is pending".to_owned(),
+                last.pending.is_empty(),
+            ),
             ("the monitors have run: every group is complete".to_owned(), ready),
-            ("the ECU has erased the permanent code by itself".to_owned(), last.permanent.is_empty()),
+            (
+                "the ECU has erased the permanent code by itself".to_owned(),
+                last.permanent.is_empty(),
+            ),
         ];
-        self.step("What is proven", "Each line is something a customer, or an inspector, can rely on.")?;
+        self.step(
+            "What is proven",
+            "Each line is something a customer, or an inspector, can rely on.",
+        )?;
         let mut closed = true;
         for (text, met) in proofs {
             closed &= met;
@@ -240,12 +312,19 @@ impl Loop {
     }
 
     fn verdict(&self, closed: bool, text: &str) -> Result<bool, Failure> {
-        self.teller.tell(&Told::Verdict { closed, text: text.to_owned() })?;
+        self.teller.tell(&Told::Verdict {
+            closed,
+            text: text.to_owned(),
+        })?;
         if self.rig.simulator().not_physical() {
             let text = "Not physical: this scenario filled the memory, or pinned values, by hand.";
-            self.teller.tell(&Told::Remark { text: text.to_owned() })?;
+            self.teller.tell(&Told::Remark {
+                text: text.to_owned(),
+            })?;
         }
-        self.teller.tell(&Told::Remark { text: CAUTION.to_owned() })?;
+        self.teller.tell(&Told::Remark {
+            text: CAUTION.to_owned(),
+        })?;
         Ok(closed)
     }
 }
@@ -264,8 +343,13 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
 }
 
 fn codes(exchange: &Exchange) -> Vec<Dtc> {
-    let Some([0x43 | 0x47 | 0x4A, _, codes @ ..]) = exchange.first_answer() else { return Vec::new() };
-    codes.chunks_exact(2).map(|pair| Dtc::from_bytes([pair[0], pair[1]])).collect()
+    let Some([0x43 | 0x47 | 0x4A, _, codes @ ..]) = exchange.first_answer() else {
+        return Vec::new();
+    };
+    codes
+        .chunks_exact(2)
+        .map(|pair| Dtc::from_bytes([pair[0], pair[1]]))
+        .collect()
 }
 
 fn names(codes: &[Dtc]) -> String {
@@ -273,5 +357,9 @@ fn names(codes: &[Dtc]) -> String {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ")
+    bytes
+        .iter()
+        .map(|byte| format!("{byte:02X}"))
+        .collect::<Vec<_>>()
+        .join(" ")
 }

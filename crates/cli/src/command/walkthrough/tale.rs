@@ -115,18 +115,33 @@ fn render(told: &Told) -> Vec<String> {
     match told {
         Told::Step { number, title, why } => {
             let mut lines = vec![String::new(), format!("{STRONG}{number}  {title}{PLAIN}")];
-            lines.extend(output::wrap(why, 3, WIDTH).into_iter().map(|line| format!("{FAINT}{line}{PLAIN}")));
+            lines.extend(
+                output::wrap(why, 3, WIDTH)
+                    .into_iter()
+                    .map(|line| format!("{FAINT}{line}{PLAIN}")),
+            );
             lines.push(String::new());
             lines
         }
         Told::Remark { text } => output::wrap(text, 3, WIDTH),
         Told::Doing { phrase } => vec![format!("   {STRONG}> {phrase}{PLAIN}")],
-        Told::Phrase { ok, outcome, begun: true, .. } => {
+        Told::Phrase {
+            ok,
+            outcome,
+            begun: true,
+            ..
+        } => {
             let colour = if *ok { FAINT } else { BAD };
             let lines = output::wrap(outcome, 7, WIDTH).into_iter();
             lines.map(|line| format!("{colour}{line}{PLAIN}")).collect()
         }
-        Told::Phrase { phrase, ok, outcome, details, .. } => {
+        Told::Phrase {
+            phrase,
+            ok,
+            outcome,
+            details,
+            ..
+        } => {
             let colour = if *ok { FAINT } else { BAD };
             let head = format!("   > {phrase}");
             let width = head.chars().count();
@@ -134,22 +149,40 @@ fn render(told: &Told) -> Vec<String> {
                 vec![format!("   {STRONG}> {phrase}{PLAIN}   {colour}{outcome}{PLAIN}")]
             } else {
                 let mut lines = vec![format!("   {STRONG}> {phrase}{PLAIN}")];
-                lines.extend(output::wrap(outcome, 7, WIDTH).into_iter().map(|l| format!("{colour}{l}{PLAIN}")));
+                lines.extend(
+                    output::wrap(outcome, 7, WIDTH)
+                        .into_iter()
+                        .map(|l| format!("{colour}{l}{PLAIN}")),
+                );
                 lines
             };
             lines.extend(details.iter().flat_map(|detail| output::wrap(detail, 7, WIDTH)));
             lines
         }
-        Told::Memory { car_time_s, text, mood } => {
+        Told::Memory {
+            car_time_s,
+            text,
+            mood,
+        } => {
             let colour = match mood {
                 Mood::Bad => AMBER,
                 Mood::Good => GOOD,
                 Mood::Plain => FAINT,
             };
-            vec![format!("     {FAINT}{}{PLAIN}  {colour}{text}{PLAIN}", words::car_clock(*car_time_s))]
+            vec![format!(
+                "     {FAINT}{}{PLAIN}  {colour}{text}{PLAIN}",
+                words::car_clock(*car_time_s)
+            )]
         }
-        Told::Frame { bus_time_s, from, id, data } => {
-            vec![format!("   {FAINT}{bus_time_s:>11.6} s  {from:<6}{PLAIN}  {id:<8}  {data}")]
+        Told::Frame {
+            bus_time_s,
+            from,
+            id,
+            data,
+        } => {
+            vec![format!(
+                "   {FAINT}{bus_time_s:>11.6} s  {from:<6}{PLAIN}  {id:<8}  {data}"
+            )]
         }
         Told::Meaning { from, text, .. } => {
             let mut lines = output::wrap(&format!("{from}: {text}"), 5, WIDTH);
@@ -165,7 +198,11 @@ fn render(told: &Told) -> Vec<String> {
         Told::Verdict { closed, text } => {
             let colour = if *closed { GOOD } else { BAD };
             let mut lines = vec![String::new()];
-            lines.extend(output::wrap(text, 0, WIDTH).into_iter().map(|line| format!("{colour}{line}{PLAIN}")));
+            lines.extend(
+                output::wrap(text, 0, WIDTH)
+                    .into_iter()
+                    .map(|line| format!("{colour}{line}{PLAIN}")),
+            );
             lines
         }
     }
@@ -179,7 +216,11 @@ mod tests {
     fn no_line_is_wider_than_the_terminal() {
         let long = "word ".repeat(60);
         let told = [
-            Told::Step { number: 3, title: "Read".to_owned(), why: long.clone() },
+            Told::Step {
+                number: 3,
+                title: "Read".to_owned(),
+                why: long.clone(),
+            },
             Told::Remark { text: long.clone() },
             Told::Phrase {
                 phrase: "drive udds".to_owned(),
@@ -188,13 +229,29 @@ mod tests {
                 outcome: long.clone(),
                 details: vec![long.clone()],
             },
-            Told::Meaning { from: "car", payload: String::new(), text: long.clone() },
-            Told::Frame { bus_time_s: 12345.678, from: "tester", id: "18DB33F1".to_owned(), data: "00 ".repeat(8) },
-            Told::Verdict { closed: true, text: long },
+            Told::Meaning {
+                from: "car",
+                payload: String::new(),
+                text: long.clone(),
+            },
+            Told::Frame {
+                bus_time_s: 12345.678,
+                from: "tester",
+                id: "18DB33F1".to_owned(),
+                data: "00 ".repeat(8),
+            },
+            Told::Verdict {
+                closed: true,
+                text: long,
+            },
         ];
         for line in told.iter().flat_map(render) {
             let plain = anstream::adapter::strip_str(&line).to_string();
-            assert!(plain.chars().count() <= WIDTH, "{} columns: {plain}", plain.chars().count());
+            assert!(
+                plain.chars().count() <= WIDTH,
+                "{} columns: {plain}",
+                plain.chars().count()
+            );
         }
     }
 }
