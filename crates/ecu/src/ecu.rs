@@ -43,6 +43,21 @@ impl Default for EcuConfig {
 }
 
 /// The engine ECU. Cloning forks it.
+///
+/// ```
+/// use twotrip_ecu::{Ecu, EcuConfig};
+/// use twotrip_harness::{KeyPosition, SensorPins};
+/// use twotrip_units::CarInstant;
+///
+/// let mut ecu = Ecu::new(EcuConfig::default());
+/// let pins = SensorPins {
+///     key: KeyPosition::On,
+///     ..SensorPins::default()
+/// };
+/// let actuators = ecu.step(CarInstant::from_millis(10), &pins);
+/// assert!(actuators.mil, "the lamp is checked at key-on");
+/// assert!(actuators.fuel_pump, "the pump fills the rail");
+/// ```
 #[derive(Clone, Debug)]
 pub struct Ecu {
     control: Control,

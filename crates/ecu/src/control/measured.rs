@@ -1,8 +1,8 @@
 //! From pins to measured values: what the ECU believes of the car, read through the sensors' data sheets.
 //!
-//! Fast signals are converted every step, temperatures and levels every tenth of a second: a thermistor does not
-//! move in a step, and its curve costs more than the rest together. A failed circuit reads what the pin says, held
-//! at the ends of the data sheet; what control uses instead is control's own matter.
+//! Fast signals are converted every step; temperatures, levels and what is only shown every tenth of a second: a
+//! thermistor does not move in a step, and its curve costs more than the rest together. A failed circuit reads what
+//! the pin says, held at the ends of the data sheet; what control uses instead is control's own matter.
 
 use twotrip_harness::{KeyPosition, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
@@ -82,7 +82,6 @@ impl Measured {
         self.rpm = self.engine_speed.rpm();
         self.manifold_kilopascals = self.manifold_pressure.kilopascals();
         self.air_grams = self.air_flow.grams_per_second();
-        self.throttle = transfer::throttle_angle(pins.throttle_a);
         self.pedal = transfer::pedal_pressed(pins.pedal_d);
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
@@ -100,6 +99,7 @@ impl Measured {
         self.oil = sensor_range(transfer::THERMISTOR.to_temperature(pins.oil_temperature));
         self.barometer = transfer::PRESSURE.to_pressure(pins.barometer);
         self.rail_pressure = transfer::RAIL_PRESSURE.to_pressure(pins.rail_pressure);
+        self.throttle = transfer::throttle_angle(pins.throttle_a);
         self.throttle_b = Ratio::from_fraction(1.0 - share_of_supply(pins.throttle_b));
         self.pedal_d = Ratio::from_fraction(share_of_supply(pins.pedal_d));
         self.pedal_e = Ratio::from_fraction(share_of_supply(pins.pedal_e));
