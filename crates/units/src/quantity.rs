@@ -16,12 +16,14 @@ macro_rules! quantity {
 
             $(
                 $(#[$door_doc])*
+                #[inline]
                 #[must_use]
                 pub const fn $from(value: f64) -> Self {
                     Self(value * $factor)
                 }
 
                 $(#[$door_doc])*
+                #[inline]
                 #[must_use]
                 pub const fn $to(self) -> f64 {
                     self.0 / $factor
@@ -29,6 +31,7 @@ macro_rules! quantity {
             )+
 
             /// The absolute value.
+            #[inline]
             #[must_use]
             pub const fn abs(self) -> Self {
                 Self(self.0.abs())
@@ -38,18 +41,21 @@ macro_rules! quantity {
             ///
             /// # Panics
             /// If `low > high` or either is not a number.
+            #[inline]
             #[must_use]
             pub const fn clamp(self, low: Self, high: Self) -> Self {
                 Self(self.0.clamp(low.0, high.0))
             }
 
             /// The smaller of the two.
+            #[inline]
             #[must_use]
             pub const fn min(self, other: Self) -> Self {
                 Self(self.0.min(other.0))
             }
 
             /// The larger of the two.
+            #[inline]
             #[must_use]
             pub const fn max(self, other: Self) -> Self {
                 Self(self.0.max(other.0))
@@ -60,12 +66,12 @@ macro_rules! quantity {
 
 macro_rules! linear {
     ($($name:ident),+) => { $(
-        impl Add for $name { type Output = Self; fn add(self, other: Self) -> Self { Self(self.0 + other.0) } }
-        impl Sub for $name { type Output = Self; fn sub(self, other: Self) -> Self { Self(self.0 - other.0) } }
-        impl Neg for $name { type Output = Self; fn neg(self) -> Self { Self(-self.0) } }
-        impl Mul<f64> for $name { type Output = Self; fn mul(self, factor: f64) -> Self { Self(self.0 * factor) } }
-        impl Div<f64> for $name { type Output = Self; fn div(self, divisor: f64) -> Self { Self(self.0 / divisor) } }
-        impl Div for $name { type Output = f64; fn div(self, other: Self) -> f64 { self.0 / other.0 } }
+        impl Add for $name { type Output = Self; #[inline] fn add(self, other: Self) -> Self { Self(self.0 + other.0) } }
+        impl Sub for $name { type Output = Self; #[inline] fn sub(self, other: Self) -> Self { Self(self.0 - other.0) } }
+        impl Neg for $name { type Output = Self; #[inline] fn neg(self) -> Self { Self(-self.0) } }
+        impl Mul<f64> for $name { type Output = Self; #[inline] fn mul(self, factor: f64) -> Self { Self(self.0 * factor) } }
+        impl Div<f64> for $name { type Output = Self; #[inline] fn div(self, divisor: f64) -> Self { Self(self.0 / divisor) } }
+        impl Div for $name { type Output = f64; #[inline] fn div(self, other: Self) -> f64 { self.0 / other.0 } }
     )+ };
 }
 
@@ -258,54 +264,63 @@ const CELSIUS_ZERO: f64 = 273.15;
 
 impl Temperature {
     /// Kelvins.
+    #[inline]
     #[must_use]
     pub const fn from_kelvins(kelvins: f64) -> Self {
         Self(kelvins)
     }
 
     /// Kelvins.
+    #[inline]
     #[must_use]
     pub const fn kelvins(self) -> f64 {
         self.0
     }
 
     /// Degrees Celsius.
+    #[inline]
     #[must_use]
     pub const fn from_celsius(celsius: f64) -> Self {
         Self(celsius + CELSIUS_ZERO)
     }
 
     /// Degrees Celsius.
+    #[inline]
     #[must_use]
     pub const fn celsius(self) -> f64 {
         self.0 - CELSIUS_ZERO
     }
 
     /// Degrees Fahrenheit.
+    #[inline]
     #[must_use]
     pub const fn from_fahrenheit(fahrenheit: f64) -> Self {
         Self::from_celsius((fahrenheit - 32.0) / 1.8)
     }
 
     /// Degrees Fahrenheit.
+    #[inline]
     #[must_use]
     pub const fn fahrenheit(self) -> f64 {
         self.celsius() * 1.8 + 32.0
     }
 
     /// Held between two limits.
+    #[inline]
     #[must_use]
     pub const fn clamp(self, low: Self, high: Self) -> Self {
         Self(self.0.clamp(low.0, high.0))
     }
 
     /// The colder of the two.
+    #[inline]
     #[must_use]
     pub const fn min(self, other: Self) -> Self {
         Self(self.0.min(other.0))
     }
 
     /// The warmer of the two.
+    #[inline]
     #[must_use]
     pub const fn max(self, other: Self) -> Self {
         Self(self.0.max(other.0))
@@ -321,6 +336,7 @@ impl Default for Temperature {
 
 impl Sub for Temperature {
     type Output = TemperatureDelta;
+    #[inline]
     fn sub(self, other: Self) -> TemperatureDelta {
         TemperatureDelta(self.0 - other.0)
     }
@@ -328,6 +344,7 @@ impl Sub for Temperature {
 
 impl Add<TemperatureDelta> for Temperature {
     type Output = Self;
+    #[inline]
     fn add(self, delta: TemperatureDelta) -> Self {
         Self(self.0 + delta.0)
     }
@@ -335,6 +352,7 @@ impl Add<TemperatureDelta> for Temperature {
 
 impl Sub<TemperatureDelta> for Temperature {
     type Output = Self;
+    #[inline]
     fn sub(self, delta: TemperatureDelta) -> Self {
         Self(self.0 - delta.0)
     }
@@ -342,6 +360,7 @@ impl Sub<TemperatureDelta> for Temperature {
 
 impl Mul<AngularSpeed> for Torque {
     type Output = Power;
+    #[inline]
     fn mul(self, speed: AngularSpeed) -> Power {
         Power(self.0 * speed.0)
     }

@@ -29,6 +29,7 @@ impl<const N: usize> Table<N> {
 
     /// The value at `x`.
     #[must_use]
+    #[inline]
     pub fn at(&self, x: f64) -> f64 {
         if x <= self.x[0] {
             return self.y[0];
