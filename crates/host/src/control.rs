@@ -124,10 +124,10 @@ pub enum ControlError {
         running: Names,
     },
     /// No path given, and no car runs.
-    #[error("no car is running: start one with `twotrip run SCENARIO --bus BUS`")]
+    #[error("no car is running; start one: `twotrip run SCENARIO --bus BUS`")]
     NoneRunning,
     /// No path given, and several cars run.
-    #[error("several cars are running, on {buses}: choose one with `--control PATH`, one of {paths}")]
+    #[error("several cars are running, on {buses}; choose one with `--control PATH`, one of {paths}")]
     SeveralRunning {
         /// Their buses.
         buses: Names,

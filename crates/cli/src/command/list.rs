@@ -1,6 +1,7 @@
 //! `twotrip list`: what there is, from the tables that the parsers read.
 
 use serde::Serialize;
+use twotrip_ecu::server::Quantity;
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_scenario::{Scenario, phrase, shipped};
 use twotrip_units::Speed;
@@ -61,10 +62,15 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
 }
 
 fn scenarios() -> Vec<Item> {
-    let title = |text: &str| Scenario::parse(text.as_bytes()).map(|scenario| scenario.title().to_owned());
+    let meaning = |text: &str| {
+        // The shipped ones are checked by a test; a bad one would show as empty.
+        let scenario = Scenario::parse(text.as_bytes()).ok()?;
+        let complaint = scenario.repair_order().map_or("", |order| order.complaint());
+        Some(format!("{}. {complaint}", scenario.title()))
+    };
     shipped::ALL
         .iter()
-        .map(|shipped| Item::new(shipped.name, title(shipped.text).unwrap_or_default()))
+        .map(|shipped| Item::new(shipped.name, meaning(shipped.text).unwrap_or_default()))
         .collect()
 }
 
@@ -157,5 +163,22 @@ fn phrases() -> Vec<Item> {
         example: Some(help.example.to_owned()),
         ..Item::new(help.pattern, help.meaning)
     };
-    phrase::HELP.iter().map(item).collect()
+    phrase::HELP.iter().map(item).chain([values()]).collect()
+}
+
+/// What can stand for VALUE.
+fn values() -> Item {
+    let value = |quantity: &Quantity| {
+        let [lowest, highest] = quantity.range();
+        format!(
+            "{} ({lowest:.0} to {highest:.0} {})",
+            quantity.name(),
+            quantity.unit()
+        )
+    };
+    let all: Vec<String> = Quantity::ALL.iter().map(value).collect();
+    Item {
+        example: Some("override coolant-temperature 85 C".to_owned()),
+        ..Item::new("VALUE", all.join(", "))
+    }
 }

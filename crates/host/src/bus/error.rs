@@ -11,8 +11,8 @@ use crate::runtime_dir::{ClaimError, RuntimeDirError};
 pub enum BusError {
     /// The kernel knows no CAN sockets, or no raw ones.
     #[error(
-        "this kernel has no CAN support ({reason}), which bus `{interface}` needs: use the embedded bus \
-         `--bus local:NAME`, or a kernel with CAN modules (`sudo modprobe -a can-raw vcan`)"
+        "this kernel has no CAN support ({reason}), which bus `{interface}` needs; use the embedded bus: \
+         `--bus local:NAME`; or boot a kernel with CAN modules and load them: `sudo modprobe -a can-raw vcan`"
     )]
     NoCanSupport {
         /// The interface asked for.
@@ -22,8 +22,8 @@ pub enum BusError {
     },
     /// No such interface.
     #[error(
-        "there is no interface `{interface}`; CAN interfaces present: {present}; make a virtual one with \
-         `sudo ip link add dev {0} type vcan && sudo ip link set {0} up`, or use `--bus local:NAME`",
+        "there is no interface `{interface}`; CAN interfaces present: {present}; make a virtual one: \
+         `sudo ip link add dev {0} type vcan && sudo ip link set {0} up`; or use `--bus local:NAME`",
         virtual_name(.interface)
     )]
     NoInterface {
@@ -52,7 +52,7 @@ pub enum BusError {
         kind: String,
     },
     /// The interface is there but down.
-    #[error("interface `{interface}` is down: `sudo ip link set {interface} up`")]
+    #[error("interface `{interface}` is down; bring it up: `sudo ip link set {interface} up`")]
     Down {
         /// The interface asked for.
         interface: String,
@@ -192,8 +192,8 @@ mod tests {
         };
         assert_eq!(
             error.to_string(),
-            "there is no interface `can0`; CAN interfaces present: `vcan1`, `vcan2`; make a virtual one with \
-             `sudo ip link add dev vcan0 type vcan && sudo ip link set vcan0 up`, or use `--bus local:NAME`"
+            "there is no interface `can0`; CAN interfaces present: `vcan1`, `vcan2`; make a virtual one: \
+             `sudo ip link add dev vcan0 type vcan && sudo ip link set vcan0 up`; or use `--bus local:NAME`"
         );
         assert_eq!(Names::default().to_string(), "none");
     }
