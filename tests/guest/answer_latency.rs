@@ -32,7 +32,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     for turn in 0..WARM_UP + count {
         let started = Instant::now();
         socket.write_frame(&request)?;
-        let answer = socket.read_frame()?;
+        let answer = socket
+            .read_frame()
+            .map_err(|error| format!("no answer to `01 0C` within 1 s: {error}"))?;
         let taken = started.elapsed();
         if !answer.data().starts_with(&[0x04, 0x41, 0x0c]) {
             return Err(format!("not an answer to `01 0C`: `{answer:x?}`").into());
