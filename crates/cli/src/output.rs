@@ -52,6 +52,14 @@ pub(crate) fn wrap(text: &str, indent: usize, width: usize) -> Vec<String> {
         .collect()
 }
 
+/// A line as it is if it fits, else broken at spaces; `indent` spaces before it.
+pub(crate) fn fit(text: &str, indent: usize) -> Vec<String> {
+    if indent + text.chars().count() <= WIDTH {
+        return vec![format!("{:indent$}{text}", "")];
+    }
+    wrap(text, indent, WIDTH)
+}
+
 /// Control characters and escape sequences of foreign text, made visible instead of obeyed.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::new();

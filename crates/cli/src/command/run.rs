@@ -134,11 +134,7 @@ fn ready(
             not_physical,
         });
     }
-    let note = if not_physical {
-        " (not physical: memory or values were set by hand)"
-    } else {
-        ""
-    };
+    let note = if not_physical { " (not physical)" } else { "" };
     output::line(&format!(
         "ready: {} on {name}{note}",
         output::escape(&args.scenario)
@@ -188,16 +184,28 @@ fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(
             details,
         });
     }
-    output::line(&format!(
-        "{}  > {phrase}   {}",
-        words::car_clock(car_time_s),
-        outcome.text
-    ))?;
-    for detail in &outcome.details {
-        output::line(&format!("                  {detail}"))?;
+    let head = format!("{}  > {phrase}", words::car_clock(car_time_s));
+    let whole = format!("{head}   {}", outcome.text);
+    if whole.chars().count() <= output::WIDTH {
+        output::line(&whole)?;
+    } else {
+        output::line(&head)?;
+        for line in output::fit(&outcome.text, DETAIL_INDENT) {
+            output::line(&line)?;
+        }
+    }
+    for line in outcome
+        .details
+        .iter()
+        .flat_map(|detail| output::fit(detail, DETAIL_INDENT))
+    {
+        output::line(&line)?;
     }
     Ok(())
 }
+
+/// Columns before the lines that belong to a phrase: below the phrase itself.
+const DETAIL_INDENT: usize = 16;
 
 fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Failure> {
     let counts = run.simulator().counts();

@@ -12,7 +12,7 @@ use crate::{
     args,
     command::words,
     exit::Failure,
-    output::{self, BAD, GOOD, PLAIN},
+    output::{self, BAD, PLAIN},
 };
 
 #[derive(Serialize)]
@@ -33,6 +33,7 @@ pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
             .tell(phrase, |progress| show_progress(args.json, phrase, progress))
             .await
             .map_err(words::system)?;
+        end_progress();
         show(args.json, phrase, &outcome)?;
         if !outcome.ok {
             return Err(Failure::NotMet);
@@ -48,17 +49,38 @@ fn show(json: bool, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
             reply: outcome,
         });
     }
-    let (mark, colour) = if outcome.ok {
-        ("", GOOD)
-    } else {
-        ("not done: ", BAD)
-    };
     let text = output::escape(&outcome.text);
-    output::line(&format!("{colour}{mark}{PLAIN}{text}"))?;
-    for line in &outcome.lines {
-        output::line(&format!("  {}", output::escape(line)))?;
+    if outcome.ok {
+        for line in output::fit(&text, 0) {
+            output::line(&line)?;
+        }
+    } else {
+        let said = if text.starts_with("not ") {
+            text
+        } else {
+            format!("not done: {text}")
+        };
+        for line in output::fit(&said, 0) {
+            output::line(&format!("{BAD}{line}{PLAIN}"))?;
+        }
+    }
+    for line in outcome
+        .lines
+        .iter()
+        .flat_map(|line| output::fit(&output::escape(line), 2))
+    {
+        output::line(&line)?;
     }
     Ok(())
+}
+
+/// Takes the progress off the terminal's line.
+fn end_progress() {
+    let mut stderr = std::io::stderr();
+    if stderr.is_terminal() {
+        // Only decoration.
+        let _ = write!(stderr, "\r\x1b[K");
+    }
 }
 
 /// A phrase that takes long says how far it has come: on a terminal, or as JSON.
