@@ -8,4 +8,5 @@ mod drives;
 mod faults;
 mod operating_points;
 mod plans;
+mod shipped;
 mod trips;
