@@ -1,51 +1,11 @@
 //! The hot path allocates nothing: heap allocations are counted while requests are answered, after warm-up.
-#![expect(unsafe_code, reason = "a counting allocator can only be written with unsafe")]
 
-use std::{
-    alloc::{GlobalAlloc, Layout, System},
-    cell::Cell,
-    time::Duration,
-};
+use std::time::Duration;
 
 use twotrip_can::{CanId, Frame};
 use twotrip_scenario::{Scenario, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
-
-thread_local! {
-    static COUNT: Cell<u64> = const { Cell::new(0) };
-}
-
-/// The system's allocator, counting for each thread.
-struct Counting;
-
-// SAFETY: every call is passed on unchanged to the system's allocator; the counter is a plain thread-local cell
-// without a destructor, which allocates nothing itself.
-unsafe impl GlobalAlloc for Counting {
-    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        COUNT.with(|count| count.set(count.get() + 1));
-        // SAFETY: the caller keeps the contract of `alloc`.
-        unsafe { System.alloc(layout) }
-    }
-
-    unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
-        // SAFETY: the caller keeps the contract of `dealloc`.
-        unsafe { System.dealloc(pointer, layout) }
-    }
-
-    unsafe fn realloc(&self, pointer: *mut u8, layout: Layout, size: usize) -> *mut u8 {
-        COUNT.with(|count| count.set(count.get() + 1));
-        // SAFETY: the caller keeps the contract of `realloc`.
-        unsafe { System.realloc(pointer, layout, size) }
-    }
-}
-
-#[global_allocator]
-static ALLOCATOR: Counting = Counting;
-
-fn allocations() -> u64 {
-    COUNT.with(Cell::get)
-}
 
 /// One request of each kind that a car with a stored code answers; padded to 8 bytes.
 const REQUESTS: &[&[u8]] = &[
@@ -109,12 +69,13 @@ fn no_heap_allocation_while_requests_are_answered() {
         }
         let mut now = BusInstant::ZERO;
         ask_everything(&mut car, &mut now);
-        let before = allocations();
         let mut answers = 0;
-        for _ in 0..20 {
-            answers += ask_everything(&mut car, &mut now);
-        }
-        let counted = allocations() - before;
+        let counted = allocation_counter::measure(|| {
+            for _ in 0..20 {
+                answers += ask_everything(&mut car, &mut now);
+            }
+        });
+        let counted = counted.count_total;
         assert!(answers > 20 * 20, "only {answers} frames came back");
         assert_eq!(
             counted, 0,
@@ -125,7 +86,8 @@ fn no_heap_allocation_while_requests_are_answered() {
 
 #[test]
 fn the_counter_counts() {
-    let before = allocations();
-    let boxed = std::hint::black_box(Box::new(1));
-    assert!(allocations() > before, "{boxed}");
+    let counted = allocation_counter::measure(|| {
+        std::hint::black_box(Box::new(1));
+    });
+    assert_eq!(counted.count_total, 1);
 }
