@@ -1,1 +1,0 @@
-//! What the test binaries of this package share.
