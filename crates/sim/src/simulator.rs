@@ -1,4 +1,6 @@
-//! The simulator: car, endpoint and phrases behind one set of calls.
+//! The simulator: car, endpoint and phrases behind one set of calls. What phrases do is in `phrases`.
+
+mod phrases;
 
 use std::{collections::VecDeque, time::Duration};
 
@@ -7,30 +9,23 @@ use twotrip_can::{
     address::{Addressing, EcuAddress},
 };
 use twotrip_ecu::{EcuConfig, server};
-use twotrip_harness::KeyPosition;
 use twotrip_obd::ResponseBuffer;
-use twotrip_scenario::{Phrase, phrase::Preload};
+use twotrip_scenario::Phrase;
 use twotrip_units::{BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
 
 use crate::{
-    Car, Event, Outcome, Timing,
+    Car, Event, Timing,
     cabin::Cabin,
     car::REST,
-    clock,
     endpoint::{self, Endpoint, EndpointCounts},
-    expectation,
-    job::{self, Job, JobId, Task},
-    workshop,
+    job::{Job, JobId},
 };
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
 const EVENTS: usize = 4096;
 /// Purpose of the dice that draw reply delays (a stream of its own).
 const REPLY_DICE: u64 = 0x7265_706C;
-/// The engine counts as running above this speed, for phrases.
-const RUNNING_RPM: f64 = 400.0;
-
 /// What a simulator is made of.
 #[derive(Clone, Debug)]
 pub struct Settings {
@@ -225,14 +220,6 @@ impl Simulator {
         self.events.pop_front()
     }
 
-    fn key_is_off(&self) -> bool {
-        self.cabin.key == KeyPosition::Off
-    }
-
-    fn engine_runs(&self) -> bool {
-        self.car.vehicle.engine_speed().rpm() > RUNNING_RPM
-    }
-
     /// Time that a resting car is owed passes before something is done to it, so that the outcome depends on
     /// the instant of the phrase and not on how often anybody looked.
     fn settle_owed(&mut self) {
@@ -244,263 +231,6 @@ impl Simulator {
         } else {
             self.owed = owed;
         }
-    }
-
-    fn begin_next(&mut self) {
-        let Some((id, phrase)) = self.waiting.pop_front() else {
-            return;
-        };
-        self.settle_owed();
-        self.note(Event::Began {
-            id,
-            phrase: phrase.clone(),
-            at: self.car.now(),
-        });
-        let tasks = match self.tasks_of(&phrase) {
-            Ok(tasks) => tasks,
-            Err(outcome) => {
-                self.note(Event::Finished {
-                    id,
-                    phrase,
-                    at: self.car.now(),
-                    outcome,
-                });
-                return;
-            }
-        };
-        let planned = tasks.iter().map(Task::planned).sum();
-        let odometer_metres = self.car.vehicle.distance().metres();
-        self.job = Some(Box::new(Job {
-            id,
-            phrase,
-            tasks,
-            planned,
-            passed: Duration::ZERO,
-            odometer_metres,
-        }));
-    }
-
-    /// Does what a phrase does at once, and says what will take time; `Err` is the outcome of a phrase that is over.
-    fn tasks_of(&mut self, phrase: &Phrase) -> Result<VecDeque<Task>, Outcome> {
-        let settle = |span| {
-            VecDeque::from([Task::Settle {
-                steps: crate::steps(span),
-            }])
-        };
-        match phrase {
-            Phrase::KeyOn => {
-                if self.cabin.key == KeyPosition::On {
-                    return Err(Outcome::done("the key is on already"));
-                }
-                self.cabin.key = KeyPosition::On;
-                Ok(settle(job::KEY_ON))
-            }
-            Phrase::KeyOff => {
-                if self.key_is_off() {
-                    return Err(Outcome::done("the key is off already"));
-                }
-                self.turn_off();
-                Ok(VecDeque::from([job::fall_asleep()]))
-            }
-            Phrase::Start if self.engine_runs() => Err(Outcome::done("the engine runs already")),
-            Phrase::Start => Ok(job::start(self.key_is_off())),
-            Phrase::Stop if !self.engine_runs() => Err(Outcome::done("the engine stands already")),
-            Phrase::Stop => {
-                self.turn_off();
-                let off = crate::steps(Duration::from_secs(2));
-                let on = crate::steps(job::KEY_ON);
-                Ok(VecDeque::from([
-                    Task::Settle { steps: off },
-                    Task::KeyOn,
-                    Task::Settle { steps: on },
-                ]))
-            }
-            Phrase::Drive(plan) => Ok(job::drive(
-                &workshop::plan(plan),
-                self.key_is_off(),
-                self.engine_runs(),
-            )),
-            Phrase::Soak(span) => {
-                self.turn_off();
-                Ok(VecDeque::from([job::fall_asleep(), Task::Rest { left: *span }]))
-            }
-            Phrase::Wait(span) if self.is_resting() => Ok(VecDeque::from([Task::Rest { left: *span }])),
-            Phrase::Wait(span) => Ok(settle(*span)),
-            at_once => Err(self.at_once(at_once)),
-        }
-    }
-
-    /// Carries out a phrase that takes no time.
-    fn at_once(&mut self, phrase: &Phrase) -> Outcome {
-        match phrase {
-            Phrase::Ambient(temperature) => {
-                self.car.vehicle.set_ambient(*temperature);
-                Outcome::done(format!(
-                    "the air around the car has {:.1} C",
-                    temperature.celsius()
-                ))
-            }
-            Phrase::Altitude(height) => {
-                self.car.vehicle.set_altitude(*height);
-                Outcome::done(format!("the car is {:.0} m above the sea", height.metres()))
-            }
-            Phrase::Refuel(_) if self.engine_runs() => {
-                Outcome::refused("the engine runs: nobody refuels a running car")
-                    .with_detail("first: key off")
-            }
-            Phrase::Refuel(level) => workshop::refuel(&mut self.car, *level),
-            Phrase::Defect(defect) => workshop::break_part(&mut self.car, defect),
-            Phrase::BreakWire(circuit, fault) => workshop::break_wire(&mut self.car, *circuit, *fault),
-            Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
-            Phrase::MendWire(circuit) => workshop::mend_wire(&mut self.car, *circuit),
-            Phrase::Measure(circuit) => workshop::measure(&self.car, *circuit),
-            Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
-            Phrase::Preload(list, codes) => {
-                self.not_physical = true;
-                let stored = match list {
-                    Preload::Confirmed => self.car.ecu.preload_confirmed(codes),
-                    Preload::Pending => self.car.ecu.preload_pending(codes),
-                };
-                self.note_ecu();
-                match stored {
-                    Ok(()) => workshop::say_preload(*list, codes),
-                    Err(error) => Outcome::refused(error.to_string()),
-                }
-            }
-            Phrase::Override(quantity, value) => {
-                self.not_physical = true;
-                self.car.ecu.overrides_mut().set(*quantity, *value);
-                Outcome::done(format!(
-                    "{} is reported as {value} {} (not physical)",
-                    quantity.name(),
-                    quantity.unit()
-                ))
-            }
-            Phrase::Release(quantity) => {
-                self.car.ecu.overrides_mut().release(*quantity);
-                Outcome::done(format!("{} is reported as measured", quantity.name()))
-            }
-            Phrase::Expect(expectation) => expectation::judge(&self.car, expectation),
-            _ => Outcome::done("nothing to do"),
-        }
-    }
-
-    fn turn_off(&mut self) {
-        self.cabin.key = KeyPosition::Off;
-        self.cabin.driving = None;
-        self.cabin.in_drive = false;
-    }
-
-    /// Lets a task pass for at most `left`; takes it off the list when it is done. Says what time passed.
-    fn work_task(&mut self, job: &mut Job, left: Duration) -> Duration {
-        let Some(task) = job.tasks.front_mut() else {
-            return Duration::ZERO;
-        };
-        let mut allowance = crate::steps(left);
-        let mut passed = Duration::ZERO;
-        let done = match task {
-            Task::KeyOn => {
-                self.cabin.key = KeyPosition::On;
-                true
-            }
-            Task::Settle { steps } => {
-                let count = allowance.min(*steps);
-                for _ in 0..count {
-                    self.step();
-                }
-                *steps -= count;
-                passed = STEP * u32::try_from(count).unwrap_or(u32::MAX);
-                *steps == 0
-            }
-            Task::Crank { patience } => {
-                self.cabin.key = KeyPosition::Start;
-                while allowance > 0 && *patience > 0 && !self.engine_runs() {
-                    self.step();
-                    allowance -= 1;
-                    *patience -= 1;
-                    passed += STEP;
-                }
-                let over = self.engine_runs() || *patience == 0;
-                if over {
-                    self.cabin.key = KeyPosition::On;
-                }
-                over
-            }
-            Task::Drive { driver, .. } => {
-                let mut current = self.cabin.driving.take().unwrap_or_else(|| (**driver).clone());
-                while allowance > 0 && !current.finished() {
-                    let controls = current.controls(self.car.vehicle.road_speed());
-                    self.car.step(&twotrip_vehicle::DriverControls {
-                        key: self.cabin.key,
-                        ..controls
-                    });
-                    self.note_ecu();
-                    allowance -= 1;
-                    passed += STEP;
-                }
-                let finished = current.finished();
-                self.cabin.in_drive = true;
-                self.cabin.driving = (!finished).then_some(current);
-                finished
-            }
-            Task::FallAsleep { patience } => {
-                while allowance > 0 && *patience > 0 && !self.is_resting() {
-                    self.step();
-                    allowance -= 1;
-                    *patience -= 1;
-                    passed += STEP;
-                }
-                *patience == 0 || self.is_resting()
-            }
-            Task::Rest { left: rest } => {
-                let slice = (*rest).min(left.max(STEP));
-                self.car.rest(slice);
-                *rest -= slice;
-                passed = slice;
-                rest.is_zero()
-            }
-        };
-        if done {
-            job.tasks.pop_front();
-        }
-        passed
-    }
-
-    fn finish(&mut self, job: &Job) {
-        let vehicle = &self.car.vehicle;
-        let spent = clock::say(job.passed);
-        let outcome = match &job.phrase {
-            Phrase::KeyOn => Outcome::done(if self.engine_runs() {
-                "the engine runs"
-            } else {
-                "key on, engine off"
-            }),
-            Phrase::KeyOff => Outcome::done("key off, the ECU sleeps"),
-            Phrase::Start if self.engine_runs() => Outcome::done(format!(
-                "the engine runs at {:.0} rpm",
-                vehicle.engine_speed().rpm()
-            )),
-            Phrase::Start => Outcome::refused("the engine did not start"),
-            Phrase::Stop => Outcome::done("the engine stands, the key is on"),
-            Phrase::Drive(_) if !self.engine_runs() => {
-                Outcome::refused("the engine did not start or died on the way")
-            }
-            Phrase::Drive(_) => {
-                let metres = vehicle.distance().metres() - job.odometer_metres;
-                Outcome::done(format!("drove {:.2} km in {spent}, now idling", metres / 1000.0))
-            }
-            Phrase::Soak(_) => {
-                let coolant = vehicle.coolant_temperature().celsius();
-                Outcome::done(format!("parked for {spent}, the coolant has {coolant:.0} C"))
-            }
-            _ => Outcome::done(format!("{spent} passed")),
-        };
-        self.note(Event::Finished {
-            id: job.id,
-            phrase: job.phrase.clone(),
-            at: self.car.now(),
-            outcome,
-        });
     }
 
     // --- The bus ------------------------------------------------------------------------------------------
