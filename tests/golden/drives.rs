@@ -61,8 +61,8 @@ fn near(what: &str, value: f64, published: f64, share: f64) {
     );
 }
 
-/// Fuel: `vehicle-model.md` section 18, 679 g and 665 g from a start at 20 °C. In town this car's converter, open below
-/// 45 km/h and fourth gear, turns 0.6 MJ into heat that the prototype behind those figures did not lose: about 11 %.
+/// Fuel: a prototype of this car burned 679 g and 665 g from a start at 20 °C. In town this car's converter, open below
+/// 45 km/h and fourth gear, turns 0.6 MJ into heat that the prototype did not lose: about 11 %.
 #[test]
 fn published_schedules_are_driven_as_published() {
     let table = [

@@ -1,4 +1,4 @@
-//! What a scan tool shows of a healthy car: `vehicle-model.md` section 17, sea level, 20 °C.
+//! What a scan tool shows of a healthy car: computed on a prototype of it, sea level, 20 °C.
 
 use std::time::Duration;
 

@@ -77,7 +77,7 @@ fn the_lamp_is_checked_at_key_on_until_the_engine_is_cranked() {
     assert_eq!(bench.ecu.memory().lamp(bench.now()), Lamp::Off);
 }
 
-/// A hot restart: no cold start, so the leak test cannot run (`obd-rules.md` R9).
+/// A hot restart: no cold start, so the leak test cannot run (SAE J1979, PID $41, from memory).
 #[test]
 fn without_a_soak_evap_cannot_run_in_this_cycle() {
     let mut bench = Bench::new(44);
@@ -103,7 +103,8 @@ fn without_a_soak_evap_cannot_run_in_this_cycle() {
     );
 }
 
-/// L9, L10: repaired, but nobody clears: the lamp goes out after the third passing trip, the code stays for now.
+/// 13 CCR 1968.2(d)(2.3) (from memory): repaired, but nobody clears: the lamp goes out after the third passing trip,
+/// the code stays for now.
 #[test]
 fn a_repair_without_a_clear_puts_the_lamp_out_after_three_trips() {
     let mut bench = Bench::new(45);

@@ -1,4 +1,4 @@
-//! The identifiers of legislated diagnostics, ISO 15765-4 (`transport.md` section 6).
+//! The identifiers of legislated diagnostics, ISO 15765-4 (from memory).
 
 use crate::CanId;
 
@@ -61,7 +61,7 @@ impl EcuAddress {
 mod tests {
     use super::*;
 
-    /// Identifiers: `transport.md` section 6, from a general packet analyser's dissector of these protocols.
+    /// Identifiers as in a general packet analyser's dissectors of ISO 15765 and of OBD.
     #[test]
     fn identifiers_are_those_of_the_standard() {
         assert_eq!(EcuAddress::standard(0), Some(EcuAddress::ENGINE));

@@ -66,7 +66,7 @@ impl Frame {
         })
     }
 
-    /// An error message frame with its class bits (`bus.md` section 3) and 8 bytes of detail.
+    /// An error message frame with its class bits (linux/can/error.h) and 8 bytes of detail.
     #[must_use]
     pub fn error(class: u32, detail: [u8; 8]) -> Self {
         let mut data = [0; 64];

@@ -82,7 +82,7 @@ impl fmt::Display for CanId {
 mod tests {
     use super::CanId;
 
-    /// `bus.md` section 2: ISO 11898-1 arbitration (from memory).
+    /// ISO 11898-1, arbitration (from memory).
     #[test]
     fn lower_and_shorter_identifiers_win() {
         let key = |id: CanId| id.arbitration_key(false);

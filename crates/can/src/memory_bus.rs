@@ -3,7 +3,7 @@
 //! The bus is a value that is told the time. A node hands a frame in with [`MemoryBus::send`]; it is on the
 //! wire from the next idle instant on and arrives at every other node when its last bit has passed, which
 //! [`MemoryBus::advance`] reports. Within one node frames keep their order (the queue of a driver), between
-//! nodes arbitration decides (`bus.md` section 2). With [`Pacing::Instant`] a frame takes no time.
+//! nodes arbitration decides (ISO 11898-1). With [`Pacing::Instant`] a frame takes no time.
 
 use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;

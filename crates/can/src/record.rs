@@ -102,7 +102,7 @@ pub fn decode(record: &[u8; LEN]) -> Result<Frame, RecordError> {
 mod tests {
     use super::*;
 
-    /// Layout: linux/can.h `struct canfd_frame`, flag values of the same header (`bus.md` section 4).
+    /// Layout: linux/can.h `struct canfd_frame`, flag values of the same header.
     #[test]
     fn every_kind_survives_the_record() {
         let id = CanId::Extended(0x18DA_F110);

@@ -23,7 +23,7 @@ pub enum FuelSystemStatus {
 /// Measured and worked-out quantities of one instant.
 ///
 /// A failed circuit shows what the circuit delivers, held at the ends of the sensor's range, never a substitute
-/// (`j1979-messages.md`, service $01).
+/// (13 CCR 1968.2(g)(4.2), from memory).
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct LiveData {
     /// PID $03.

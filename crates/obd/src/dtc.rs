@@ -90,7 +90,7 @@ mod tests {
     use super::*;
     use std::string::ToString;
 
-    /// `j1979-messages.md` section 5: P0143 from an article citing the ISO 15031-5 figure, U0158 from a public
+    /// P0143 from an article citing the ISO 15031-5 figure, U0158 from a public
     /// encyclopedia, C0035 and B0100 from public excerpts.
     #[test]
     fn codes_and_bytes_agree_with_published_pairs() {

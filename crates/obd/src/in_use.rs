@@ -1,4 +1,5 @@
-//! In-use performance counters of service $09 InfoType $08, spark ignition (`obd-rules.md` U3, U4).
+//! In-use performance counters of service $09 InfoType $08, spark ignition: number after the
+//! public source of the SAE J1699-3 conformance test, order after SAE J1979 (from memory).
 
 use crate::Group;
 

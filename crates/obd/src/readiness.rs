@@ -1,4 +1,5 @@
-//! Readiness of the monitor groups: bytes B, C, D of PIDs $01 and $41, spark ignition (`obd-rules.md` section 6.1).
+//! Readiness of the monitor groups: bytes B, C, D of PIDs $01 and $41, spark ignition (SAE J1979, from
+//! memory).
 
 /// A group of monitors with a readiness bit of its own, in the order of the standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -159,8 +160,8 @@ impl Readiness {
 mod tests {
     use super::*;
 
-    /// Places of the bits: `obd-rules.md` section 6.1 (J1979, from memory; they agree with the public source of
-    /// the J1699-3 conformance test).
+    /// Places of the bits: SAE J1979 (from memory); they agree with the public source of the J1699-3 conformance
+    /// test.
     #[test]
     fn groups_stand_in_their_places() {
         let readiness = Readiness::NONE

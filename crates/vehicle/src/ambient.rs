@@ -31,7 +31,7 @@ fn pressure_kpa(altitude_m: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// US Standard Atmosphere 1976, as tabled in `vehicle-model.md` section 16.
+    /// US Standard Atmosphere 1976, its table.
     #[test]
     fn pressure_falls_with_height_as_in_the_standard_atmosphere() {
         for (metres, kpa) in [

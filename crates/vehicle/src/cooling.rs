@@ -1,6 +1,6 @@
 //! Coolant, block and oil, intake air; warm-up and soak.
 //!
-//! `vehicle-model.md` section 12: two masses, thermostat and radiator, calibrated; the structure is that of published
+//! Two masses, thermostat and radiator, calibrated; the structure is that of published
 //! lumped warm-up models. Stepped at 1 s while the car is in use and at up to 10 s at rest; implicit.
 
 use crate::curve::Grid;
@@ -172,7 +172,7 @@ mod tests {
         state
     }
 
-    /// The soak table of `vehicle-model.md` section 12 (computed there).
+    /// A soak as a prototype of this car computed it.
     #[test]
     fn coolant_cools_as_in_the_soak_table() {
         for (ambient, hours_and_celsius) in [

@@ -1,7 +1,7 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
 //! A defect changes something physical (here: holes in the tank's vapour space); nothing here knows codes.
-//! Sizes: `faults-and-symptoms.md` F01-F03 (our own collection of published service information).
+//! Sizes: our own choice, within what published service information describes.
 
 use core::fmt;
 

@@ -1,6 +1,6 @@
 //! The driver: follows a plan of schedules, cruises and idles with pedal and brake.
 //!
-//! `vehicle-model.md` section 2 (calibrated): wanted acceleration is that of the schedule half a second ahead and 0.8/s
+//! Calibrated: wanted acceleration is that of the schedule half a second ahead and 0.8/s
 //! by speed error, limited to +3.8 and -4 m/s²; 0.3 s of pedal lag. What a pedal position gives is for the car's
 //! engine management to say, so a slow correction by speed error is added, as a driver's foot does.
 

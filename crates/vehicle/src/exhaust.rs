@@ -1,6 +1,6 @@
 //! Heat of the exhaust: gas at the ports, pipe wall, catalyst brick, tips of the oxygen sensors.
 //!
-//! `vehicle-model.md` sections 9 and 11 (calibrated). Stepped at 100 ms. Catalyst heating at a cold start comes from
+//! Calibrated. Stepped at 100 ms. Catalyst heating at a cold start comes from
 //! late ignition, as in a car, not from a timer.
 
 use crate::mixture::STOICHIOMETRIC;

@@ -8,7 +8,8 @@
 //!
 //! There is no engine controller in it: without [`twotrip_harness::ActuatorPins`] the engine does not run. The engine
 //! is a mean-value model: no single firings, no exhaust-gas recirculation and no cam phaser yet.
-//! Equations and figures: the project's vehicle model (`vehicle-model.md`), section named in each module.
+//! Equations: textbook models, named in each module. Figures: calibrated, so that the whole agrees with itself and
+//! with what is published of cars of this kind, unless a source stands beside them.
 //!
 //! | module | holds |
 //! |---|---|

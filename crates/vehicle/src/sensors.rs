@@ -1,7 +1,7 @@
 //! From the truth to the pins: data sheets of the harness, and noise.
 //!
-//! Noise is `vehicle-model.md` section 6 (manifold pressure 0.3 kPa, air meter 1 % and 0.02 g/s) and 4 Pa for the tank
-//! pressure (calibrated), as standard deviations. One draw a step is cut in pieces, one for each sensor.
+//! Noise is 0.3 kPa for the manifold pressure, 1 % and 0.02 g/s for the air meter and 4 Pa for the tank pressure
+//! (calibrated), as standard deviations. One draw a step is cut in pieces, one for each sensor.
 
 use rand_chacha::{
     ChaCha8Rng,
@@ -128,7 +128,7 @@ mod tests {
         )
     }
 
-    /// `vehicle-model.md` section 6: 0.3 kPa of noise on the manifold pressure; 4 Pa on the tank's.
+    /// 0.3 kPa of noise on the manifold pressure; 4 Pa on the tank's.
     #[test]
     fn noise_has_the_stated_size_and_no_bias() {
         let (mean, deviation) = statistics(|pins| {

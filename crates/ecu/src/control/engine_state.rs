@@ -1,7 +1,6 @@
 //! Whether the engine stands, is cranked or runs, and the starter.
 //!
-//! Engine start is 150 rpm below the warm idle in drive (13 CCR 1968.2(c), from memory): 500 rpm here
-//! (`obd-rules.md` D1).
+//! Engine start is 150 rpm below the warm idle in drive (13 CCR 1968.2(c), from memory): 500 rpm here.
 
 use core::time::Duration;
 

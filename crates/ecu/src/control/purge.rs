@@ -1,7 +1,7 @@
 //! Purge of the canister: how far the valve opens, and how much vapour the air through it carries.
 //!
 //! The vapour share is learned from what closed loop has to correct while the valve flows, so that a loaded canister
-//! does not end in the long-term trim (`vehicle-model.md` 13.3). Short pauses let the trims be learned without it.
+//! does not end in the long-term trim. Short pauses let the trims be learned without it.
 
 use twotrip_units::{MassFlow, Ratio, Table};
 

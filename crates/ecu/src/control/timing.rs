@@ -1,5 +1,5 @@
 //! Ignition timing over speed and load, with the late timing that heats the catalyst and the reserve of the idle
-//! (typical figures of `vehicle-model.md` sections 7 and 17).
+//! (typical figures: common practice, no source; calibrated).
 
 use core::time::Duration;
 
@@ -156,7 +156,7 @@ fn base(rpm: f64, load: f64) -> f64 {
 mod tests {
     use super::base;
 
-    /// Typical timing of `vehicle-model.md` sections 7 and 17.
+    /// Typical timing of such an engine: common practice, no source.
     #[test]
     fn the_table_meets_the_typical_values() {
         for (rpm, load, low, high) in [

@@ -1,6 +1,6 @@
-//! Long-term trim: what closed loop had to correct, learned by operating range (`vehicle-model.md` section 10).
+//! Long-term trim: what closed loop had to correct, learned by operating range (figures calibrated).
 //!
-//! The cells survive the key and, by default, service $04 (`obd-rules.md` C9).
+//! The cells survive the key and service $04, as a maker may choose (published service information).
 
 use twotrip_units::{AngularSpeed, Ratio};
 

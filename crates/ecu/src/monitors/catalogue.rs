@@ -31,7 +31,7 @@ pub const TANK_PRESSURE: MonitorId = MonitorId(1);
 /// Circuit of the tank pressure sensor.
 pub const TANK_PRESSURE_CIRCUIT: MonitorId = MonitorId(2);
 
-/// Codes that keep the leak test and what it meets on the way from running (`monitor-designs.md` 5.8).
+/// Codes that keep the leak test and what it meets on the way from running: without the sensor nothing can be measured.
 pub const BLOCK_LEAK_TEST: &[Dtc] = &[P0452, P0453];
 
 const fn code(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {

@@ -1,5 +1,5 @@
 //! Leak test of the fuel tank with the engine running, and the valve faults it meets on the way
-//! (`monitor-designs.md` 3.1 and 3.2; leak of 0.040 in and larger, 13 CCR 1968.2(e)(4.3.1)).
+//! (own design, its limits set beside published ones; leak of 0.040 in and larger, 13 CCR 1968.2(e)(4.3.1)).
 //!
 //! ```text
 //! waiting -> zero -> vapour -> vent -> pull -> settle -> decay -> release -> done

@@ -55,7 +55,7 @@ pub struct Signals {
 /// What the monitors may know of the fault memory.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Inhibits {
-    /// A code that blocks the leak test is pending or commands the MIL (`monitor-designs.md` 5.8).
+    /// A code that blocks the leak test is pending or commands the MIL.
     pub leak_test_blocked: bool,
     /// The name under which a gross leak is already held.
     pub gross_leak_held: Option<Dtc>,
@@ -122,7 +122,7 @@ impl Monitors {
         self.leak.engine_stopped();
     }
 
-    /// Service $04: counters, filters and marks to zero (`obd-rules.md` C7).
+    /// Service $04: counters, filters and marks to zero (our choice).
     pub(crate) fn clear(&mut self) {
         self.circuit.clear();
         self.leak.clear();

@@ -1,9 +1,9 @@
-//! Circuit of the tank pressure sensor: P0452 (low), P0453 (high) (`monitor-designs.md` section 2; limits published
-//! by makers, M2011b and M2006d there).
+//! Circuit of the tank pressure sensor: P0452 (low), P0453 (high) (limits of the kind that
+//! makers publish in their service information).
 //!
 //! Two counters for each direction, one step per 100 ms: an up/down counter that ends after 4 s without a break, and
 //! a sum that ends after 30 s of bad readings in one driving cycle. Judged with the engine running only (a choice:
-//! whether a fault seen before the start belongs to the cycle before or after it is open, `obd-rules.md` Q10).
+//! whether a fault seen before the start belongs to the cycle before or after it is open in 13 CCR 1968.2).
 
 use twotrip_units::Voltage;
 

@@ -333,8 +333,8 @@ fn values_beyond_the_range_are_held_at_its_ends() {
     bench.expect(&[0x01, 0x0C, 0x14], &[0x41, 0x0C, 0x00, 0x00, 0x14, 90, 0xFE]);
 }
 
-/// `j1979-messages.md` section 4: frame 00 only; masks carry the frame; PID $02 reads 0000 without a frame, and data
-/// are then left out.
+/// SAE J1979 (from memory) and AUTOSAR SWS_Dcm_00409: frame 00 only; masks carry the frame; PID $02 reads 0000
+/// without a frame, and data are then left out.
 #[test]
 fn freeze_frame_before_there_is_one() {
     let mut bench = Bench::new(memory());

@@ -1,5 +1,5 @@
-//! The exhaust under the fuel loop of `vehicle-model.md` section 10, against the tables of sections 10 and 11
-//! (computed there, with noise and a wall film that are not in this loop).
+//! The exhaust under the fuel loop of this car, against tables of a prototype
+//! (computed with noise and a wall film that are not in this loop).
 
 use super::*;
 

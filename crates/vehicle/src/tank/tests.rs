@@ -1,4 +1,4 @@
-//! The tank against the tables of `vehicle-model.md` section 13 (computed there from the same orifice formula).
+//! The tank against tables computed on a prototype from the same orifice formula.
 
 use super::*;
 

@@ -79,8 +79,8 @@ fn near(what: &str, found: f64, expected: f64, tolerance: f64) {
     );
 }
 
-/// EPA's tracing tolerance is 2 mph within 1 s (from memory). Road-load energy, fuel and means: computed in
-/// `vehicle-model.md` sections 2 and 18 by a prototype without converter slip in overrun, hence fewer seconds of fuel
+/// EPA's tracing tolerance is 2 mph within 1 s (from memory). Road-load energy, fuel and means: computed by
+/// a prototype of this car without converter slip in overrun, hence fewer seconds of fuel
 /// cut and more fuel here in town (the band says how much).
 #[test]
 fn schedules_are_driven_within_the_tracing_tolerance() {

@@ -92,8 +92,8 @@ fn rest_brings_a_running_engine_to_a_stop() {
     );
 }
 
-/// `vehicle-model.md` section 13.7: shut after a drive the tank first gains (+300 Pa), then falls into vacuum as it
-/// cools (-420 Pa); a hole of 0.5 mm shows next to nothing of it (+8/-4 Pa at the fastest rates there).
+/// As a prototype of this tank computed it: shut after a drive the tank first gains (+300 Pa), then falls into
+/// vacuum as it cools (-420 Pa); a hole of 0.5 mm shows next to nothing of it (+8/-4 Pa at the fastest rates there).
 #[test]
 fn the_shut_tank_breathes_with_the_heat_after_a_drive() {
     let extremes = |hole: Option<Defect>| {

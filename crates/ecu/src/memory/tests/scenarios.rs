@@ -1,5 +1,5 @@
-//! The scenarios T1 to T14 of `obd-rules.md` section 12: what the public source of the SAE J1699-3
-//! conformance test expects of a vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)).
+//! Fourteen scenarios, T1 to T14: what the public source of the SAE J1699-3 conformance test expects of a
+//! vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)). The numbers are this project's own.
 
 use super::*;
 

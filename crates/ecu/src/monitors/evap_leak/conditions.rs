@@ -1,4 +1,5 @@
-//! When the leak test may begin, and what breaks it off (`monitor-designs.md` 3.1).
+//! When the leak test may begin, and what breaks it off (own design; 13 CCR 1968.2(e)(4.3) for what may
+//! be left out).
 
 use super::{EvapLeak, LEVELS, Stage};
 use crate::monitors::{Signals, TankPressureCircuit};

