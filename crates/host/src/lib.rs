@@ -1,4 +1,5 @@
-//! The only place with tokio, sockets, files and clocks.
+//! Where the simulated car meets the machine: sockets, files, clocks, and tokio to wait for them. No other crate
+//! has any of these.
 //!
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.

@@ -1,7 +1,7 @@
 //! What is done to the car by hand: defects set, parts worked on, wires mended, looking and measuring.
 //!
-//! Each kind of work cures only what such work would cure; a new sensor does not mend an open wire. What a
-//! technician sees comes from the car's truth, never from the ECU.
+//! Work helps against what it would help against in a real car and nothing else: whoever fits a new sensor still
+//! has the broken wire. What a technician sees comes from the car's truth, never from the ECU.
 
 use twotrip_harness::{Circuit, KeyPosition, WiringFault};
 use twotrip_obd::Dtc;

@@ -99,7 +99,8 @@ instant! {
     BusInstant
 }
 instant! {
-    /// An instant of the car's time: physics, monitors, bulb check, run time, soak. Paced and jumped.
+    /// An instant of the car's time: all that happens in vehicle and ECU. It runs at the pace asked for,
+    /// and may leap over a soak.
     CarInstant
 }
 

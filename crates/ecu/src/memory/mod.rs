@@ -7,8 +7,8 @@
 //!  service $04 --Clear-------------------+
 //! ```
 //!
-//! The memory knows nothing of bytes, frames or sensors. It stores facts; pending, confirmed, permanent and
-//! the lamp follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and
+//! Neither messages nor sensors occur here. What is stored are facts; pending, confirmed, permanent and the
+//! lamp follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and
 //! SAE J1979, the numbers in [`Profile`]. A driving cycle lasts from [`Fact::EngineStarted`] to
 //! [`Fact::EngineStopped`] or [`Fact::KeyOff`], whichever comes first, and is settled then, once. Monitors
 //! decide only inside it.

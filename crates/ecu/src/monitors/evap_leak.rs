@@ -1,4 +1,4 @@
-//! Leak test of the fuel tank with the engine running, and the valve faults it meets on the way
+//! Leak test of the fuel tank with the engine running, and what it learns about purge and vent valve meanwhile
 //! (own design, its limits set beside published ones; leak of 0.040 in and larger, 13 CCR 1968.2(e)(4.3.1)).
 //!
 //! ```text
@@ -9,8 +9,8 @@
 //! ```
 //! Once a driving cycle, after a cold start only. A break of the conditions of up to two seconds is borne; a longer
 //! one, sloshing fuel or a noisy signal abort the test without any result, and it begins again when it may.
-//! P0455 and P0457 are two names of one result: which one is told follows from whether fuel was taken on, and once
-//! a name is held by the fault memory it stays.
+//! A gross leak is one result that goes by P0457 if fuel was taken on before, by P0455 else; a name that the fault
+//! memory already holds is used again.
 
 use core::time::Duration;
 

@@ -20,7 +20,7 @@ pub const INTERFACE_NAME_MAX: usize = 15;
 pub enum Name {
     /// A SocketCAN interface.
     Interface(String),
-    /// An embedded bus, for machines whose kernel has no CAN.
+    /// An embedded bus, where the kernel offers none.
     Local(String),
 }
 

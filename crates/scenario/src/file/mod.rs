@@ -12,7 +12,7 @@
 //! correction = "tighten fuel-cap"   # phrases that mend it
 //!
 //! [story]                           # may be left out: a car just parked
-//! before = """                      # lived through at full speed before the bus goes live
+//! before = """                      # what the car has behind it when the bus comes up
 //! defect fuel-cap loose
 //! drive udds
 //! """

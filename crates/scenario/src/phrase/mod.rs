@@ -96,7 +96,7 @@ pub enum Leg {
 /// Which codes to put in the memory.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Preload {
-    /// Confirmed, with lamp, permanent entry and a freeze frame of the present data.
+    /// Confirmed: lamp on, permanent too, and a freeze frame of what the ECU measures now.
     Confirmed,
     /// Pending.
     Pending,
