@@ -1,12 +1,15 @@
 //! Car and ECU in closed loop: the values that a healthy car shows, published drive schedules, faults and repairs.
 //!
-//! Figures are those of `vehicle-model.md` sections 17 and 18 (computed there on a prototype of this car, not measured
-//! on one) and of the published drive schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
+//! Figures are those of a prototype of this car (computed, not measured on a car) and of the published drive
+//! schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
 
 mod bench;
+mod desk;
 mod drives;
 mod faults;
+mod lives;
 mod operating_points;
 mod plans;
+mod requests;
 mod shipped;
 mod trips;

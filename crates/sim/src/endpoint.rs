@@ -63,6 +63,8 @@ pub(crate) struct Request {
     bytes: [u8; REQUEST_ROOM],
     len: usize,
     due: BusInstant,
+    /// When its answer has to have begun.
+    latest: BusInstant,
 }
 
 impl Request {
@@ -76,7 +78,7 @@ impl Request {
 pub struct EndpointCounts {
     /// Requests taken from the bus.
     pub requests: u64,
-    /// Requests dropped, because an answer was still being sent or too many waited.
+    /// Requests dropped, because an answer was still being sent, too many waited, or P2 was over.
     pub dropped: u64,
 }
 
@@ -144,6 +146,11 @@ impl Endpoint {
         if self.channel.is_transmitting() {
             return None;
         }
+        // What had to wait behind a long answer may be late by now.
+        while self.waiting.front().is_some_and(|request| request.latest < now) {
+            self.waiting.pop_front();
+            self.counts.dropped += 1;
+        }
         let due = self.waiting.front().is_some_and(|request| request.due <= now);
         if due { self.waiting.pop_front() } else { None }
     }
@@ -210,6 +217,7 @@ impl Endpoint {
                 bytes,
                 len,
                 due,
+                latest: now + P2,
             });
         }
         completed

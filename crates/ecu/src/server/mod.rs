@@ -38,6 +38,9 @@ pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
 pub use quantity::Quantity;
 
+/// The bit that tells the service of an answer from that of a request.
+const ANSWER: u8 = 0x40;
+
 /// To whom a request was sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Addressing {
@@ -121,6 +124,8 @@ fn serve(
         Request::PendingCodes => s07::answer(context.memory, response),
         Request::VehicleInformation(parameters) => s09::answer(context, parameters, response),
         Request::PermanentCodes => s0a::answer(context.memory, response),
+        // What has the bit of an answer asks nothing: two ECUs must not answer each other (ISO 14229-1, from memory).
+        Request::Other(service, _) if service.to_byte() & ANSWER != 0 => Ok(Answer::Silence),
         Request::Other(..) => Ok(Answer::Negative(ResponseCode::ServiceNotSupported)),
     }
 }

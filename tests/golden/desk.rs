@@ -1,0 +1,159 @@
+//! A tester's desk: the whole car with a bus of raw frames on it, without a tester that behaves.
+
+use std::{iter, time::Duration};
+
+use twotrip_can::{CanId, Frame};
+use twotrip_scenario::parse_phrase;
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
+use twotrip_units::BusInstant;
+
+/// Functional requests, to all.
+pub(crate) const FUNCTIONAL: CanId = CanId::Standard(0x7DF);
+/// Physical requests and flow control to the engine ECU.
+pub(crate) const PHYSICAL: CanId = CanId::Standard(0x7E0);
+
+/// A frame from the car and when its last bit had passed.
+pub(crate) type Sent = (BusInstant, Frame);
+
+/// The car and its bus.
+#[derive(Clone)]
+pub(crate) struct Desk {
+    pub(crate) car: Simulator,
+    pub(crate) now: BusInstant,
+}
+
+impl Desk {
+    pub(crate) fn new(seed: u64, timing: Timing) -> Self {
+        Self {
+            car: Simulator::new(Settings::compact(seed, timing)),
+            now: BusInstant::ZERO,
+        }
+    }
+
+    /// Gives phrases, lets them be carried out, and hands back what came of them.
+    pub(crate) fn outcomes(&mut self, phrases: &[&str]) -> Vec<Outcome> {
+        for phrase in phrases {
+            let parsed = parse_phrase(phrase).unwrap_or_else(|problem| panic!("{phrase}: {problem}"));
+            self.car.tell(parsed);
+        }
+        let mut outcomes = Vec::new();
+        while self.car.is_busy() {
+            self.car.work(Duration::from_secs(3600));
+            outcomes.extend(
+                iter::from_fn(|| self.car.poll_event()).filter_map(|event| match event {
+                    Event::Finished { outcome, .. } => Some(outcome),
+                    _ => None,
+                }),
+            );
+        }
+        outcomes
+    }
+
+    /// Gives phrases that must succeed.
+    pub(crate) fn tell(&mut self, phrases: &[&str]) {
+        for (phrase, outcome) in phrases.iter().zip(self.outcomes(phrases)) {
+            assert!(outcome.ok, "{phrase}: {}", outcome.text);
+        }
+    }
+
+    /// A frame comes in now; nothing is polled.
+    pub(crate) fn hears(&mut self, frame: &Frame) {
+        self.car.handle_frame(self.now, frame);
+    }
+
+    /// What the car sends up to `until`; its frames take no time on the wire but what the car itself keeps.
+    pub(crate) fn sends_until(&mut self, until: BusInstant) -> Vec<Sent> {
+        let mut sent = Vec::new();
+        loop {
+            self.car.handle_timeout(self.now);
+            while let Some(frame) = self.car.poll_frame(self.now) {
+                sent.push((self.now, frame));
+                self.car.handle_transmitted(self.now);
+            }
+            match self.car.poll_timeout().filter(|&at| at <= until) {
+                Some(at) => self.now = at.max(self.now),
+                None => {
+                    self.now = until.max(self.now);
+                    return sent;
+                }
+            }
+        }
+    }
+
+    /// What the car sends within a span.
+    pub(crate) fn sends(&mut self, span: Duration) -> Vec<Sent> {
+        self.sends_until(self.now + span)
+    }
+
+    /// Asks with the bytes of one frame and lets flow control follow a first frame; the payload, if any came.
+    pub(crate) fn ask_at(&mut self, id: CanId, request: &[u8]) -> Option<Vec<u8>> {
+        let mut bytes = vec![u8::try_from(request.len()).expect("short")];
+        bytes.extend(request);
+        self.hears(&Frame::padded(id, &bytes, 0));
+        let mut frames = self.sends(Duration::from_millis(60));
+        if frames.first().is_some_and(|(_, frame)| frame.data()[0] >> 4 == 1) {
+            self.hears(&Frame::padded(PHYSICAL, &[0x30, 0, 0], 0));
+            frames.extend(self.sends(Duration::from_millis(60)));
+        }
+        assemble(&frames)
+    }
+
+    /// Asks all ECUs.
+    pub(crate) fn ask(&mut self, request: &[u8]) -> Option<Vec<u8>> {
+        self.ask_at(FUNCTIONAL, request)
+    }
+
+    /// The data of a PID of service $01.
+    pub(crate) fn pid(&mut self, number: u8) -> Vec<u8> {
+        let answer = self
+            .ask(&[0x01, number])
+            .unwrap_or_else(|| panic!("PID {number:02X} is silent"));
+        assert_eq!(answer[..2], [0x41, number]);
+        answer[2..].to_vec()
+    }
+
+    /// Codes of services $03, $07, $0A as hex numbers.
+    pub(crate) fn codes(&mut self, service: u8) -> Vec<u16> {
+        let answer = self.ask(&[service]).expect("it answers");
+        assert_eq!(answer[0], service + 0x40);
+        assert_eq!(answer.len(), 2 + 2 * usize::from(answer[1]), "{answer:02X?}");
+        answer[2..]
+            .chunks(2)
+            .map(|pair| u16::from_be_bytes([pair[0], pair[1]]))
+            .collect()
+    }
+
+    /// InfoType $08, 20 counters.
+    pub(crate) fn in_use(&mut self) -> Vec<u16> {
+        let answer = self.ask(&[0x09, 0x08]).expect("it answers");
+        assert_eq!(answer[..3], [0x49, 0x08, 20]);
+        assert_eq!(answer.len(), 3 + 40);
+        answer[3..]
+            .chunks(2)
+            .map(|pair| u16::from_be_bytes([pair[0], pair[1]]))
+            .collect()
+    }
+}
+
+/// Puts one message together; every frame must be of eight bytes from the ECU.
+pub(crate) fn assemble(frames: &[Sent]) -> Option<Vec<u8>> {
+    let (_, first) = frames.first()?;
+    for (_, frame) in frames {
+        assert_eq!((frame.id(), frame.len()), (CanId::Standard(0x7E8), 8));
+    }
+    let data = first.data();
+    if data[0] >> 4 == 0 {
+        assert_eq!(frames.len(), 1, "more than one answer: {frames:?}");
+        return Some(data[1..=usize::from(data[0])].to_vec());
+    }
+    assert_eq!(data[0] >> 4, 1, "{frames:?}");
+    let length = usize::from(data[0] & 0x0F) << 8 | usize::from(data[1]);
+    let mut payload = data[2..].to_vec();
+    for (number, (_, frame)) in (1_u8..).zip(&frames[1..]) {
+        assert_eq!(frame.data()[0], 0x20 | number & 0x0F, "{frames:?}");
+        payload.extend(&frame.data()[1..]);
+    }
+    assert!((length..length + 7).contains(&payload.len()), "{frames:?}");
+    payload.truncate(length);
+    Some(payload)
+}
