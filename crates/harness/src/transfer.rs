@@ -3,67 +3,114 @@
 //! Figures are those of the project's vehicle model (`vehicle-model.md` sections 6, 12, 13.8) unless another
 //! source stands beside them. Both directions read one set of points, so that a healthy sensor is read exactly.
 
-use twotrip_units::{Angle, MassFlow, Pressure, Ratio, Temperature, Voltage};
+use twotrip_units::{Angle, Grid, Limit, MassFlow, Pressure, Ratio, Table, Temperature, Voltage};
 
 /// The reference supply of the sensors, V.
 pub const SENSOR_SUPPLY_VOLTS: f64 = 5.0;
 
-/// A rising or falling curve of `N` points (quantity, volts), read in both directions.
+/// A sensor whose voltage rises on a straight line, from nothing of its quantity on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Curve<const N: usize> {
-    points: [(f64, f64); N],
+pub struct Line {
+    /// The quantity up to which it reads.
+    full: f64,
+    /// Voltages at nothing and at `full`.
+    volts: (f64, f64),
+    volts_per_unit: f64,
+    units_per_volt: f64,
 }
 
-impl<const N: usize> Curve<N> {
-    const fn new(points: [(f64, f64); N]) -> Self {
-        Self { points }
+impl Line {
+    const fn new(full: f64, volts: (f64, f64)) -> Self {
+        Self {
+            full,
+            volts,
+            volts_per_unit: (volts.1 - volts.0) / full,
+            units_per_volt: full / (volts.1 - volts.0),
+        }
     }
 
     /// The voltage for a quantity, held at both ends.
-    #[must_use]
+    #[inline]
     fn volts(&self, quantity: f64) -> f64 {
-        Self::interpolate(&self.points, quantity, |point| point)
+        self.volts.0 + quantity.within(0.0, self.full) * self.volts_per_unit
     }
 
     /// The quantity for a voltage, held at both ends.
-    #[must_use]
+    #[inline]
     fn quantity(&self, volts: f64) -> f64 {
-        Self::interpolate(&self.points, volts, |(x, y)| (y, x))
+        (volts.within(self.volts.0, self.volts.1) - self.volts.0) * self.units_per_volt
     }
 
-    /// Piecewise straight line over points whose abscissae rise or fall throughout.
-    fn interpolate(points: &[(f64, f64); N], x: f64, order: fn((f64, f64)) -> (f64, f64)) -> f64 {
-        let first = order(points[0]);
-        let last = order(points[N - 1]);
-        let rising = last.0 > first.0;
-        let (before, beyond) = if rising {
-            (x <= first.0, x >= last.0)
-        } else {
-            (x >= first.0, x <= last.0)
-        };
-        if before {
-            return first.1;
-        }
-        if beyond {
-            return last.1;
-        }
-        let mut low = first;
-        for &point in &points[1..] {
-            let high = order(point);
-            if (x < high.0) == rising {
-                return low.1 + (x - low.0) / (high.0 - low.0) * (high.1 - low.1);
-            }
-            low = high;
-        }
-        last.1
+    /// Voltage for a pressure.
+    #[must_use]
+    #[inline]
+    pub fn from_pressure(&self, pressure: Pressure) -> Voltage {
+        Voltage::from_volts(self.volts(pressure.kilopascals()))
+    }
+
+    /// Pressure for a voltage.
+    #[must_use]
+    #[inline]
+    pub fn to_pressure(&self, voltage: Voltage) -> Pressure {
+        Pressure::from_kilopascals(self.quantity(voltage.volts()))
+    }
+
+    /// Voltage for a share.
+    #[must_use]
+    #[inline]
+    pub fn from_ratio(&self, ratio: Ratio) -> Voltage {
+        Voltage::from_volts(self.volts(ratio.percent()))
+    }
+
+    /// Share for a voltage.
+    #[must_use]
+    #[inline]
+    pub fn to_ratio(&self, voltage: Voltage) -> Ratio {
+        Ratio::from_percent(self.quantity(voltage.volts()))
     }
 }
 
 /// Manifold and barometric pressure, kPa absolute: 0.25 V + 0.04375 V/kPa.
-pub const PRESSURE: Curve<2> = Curve::new([(0.0, 0.25), (110.0, 5.0625)]);
+pub const PRESSURE: Line = Line::new(110.0, (0.25, 5.0625));
+
+/// Fuel level sender, % of the nominal tank.
+pub const FUEL_LEVEL: Line = Line::new(100.0, (0.5, 4.5));
+
+/// Fuel rail pressure, kPa gauge.
+pub const RAIL_PRESSURE: Line = Line::new(600.0, (0.5, 4.5));
+
+/// An air-mass meter. It is read in every step, so both directions lie on even grids that all its points fall on.
+#[derive(Clone, Copy, Debug)]
+pub struct AirMeter {
+    volts: Grid<261>,
+    grams_per_second: Grid<449>,
+}
+
+impl AirMeter {
+    const fn new<const N: usize>(points: [(f64, f64); N]) -> Self {
+        Self {
+            volts: Grid::through(points),
+            grams_per_second: Grid::through(swapped(points)),
+        }
+    }
+
+    /// Voltage for an air flow, held at both ends.
+    #[must_use]
+    #[inline]
+    pub fn from_flow(&self, flow: MassFlow) -> Voltage {
+        Voltage::from_volts(self.volts.at(flow.grams_per_second()))
+    }
+
+    /// Air flow for a voltage, held at both ends.
+    #[must_use]
+    #[inline]
+    pub fn to_flow(&self, voltage: Voltage) -> MassFlow {
+        MassFlow::from_grams_per_second(self.grams_per_second.at(voltage.volts()))
+    }
+}
 
 /// Air-mass meter, g/s (typical analogue output: 0.6-1.0 V at idle, 1.7-2.0 V at 3000 rpm, 4.3-4.8 V at full load).
-pub const AIR_METER: Curve<10> = Curve::new([
+pub static AIR_METER: AirMeter = AirMeter::new([
     (0.0, 0.40),
     (1.0, 0.62),
     (2.5, 0.90),
@@ -76,8 +123,36 @@ pub const AIR_METER: Curve<10> = Curve::new([
     (130.0, 4.88),
 ]);
 
+/// A thermistor with its pull-up: the warmer, the lower the voltage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Thermistor {
+    volts: Table<13>,
+    celsius: Table<13>,
+}
+
+impl Thermistor {
+    const fn new(points: [(f64, f64); 13]) -> Self {
+        Self {
+            volts: Table::new(points),
+            celsius: Table::new(reversed(swapped(points))),
+        }
+    }
+
+    /// Voltage for a temperature, held at both ends.
+    #[must_use]
+    pub fn from_temperature(&self, temperature: Temperature) -> Voltage {
+        Voltage::from_volts(self.volts.at(temperature.celsius()))
+    }
+
+    /// Temperature for a voltage, held at both ends.
+    #[must_use]
+    pub fn to_temperature(&self, voltage: Voltage) -> Temperature {
+        Temperature::from_celsius(self.celsius.at(voltage.volts()))
+    }
+}
+
 /// Thermistor with a 1.0 kΩ pull-up to 5 V, °C; resistances of a published table, ends continued.
-pub const THERMISTOR: Curve<13> = Curve::new([
+pub static THERMISTOR: Thermistor = Thermistor::new([
     (-45.0, 4.925),
     (-40.0, 4.898_2),
     (-20.0, 4.696_6),
@@ -93,64 +168,26 @@ pub const THERMISTOR: Curve<13> = Curve::new([
     (165.0, 0.20),
 ]);
 
-/// Fuel level sender, % of the nominal tank.
-pub const FUEL_LEVEL: Curve<2> = Curve::new([(0.0, 0.5), (100.0, 4.5)]);
-
-/// Fuel rail pressure, kPa gauge.
-pub const RAIL_PRESSURE: Curve<2> = Curve::new([(0.0, 0.5), (600.0, 4.5)]);
-
-impl Curve<2> {
-    /// Voltage for a pressure.
-    #[must_use]
-    pub fn from_pressure(&self, pressure: Pressure) -> Voltage {
-        Voltage::from_volts(self.volts(pressure.kilopascals()))
+/// Points of the curve read the other way.
+const fn swapped<const N: usize>(points: [(f64, f64); N]) -> [(f64, f64); N] {
+    let mut turned = points;
+    let mut i = 0;
+    while i < N {
+        turned[i] = (points[i].1, points[i].0);
+        i += 1;
     }
-
-    /// Pressure for a voltage.
-    #[must_use]
-    pub fn to_pressure(&self, voltage: Voltage) -> Pressure {
-        Pressure::from_kilopascals(self.quantity(voltage.volts()))
-    }
-
-    /// Voltage for a share.
-    #[must_use]
-    pub fn from_ratio(&self, ratio: Ratio) -> Voltage {
-        Voltage::from_volts(self.volts(ratio.percent()))
-    }
-
-    /// Share for a voltage.
-    #[must_use]
-    pub fn to_ratio(&self, voltage: Voltage) -> Ratio {
-        Ratio::from_percent(self.quantity(voltage.volts()))
-    }
+    turned
 }
 
-impl Curve<10> {
-    /// Voltage for an air flow.
-    #[must_use]
-    pub fn from_flow(&self, flow: MassFlow) -> Voltage {
-        Voltage::from_volts(self.volts(flow.grams_per_second()))
+/// The last point first.
+const fn reversed<const N: usize>(points: [(f64, f64); N]) -> [(f64, f64); N] {
+    let mut turned = points;
+    let mut i = 0;
+    while i < N {
+        turned[i] = points[N - 1 - i];
+        i += 1;
     }
-
-    /// Air flow for a voltage.
-    #[must_use]
-    pub fn to_flow(&self, voltage: Voltage) -> MassFlow {
-        MassFlow::from_grams_per_second(self.quantity(voltage.volts()))
-    }
-}
-
-impl Curve<13> {
-    /// Voltage for a temperature.
-    #[must_use]
-    pub fn from_temperature(&self, temperature: Temperature) -> Voltage {
-        Voltage::from_volts(self.volts(temperature.celsius()))
-    }
-
-    /// Temperature for a voltage.
-    #[must_use]
-    pub fn to_temperature(&self, voltage: Voltage) -> Temperature {
-        Temperature::from_celsius(self.quantity(voltage.volts()))
-    }
+    turned
 }
 
 /// Plate angle at which the throttle is closed, degrees.
@@ -158,8 +195,9 @@ pub const THROTTLE_CLOSED_DEGREES: f64 = 7.0;
 
 /// Track A of the throttle: 13 % of the supply when closed and 0.9 % more for each degree; track B is its mirror.
 #[must_use]
+#[inline]
 pub fn throttle_volts(plate: Angle) -> (Voltage, Voltage) {
-    let share = (0.13 + 0.009 * (plate.degrees() - THROTTLE_CLOSED_DEGREES)).clamp(0.0, 1.0);
+    let share = (0.13 + 0.009 * (plate.degrees() - THROTTLE_CLOSED_DEGREES)).within(0.0, 1.0);
     let a = SENSOR_SUPPLY_VOLTS * share;
     (
         Voltage::from_volts(a),
@@ -169,31 +207,36 @@ pub fn throttle_volts(plate: Angle) -> (Voltage, Voltage) {
 
 /// Plate angle from track A.
 #[must_use]
+#[inline]
 pub fn throttle_angle(a: Voltage) -> Angle {
     Angle::from_degrees(THROTTLE_CLOSED_DEGREES + (a.volts() / SENSOR_SUPPLY_VOLTS - 0.13) / 0.009)
 }
 
 /// Tracks D and E of the pedal: D runs from 15 % to 85 % of the supply, E is half of it.
 #[must_use]
+#[inline]
 pub fn pedal_volts(pressed: Ratio) -> (Voltage, Voltage) {
-    let d = SENSOR_SUPPLY_VOLTS * (0.15 + 0.70 * pressed.fraction().clamp(0.0, 1.0));
+    let d = SENSOR_SUPPLY_VOLTS * (0.15 + 0.70 * pressed.fraction().within(0.0, 1.0));
     (Voltage::from_volts(d), Voltage::from_volts(d / 2.0))
 }
 
 /// How far the pedal is pressed, from track D.
 #[must_use]
+#[inline]
 pub fn pedal_pressed(d: Voltage) -> Ratio {
-    Ratio::from_fraction(((d.volts() / SENSOR_SUPPLY_VOLTS - 0.15) / 0.70).clamp(0.0, 1.0))
+    Ratio::from_fraction(((d.volts() / SENSOR_SUPPLY_VOLTS - 0.15) / 0.70).within(0.0, 1.0))
 }
 
 /// Tank pressure sensor, gauge: 2.5 V + 0.5 V/kPa.
 #[must_use]
+#[inline]
 pub fn tank_pressure_volts(gauge: Pressure) -> Voltage {
-    Voltage::from_volts((2.5 + gauge.kilopascals() / 2.0).clamp(0.3, 4.7))
+    Voltage::from_volts((2.5 + gauge.kilopascals() / 2.0).within(0.3, 4.7))
 }
 
 /// Tank pressure, gauge, from the pin; -5..+5 kPa over the whole range of the pin.
 #[must_use]
+#[inline]
 pub fn tank_pressure(pin: Voltage) -> Pressure {
     Pressure::from_kilopascals((pin.volts() - 2.5) * 2.0)
 }

@@ -5,10 +5,14 @@
 //! an `f64` in SI. Times are integers in nanoseconds, see [`BusInstant`] and [`CarInstant`].
 #![no_std]
 
+mod grid;
+mod limit;
 mod quantity;
 mod table;
 mod time;
 
+pub use grid::Grid;
+pub use limit::Limit;
 pub use quantity::{
     Acceleration, Angle, AngularSpeed, Area, Current, Interval, Length, Mass, MassFlow, Power, Pressure,
     Ratio, Resistance, Speed, Temperature, TemperatureDelta, Torque, Voltage, Volume,

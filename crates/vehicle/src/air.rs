@@ -4,7 +4,12 @@
 //! Sorenson, SAE 900616; all from memory); figures calibrated, `vehicle-model.md` sections 3 and 5.
 //! No exhaust-gas recirculation and no cam phaser in this car; crankcase ventilation is part of the plate leak.
 
-use crate::curve::{self, EXP_FALLING, Grid, grid, pow};
+use twotrip_units::Limit;
+
+use crate::{
+    curve::{self, EXP_FALLING, Grid, grid, pow},
+    follow,
+};
 
 /// Gas constant of air, J/(kg K).
 pub(crate) const GAS_CONSTANT: f64 = 287.0;
@@ -17,6 +22,8 @@ pub(crate) struct Params {
     pub(crate) bore_m: f64,
     /// Plate angle when closed, degrees.
     pub(crate) closed_degrees: f64,
+    /// Its cosine.
+    pub(crate) closed_cosine: f64,
     /// Where the springs hold the plate without motor current, degrees.
     pub(crate) spring_degrees: f64,
     /// Time constant of the position loop, s (calibrated).
@@ -48,9 +55,11 @@ pub(crate) struct Params {
 impl Params {
     /// The 2.0-litre four-cylinder of `vehicle-model.md`.
     pub(crate) const fn compact_2_0() -> Self {
+        const CLOSED_DEGREES: f64 = 7.0;
         Self {
             bore_m: 0.055,
-            closed_degrees: 7.0,
+            closed_degrees: CLOSED_DEGREES,
+            closed_cosine: curve::cos(CLOSED_DEGREES.to_radians()),
             spring_degrees: 10.0,
             plate_lag_s: 0.05,
             discharge: 0.8,
@@ -177,8 +186,7 @@ pub(crate) struct Inputs {
 #[inline]
 fn throttle_area(params: &Params, plate_degrees: f64) -> f64 {
     let bore_area = core::f64::consts::FRAC_PI_4 * params.bore_m * params.bore_m;
-    let closed = curve::cos(params.closed_degrees.to_radians());
-    let open = (1.0 - curve::cos(plate_degrees.to_radians()) / closed).max(0.0);
+    let open = (1.0 - curve::cos(plate_degrees.to_radians()) * (1.0 / params.closed_cosine)).at_least(0.0);
     params.discharge * (bore_area * open + params.plate_leak_m2)
 }
 
@@ -197,7 +205,7 @@ fn cylinder_flow(
     let residual = params.clearance * RESIDUAL.at(exhaust_kpa / manifold_kpa);
     let share = 1.0 + params.clearance - residual;
     let slope = 1.0 + params.clearance - residual * (1.0 - 1.0 / 1.3);
-    (per_kpa * manifold_kpa * share.max(0.0), per_kpa * slope)
+    (per_kpa * manifold_kpa * share.at_least(0.0), per_kpa * slope)
 }
 
 /// The manifold within one step.
@@ -240,7 +248,7 @@ impl Manifold<'_> {
     fn step(&self, kpa: f64, dt: f64) -> (f64, f64, f64) {
         let ((into, into_slope), (out, out_slope)) = self.flows(kpa);
         let net = into + self.inputs.purge_flow - out;
-        let damping = (out_slope - into_slope).max(0.0);
+        let damping = (out_slope - into_slope).at_least(0.0);
         let change = dt * self.stiffness * net / (1.0 + dt * self.stiffness * damping);
         if change.abs() > STRAIGHT_CHANGE_KPA {
             return self.jump(kpa, dt);
@@ -249,14 +257,14 @@ impl Manifold<'_> {
         (
             kpa + change,
             into + into_slope * change,
-            (out + out_slope * change).max(0.0),
+            (out + out_slope * change).at_least(0.0),
         )
     }
 
     /// The same where the lines bend: the only pressure at which the flows of the end explain the change.
     #[cold]
     fn jump(&self, kpa: f64, dt: f64) -> (f64, f64, f64) {
-        let (mut low, mut high) = (1.0, kpa.max(1.05 * self.inputs.ambient_kpa));
+        let (mut low, mut high) = (1.0, kpa.at_least(1.05 * self.inputs.ambient_kpa));
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
             let ((into, _), (out, _)) = self.flows(middle);
@@ -279,12 +287,13 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let target = inputs
         .throttle_target
         .unwrap_or(params.spring_degrees)
-        .clamp(params.closed_degrees, 90.0);
-    let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * dt / (params.plate_lag_s + dt);
+        .within(params.closed_degrees, 90.0);
+    let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * follow(params.plate_lag_s, dt);
 
-    let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
+    let heating =
+        params.charge_heating * EXP_FALLING.at(state.cylinder_flow * (1.0 / params.charge_heating_flow));
     let charge_celsius = inputs.intake_celsius + heating * (inputs.coolant_celsius - inputs.intake_celsius);
-    let load = state.cylinder_flow / params.back_pressure_flow;
+    let load = state.cylinder_flow * (1.0 / params.back_pressure_flow);
     let exhaust_kpa = inputs.ambient_kpa + params.back_pressure_kpa * load * load;
     let manifold = Manifold {
         params,
@@ -293,7 +302,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         exhaust_kpa,
         charge_kelvin: charge_celsius + KELVIN,
         // kPa for each g in the manifold
-        stiffness: 1e-6 * GAS_CONSTANT * (inputs.intake_celsius + KELVIN) / params.manifold_m3,
+        stiffness: (inputs.intake_celsius + KELVIN) * (1e-6 * GAS_CONSTANT / params.manifold_m3),
     };
     let (manifold_kpa, throttle_flow, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
 
@@ -304,9 +313,9 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         cylinder_flow,
         exhaust_kpa,
         metered_flow: state.metered_flow
-            + (throttle_flow.max(0.0) - state.metered_flow) * dt / (params.meter_lag_s + dt),
+            + (throttle_flow.at_least(0.0) - state.metered_flow) * follow(params.meter_lag_s, dt),
         sensed_kpa: state.sensed_kpa
-            + (manifold_kpa - state.sensed_kpa) * dt / (params.pressure_sensor_lag_s + dt),
+            + (manifold_kpa - state.sensed_kpa) * follow(params.pressure_sensor_lag_s, dt),
     }
 }
 

@@ -4,7 +4,12 @@
 //! simplification of the simple three-way catalyst models (reference S14 there, abstract seen). The slip past the
 //! store is what makes a tired catalyst show before it is dead.
 
-use crate::curve::{EXP_FALLING, TANH};
+use twotrip_units::Limit;
+
+use crate::{
+    curve::{EXP_FALLING, TANH},
+    follow,
+};
 
 /// Sensors and catalyst.
 #[derive(Clone, Debug)]
@@ -74,7 +79,7 @@ impl Delay {
     fn pass(&mut self, value: f64, steps: f64) -> f64 {
         self.at = (self.at + 1) % 128;
         self.ring[self.at] = value;
-        let steps = steps.clamp(0.0, 126.0);
+        let steps = steps.within(0.0, 126.0);
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -136,7 +141,7 @@ pub(crate) struct Inputs {
 /// Excess air as the sensors count it: 1 - lambda, held where the curve is flat.
 #[inline]
 fn richness(equivalence: f64) -> f64 {
-    1.0 - 1.0 / equivalence.max(0.3)
+    1.0 - 1.0 / equivalence.at_least(0.3)
 }
 
 /// One step; `delay` is moved on in place because it is long.
@@ -145,14 +150,14 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
     let mut next = *state;
     if inputs.flow > 0.05 {
         let delay_s = params.delay.0 + params.delay.1 / inputs.flow;
-        let arriving = delay.pass(inputs.equivalence, delay_s / dt);
-        next.front_equivalence += (arriving - state.front_equivalence) * dt / (params.mixing_lag_s + dt);
+        let arriving = delay.pass(inputs.equivalence, delay_s * (1.0 / dt));
+        next.front_equivalence += (arriving - state.front_equivalence) * follow(params.mixing_lag_s, dt);
 
         // Oxygen beyond what the fuel needs, g/s; negative when it lacks.
         let stream = 0.232 * inputs.flow;
         let excess = stream * (1.0 - next.front_equivalence);
-        let capacity = (params.capacity_g * inputs.conversion).max(1e-4);
-        let slip = EXP_FALLING.at(capacity / params.slip_g);
+        let capacity = (params.capacity_g * inputs.conversion).at_least(1e-4);
+        let slip = EXP_FALLING.at(capacity * (1.0 / params.slip_g));
         let room = if excess > 0.0 {
             state.level
         } else {
@@ -160,35 +165,35 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         };
         let square = room * room;
         let stored = excess * (1.0 - slip) * (1.0 - square * square * square);
-        let level = state.level + stored * dt / capacity;
-        next.level = level.clamp(0.0, 1.0);
+        let level = state.level + stored * (dt / capacity);
+        next.level = level.within(0.0, 1.0);
         // Without room for all of it the rest goes through.
-        let stored = (next.level - state.level) * capacity / dt;
-        let behind = 1.0 - (excess - stored) / stream;
-        next.rear_equivalence += (behind - state.rear_equivalence) * dt / (params.behind_lag_s + dt);
+        let stored = (next.level - state.level) * capacity * (1.0 / dt);
+        let behind = 1.0 - (excess - stored) * (1.0 / stream);
+        next.rear_equivalence += (behind - state.rear_equivalence) * follow(params.behind_lag_s, dt);
     }
 
     let (bias, swing) = params.volts;
-    let front = bias + swing * TANH.at(richness(next.front_equivalence) / params.front_width);
+    let front = bias + swing * TANH.at(richness(next.front_equivalence) * (1.0 / params.front_width));
     let lag = if front > state.front_element {
         params.front_lag_s.0
     } else {
         params.front_lag_s.1
     };
-    next.front_element += (front - state.front_element) * dt / (lag + dt);
+    next.front_element += (front - state.front_element) * follow(lag, dt);
     let rear = bias
         + swing
-            * TANH.at(richness(next.rear_equivalence) / params.rear_width
+            * TANH.at(richness(next.rear_equivalence) * (1.0 / params.rear_width)
                 + params.rear_shift
                 + (0.5 - next.level));
-    next.rear_element += (rear - state.rear_element) * dt / (params.rear_lag_s + dt);
+    next.rear_element += (rear - state.rear_element) * follow(params.rear_lag_s, dt);
     with_plugs(params, &next, inputs.front_tip_celsius, inputs.rear_tip_celsius)
 }
 
 /// A cold element floats to the bias through its own resistance.
 fn with_plugs(params: &Params, state: &State, front_tip_celsius: f64, rear_tip_celsius: f64) -> State {
     let bias = params.volts.0;
-    let awake = |tip: f64| ((tip - params.awake.0) / params.awake.1).clamp(0.0, 1.0);
+    let awake = |tip: f64| ((tip - params.awake.0) / params.awake.1).within(0.0, 1.0);
     State {
         front_volts: bias + (state.front_element - bias) * awake(front_tip_celsius),
         rear_volts: bias + (state.rear_element - bias) * awake(rear_tip_celsius),

@@ -1,79 +1,7 @@
-//! Curves on an even grid, worked out at compile time: the slow functions (`exp`, `tanh`, powers) that the
-//! 10 ms step would otherwise call, and uneven tables of points resampled so that a look-up needs no search.
+//! Slow functions (`exp`, `tanh`, powers) on a [`Grid`], worked out at compile time, that the 10 ms step would
+//! otherwise call.
 
-/// A curve through `N` evenly spaced values, held flat beyond both ends.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Grid<const N: usize> {
-    from: f64,
-    per_step: f64,
-    y: [f64; N],
-}
-
-impl<const N: usize> Grid<N> {
-    /// Values at `from`, .., `to`.
-    pub(crate) const fn new(from: f64, to: f64, y: [f64; N]) -> Self {
-        assert!(N > 1 && to > from, "a grid runs from low to high");
-        Self {
-            from,
-            per_step: steps::<N>() / (to - from),
-            y,
-        }
-    }
-
-    /// Straight lines through `points` with rising abscissae, resampled from the first to the last abscissa.
-    pub(crate) const fn through<const M: usize>(points: [(f64, f64); M]) -> Self {
-        let from = points[0].0;
-        let to = points[M - 1].0;
-        let mut y = [0.0; N];
-        let mut i = 0;
-        let mut segment = 1;
-        let mut x = from;
-        let width = (to - from) / steps::<N>();
-        while i < N {
-            while segment < M - 1 && x > points[segment].0 {
-                segment += 1;
-            }
-            let (low, high) = (points[segment - 1], points[segment]);
-            assert!(high.0 > low.0, "the abscissae of a table rise");
-            y[i] = low.1 + (x - low.0) / (high.0 - low.0) * (high.1 - low.1);
-            i += 1;
-            x += width;
-        }
-        y[N - 1] = points[M - 1].1;
-        Self::new(from, to, y)
-    }
-
-    /// The value at `x`.
-    #[inline]
-    pub(crate) fn at(&self, x: f64) -> f64 {
-        self.at_with_slope(x).0
-    }
-
-    /// The value at `x` and the slope of the line it lies on.
-    #[inline]
-    pub(crate) fn at_with_slope(&self, x: f64) -> (f64, f64) {
-        let position = ((x - self.from) * self.per_step).clamp(0.0, steps::<N>());
-        // The whole part by way of the mantissa: adding 2^52 leaves no room for a fraction. A position on a point
-        // may fall to the segment below, at whose end it then lies; the value is the same.
-        let shifted = (position - 0.5).clamp(0.0, steps::<N>() - 1.0) + TWO_TO_52;
-        let share = position - (shifted - TWO_TO_52);
-        let i = usize::try_from(shifted.to_bits() & 0xffff)
-            .unwrap_or(0)
-            .min(N - 2);
-        let rise = self.y[i + 1] - self.y[i];
-        (self.y[i] + share * rise, rise * self.per_step)
-    }
-}
-
-/// Above it a double has no fraction.
-const TWO_TO_52: f64 = 4_503_599_627_370_496.0;
-
-/// Steps between `N` points.
-const fn steps<const N: usize>() -> f64 {
-    #[expect(clippy::cast_precision_loss, reason = "a grid has far fewer than 2^52 points")]
-    let steps = (N - 1) as f64;
-    steps
-}
+pub(crate) use twotrip_units::Grid;
 
 /// `e^x` at compile time, to about 1e-15: the series on a reduced argument, squared back.
 pub(crate) const fn exp(x: f64) -> f64 {
@@ -156,10 +84,13 @@ pub(crate) static EXP_FALLING: Grid<257> = grid!(257, 0.0, 8.0, x => exp(-x));
 
 /// Cosine of a small angle (radians, up to a right angle) by its series, error below 3e-8.
 #[inline]
-pub(crate) fn cos(radians: f64) -> f64 {
+pub(crate) const fn cos(radians: f64) -> f64 {
     let q = radians * radians;
-    1.0 - q / 2.0
-        * (1.0 - q / 12.0 * (1.0 - q / 30.0 * (1.0 - q / 56.0 * (1.0 - q / 90.0 * (1.0 - q / 132.0)))))
+    1.0 + q
+        * (-1.0 / 2.0
+            + q * (1.0 / 24.0
+                + q * (-1.0 / 720.0
+                    + q * (1.0 / 40_320.0 + q * (-1.0 / 3_628_800.0 + q * (1.0 / 479_001_600.0))))))
 }
 
 #[cfg(test)]
@@ -181,26 +112,6 @@ mod tests {
         for degrees in [0.0, 7.0_f64, 30.0, 90.0] {
             let radians = degrees.to_radians();
             assert!((cos(radians) - libm::cos(radians)).abs() < 1e-7);
-        }
-    }
-
-    #[test]
-    fn a_resampled_table_meets_its_points_and_stays_flat_beyond() {
-        let grid: Grid<31> = Grid::through([(0.0, 10.0), (1.0, 20.0), (3.0, 0.0)]);
-        for (x, y) in [
-            (-1.0, 10.0),
-            (0.0, 10.0),
-            (0.5, 15.0),
-            (1.0, 20.0),
-            (2.0, 10.0),
-            (3.0, 0.0),
-            (9.0, 0.0),
-        ] {
-            assert!(
-                (grid.at(x) - y).abs() < 1e-9,
-                "at {x}: {} instead of {y}",
-                grid.at(x)
-            );
         }
     }
 }

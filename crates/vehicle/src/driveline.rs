@@ -4,6 +4,10 @@
 //! lists), gearbox and converter calibrated. No grade, no wheel slip. The lock-up clutch is a stiff damper, solved
 //! implicitly with both speeds, so that it needs no second set of equations.
 
+use twotrip_units::Limit;
+
+use crate::follow;
+
 /// Gears.
 const GEARS: usize = 6;
 
@@ -16,11 +20,10 @@ pub(crate) struct Params {
     pub(crate) rotating_share: f64,
     /// Road load: N, N s/m, N s²/m².
     pub(crate) road_load: (f64, f64, f64),
-    /// Rolling radius of the tyres, m.
-    pub(crate) tyre_m: f64,
     /// Gear ratios, first to sixth.
     pub(crate) ratios: [f64; GEARS],
-    pub(crate) final_drive: f64,
+    /// Final drive by rolling radius of the tyres, 1/m: rad/s at the gearbox for each m/s in a gear of ratio 1.
+    pub(crate) final_by_tyre: f64,
     pub(crate) efficiency: f64,
     /// Speeds for upshifts out of gear 1 to 5 at light throttle, m/s.
     pub(crate) up: [f64; GEARS - 1],
@@ -59,13 +62,14 @@ pub(crate) struct Params {
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         const KMH: f64 = 1.0 / 3.6;
+        const TYRE_M: f64 = 0.307;
+        const FINAL_DRIVE: f64 = 3.40;
         Self {
             mass_kg: 1417.0,
             rotating_share: 0.03,
             road_load: (115.7, 1.99, 0.3895),
-            tyre_m: 0.307,
             ratios: [4.15, 2.37, 1.56, 1.16, 0.86, 0.69],
-            final_drive: 3.40,
+            final_by_tyre: FINAL_DRIVE / TYRE_M,
             efficiency: 0.92,
             up: [15.0 * KMH, 27.0 * KMH, 41.0 * KMH, 57.0 * KMH, 74.0 * KMH],
             down: [10.0 * KMH, 20.0 * KMH, 32.0 * KMH, 46.0 * KMH, 62.0 * KMH],
@@ -171,7 +175,7 @@ fn converter(params: &Params, omega: f64, turbine: f64) -> Converter {
         let ratio = if omega > 0.0 { turbine / omega } else { 0.0 };
         let fourth = ratio * ratio * ratio * ratio;
         let pump = coefficient * omega * omega * (1.0 - fourth);
-        let gain = (params.torque_ratio.0 - params.torque_ratio.1 * ratio).max(1.0);
+        let gain = (params.torque_ratio.0 - params.torque_ratio.1 * ratio).at_least(1.0);
         Converter {
             pump,
             turbine: pump * gain,
@@ -193,11 +197,11 @@ fn converter(params: &Params, omega: f64, turbine: f64) -> Converter {
 fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
     let gear = state.gear;
     let force = (state.wheel_force / params.full_force)
-        .max((pedal - 0.4) / 0.6)
-        .clamp(0.0, 1.0);
+        .at_least((pedal - 0.4) * (1.0 / 0.6))
+        .within(0.0, 1.0);
     let flat_out = pedal > 0.9;
     let rpm_in = |gear: usize| {
-        state.speed / params.tyre_m * params.ratios[gear] * params.final_drive * 30.0 / core::f64::consts::PI
+        state.speed * params.ratios[gear] * params.final_by_tyre * (30.0 / core::f64::consts::PI)
     };
     if gear < GEARS - 1 {
         let scheduled = !flat_out && state.speed > params.up[gear] * (1.0 + params.up_by_force * force);
@@ -218,7 +222,7 @@ fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
 #[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut next = *state;
-    next.since_shift_s = (state.since_shift_s + dt).min(10.0);
+    next.since_shift_s = (state.since_shift_s + dt).at_most(10.0);
     if next.since_shift_s > params.shift_s + params.settle_s {
         let wanted = wanted_gear(params, state, inputs.pedal);
         if wanted != state.gear {
@@ -228,7 +232,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         }
     }
     let shifting = next.since_shift_s < params.shift_s;
-    let share = (next.since_shift_s / params.shift_s).min(1.0);
+    let share = (next.since_shift_s * (1.0 / params.shift_s)).at_most(1.0);
     let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
 
     // The clutch opens at once below the limits and slips through a shift.
@@ -239,12 +243,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     next.lock_up = if !lock || shifting {
         0.0
     } else {
-        (state.lock_up + dt / params.clutch_s).min(1.0)
+        (state.lock_up + dt / params.clutch_s).at_most(1.0)
     };
     let clutch = params.clutch * next.lock_up * next.lock_up;
 
     // rad/s at the turbine for each m/s
-    let gearing = ratio * params.final_drive / params.tyre_m;
+    let gearing = ratio * params.final_by_tyre;
     let taken = if inputs.in_drive {
         converter(params, state.omega, state.speed * gearing)
     } else {
@@ -263,14 +267,16 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let resistance = params.road_load_at(state.speed) + params.brake_force * inputs.brake;
 
     // Two equations for the two new speeds, linear in the clutch and the converter's damping.
-    let crank = params.inertia / dt + taken.damping;
+    let per_dt = 1.0 / dt;
+    let crank = params.inertia * per_dt + taken.damping;
     let crank_right = crank * state.omega + inputs.torque - taken.pump;
     let coupling = clutch * gearing;
-    let car = mass / dt + coupling * gearing * efficiency;
-    let car_right = mass / dt * state.speed + taken.turbine * gearing * efficiency - resistance;
+    let car = mass * per_dt + coupling * gearing * efficiency;
+    let car_right = mass * per_dt * state.speed + taken.turbine * gearing * efficiency - resistance;
     let determinant = (crank + clutch) * car - coupling * coupling * efficiency;
-    let mut omega = (crank_right * car + coupling * car_right) / determinant;
-    let mut speed = ((crank + clutch) * car_right + coupling * efficiency * crank_right) / determinant;
+    let solved = 1.0 / determinant;
+    let mut omega = (crank_right * car + coupling * car_right) * solved;
+    let mut speed = ((crank + clutch) * car_right + coupling * efficiency * crank_right) * solved;
     if speed < 0.0 || !inputs.in_drive && state.speed < 0.3 {
         // At rest; the park pawl holds as well.
         speed = 0.0;
@@ -278,7 +284,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     }
     next.omega = if omega < 0.5 { 0.0 } else { omega };
     next.speed = speed;
-    next.acceleration = (speed - state.speed) / dt;
+    next.acceleration = (speed - state.speed) * per_dt;
     next.distance_m += 0.5 * (speed + state.speed) * dt;
     let wheel_force = mass * next.acceleration + resistance;
     let wheel_force = if speed > 0.0 && inputs.brake <= 0.0 {
@@ -286,7 +292,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         0.0
     };
-    next.wheel_force += (wheel_force - state.wheel_force) * dt / (0.3 + dt);
+    next.wheel_force += (wheel_force - state.wheel_force) * follow(0.3, dt);
     next
 }
 

@@ -3,7 +3,9 @@
 //! `vehicle-model.md` section 14 (battery figures from memory, the rest calibrated): resting voltage, resistance and a
 //! slow surface charge; the starter is a plain DC motor, so that current and cranking speed follow from the battery.
 
-use crate::curve::Grid;
+use twotrip_units::Limit;
+
+use crate::{curve::Grid, follow};
 
 /// Battery, alternator, starter.
 #[derive(Clone, Debug)]
@@ -195,7 +197,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     if inputs.engine_rpm > 400.0 && inputs.coolant_celsius < 60.0 {
         watts += params.cold_watts;
     }
-    let load_amperes = watts / state.supply_volts.max(7.0);
+    let load_amperes = watts / state.supply_volts.at_least(7.0);
 
     let Battery {
         resting_volts: resting,
@@ -204,7 +206,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } = state.battery;
     let starter_amperes = if inputs.starter {
         let behind = resting + state.surface_volts - load_amperes * ohms;
-        ((behind - params.starter_volts_per_rpm * inputs.engine_rpm) / (params.starter_ohms + ohms)).max(0.0)
+        ((behind - params.starter_volts_per_rpm * inputs.engine_rpm) / (params.starter_ohms + ohms))
+            .at_least(0.0)
     } else {
         0.0
     };
@@ -212,12 +215,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let wanted = if inputs.set_point_volts > 0.0 {
         let available = params.alternator_amperes * OUTPUT.at(inputs.engine_rpm);
         let charging = (inputs.set_point_volts - resting - state.surface_volts) / ohms;
-        (load_amperes + charging).clamp(0.0, available)
+        (load_amperes + charging).within(0.0, available)
     } else {
         0.0
     };
     let alternator_amperes =
-        state.alternator_amperes + (wanted - state.alternator_amperes) * dt / (params.regulator_lag_s + dt);
+        state.alternator_amperes + (wanted - state.alternator_amperes) * follow(params.regulator_lag_s, dt);
 
     let into_battery = alternator_amperes - load_amperes - starter_amperes;
     let settled = if into_battery > 0.0 {
@@ -226,13 +229,13 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         0.0
     };
     let surface_volts =
-        state.surface_volts + (settled.min(3.0) - state.surface_volts) * dt / (params.surface_s + dt);
-    let battery_volts = (resting + state.surface_volts + into_battery * ohms).clamp(0.0, 18.0);
+        state.surface_volts + (settled.at_most(3.0) - state.surface_volts) * follow(params.surface_s, dt);
+    let battery_volts = (resting + state.surface_volts + into_battery * ohms).within(0.0, 18.0);
     State {
-        charge: (state.charge + into_battery * dt / params.capacity).clamp(0.0, 1.0),
+        charge: (state.charge + into_battery * (dt / params.capacity)).within(0.0, 1.0),
         surface_volts,
         battery_volts,
-        supply_volts: (battery_volts - load_amperes * params.harness_ohms).max(0.0),
+        supply_volts: (battery_volts - load_amperes * params.harness_ohms).at_least(0.0),
         alternator_amperes,
         starter_torque: params.starter_torque * starter_amperes,
         starter_amperes,

@@ -3,6 +3,8 @@
 //! Mean value over the cycle, no single firings. `vehicle-model.md` section 4: efficiencies calibrated, timing loss
 //! and friction in the shape of Heywood's (from memory).
 
+use twotrip_units::Limit;
+
 use crate::curve::Grid;
 
 /// Heating value of petrol, J/g.
@@ -137,16 +139,17 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     }
     // Torque is mean pressure by displacement by two turns a cycle; kPa in.
     let by_pressure = 1e3 * params.displacement_m3 / (4.0 * core::f64::consts::PI);
-    let omega = rpm * core::f64::consts::PI / 30.0;
+    let omega = rpm * (core::f64::consts::PI / 30.0);
 
     // g a cycle, and the same against a cylinder full of air at 25 °C (1.184 g/L) in per cent: the absolute load
     let air_a_cycle = inputs.cylinder_flow * 120.0 / rpm;
-    let load = air_a_cycle / (params.displacement_m3 * 1.184e3) * 100.0;
+    let load = air_a_cycle * (100.0 / (params.displacement_m3 * 1.184e3));
     let best = best_timing(params, rpm, load);
     let late_degrees = best - inputs.advance_degrees;
-    let off = late_degrees.abs().min(params.timing_limit);
-    let heat = air_a_cycle / crate::mixture::STOICHIOMETRIC * HEATING_VALUE;
-    let indicated_kpa = 1e-3 * heat / params.displacement_m3
+    let off = late_degrees.abs().at_most(params.timing_limit);
+    let heat_kpa = 1e-3 * HEATING_VALUE / crate::mixture::STOICHIOMETRIC / params.displacement_m3;
+    let indicated_kpa = air_a_cycle
+        * heat_kpa
         * EFFICIENCY.at(rpm)
         * MIXTURE.at(inputs.equivalence)
         * (1.0 - params.timing_loss * off * off);
@@ -155,8 +158,9 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     let (constant, linear, square) = params.friction_kpa;
     let friction_kpa = (constant + (linear + square * thousands) * thousands) * inputs.cold_friction;
     let pumping_kpa = inputs.exhaust_kpa - inputs.manifold_kpa;
-    let accessories = (inputs.alternator_watts / params.alternator_efficiency + params.accessory_power)
-        / omega.max(30.0)
+    let accessories = (inputs.alternator_watts * (1.0 / params.alternator_efficiency)
+        + params.accessory_power)
+        / omega.at_least(30.0)
         + params.accessory_torque;
     Output {
         torque: by_pressure * (indicated_kpa - friction_kpa - pumping_kpa) - accessories,

@@ -59,7 +59,7 @@ mod truth;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, KeyPosition, SensorPins};
-use twotrip_units::{Length, Ratio, Temperature};
+use twotrip_units::{Length, Limit, Ratio, Temperature};
 
 pub use defect::{CapFault, Defect, Outcome, Part, Work};
 pub use driver::{Driver, Leg, Plan};
@@ -176,8 +176,16 @@ impl State {
 }
 
 /// A number from outside held within limits; what is not a number counts as the lower one.
-const fn within(value: f64, low: f64, high: f64) -> f64 {
-    value.max(low).min(high)
+#[inline]
+fn within(value: f64, low: f64, high: f64) -> f64 {
+    value.within(low, high)
+}
+
+/// How far a value with a lag follows its target in `dt`: the implicit step, stable whatever its length. It depends
+/// on no state, so multiplying a difference by it does not wait for the division.
+#[inline]
+const fn follow(lag_s: f64, dt: f64) -> f64 {
+    dt / (lag_s + dt)
 }
 
 /// The car.
@@ -210,7 +218,7 @@ impl Vehicle {
             tick: 0,
             rest_left: Duration::ZERO,
         };
-        vehicle.pins = sensors::slow_pins(&vehicle.pins, &state.cooling, &state.ambient);
+        sensors::slow_pins(&mut vehicle.pins, &state.cooling, &state.ambient);
         vehicle.sense(&DriverControls::default());
         vehicle
     }
@@ -338,7 +346,7 @@ impl Vehicle {
             DT,
         );
         state.fuel_used_g += DT * state.mixture.injected;
-        let burnt = state.mixture.cylinder_fuel / state.mixture.equivalence.max(1.0);
+        let burnt = state.mixture.cylinder_fuel / state.mixture.equivalence.at_least(1.0);
         state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
         state.friction_joules += DT * state.engine.friction_watts;
 
@@ -419,14 +427,14 @@ impl Vehicle {
             },
             SPAN,
         );
-        self.pins = sensors::slow_pins(&self.pins, &state.cooling, &state.ambient);
+        sensors::slow_pins(&mut self.pins, &state.cooling, &state.ambient);
     }
 
     /// The sensors look at the new state.
     fn sense(&mut self, controls: &DriverControls) {
         let state = &self.state;
-        self.pins = sensors::pins(
-            &self.pins,
+        sensors::fast_pins(
+            &mut self.pins,
             &sensors::Truth {
                 key: controls.key,
                 pedal: within(controls.pedal.fraction(), 0.0, 1.0),
@@ -462,14 +470,14 @@ impl Vehicle {
     pub fn set_ambient(&mut self, temperature: Temperature) {
         let celsius = within(temperature.celsius(), -40.0, 60.0);
         self.state.ambient = ambient::State::new(celsius, self.state.ambient.altitude_m);
-        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
     }
 
     /// Another height above the sea, held within -400..5000 m.
     pub fn set_altitude(&mut self, altitude: Length) {
         let metres = within(altitude.metres(), -400.0, 5000.0);
         self.state.ambient = ambient::State::new(self.state.ambient.celsius, metres);
-        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
     }
 
     /// Makes something wrong with the car; a part has one defect at a time, the latest.

@@ -3,7 +3,9 @@
 //! `vehicle-model.md` section 8 (injector and film values from memory, calibrated); the film is the X-tau model of
 //! Hendricks and Sorenson, SAE 900616. Petrol, stoichiometric at 14.7.
 
-use crate::curve::Grid;
+use twotrip_units::Limit;
+
+use crate::{curve::Grid, follow};
 
 /// Air by fuel at lambda 1.
 pub(crate) const STOICHIOMETRIC: f64 = 14.7;
@@ -124,36 +126,37 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let rail_kpa = if inputs.pump_on && inputs.fuel_in_tank {
         let target = params
             .regulated_kpa
-            .min(params.pump_kpa - params.pump_fall * state.injected);
-        state.rail_kpa + (target - state.rail_kpa) * dt / (params.build_up_s + dt)
+            .at_most(params.pump_kpa - params.pump_fall * state.injected);
+        state.rail_kpa + (target - state.rail_kpa) * follow(params.build_up_s, dt)
     } else {
         // Whoever injects without the pump empties the rail: it gives 0.002 g for each kPa (calibrated).
-        (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).max(0.0)
+        (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).at_least(0.0)
     };
 
-    let open_s = (inputs.pulse_s - DEAD_TIME.at(inputs.supply_volts)).max(0.0);
-    let drop_kpa = (rail_kpa + inputs.ambient_kpa - inputs.manifold_kpa).max(0.0);
+    let open_s = (inputs.pulse_s - DEAD_TIME.at(inputs.supply_volts)).at_least(0.0);
+    let drop_kpa = (rail_kpa + inputs.ambient_kpa - inputs.manifold_kpa).at_least(0.0);
     let injected = if open_s > 0.0 && inputs.engine_rpm > 0.0 && rail_kpa > 0.0 {
         // An injector cannot be open for longer than a cycle lasts.
-        let cycle_s = 120.0 / inputs.engine_rpm;
+        let cycles_s = inputs.engine_rpm * (1.0 / 120.0);
         let flow = params.injector_flow * libm::sqrt(drop_kpa / params.injector_drop_kpa);
-        params.cylinders * flow * (open_s / cycle_s).min(1.0)
+        params.cylinders * flow * (open_s * cycles_s).at_most(1.0)
     } else {
         0.0
     };
 
-    let cold = (1.0 - inputs.coolant_celsius / 80.0).clamp(0.0, 1.3);
+    let cold = (1.0 - inputs.coolant_celsius * (1.0 / 80.0)).within(0.0, 1.3);
     let share = params.film_share.0 + (params.film_share.1 - params.film_share.0) * cold;
     let film_s = params.film_s.0 + (params.film_s.1 - params.film_s.0) * cold;
-    let film_g = (state.film_g + dt * share * injected) / (1.0 + dt / film_s);
-    let vapour = state.vapour + (inputs.purge_vapour - state.vapour) * dt / (params.vapour_lag_s + dt);
+    let leaving = 1.0 / film_s;
+    let film_g = (state.film_g + dt * share * injected) / (1.0 + dt * leaving);
+    let vapour = state.vapour + (inputs.purge_vapour - state.vapour) * follow(params.vapour_lag_s, dt);
     let turning = inputs.cylinder_flow > 1e-3;
     let cylinder_fuel = if turning {
-        (1.0 - share) * injected + film_g / film_s + vapour
+        (1.0 - share) * injected + film_g * leaving + vapour
     } else {
         0.0
     };
-    let air = (inputs.cylinder_flow - vapour).max(1e-3);
+    let air = (inputs.cylinder_flow - vapour).at_least(1e-3);
     State {
         rail_kpa,
         injected,
@@ -161,7 +164,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         vapour,
         cylinder_fuel,
         equivalence: if turning {
-            (STOICHIOMETRIC * cylinder_fuel / air).min(5.0)
+            (STOICHIOMETRIC * cylinder_fuel / air).at_most(5.0)
         } else {
             0.0
         },

@@ -69,7 +69,7 @@ impl Vehicle {
         state.exhaust.conversion = exhaust::conversion(&self.params.exhaust, state.exhaust.brick);
         let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
         state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
-        self.pins = sensors::slow_pins(&self.pins, &self.state.cooling, &self.state.ambient);
+        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
         self.sense(&DriverControls::default());
     }
 

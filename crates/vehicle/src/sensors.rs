@@ -33,7 +33,8 @@ impl Noise {
     fn draw(&mut self) -> [f64; 4] {
         let bytes = self.dice.next_u64().to_le_bytes();
         // Two bytes sum to 255 on average with a deviation of 104.5.
-        let piece = |i: usize| (f64::from(bytes[i]) + f64::from(bytes[i + 1]) - 255.0) / 104.5;
+        let sum = |i: usize| f64::from(i32::from(bytes[i]) + i32::from(bytes[i + 1]) - 255);
+        let piece = |i: usize| sum(i) * (1.0 / 104.5);
         [piece(0), piece(2), piece(4), piece(6)]
     }
 }
@@ -53,55 +54,46 @@ pub(crate) struct Truth<'a> {
     pub(crate) electrical: &'a electrical::State,
 }
 
-/// The pins that change within a step; thermistors, sender and barometer keep what [`slow_pins`] gave them.
+/// Sets the pins that change within a step; thermistors and barometer keep what [`slow_pins`] gave them.
 #[inline]
-pub(crate) fn pins(slow: &SensorPins, truth: &Truth<'_>, noise: &mut Noise) -> SensorPins {
+pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut Noise) {
     let [manifold, meter, vapour, slosh] = noise.draw();
     let manifold_kpa = truth.air.sensed_kpa + 0.3 * manifold;
     let metered = truth.air.metered_flow;
     let metered = metered + (0.01 * metered + 0.02) * meter;
     let tank_pa = truth.tank.pressure_pa + 4.0 * vapour;
     let level = truth.tank.shown_percent + 0.05 * slosh;
-    let (throttle_a, throttle_b) = transfer::throttle_volts(Angle::from_degrees(truth.air.plate_degrees));
-    let (pedal_d, pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
-    SensorPins {
-        key: truth.key,
-        supply: Voltage::from_volts(truth.electrical.supply_volts),
-        crank_speed: AngularSpeed::from_radians_per_second(truth.driveline.omega),
-        vehicle_speed: Speed::from_metres_per_second(truth.driveline.speed),
-        manifold_pressure: transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa)),
-        air_meter: transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered.max(0.0))),
-        throttle_a,
-        throttle_b,
-        pedal_d,
-        pedal_e,
-        brake: truth.brake,
-        in_gear: truth.in_gear,
-        oxygen_front: Voltage::from_volts(truth.oxygen.front_volts),
-        oxygen_rear: Voltage::from_volts(truth.oxygen.rear_volts),
-        fuel_level: transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level.clamp(0.0, 100.0))),
-        tank_pressure: transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa)),
-        rail_pressure: transfer::RAIL_PRESSURE
-            .from_pressure(Pressure::from_kilopascals(truth.mixture.rail_kpa)),
-        ..*slow
-    }
+    pins.key = truth.key;
+    pins.supply = Voltage::from_volts(truth.electrical.supply_volts);
+    pins.crank_speed = AngularSpeed::from_radians_per_second(truth.driveline.omega);
+    pins.vehicle_speed = Speed::from_metres_per_second(truth.driveline.speed);
+    pins.manifold_pressure = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa));
+    pins.air_meter = transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered));
+    let plate = Angle::from_degrees(truth.air.plate_degrees);
+    (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(plate);
+    (pins.pedal_d, pins.pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
+    pins.brake = truth.brake;
+    pins.in_gear = truth.in_gear;
+    pins.oxygen_front = Voltage::from_volts(truth.oxygen.front_volts);
+    pins.oxygen_rear = Voltage::from_volts(truth.oxygen.rear_volts);
+    pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
+    pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
+    let rail = Pressure::from_kilopascals(truth.mixture.rail_kpa);
+    pins.rail_pressure = transfer::RAIL_PRESSURE.from_pressure(rail);
 }
 
-/// The pins that change slowly.
+/// Sets the pins that change slowly.
 pub(crate) fn slow_pins(
-    pins: &SensorPins,
+    pins: &mut SensorPins,
     temperatures: &cooling::State,
     ambient: &crate::ambient::State,
-) -> SensorPins {
+) {
     let thermistor = |celsius| transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
-    SensorPins {
-        coolant_temperature: thermistor(temperatures.coolant),
-        intake_air_temperature: thermistor(temperatures.intake),
-        ambient_temperature: thermistor(ambient.celsius),
-        oil_temperature: thermistor(temperatures.block),
-        barometer: transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(ambient.pressure_kpa)),
-        ..*pins
-    }
+    pins.coolant_temperature = thermistor(temperatures.coolant);
+    pins.intake_air_temperature = thermistor(temperatures.intake);
+    pins.ambient_temperature = thermistor(ambient.celsius);
+    pins.oil_temperature = thermistor(temperatures.block);
+    pins.barometer = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(ambient.pressure_kpa));
 }
 
 #[cfg(test)]

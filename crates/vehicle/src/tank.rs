@@ -2,7 +2,12 @@
 //!
 //! `vehicle-model.md` section 13, calibrated unless it says else. Pressures are gauge, in Pa.
 
-use crate::{air, curve::Grid};
+use twotrip_units::Limit;
+
+use crate::{
+    air,
+    curve::{self, Grid},
+};
 
 /// Tank and evaporative system.
 #[derive(Clone, Debug)]
@@ -21,8 +26,8 @@ pub(crate) struct Params {
     pub(crate) vent: f64,
     /// Density of the air that leaks, kg/m³.
     pub(crate) air_density: f64,
-    /// Discharge coefficient of a hole.
-    pub(crate) discharge: f64,
+    /// Flow through a hole, m/s at the root of a pascal: discharge coefficient by the root of 2 / density.
+    pub(crate) hole_flow: f64,
     /// Relief valves of the cap, Pa (from memory).
     pub(crate) relief_pa: (f64, f64),
     /// Pressure of warm vapour for each K in a shut tank: gas law and condensation, Pa/K.
@@ -63,6 +68,7 @@ pub(crate) struct Params {
 
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
+        const AIR_DENSITY: f64 = 1.19;
         Self {
             nominal_l: 50.0,
             brim_l: 55.0,
@@ -71,8 +77,8 @@ impl Params {
             purge_m2: 4.5e-6,
             // 0.9e-3 / sqrt(300)
             vent: 5.196_152e-5,
-            air_density: 1.19,
-            discharge: 0.62,
+            air_density: AIR_DENSITY,
+            hole_flow: 0.62 * curve::pow(2.0 / AIR_DENSITY, 0.5),
             relief_pa: (-6000.0, 10_000.0),
             thermal_pa: 500.0,
             vapour_pa_s: 4.0,
@@ -178,12 +184,12 @@ pub(crate) fn purge_flow(
     }
     let upstream_kpa = ambient_kpa + state.pressure_pa * 1e-3;
     let (flow, _) = air::orifice(
-        params.purge_m2 * duty.min(1.0),
+        params.purge_m2 * duty.at_most(1.0),
         upstream_kpa,
         ambient_celsius,
         manifold_kpa,
     );
-    (flow * 1e3).max(0.0)
+    (flow * 1e3).at_least(0.0)
 }
 
 /// One step of pressure and contents. Explicit steps oscillate for holes above 4 mm (their time constant is below a
@@ -192,31 +198,31 @@ pub(crate) fn purge_flow(
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let atmosphere_pa = inputs.ambient_kpa * 1e3;
     let stiffness = atmosphere_pa / params.vapour_space_m3(state.fuel_l);
-    let mut opening = params.discharge * inputs.hole_m2 * libm::sqrt(2.0 / params.air_density);
+    let mut opening = params.hole_flow * inputs.hole_m2;
     if !inputs.vent_shut {
         opening += params.vent;
     }
     let damping = if opening > 0.0 {
-        stiffness * opening / libm::sqrt(state.pressure_pa.abs().max(1.0))
+        stiffness * opening / libm::sqrt(state.pressure_pa.abs().at_least(1.0))
     } else {
         0.0
     };
-    let purge_m3_s = inputs.purge_flow * 1e-3 / params.air_density;
-    let fuel_m3_s = inputs.fuel_flow * 1e-3 / params.petrol;
+    let purge_m3_s = inputs.purge_flow * (1e-3 / params.air_density);
+    let fuel_m3_s = inputs.fuel_flow * (1e-3 / params.petrol);
     let drive = state.rise_pa_s - stiffness * (purge_m3_s + fuel_m3_s);
     let pressure = (state.pressure_pa + dt * drive) / (1.0 + dt * damping);
     State {
-        fuel_l: (state.fuel_l - dt * inputs.fuel_flow / params.petrol).max(0.0),
-        pressure_pa: pressure.clamp(params.relief_pa.0, params.relief_pa.1),
+        fuel_l: (state.fuel_l - inputs.fuel_flow * (dt / params.petrol)).at_least(0.0),
+        pressure_pa: pressure.within(params.relief_pa.0, params.relief_pa.1),
         purge_flow: inputs.purge_flow,
-        canister_g: (state.canister_g - dt * state.purge_vapour()).max(0.0),
+        canister_g: (state.canister_g - dt * state.purge_vapour()).at_least(0.0),
         ..*state
     }
 }
 
 /// Level sender and movement of the fuel, stepped at 100 ms.
 pub(crate) fn sender_step(params: &Params, state: &State, acceleration: f64, speed: f64, dt: f64) -> State {
-    let moving = (acceleration.abs() / 1.5 + speed / 60.0).clamp(0.0, 1.0);
+    let moving = (acceleration.abs() / 1.5 + speed / 60.0).within(0.0, 1.0);
     let slosh = 1.0 + 2.0 * moving;
     let level = 100.0 * state.fuel_l / params.nominal_l;
     let raw = level - params.slosh_percent * acceleration;
@@ -228,7 +234,7 @@ pub(crate) fn sender_step(params: &Params, state: &State, acceleration: f64, spe
 }
 
 /// `exp(0.045 x)` of the vapour rate and the vapour density, x = K above 25 °C.
-static GROWTH: Grid<121> = crate::curve::grid!(121, -60.0, 60.0, x => crate::curve::exp(0.045 * x));
+static GROWTH: Grid<121> = curve::grid!(121, -60.0, 60.0, x => curve::exp(0.045 * x));
 
 /// What warms the tank, stepped at 1 s or slower.
 #[derive(Clone, Copy, Debug)]
@@ -252,7 +258,7 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     };
     let fuel_celsius = state.fuel_celsius + (target - state.fuel_celsius) * dt / (time + dt);
     // Moving air carries the exhaust's heat away from the tank's floor.
-    let floor = params.floor_share * (inputs.exhaust_celsius - inputs.ambient_celsius).max(0.0)
+    let floor = params.floor_share * (inputs.exhaust_celsius - inputs.ambient_celsius).at_least(0.0)
         / (1.0 + inputs.speed / 5.0);
     let (roof, space_s) = if inputs.driving {
         (0.0, params.space_s.0)
@@ -265,8 +271,8 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     let around = fuel_celsius + floor + roof;
     let space_celsius = state.space_celsius + (around - state.space_celsius) * dt / (space_s + dt);
 
-    let warmer = (fuel_celsius - state.fuel_celsius).max(0.0);
-    let unsaturated = (1.0 - state.saturation + warmer * params.saturation_by_kelvin).clamp(0.0, 1.0);
+    let warmer = (fuel_celsius - state.fuel_celsius).at_least(0.0);
+    let unsaturated = (1.0 - state.saturation + warmer * params.saturation_by_kelvin).within(0.0, 1.0);
     let stirred = if inputs.driving {
         state.slosh
     } else {
@@ -282,12 +288,13 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     let leaving = if inputs.vent_shut {
         0.0
     } else {
-        (vapour + thermal).max(0.0)
+        (vapour + thermal).at_least(0.0)
     };
     let space_l = params.vapour_space_m3(state.fuel_l) * 1e3;
     let leaving_l = leaving * space_l / (inputs.ambient_kpa * 1e3) * dt;
     let density = params.vapour_density * GROWTH.at(fuel_celsius - 20.0);
-    let canister_g = (state.canister_g + leaving_l * density * (1.0 - unsaturated)).min(params.canister_g);
+    let canister_g =
+        (state.canister_g + leaving_l * density * (1.0 - unsaturated)).at_most(params.canister_g);
     let load = canister_g / params.canister_g;
     State {
         fuel_celsius,
@@ -302,12 +309,12 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
 
 /// Fills or empties to a level with the cap off: pressure goes, and the vapour pushed out by fuel loads the canister.
 pub(crate) fn refuel(params: &Params, state: &State, level: f64) -> State {
-    let fuel_l = (params.nominal_l * level).clamp(0.0, params.brim_l);
-    let pushed_g = (fuel_l - state.fuel_l).max(0.0) * params.vapour_density * state.saturation;
+    let fuel_l = (params.nominal_l * level).within(0.0, params.brim_l);
+    let pushed_g = (fuel_l - state.fuel_l).at_least(0.0) * params.vapour_density * state.saturation;
     State {
         fuel_l,
         pressure_pa: 0.0,
-        canister_g: (state.canister_g + pushed_g).min(params.canister_g),
+        canister_g: (state.canister_g + pushed_g).at_most(params.canister_g),
         shown_percent: 100.0 * fuel_l / params.nominal_l,
         ..*state
     }

@@ -1,9 +1,9 @@
 //! Air: how much the cylinders draw, how much a wide-open throttle would give, and which plate angle lets a
 //! wanted flow through (`vehicle-model.md` sections 3 and 5; the textbook mean-value model it names).
 
-use twotrip_units::{Angle, Ratio};
+use twotrip_units::{Angle, Grid, Limit, Ratio};
 
-use crate::control::{grid::Grid, measured::Measured};
+use crate::control::measured::Measured;
 
 /// Swept volume, m³.
 const DISPLACEMENT: f64 = 1.998e-3;
@@ -154,11 +154,11 @@ impl Air {
         self.manifold_before = manifold;
         let charge = intake + rise * libm::exp(-self.drawn / 30.0);
         self.per_pressure = 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * charge);
-        let barometer = measured.barometer.kilopascals().max(40.0);
+        let barometer = measured.barometer.kilopascals().at_least(40.0);
         let share = self.drawn / 75.0;
         self.per_exhaust = 1.0 / (barometer + 12.0 * share * share);
         self.load_correction = barometer / 101.325 * libm::sqrt(298.15 / measured.ambient.kelvins());
-        self.calculated_load = Ratio::from_fraction((self.meter / self.full.max(1.0)).min(1.0));
+        self.calculated_load = Ratio::from_fraction((self.meter / self.full.at_least(1.0)).at_most(1.0));
         // Air mass per intake stroke against 1.184 g/l in one cylinder: two strokes a turn in four cylinders.
         self.absolute_load =
             Ratio::from_fraction(self.metered_by_turn * 120.0 / (LOAD_DENSITY * DISPLACEMENT * 1000.0));
@@ -175,13 +175,13 @@ impl Air {
             self.full = 0.0;
             return;
         }
-        let manifold = measured.manifold_kilopascals.max(5.0);
+        let manifold = measured.manifold_kilopascals.at_least(5.0);
         let by_turn =
             self.per_pressure * manifold * EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold * self.per_exhaust);
         self.drawn = by_turn * rpm;
         let meter = measured.air_grams;
         if running {
-            let share = (meter / self.drawn.max(0.2)).clamp(0.5, 1.5);
+            let share = (meter / self.drawn.at_least(0.2)).within(0.5, 1.5);
             self.meter_share += (share - self.meter_share) * (seconds / 0.6);
         } else {
             self.meter_share = 1.0;
@@ -197,7 +197,7 @@ impl Air {
 
 /// Choked flow through one square millimetre of throttle, g/s.
 pub(crate) fn choked_flow_per_area(measured: &Measured) -> f64 {
-    let upstream = measured.barometer.pascals().max(40_000.0);
+    let upstream = measured.barometer.pascals().at_least(40_000.0);
     THROTTLE_DISCHARGE * 1e-6 * upstream * 0.6847 / libm::sqrt(GAS_CONSTANT * measured.intake_air.kelvins())
         * 1000.0
 }
@@ -209,7 +209,7 @@ pub(crate) fn flow_share(ratio: f64) -> f64 {
 
 /// The plate angle that opens this area, mm².
 pub(crate) fn throttle_angle_for_area(area: f64) -> Angle {
-    let open = ((area - THROTTLE_LEAK_AREA) / THROTTLE_BORE_AREA).clamp(0.0, 1.0);
+    let open = ((area - THROTTLE_LEAK_AREA) / THROTTLE_BORE_AREA).within(0.0, 1.0);
     // arccos(1 - z) as a series: exact to 0.1° up to 87°, and cheaper than the function.
     let z = 1.0 - COSINE_SHUT * (1.0 - open);
     let radians = libm::sqrt(2.0 * z) * (1.0 + z * (1.0 / 12.0 + z * (3.0 / 160.0 + z * 5.0 / 896.0)));

@@ -3,7 +3,7 @@
 
 use core::time::Duration;
 
-use twotrip_units::{AngularSpeed, Interval, MassFlow, Ratio, Table, Temperature};
+use twotrip_units::{AngularSpeed, Interval, Limit, MassFlow, Ratio, Table, Temperature};
 
 use crate::control::measured::Measured;
 
@@ -151,7 +151,7 @@ impl Fuel {
         self.warm_up_lambda = if demand.running {
             let run = demand.run_time.as_secs_f64();
             let cold = WARM_UP_LAMBDA.at(coolant);
-            let share = (run / WARM_UP_SECONDS).min(1.0);
+            let share = (run / WARM_UP_SECONDS).at_most(1.0);
             let after_start = if run < 10.0 * AFTER_START_SECONDS {
                 AFTER_START.at(coolant) * libm::exp(-run / AFTER_START_SECONDS)
             } else {
@@ -161,7 +161,7 @@ impl Fuel {
         } else {
             CRANK_LAMBDA.at(coolant)
         };
-        self.flow_filtered += (self.flow - self.flow_filtered) * (seconds / 0.4).min(1.0);
+        self.flow_filtered += (self.flow - self.flow_filtered) * (seconds / 0.4).at_most(1.0);
     }
 
     /// One step: the pulse width for each injector and engine cycle, zero for none.
@@ -187,22 +187,22 @@ impl Fuel {
             0.0
         } else {
             self.lambda = if self.full_load {
-                self.warm_up_lambda.min(FULL_LOAD_LAMBDA)
+                self.warm_up_lambda.at_most(FULL_LOAD_LAMBDA)
             } else {
                 self.warm_up_lambda
             };
             let ratio = STOICHIOMETRIC * self.lambda;
             let wanted =
                 (demand.metered + demand.purge_air) / ratio * (1.0 + demand.short_term) - demand.purge_fuel;
-            self.correction = wanted * ratio / demand.metered.max(0.3) - 1.0;
-            wanted.max(0.0) * (1.0 + demand.long_term)
+            self.correction = wanted * (ratio / demand.metered.at_least(0.3)) - 1.0;
+            wanted.at_least(0.0) * (1.0 + demand.long_term)
         };
         // What must leave the injector so that film and spray together bring the wanted fuel.
         let from_film = self.film * self.per_film_second;
         let injected = if self.cut {
             0.0
         } else {
-            ((fuel - from_film) * self.per_spray_share).max(0.0)
+            ((fuel - from_film) * self.per_spray_share).at_least(0.0)
         };
         self.film += (injected * self.film_share - from_film) * seconds;
         self.flow = injected;
@@ -216,9 +216,9 @@ impl Fuel {
         }
         // An injector cannot stay open for longer than the cycle lasts.
         let cycle_seconds = 120.0 / rpm;
-        let drop = (self.rail_absolute - measured.manifold_kilopascals).max(50.0);
+        let drop = (self.rail_absolute - measured.manifold_kilopascals).at_least(50.0);
         let seconds = injected * cycle_seconds * INJECTOR_SECONDS_PER_GRAM / libm::sqrt(drop);
-        Interval::from_seconds((seconds + self.dead_time).min(cycle_seconds))
+        Interval::from_seconds((seconds + self.dead_time).at_most(cycle_seconds))
     }
 
     fn decide_cut(&mut self, measured: &Measured, demand: &Demand, seconds: f64) {

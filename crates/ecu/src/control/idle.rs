@@ -1,7 +1,7 @@
 //! Idle speed: the air that holds the engine at its target, and the timing that helps at once
 //! (figures calibrated).
 
-use twotrip_units::{Angle, AngularSpeed, Ratio, Speed, Table};
+use twotrip_units::{Angle, AngularSpeed, Limit, Ratio, Speed, Table};
 
 use crate::control::measured::Measured;
 
@@ -90,32 +90,32 @@ impl Idle {
         let needed = self.needed;
         if !running {
             self.timing = 0.0;
-            return (needed + self.integral.max(0.0)).clamp(LEAST, MOST);
+            return (needed + self.integral.at_least(0.0)).within(LEAST, MOST);
         }
         let rpm = measured.rpm;
         let error = self.target_rpm - rpm;
         let rolling = measured.vehicle_speed > Speed::from_kilometres_per_hour(4.0);
         let mut flow = needed + self.integral;
         if self.released {
-            self.timing = (TIMING_PROPORTIONAL * error).clamp(-TIMING_LIMIT, TIMING_LIMIT);
+            self.timing = (TIMING_PROPORTIONAL * error).within(-TIMING_LIMIT, TIMING_LIMIT);
             if rolling {
                 // The road turns the engine: less air the faster it turns, down to what keeps the manifold near 20 kPa.
-                self.timing = self.timing.max(0.0);
-                let wanted = flow + (PROPORTIONAL * error).min(4.0);
-                flow = wanted.max(flow.min(OVERRUN * rpm));
+                self.timing = self.timing.at_least(0.0);
+                let wanted = flow + (PROPORTIONAL * error).at_most(4.0);
+                flow = wanted.at_least(flow.at_most(OVERRUN * rpm));
             } else {
-                flow += (PROPORTIONAL * error).clamp(-2.5, 6.0);
+                flow += (PROPORTIONAL * error).within(-2.5, 6.0);
                 if error.abs() < 250.0 {
                     let room = flow > LEAST && error < 0.0 || flow < MOST && error > 0.0;
                     if room {
-                        self.integral += PROPORTIONAL * error * seconds / INTEGRAL_SECONDS;
+                        self.integral += PROPORTIONAL * error * (seconds / INTEGRAL_SECONDS);
                     }
                 }
             }
         } else {
             self.timing = 0.0;
-            flow += (PROPORTIONAL * error).clamp(0.0, 4.0);
+            flow += (PROPORTIONAL * error).within(0.0, 4.0);
         }
-        flow.clamp(LEAST, MOST)
+        flow.within(LEAST, MOST)
     }
 }

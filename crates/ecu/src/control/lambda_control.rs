@@ -1,7 +1,7 @@
 //! Closed loop on the narrow-band front sensor: jump and ramp, and the slow shift by the rear sensor
 //! (figures calibrated).
 
-use twotrip_units::{Ratio, Voltage};
+use twotrip_units::{Limit, Ratio, Voltage};
 
 /// Where the front sensor's voltage turns, and the band that keeps noise from counting.
 const SWITCH_VOLTS: f64 = 0.45;
@@ -100,7 +100,7 @@ impl LambdaControl {
             } else {
                 -self.rear_shift
             };
-            self.wait_left = shift.max(0.0) * LONGEST_WAIT_SECONDS;
+            self.wait_left = shift.at_least(0.0) * LONGEST_WAIT_SECONDS;
             if self.wait_left <= 0.0 {
                 self.correction += self.jump();
             }
@@ -114,8 +114,8 @@ impl LambdaControl {
         } else {
             self.correction += RAMP_PER_SECOND * seconds;
         }
-        self.correction = self.correction.clamp(-LIMIT, LIMIT);
-        self.mean += (self.correction - self.mean) * seconds / MEAN_SECONDS;
+        self.correction = self.correction.within(-LIMIT, LIMIT);
+        self.mean += (self.correction - self.mean) * (seconds / MEAN_SECONDS);
     }
 
     const fn jump(&self) -> f64 {
@@ -128,7 +128,7 @@ impl LambdaControl {
         self.rear_awake |= !(AWAKE_BELOW_VOLTS..=AWAKE_ABOVE_VOLTS).contains(&volts);
         if self.closed && self.rear_awake && catalyst_warm {
             let step = (REAR_TARGET_VOLTS - volts) * REAR_RATE_PER_SECOND_VOLT * seconds;
-            self.rear_shift = (self.rear_shift + step).clamp(-1.0, 1.0);
+            self.rear_shift = (self.rear_shift + step).within(-1.0, 1.0);
         }
     }
 }

@@ -12,7 +12,6 @@ mod catalyst;
 mod electrics;
 mod engine_state;
 mod fuel;
-mod grid;
 mod idle;
 mod lambda_control;
 mod measured;
@@ -23,7 +22,7 @@ mod trims;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, SensorPins};
-use twotrip_units::{Angle, CarInstant, MassFlow, Ratio, Temperature};
+use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Ratio, Temperature};
 
 use crate::data::{FuelSystemStatus, LiveData};
 
@@ -40,7 +39,7 @@ pub(crate) const SLOW_STEPS: u32 = 10;
 pub const SLOW_SECONDS: f64 = 0.1;
 
 /// Share of the air between idle and full throttle that the driver asks for, over the pedal.
-static PEDAL: grid::Grid<201> = grid::Grid::through([
+static PEDAL: Grid<201> = Grid::through([
     (0.0, 0.0),
     (0.015, 0.0),
     (0.05, 0.06),
@@ -336,12 +335,12 @@ impl Control {
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.
     fn throttle(&self, idle_flow: f64) -> (Angle, f64) {
         // While the engine is cranked the air it will draw in a moment counts.
-        let full = self.air.full.max(10.0);
+        let full = self.air.full.at_least(10.0);
         let share = PEDAL.at(self.measured.pedal.fraction());
-        let flow = idle_flow + share * (full - idle_flow).max(0.0);
-        let load = flow / full.max(1.0);
+        let flow = idle_flow + share * (full - idle_flow).at_least(0.0);
+        let load = flow / full.at_least(1.0);
         // The manifold pressure that this load will settle at, not the measured one, which would feed back.
-        let ratio = 0.05 + 0.95 * load.min(1.0);
+        let ratio = 0.05 + 0.95 * load.at_most(1.0);
         let area = flow / (self.flow_per_area * air::flow_share(ratio));
         let angle = if share >= 1.0 {
             air::WIDEST
