@@ -1,5 +1,7 @@
 //! The life of codes in the whole car, as a scan tool reads it from the bus.
 
+use std::time::Duration;
+
 use twotrip_sim::Timing;
 
 use crate::desk::Desk;
@@ -218,7 +220,7 @@ fn a_sleeping_car_is_silent_and_wakes_whole() {
             &[2, 0x09, 0x02],
             0,
         ));
-        let _ = desk.sends(std::time::Duration::from_millis(20));
+        let _ = desk.sends(Duration::from_millis(20));
         desk.tell(&["key off", "wait 10 s"]);
         assert_eq!(desk.ask(&[0x01, 0x00]), None);
         desk.hears(&twotrip_can::Frame::padded(
@@ -226,7 +228,7 @@ fn a_sleeping_car_is_silent_and_wakes_whole() {
             &[0x30, 0, 0],
             0,
         ));
-        assert_eq!(desk.sends(std::time::Duration::from_millis(200)), []);
+        assert_eq!(desk.sends(Duration::from_millis(200)), []);
         desk.tell(&["key on"]);
         assert_eq!(desk.ask(&[0x09, 0x02]).map(|vin| vin.len()), Some(20));
     }
@@ -261,4 +263,109 @@ fn preload_and_override_are_marked_and_can_be_undone() {
     ]);
     assert!(!outcomes[2].ok, "{}", outcomes[2].text);
     assert_eq!(desk.codes(0x03).len(), usize::from(desk.pid(0x01)[0] & 0x7F));
+}
+
+/// Twelve thousand phrases at once: each has its outcome, none is lost on the way.
+#[test]
+fn no_outcome_is_lost_in_a_long_story() {
+    let mut desk = Desk::new(78, Timing::FAST);
+    let phrases = vec!["expect no pending"; 12_000];
+    assert_eq!(desk.outcomes(&phrases).len(), phrases.len());
+}
+
+/// The car's time does not run ahead of a pace, however finely it is cut.
+#[test]
+fn a_phrase_takes_its_time_in_pieces_of_any_size() {
+    for piece in [
+        Duration::from_micros(300),
+        Duration::from_millis(7),
+        Duration::from_secs(1),
+    ] {
+        let mut desk = Desk::new(79, Timing::FAST);
+        desk.tell(&["key on"]);
+        let begun = desk.car.car().now();
+        desk.car
+            .tell(twotrip_scenario::parse_phrase("wait 10 s").expect("a phrase"));
+        let mut given = Duration::ZERO;
+        let mut used = Duration::ZERO;
+        while desk.car.is_busy() {
+            used += desk.car.work(piece);
+            given += piece;
+            let passed = desk.car.car().now().saturating_since(begun);
+            assert!(
+                passed < given + Duration::from_millis(10),
+                "{passed:?} in {given:?}"
+            );
+        }
+        let grain = Duration::from_millis(10);
+        assert!(
+            used <= given && used + piece + grain > Duration::from_secs(10),
+            "{used:?} of {given:?}"
+        );
+        assert_eq!(
+            desk.car.car().now().saturating_since(begun),
+            Duration::from_secs(10)
+        );
+    }
+}
+
+/// A circuit code keeps the leak test and its in-use counters still; gone, they go on (13 CCR 1968.2(d)(4.5.1), from
+/// memory). Forty warm-ups after the lamp went out the code is gone too (13 CCR 1968.2(d)(2.4), from memory).
+#[test]
+fn a_blocked_monitor_does_not_count_and_an_old_code_leaves() {
+    let mut desk = Desk::new(80, Timing::FAST);
+    desk.tell(&[
+        "ambient 18 C",
+        "refuel to 80 %",
+        "defect wiring tank-pressure-sensor open",
+    ]);
+    for trip in 1..=2 {
+        desk.tell(COLD_DRIVE);
+        let counters = desk.in_use();
+        assert_eq!(
+            [counters[0], counters[1], counters[14], counters[15]],
+            [trip, trip, 0, 0]
+        );
+        assert_eq!(evap(&mut desk, 0x01), (true, false));
+        desk.tell(&["key off"]);
+    }
+    desk.tell(&["mend wiring tank-pressure-sensor"]);
+    for _ in 0..3 {
+        desk.tell(&["key on"]);
+        assert!(mil(&mut desk));
+        desk.tell(COLD_DRIVE);
+        desk.tell(&["key off"]);
+    }
+    desk.tell(&["key on"]);
+    assert_eq!(lists(&mut desk), [vec![0x0453], vec![], vec![]]);
+    assert_eq!(desk.pid(0x01)[0], 0x01, "a code without the lamp");
+    let driven = u16::from_be_bytes(desk.pid(0x21).try_into().expect("two bytes"));
+    assert!(driven > 0, "held when the lamp went out");
+    let counters = desk.in_use();
+    assert_eq!(
+        [counters[0], counters[14], counters[15]],
+        [5, 0, 0],
+        "while the code commanded the lamp, the test was kept from running"
+    );
+    let warm_up: &[&str] = &[
+        "key off",
+        "soak 9 h",
+        "drive idle 30 s, 60 km/h for 10 min, stop",
+        "key off",
+        "key on",
+    ];
+    for trip in 1..=40 {
+        let there = lists(&mut desk)[0].len();
+        assert_eq!(there, 1, "before warm-up {trip}");
+        if trip % 10 == 0 {
+            desk.tell(&["key off", "refuel to 80 %"]);
+        }
+        desk.tell(warm_up);
+    }
+    assert_eq!(lists(&mut desk), [vec![], vec![], vec![]]);
+    assert_eq!(desk.ask(&[0x02, 0x02, 0x00]), Some(vec![0x42, 0x02, 0x00, 0, 0]));
+    assert_eq!(desk.pid(0x21), [0, 0]);
+    let counters = desk.in_use();
+    assert_eq!([counters[0], counters[1], counters[15]], [45, 45, 40]);
+    assert!((30..=40).contains(&counters[14]), "{counters:?}");
 }

@@ -24,6 +24,8 @@ use crate::{
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
 const EVENTS: usize = 4096;
+/// Phrases begun in one call of [`Simulator::work`]; each has fewer than a hundred events to tell at once.
+const PHRASES_AT_ONCE: usize = 32;
 /// Purpose of the dice that draw reply delays (a stream of its own).
 const REPLY_DICE: u64 = 0x7265_706C;
 /// What a simulator is made of.
@@ -68,6 +70,8 @@ pub struct Simulator {
     next_id: u64,
     /// Standing time not yet stepped.
     owed: Duration,
+    /// Car time that has passed beyond what was asked for: less than a step.
+    ahead: Duration,
     events: VecDeque<Event>,
     not_physical: bool,
     ecu_was_asleep: bool,
@@ -87,6 +91,7 @@ impl Simulator {
             job: None,
             next_id: 0,
             owed: Duration::ZERO,
+            ahead: Duration::ZERO,
             events: VecDeque::with_capacity(64),
             not_physical: false,
             ecu_was_asleep: true,
@@ -134,14 +139,22 @@ impl Simulator {
     }
 
     /// Works on the phrases for at most `budget` of car time; says how much of it was used.
-    /// Phrases that take no time are carried out whatever the budget.
+    ///
+    /// The car moves in whole steps: what goes beyond the budget is taken from the next one. Phrases that take no
+    /// time are carried out whatever the budget, but only so many in one call that nothing of what they have to
+    /// tell is lost before it is polled.
     pub fn work(&mut self, budget: Duration) -> Duration {
+        let paid = self.ahead.min(budget);
+        self.ahead -= paid;
+        let budget = budget - paid;
         let mut used = Duration::ZERO;
-        while self.is_busy() {
+        for _ in 0..PHRASES_AT_ONCE {
             if self.job.is_none() {
                 self.begin_next();
             }
-            let Some(mut job) = self.job.take() else { continue };
+            let Some(mut job) = self.job.take() else {
+                if self.is_busy() { continue } else { break }
+            };
             let mut finished = job.tasks.is_empty();
             while !finished && used < budget {
                 let passed = self.work_task(&mut job, budget - used);
@@ -156,12 +169,15 @@ impl Simulator {
                 break;
             }
         }
-        used
+        self.ahead += used.saturating_sub(budget);
+        paid + used.min(budget)
     }
 
     /// Car time passes while nothing is being done.
     pub fn stand(&mut self, span: Duration) {
-        self.owed += span;
+        let paid = self.ahead.min(span);
+        self.ahead -= paid;
+        self.owed += span - paid;
         loop {
             let quantum = if self.is_resting() { REST } else { STEP };
             if self.owed < quantum {
