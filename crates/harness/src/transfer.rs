@@ -1,6 +1,6 @@
 //! Data sheets of the sensors: the quantity at the sensor against the voltage at the pin, both ways.
 //!
-//! Figures are those of the project's vehicle model (`vehicle-model.md` sections 6, 12, 13.8) unless another
+//! Figures are those of this project's vehicle model (calibrated) unless another
 //! source stands beside them. Both directions read one set of points, so that a healthy sensor is read exactly.
 
 use twotrip_units::{Angle, Grid, Limit, MassFlow, Pressure, Ratio, Table, Temperature, Voltage};
@@ -245,7 +245,7 @@ pub fn tank_pressure(pin: Voltage) -> Pressure {
 mod tests {
     use super::*;
 
-    /// Volts at 20, 60 and 90 °C: published 3.6, 1.9 and 1.0 V (`vehicle-model.md` section 12, M2002c).
+    /// Volts at 20, 60 and 90 °C: published 3.6, 1.9 and 1.0 V (a maker's service information of 2002).
     #[test]
     fn thermistor_meets_published_voltages_and_inverts() {
         for (celsius, volts) in [(20.0, 3.6), (60.0, 1.9), (90.0, 1.0)] {

