@@ -7,8 +7,8 @@
 use twotrip_units::Limit;
 
 use crate::{
+    Divisor, Lag,
     curve::{self, EXP_FALLING, Grid, grid, pow},
-    follow,
 };
 
 /// Gas constant of air, J/(kg K).
@@ -23,17 +23,17 @@ pub(crate) struct Params {
     /// Plate angle when closed, degrees.
     pub(crate) closed_degrees: f64,
     /// Its cosine.
-    pub(crate) closed_cosine: f64,
+    pub(crate) closed_cosine: Divisor,
     /// Where the springs hold the plate without motor current, degrees.
     pub(crate) spring_degrees: f64,
     /// Time constant of the position loop, s (calibrated).
-    pub(crate) plate_lag_s: f64,
+    pub(crate) plate_lag: Lag,
     /// Discharge coefficient.
     pub(crate) discharge: f64,
     /// Leak past the closed plate, m².
     pub(crate) plate_leak_m2: f64,
     /// Volume of the manifold, m³.
-    pub(crate) manifold_m3: f64,
+    pub(crate) manifold_m3: Divisor,
     /// Swept volume of the engine, m³.
     pub(crate) displacement_m3: f64,
     /// Clearance volume by swept volume: 1 / (compression ratio - 1).
@@ -41,15 +41,15 @@ pub(crate) struct Params {
     /// Exhaust back pressure at the reference flow, kPa above ambient.
     pub(crate) back_pressure_kpa: f64,
     /// The reference flow, g/s.
-    pub(crate) back_pressure_flow: f64,
+    pub(crate) back_pressure_flow: Divisor,
     /// Share of the way from intake air to coolant that the charge warms at no flow.
     pub(crate) charge_heating: f64,
     /// Flow over which that share falls by e, g/s.
-    pub(crate) charge_heating_flow: f64,
+    pub(crate) charge_heating_flow: Divisor,
     /// Lag of the air-mass meter, s.
-    pub(crate) meter_lag_s: f64,
+    pub(crate) meter_lag: Lag,
     /// Lag of the manifold pressure sensor, s.
-    pub(crate) pressure_sensor_lag_s: f64,
+    pub(crate) pressure_sensor_lag: Lag,
 }
 
 impl Params {
@@ -59,20 +59,20 @@ impl Params {
         Self {
             bore_m: 0.055,
             closed_degrees: CLOSED_DEGREES,
-            closed_cosine: curve::cos(CLOSED_DEGREES.to_radians()),
+            closed_cosine: Divisor::new(curve::cos(CLOSED_DEGREES.to_radians())),
             spring_degrees: 10.0,
-            plate_lag_s: 0.05,
+            plate_lag: Lag::new(0.05),
             discharge: 0.8,
             plate_leak_m2: 3e-6,
-            manifold_m3: 3.0e-3,
+            manifold_m3: Divisor::new(3.0e-3),
             displacement_m3: 1.998e-3,
             clearance: 1.0 / 9.3,
             back_pressure_kpa: 12.0,
-            back_pressure_flow: 75.0,
+            back_pressure_flow: Divisor::new(75.0),
             charge_heating: 0.35,
-            charge_heating_flow: 30.0,
-            meter_lag_s: 0.030,
-            pressure_sensor_lag_s: 0.010,
+            charge_heating_flow: Divisor::new(30.0),
+            meter_lag: Lag::new(0.030),
+            pressure_sensor_lag: Lag::new(0.010),
         }
     }
 }
@@ -186,7 +186,7 @@ pub(crate) struct Inputs {
 #[inline]
 fn throttle_area(params: &Params, plate_degrees: f64) -> f64 {
     let bore_area = core::f64::consts::FRAC_PI_4 * params.bore_m * params.bore_m;
-    let open = (1.0 - curve::cos(plate_degrees.to_radians()) * (1.0 / params.closed_cosine)).at_least(0.0);
+    let open = (1.0 - curve::cos(plate_degrees.to_radians()) / params.closed_cosine).at_least(0.0);
     params.discharge * (bore_area * open + params.plate_leak_m2)
 }
 
@@ -288,12 +288,11 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         .throttle_target
         .unwrap_or(params.spring_degrees)
         .within(params.closed_degrees, 90.0);
-    let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * follow(params.plate_lag_s, dt);
+    let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * params.plate_lag.share(dt);
 
-    let heating =
-        params.charge_heating * EXP_FALLING.at(state.cylinder_flow * (1.0 / params.charge_heating_flow));
+    let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
     let charge_celsius = inputs.intake_celsius + heating * (inputs.coolant_celsius - inputs.intake_celsius);
-    let load = state.cylinder_flow * (1.0 / params.back_pressure_flow);
+    let load = state.cylinder_flow / params.back_pressure_flow;
     let exhaust_kpa = inputs.ambient_kpa + params.back_pressure_kpa * load * load;
     let manifold = Manifold {
         params,
@@ -302,7 +301,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         exhaust_kpa,
         charge_kelvin: charge_celsius + KELVIN,
         // kPa for each g in the manifold
-        stiffness: (inputs.intake_celsius + KELVIN) * (1e-6 * GAS_CONSTANT / params.manifold_m3),
+        stiffness: 1e-6 * GAS_CONSTANT * (inputs.intake_celsius + KELVIN) / params.manifold_m3,
     };
     let (manifold_kpa, throttle_flow, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
 
@@ -313,9 +312,9 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         cylinder_flow,
         exhaust_kpa,
         metered_flow: state.metered_flow
-            + (throttle_flow.at_least(0.0) - state.metered_flow) * follow(params.meter_lag_s, dt),
+            + (throttle_flow.at_least(0.0) - state.metered_flow) * params.meter_lag.share(dt),
         sensed_kpa: state.sensed_kpa
-            + (manifold_kpa - state.sensed_kpa) * follow(params.pressure_sensor_lag_s, dt),
+            + (manifold_kpa - state.sensed_kpa) * params.pressure_sensor_lag.share(dt),
     }
 }
 

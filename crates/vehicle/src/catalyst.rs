@@ -7,8 +7,8 @@
 use twotrip_units::Limit;
 
 use crate::{
+    Divisor, Lag,
     curve::{EXP_FALLING, TANH},
-    follow,
 };
 
 /// Sensors and catalyst.
@@ -17,44 +17,44 @@ pub(crate) struct Params {
     /// Delay to the front sensor: s, and s by (g/s).
     pub(crate) delay: (f64, f64),
     /// Mixing on the way, s.
-    pub(crate) mixing_lag_s: f64,
+    pub(crate) mixing_lag: Lag,
     /// Front sensor: half-width of its step in lambda.
-    pub(crate) front_width: f64,
+    pub(crate) front_width: Divisor,
     /// Lags of the front sensor towards rich and towards lean, s.
-    pub(crate) front_lag_s: (f64, f64),
+    pub(crate) front_lag: (Lag, Lag),
     /// Oxygen the catalyst holds when hot, g: used but healthy.
     pub(crate) capacity_g: f64,
     /// Capacity over which the slip falls by e, g.
-    pub(crate) slip_g: f64,
+    pub(crate) slip_g: Divisor,
     /// Lag behind the brick, s.
-    pub(crate) behind_lag_s: f64,
+    pub(crate) behind_lag: Lag,
     /// Rear sensor: half-width of its step in lambda.
-    pub(crate) rear_width: f64,
+    pub(crate) rear_width: Divisor,
     /// The rear sensor's shift towards rich, in half-widths.
     pub(crate) rear_shift: f64,
     /// Lag of the rear sensor, s.
-    pub(crate) rear_lag_s: f64,
+    pub(crate) rear_lag: Lag,
     /// Sensors: bias and half swing, V.
     pub(crate) volts: (f64, f64),
     /// Tip temperature at which a sensor begins to speak, °C, and the range until it speaks alone.
-    pub(crate) awake: (f64, f64),
+    pub(crate) awake: (f64, Divisor),
 }
 
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
             delay: (0.14, 1.02),
-            mixing_lag_s: 0.10,
-            front_width: 0.006,
-            front_lag_s: (0.045, 0.060),
+            mixing_lag: Lag::new(0.10),
+            front_width: Divisor::new(0.006),
+            front_lag: (Lag::new(0.045), Lag::new(0.060)),
             capacity_g: 0.6,
-            slip_g: 0.10,
-            behind_lag_s: 0.10,
-            rear_width: 0.004,
+            slip_g: Divisor::new(0.10),
+            behind_lag: Lag::new(0.10),
+            rear_width: Divisor::new(0.004),
             rear_shift: 0.35,
-            rear_lag_s: 0.12,
+            rear_lag: Lag::new(0.12),
             volts: (0.45, 0.42),
-            awake: (300.0, 80.0),
+            awake: (300.0, Divisor::new(80.0)),
         }
     }
 }
@@ -138,6 +138,9 @@ pub(crate) struct Inputs {
     pub(crate) rear_tip_celsius: f64,
 }
 
+/// Oxygen in air, by mass.
+const OXYGEN_SHARE: f64 = 0.232;
+
 /// Excess air as the sensors count it: 1 - lambda, held where the curve is flat.
 #[inline]
 fn richness(equivalence: f64) -> f64 {
@@ -149,15 +152,16 @@ fn richness(equivalence: f64) -> f64 {
 pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut next = *state;
     if inputs.flow > 0.05 {
-        let delay_s = params.delay.0 + params.delay.1 / inputs.flow;
+        let per_flow = 1.0 / inputs.flow;
+        let delay_s = params.delay.0 + params.delay.1 * per_flow;
         let arriving = delay.pass(inputs.equivalence, delay_s * (1.0 / dt));
-        next.front_equivalence += (arriving - state.front_equivalence) * follow(params.mixing_lag_s, dt);
+        next.front_equivalence += (arriving - state.front_equivalence) * params.mixing_lag.share(dt);
 
         // Oxygen beyond what the fuel needs, g/s; negative when it lacks.
-        let stream = 0.232 * inputs.flow;
+        let stream = OXYGEN_SHARE * inputs.flow;
         let excess = stream * (1.0 - next.front_equivalence);
         let capacity = (params.capacity_g * inputs.conversion).at_least(1e-4);
-        let slip = EXP_FALLING.at(capacity * (1.0 / params.slip_g));
+        let slip = EXP_FALLING.at(capacity / params.slip_g);
         let room = if excess > 0.0 {
             state.level
         } else {
@@ -169,24 +173,24 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         next.level = level.within(0.0, 1.0);
         // Without room for all of it the rest goes through.
         let stored = (next.level - state.level) * capacity * (1.0 / dt);
-        let behind = 1.0 - (excess - stored) * (1.0 / stream);
-        next.rear_equivalence += (behind - state.rear_equivalence) * follow(params.behind_lag_s, dt);
+        let behind = 1.0 - (excess - stored) * per_flow * (1.0 / OXYGEN_SHARE);
+        next.rear_equivalence += (behind - state.rear_equivalence) * params.behind_lag.share(dt);
     }
 
     let (bias, swing) = params.volts;
-    let front = bias + swing * TANH.at(richness(next.front_equivalence) * (1.0 / params.front_width));
+    let front = bias + swing * TANH.at(richness(next.front_equivalence) / params.front_width);
     let lag = if front > state.front_element {
-        params.front_lag_s.0
+        params.front_lag.0
     } else {
-        params.front_lag_s.1
+        params.front_lag.1
     };
-    next.front_element += (front - state.front_element) * follow(lag, dt);
+    next.front_element += (front - state.front_element) * lag.share(dt);
     let rear = bias
         + swing
-            * TANH.at(richness(next.rear_equivalence) * (1.0 / params.rear_width)
+            * TANH.at(richness(next.rear_equivalence) / params.rear_width
                 + params.rear_shift
                 + (0.5 - next.level));
-    next.rear_element += (rear - state.rear_element) * follow(params.rear_lag_s, dt);
+    next.rear_element += (rear - state.rear_element) * params.rear_lag.share(dt);
     with_plugs(params, &next, inputs.front_tip_celsius, inputs.rear_tip_celsius)
 }
 

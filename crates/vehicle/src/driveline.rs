@@ -6,7 +6,7 @@
 
 use twotrip_units::Limit;
 
-use crate::follow;
+use crate::{Divisor, Lag};
 
 /// Gears.
 const GEARS: usize = 6;
@@ -34,15 +34,17 @@ pub(crate) struct Params {
     /// Downshift speeds grow by up to this share (calibrated: hysteresis stays).
     pub(crate) down_by_force: f64,
     /// The wheel force for that, N.
-    pub(crate) full_force: f64,
+    pub(crate) full_force: Divisor,
     /// Engine speed of upshifts at full throttle, rpm.
     pub(crate) full_throttle_rpm: f64,
+    /// Smoothing of the wheel force (calibrated).
+    pub(crate) force_lag: Lag,
     /// Duration of a shift, s.
-    pub(crate) shift_s: f64,
+    pub(crate) shift_s: Divisor,
     /// The gearbox rests this long after a shift, s (calibrated).
     pub(crate) settle_s: f64,
-    /// Converter pump torque: (rpm / this)² N m at a standing turbine.
-    pub(crate) converter_rpm: f64,
+    /// Converter pump torque at a standing turbine, N m s²: 1 N m at 190 rpm.
+    pub(crate) converter: f64,
     /// Torque ratio at a standing turbine, and its fall with the speed ratio.
     pub(crate) torque_ratio: (f64, f64),
     /// Lock-up above this speed, m/s, above third gear.
@@ -52,7 +54,7 @@ pub(crate) struct Params {
     /// Damping of the closed lock-up clutch, N m s/rad: about 4 rpm of slip at 40 N m (calibrated).
     pub(crate) clutch: f64,
     /// Time in which it closes, s (calibrated).
-    pub(crate) clutch_s: f64,
+    pub(crate) clutch_s: Divisor,
     /// Brake force at the full pedal, N (calibrated).
     pub(crate) brake_force: f64,
     /// Inertia at the crank, kg m².
@@ -64,6 +66,7 @@ impl Params {
         const KMH: f64 = 1.0 / 3.6;
         const TYRE_M: f64 = 0.307;
         const FINAL_DRIVE: f64 = 3.40;
+        const ROOT_OF_CONVERTER: f64 = 30.0 / core::f64::consts::PI / 190.0;
         Self {
             mass_kg: 1417.0,
             rotating_share: 0.03,
@@ -75,16 +78,17 @@ impl Params {
             down: [10.0 * KMH, 20.0 * KMH, 32.0 * KMH, 46.0 * KMH, 62.0 * KMH],
             up_by_force: 0.9,
             down_by_force: 0.45,
-            full_force: 3000.0,
+            full_force: Divisor::new(3000.0),
             full_throttle_rpm: 6000.0,
-            shift_s: 0.4,
+            force_lag: Lag::new(0.3),
+            shift_s: Divisor::new(0.4),
             settle_s: 1.0,
-            converter_rpm: 190.0,
+            converter: ROOT_OF_CONVERTER * ROOT_OF_CONVERTER,
             torque_ratio: (1.9, 1.03),
             lock_up_speed: 45.0 * KMH,
             lock_up_celsius: 50.0,
             clutch: 100.0,
-            clutch_s: 0.5,
+            clutch_s: Divisor::new(0.5),
             brake_force: 10_000.0,
             inertia: crate::engine::Params::compact_2_0().inertia,
         }
@@ -169,8 +173,7 @@ struct Converter {
 /// The converter at two speeds. Driven from the turbine side it works the same way round, without multiplication.
 #[inline]
 fn converter(params: &Params, omega: f64, turbine: f64) -> Converter {
-    let coefficient = 30.0 / core::f64::consts::PI / params.converter_rpm;
-    let coefficient = coefficient * coefficient;
+    let coefficient = params.converter;
     if omega >= turbine {
         let ratio = if omega > 0.0 { turbine / omega } else { 0.0 };
         let fourth = ratio * ratio * ratio * ratio;
@@ -223,7 +226,7 @@ fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut next = *state;
     next.since_shift_s = (state.since_shift_s + dt).at_most(10.0);
-    if next.since_shift_s > params.shift_s + params.settle_s {
+    if next.since_shift_s > params.shift_s.figure + params.settle_s {
         let wanted = wanted_gear(params, state, inputs.pedal);
         if wanted != state.gear {
             next.previous_gear = state.gear;
@@ -231,8 +234,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
             next.since_shift_s = 0.0;
         }
     }
-    let shifting = next.since_shift_s < params.shift_s;
-    let share = (next.since_shift_s * (1.0 / params.shift_s)).at_most(1.0);
+    let shifting = next.since_shift_s < params.shift_s.figure;
+    let share = (next.since_shift_s / params.shift_s).at_most(1.0);
     let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
 
     // The clutch opens at once below the limits and slips through a shift.
@@ -292,7 +295,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         0.0
     };
-    next.wheel_force += (wheel_force - state.wheel_force) * follow(0.3, dt);
+    next.wheel_force += (wheel_force - state.wheel_force) * params.force_lag.share(dt);
     next
 }
 

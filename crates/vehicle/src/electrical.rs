@@ -5,13 +5,13 @@
 
 use twotrip_units::Limit;
 
-use crate::{curve::Grid, follow};
+use crate::{Divisor, Lag, curve::Grid};
 
 /// Battery, alternator, starter.
 #[derive(Clone, Debug)]
 pub(crate) struct Params {
     /// Capacity, A s.
-    pub(crate) capacity: f64,
+    pub(crate) capacity: Divisor,
     /// Share of charge the car starts with.
     pub(crate) initial_charge: f64,
     /// Cables and ground strap that all current passes, Ω.
@@ -19,11 +19,11 @@ pub(crate) struct Params {
     /// Harness to the module, Ω, passed by the loads.
     pub(crate) harness_ohms: f64,
     /// Settling of the surface charge, s.
-    pub(crate) surface_s: f64,
+    pub(crate) surface_lag: Lag,
     /// Largest current of the alternator, A.
     pub(crate) alternator_amperes: f64,
     /// Lag of its regulator, s.
-    pub(crate) regulator_lag_s: f64,
+    pub(crate) regulator_lag: Lag,
     /// Resistance of the starter, Ω: 500 A from a full battery at standstill.
     pub(crate) starter_ohms: f64,
     /// Back voltage of the starter by crank speed, V/rpm: about 180 A at 195 rpm.
@@ -47,13 +47,13 @@ pub(crate) struct Params {
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
-            capacity: 60.0 * 3600.0,
+            capacity: Divisor::new(60.0 * 3600.0),
             initial_charge: 0.9,
             cable_ohms: 0.0015,
             harness_ohms: 0.006,
-            surface_s: 5.0,
+            surface_lag: Lag::new(5.0),
             alternator_amperes: 100.0,
-            regulator_lag_s: 0.2,
+            regulator_lag: Lag::new(0.2),
             starter_ohms: 0.0176,
             starter_volts_per_rpm: 0.0413,
             starter_torque: 0.125,
@@ -220,7 +220,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         0.0
     };
     let alternator_amperes =
-        state.alternator_amperes + (wanted - state.alternator_amperes) * follow(params.regulator_lag_s, dt);
+        state.alternator_amperes + (wanted - state.alternator_amperes) * params.regulator_lag.share(dt);
 
     let into_battery = alternator_amperes - load_amperes - starter_amperes;
     let settled = if into_battery > 0.0 {
@@ -229,10 +229,10 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         0.0
     };
     let surface_volts =
-        state.surface_volts + (settled.at_most(3.0) - state.surface_volts) * follow(params.surface_s, dt);
+        state.surface_volts + (settled.at_most(3.0) - state.surface_volts) * params.surface_lag.share(dt);
     let battery_volts = (resting + state.surface_volts + into_battery * ohms).within(0.0, 18.0);
     State {
-        charge: (state.charge + into_battery * (dt / params.capacity)).within(0.0, 1.0),
+        charge: (state.charge + into_battery * dt / params.capacity).within(0.0, 1.0),
         surface_volts,
         battery_volts,
         supply_volts: (battery_volts - load_amperes * params.harness_ohms).at_least(0.0),

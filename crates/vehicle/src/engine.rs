@@ -5,7 +5,7 @@
 
 use twotrip_units::Limit;
 
-use crate::curve::Grid;
+use crate::{Divisor, curve::Grid};
 
 /// Heating value of petrol, J/g.
 pub(crate) const HEATING_VALUE: f64 = 42_600.0;
@@ -14,7 +14,7 @@ pub(crate) const HEATING_VALUE: f64 = 42_600.0;
 #[derive(Clone, Debug)]
 pub(crate) struct Params {
     /// Swept volume, m³.
-    pub(crate) displacement_m3: f64,
+    pub(crate) displacement_m3: Divisor,
     /// Moment of inertia at the crank, converter pump included, kg m².
     pub(crate) inertia: f64,
     /// Friction, kPa of mean pressure: constant, by 1000 rpm, by its square.
@@ -30,13 +30,13 @@ pub(crate) struct Params {
     /// Power of the mechanical accessories, W.
     pub(crate) accessory_power: f64,
     /// Efficiency of the alternator.
-    pub(crate) alternator_efficiency: f64,
+    pub(crate) alternator_efficiency: Divisor,
 }
 
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
-            displacement_m3: 1.998e-3,
+            displacement_m3: Divisor::new(1.998e-3),
             inertia: 0.20,
             friction_kpa: (70.0, 9.0, 3.0),
             timing_loss: 0.0006,
@@ -44,7 +44,7 @@ impl Params {
             best_timing_by_load: 0.25,
             accessory_torque: 1.0,
             accessory_power: 100.0,
-            alternator_efficiency: 0.60,
+            alternator_efficiency: Divisor::new(0.60),
         }
     }
 }
@@ -138,18 +138,17 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
         return Output::default();
     }
     // Torque is mean pressure by displacement by two turns a cycle; kPa in.
-    let by_pressure = 1e3 * params.displacement_m3 / (4.0 * core::f64::consts::PI);
+    let by_pressure = 1e3 * params.displacement_m3.figure / (4.0 * core::f64::consts::PI);
     let omega = rpm * (core::f64::consts::PI / 30.0);
 
     // g a cycle, and the same against a cylinder full of air at 25 °C (1.184 g/L) in per cent: the absolute load
     let air_a_cycle = inputs.cylinder_flow * 120.0 / rpm;
-    let load = air_a_cycle * (100.0 / (params.displacement_m3 * 1.184e3));
+    let load = air_a_cycle * (100.0 / 1.184e3) / params.displacement_m3;
     let best = best_timing(params, rpm, load);
     let late_degrees = best - inputs.advance_degrees;
     let off = late_degrees.abs().at_most(params.timing_limit);
-    let heat_kpa = 1e-3 * HEATING_VALUE / crate::mixture::STOICHIOMETRIC / params.displacement_m3;
-    let indicated_kpa = air_a_cycle
-        * heat_kpa
+    let indicated_kpa = air_a_cycle * (1e-3 * HEATING_VALUE / crate::mixture::STOICHIOMETRIC)
+        / params.displacement_m3
         * EFFICIENCY.at(rpm)
         * MIXTURE.at(inputs.equivalence)
         * (1.0 - params.timing_loss * off * off);
@@ -158,8 +157,7 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     let (constant, linear, square) = params.friction_kpa;
     let friction_kpa = (constant + (linear + square * thousands) * thousands) * inputs.cold_friction;
     let pumping_kpa = inputs.exhaust_kpa - inputs.manifold_kpa;
-    let accessories = (inputs.alternator_watts * (1.0 / params.alternator_efficiency)
-        + params.accessory_power)
+    let accessories = (inputs.alternator_watts / params.alternator_efficiency + params.accessory_power)
         / omega.at_least(30.0)
         + params.accessory_torque;
     Output {
@@ -176,7 +174,7 @@ mod tests {
     /// An engine at full load with best timing and the usual enrichment, hot.
     fn full_load(rpm: f64, flow: f64) -> Inputs {
         let params = Params::compact_2_0();
-        let load = flow * 120.0 / rpm / (params.displacement_m3 * 1.184e3) * 100.0;
+        let load = flow * 120.0 / rpm / (params.displacement_m3.figure * 1.184e3) * 100.0;
         Inputs {
             rpm,
             cylinder_flow: flow,

@@ -5,7 +5,10 @@
 
 use twotrip_units::Limit;
 
-use crate::{curve::Grid, follow};
+use crate::{
+    Lag,
+    curve::{self, Grid},
+};
 
 /// Air by fuel at lambda 1.
 pub(crate) const STOICHIOMETRIC: f64 = 14.7;
@@ -20,13 +23,11 @@ pub(crate) struct Params {
     /// Fall of the pump's pressure with flow, kPa/(g/s).
     pub(crate) pump_fall: f64,
     /// Build-up of rail pressure with the pump on, s (calibrated).
-    pub(crate) build_up_s: f64,
+    pub(crate) build_up: Lag,
     /// Decay with the pump off: the check valve leaks, s (calibrated).
     pub(crate) decay_s: f64,
-    /// Injector flow at the reference pressure drop, g/s.
+    /// Injector flow, g/s at the root of a kilopascal: 3.3 g/s at 421 kPa, rail against manifold at idle.
     pub(crate) injector_flow: f64,
-    /// The reference pressure drop: rail against manifold at idle, kPa.
-    pub(crate) injector_drop_kpa: f64,
     /// Cylinders.
     pub(crate) cylinders: f64,
     /// Share of the fuel that lands on the wall, warm and at 0 °C.
@@ -34,7 +35,7 @@ pub(crate) struct Params {
     /// Time in which the film leaves, s, warm and at 0 °C.
     pub(crate) film_s: (f64, f64),
     /// Mixing of purge vapour in the manifold, s (calibrated).
-    pub(crate) vapour_lag_s: f64,
+    pub(crate) vapour_lag: Lag,
 }
 
 impl Params {
@@ -43,14 +44,13 @@ impl Params {
             regulated_kpa: 350.0,
             pump_kpa: 600.0,
             pump_fall: 12.0,
-            build_up_s: 0.15,
+            build_up: Lag::new(0.15),
             decay_s: 2400.0,
-            injector_flow: 3.3,
-            injector_drop_kpa: 421.0,
+            injector_flow: 3.3 / curve::pow(421.0, 0.5),
             cylinders: 4.0,
             film_share: (0.25, 0.5),
             film_s: (0.3, 2.0),
-            vapour_lag_s: 0.2,
+            vapour_lag: Lag::new(0.2),
         }
     }
 }
@@ -127,7 +127,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         let target = params
             .regulated_kpa
             .at_most(params.pump_kpa - params.pump_fall * state.injected);
-        state.rail_kpa + (target - state.rail_kpa) * follow(params.build_up_s, dt)
+        state.rail_kpa + (target - state.rail_kpa) * params.build_up.share(dt)
     } else {
         // Whoever injects without the pump empties the rail: it gives 0.002 g for each kPa (calibrated).
         (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).at_least(0.0)
@@ -138,7 +138,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let injected = if open_s > 0.0 && inputs.engine_rpm > 0.0 && rail_kpa > 0.0 {
         // An injector cannot be open for longer than a cycle lasts.
         let cycles_s = inputs.engine_rpm * (1.0 / 120.0);
-        let flow = params.injector_flow * libm::sqrt(drop_kpa / params.injector_drop_kpa);
+        let flow = params.injector_flow * libm::sqrt(drop_kpa);
         params.cylinders * flow * (open_s * cycles_s).at_most(1.0)
     } else {
         0.0
@@ -149,7 +149,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let film_s = params.film_s.0 + (params.film_s.1 - params.film_s.0) * cold;
     let leaving = 1.0 / film_s;
     let film_g = (state.film_g + dt * share * injected) / (1.0 + dt * leaving);
-    let vapour = state.vapour + (inputs.purge_vapour - state.vapour) * follow(params.vapour_lag_s, dt);
+    let vapour = state.vapour + (inputs.purge_vapour - state.vapour) * params.vapour_lag.share(dt);
     let turning = inputs.cylinder_flow > 1e-3;
     let cylinder_fuel = if turning {
         (1.0 - share) * injected + film_g * leaving + vapour

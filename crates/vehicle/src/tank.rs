@@ -5,7 +5,7 @@
 use twotrip_units::Limit;
 
 use crate::{
-    air,
+    Divisor, air,
     curve::{self, Grid},
 };
 
@@ -19,13 +19,13 @@ pub(crate) struct Params {
     /// Lines and canister, L.
     pub(crate) lines_l: f64,
     /// Density of petrol, g/L.
-    pub(crate) petrol: f64,
+    pub(crate) petrol: Divisor,
     /// Effective area of the purge valve at full duty, m².
     pub(crate) purge_m2: f64,
     /// Vent path with the canister's drag: m³/s at the root of a pascal (0.9 L/s at 300 Pa).
     pub(crate) vent: f64,
     /// Density of the air that leaks, kg/m³.
-    pub(crate) air_density: f64,
+    pub(crate) air_density: Divisor,
     /// Flow through a hole, m/s at the root of a pascal: discharge coefficient by the root of 2 / density.
     pub(crate) hole_flow: f64,
     /// Relief valves of the cap, Pa (from memory).
@@ -73,11 +73,11 @@ impl Params {
             nominal_l: 50.0,
             brim_l: 55.0,
             lines_l: 3.0,
-            petrol: 745.0,
+            petrol: Divisor::new(745.0),
             purge_m2: 4.5e-6,
             // 0.9e-3 / sqrt(300)
             vent: 5.196_152e-5,
-            air_density: AIR_DENSITY,
+            air_density: Divisor::new(AIR_DENSITY),
             hole_flow: 0.62 * curve::pow(2.0 / AIR_DENSITY, 0.5),
             relief_pa: (-6000.0, 10_000.0),
             thermal_pa: 500.0,
@@ -207,12 +207,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         0.0
     };
-    let purge_m3_s = inputs.purge_flow * (1e-3 / params.air_density);
-    let fuel_m3_s = inputs.fuel_flow * (1e-3 / params.petrol);
+    let purge_m3_s = inputs.purge_flow * 1e-3 / params.air_density;
+    let fuel_m3_s = inputs.fuel_flow * 1e-3 / params.petrol;
     let drive = state.rise_pa_s - stiffness * (purge_m3_s + fuel_m3_s);
     let pressure = (state.pressure_pa + dt * drive) / (1.0 + dt * damping);
     State {
-        fuel_l: (state.fuel_l - inputs.fuel_flow * (dt / params.petrol)).at_least(0.0),
+        fuel_l: (state.fuel_l - inputs.fuel_flow * dt / params.petrol).at_least(0.0),
         pressure_pa: pressure.within(params.relief_pa.0, params.relief_pa.1),
         purge_flow: inputs.purge_flow,
         canister_g: (state.canister_g - dt * state.purge_vapour()).at_least(0.0),

@@ -199,7 +199,7 @@ fn the_store_fills_by_what_does_not_pass() {
         state = step(&params, &mut delay, &state, &inputs, DT);
         arrived += 0.232 * 10.0 * (1.0 - state.front_equivalence) * DT;
         // The lag behind the brick undone: what left the brick in this step.
-        let left = state.rear_equivalence + (state.rear_equivalence - last) * params.behind_lag_s / DT;
+        let left = state.rear_equivalence + (state.rear_equivalence - last) * params.behind_lag.seconds / DT;
         passed += 0.232 * 10.0 * (1.0 - left) * DT;
         last = state.rear_equivalence;
     }

@@ -26,7 +26,7 @@ fn run(mut state: State, millimetres: f64, purge_l_s: f64, seconds: f64, dt: f64
         vent_shut: true,
         ambient_kpa: 101.325,
         fuel_flow: 0.0,
-        purge_flow: purge_l_s * params.air_density,
+        purge_flow: purge_l_s * params.air_density.figure,
     };
     let mut at = 0.0;
     while at < seconds - 1e-9 {
@@ -165,7 +165,7 @@ fn a_vented_tank_follows_the_drag_of_the_canister() {
         vent_shut: false,
         ambient_kpa: 101.325,
         fuel_flow: 0.0,
-        purge_flow: 0.9 * params.air_density,
+        purge_flow: 0.9 * params.air_density.figure,
     };
     let mut state = sealed(30.0, 0.0);
     for _ in 0..1000 {
