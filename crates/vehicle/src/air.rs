@@ -1,7 +1,7 @@
 //! Air: throttle plate, manifold filling, air into the cylinders.
 //!
 //! Orifice and residual-gas terms of the textbook mean-value model (Heywood; Guzzella and Onder; Hendricks and
-//! Sorenson, SAE 900616; all from memory); figures calibrated, `vehicle-model.md` sections 3 and 5.
+//! Sorenson, SAE 900616; all from memory); figures calibrated.
 //! No exhaust-gas recirculation and no cam phaser in this car; crankcase ventilation is part of the plate leak.
 
 use twotrip_units::Limit;
@@ -53,7 +53,7 @@ pub(crate) struct Params {
 }
 
 impl Params {
-    /// The 2.0-litre four-cylinder of `vehicle-model.md`.
+    /// The 2.0-litre four-cylinder.
     pub(crate) const fn compact_2_0() -> Self {
         const CLOSED_DEGREES: f64 = 7.0;
         Self {
@@ -342,7 +342,7 @@ mod tests {
         state
     }
 
-    /// `vehicle-model.md` section 3, worked example: 31.1 kPa and 700 rpm give 2.52 g/s at a charge of 56 °C.
+    /// Worked by hand: 31.1 kPa and 700 rpm give 2.52 g/s at a charge of 56 °C.
     #[test]
     fn the_worked_example_of_the_warm_idle() {
         let params = Params::compact_2_0();

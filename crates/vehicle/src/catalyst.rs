@@ -1,7 +1,7 @@
 //! Oxygen in the exhaust: the way to the front sensor, the catalyst's store, both narrow-band sensors.
 //!
-//! `vehicle-model.md` sections 9 and 11: delay, lags and sensor curves calibrated; the store is our own
-//! simplification of the simple three-way catalyst models (reference S14 there, abstract seen). The slip past the
+//! Delay, lags and sensor curves calibrated; the store is our own
+//! simplification of published simple three-way catalyst models for control and diagnosis (abstract seen). The slip past the
 //! store is what makes a tired catalyst show before it is dead.
 
 use twotrip_units::Limit;

@@ -1,6 +1,6 @@
 //! Crank, torque converter, gearbox, wheels: engine speed and road speed are found together.
 //!
-//! `vehicle-model.md` section 2: mass, road load and tyre of a compact sedan (from memory, middle of EPA's test-car
+//! Mass, road load and tyre of a compact sedan (from memory, middle of EPA's test-car
 //! lists), gearbox and converter calibrated. No grade, no wheel slip. The lock-up clutch is a stiff damper, solved
 //! implicitly with both speeds, so that it needs no second set of equations.
 
@@ -331,7 +331,7 @@ mod tests {
         }
     }
 
-    /// `vehicle-model.md` section 2: 50 km/h 218 N, 80 352 N, 100 471 N, 120 615 N.
+    /// The three terms of the road load, added by hand: 50 km/h 218 N, 80 352 N, 100 471 N, 120 615 N.
     #[test]
     fn road_load_is_that_of_the_table() {
         let params = Params::compact_2_0();

@@ -1,6 +1,6 @@
 //! Battery, alternator, starter and the loads on them.
 //!
-//! `vehicle-model.md` section 14 (battery figures from memory, the rest calibrated): resting voltage, resistance and a
+//! Battery figures from memory, the rest calibrated: resting voltage, resistance and a
 //! slow surface charge; the starter is a plain DC motor, so that current and cranking speed follow from the battery.
 
 use twotrip_units::Limit;
@@ -272,7 +272,7 @@ mod tests {
         (0..seconds * 100).fold(state, |state, _| step(&params, &state, inputs, 0.01))
     }
 
-    /// `vehicle-model.md` section 14 (from memory): 12.65 V full, 12.45 at 75 %, 12.24 at 50, 12.06 at 25, 11.89 flat.
+    /// A lead-acid battery at rest (from memory): 12.65 V full, 12.45 at 75 %, 12.24 at 50, 12.06 at 25, 11.89 flat.
     #[test]
     fn resting_voltage_tells_the_charge() {
         let parked = Inputs {

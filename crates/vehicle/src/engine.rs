@@ -1,6 +1,6 @@
 //! Torque of the engine: combustion, pumping, friction, accessories.
 //!
-//! Mean value over the cycle, no single firings. `vehicle-model.md` section 4: efficiencies calibrated, timing loss
+//! Mean value over the cycle, no single firings. Efficiencies calibrated, timing loss
 //! and friction in the shape of Heywood's (from memory).
 
 use twotrip_units::Limit;
@@ -187,7 +187,7 @@ mod tests {
         }
     }
 
-    /// `vehicle-model.md` section 4: full-load torque (computed there); the flows are those of section 3.
+    /// Full-load torque as a prototype of this car computed it, at the air flows that it had.
     #[test]
     fn full_load_torque_is_that_of_the_model() {
         let params = Params::compact_2_0();

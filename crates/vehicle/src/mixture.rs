@@ -1,6 +1,6 @@
 //! Fuel into the cylinders and the mixture it makes: pump and rail, injectors, wall film, purge vapour.
 //!
-//! `vehicle-model.md` section 8 (injector and film values from memory, calibrated); the film is the X-tau model of
+//! Injector and film values from memory, calibrated; the film is the X-tau model of
 //! Hendricks and Sorenson, SAE 900616. Petrol, stoichiometric at 14.7.
 
 use twotrip_units::Limit;

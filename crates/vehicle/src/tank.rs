@@ -1,6 +1,6 @@
 //! Fuel tank and vapour: fuel and its temperature, vapour pressure, canister, vent and purge valves, holes.
 //!
-//! `vehicle-model.md` section 13, calibrated unless it says else. Pressures are gauge, in Pa.
+//! Figures are calibrated unless a source stands beside them. Pressures are gauge, in Pa.
 
 use twotrip_units::Limit;
 
