@@ -12,7 +12,7 @@ use std::{
 };
 
 use tokio::{
-    signal::unix::{SignalKind, signal},
+    signal::unix::{Signal, SignalKind, signal},
     time::sleep_until,
 };
 use twotrip_can::Frame;
@@ -70,6 +70,8 @@ pub enum RunError {
 const SLICE: Duration = Duration::from_secs(2);
 /// Wall time after which the bus is served again.
 const SLICE_WALL: Duration = Duration::from_millis(1);
+/// Wall time that a pace may be behind; more is given up.
+const MOST_BEHIND: Duration = Duration::from_secs(1);
 /// How often a standing car is brought up to date when nobody asks.
 const IDLE_TICK: Duration = Duration::from_millis(200);
 /// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
@@ -87,27 +89,36 @@ pub struct Run {
     begun: Instant,
     /// Bus time up to which the car's time has passed.
     passed: BusInstant,
+    /// Car time that the pace still owes.
+    behind: Duration,
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
+    interrupt: Signal,
+    terminate: Signal,
 }
 
 impl Run {
-    /// A run of `simulator` on `bus`; bus time begins now.
-    #[must_use]
-    pub fn new(simulator: Simulator, bus: Bus, control: ControlServer, pace: Pace) -> Self {
-        Self {
+    /// A run of `simulator` on `bus`; bus time begins now, and from now on a signal ends the run instead of the process.
+    ///
+    /// # Errors
+    /// [`RunError::Signals`] if the system does not let us hear signals.
+    pub fn new(simulator: Simulator, bus: Bus, control: ControlServer, pace: Pace) -> Result<Self, RunError> {
+        Ok(Self {
             simulator,
             bus,
             control,
             pace,
             begun: Instant::now(),
             passed: BusInstant::ZERO,
+            behind: Duration::ZERO,
             blocked: None,
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
-        }
+            interrupt: signal(SignalKind::interrupt()).map_err(RunError::Signals)?,
+            terminate: signal(SignalKind::terminate()).map_err(RunError::Signals)?,
+        })
     }
 
     /// The simulator, for a report at the end.
@@ -136,8 +147,6 @@ impl Run {
         lasting: Option<Duration>,
         mut notice: impl FnMut(Notice<'_>),
     ) -> Result<Ending, RunError> {
-        let mut interrupt = signal(SignalKind::interrupt()).map_err(RunError::Signals)?;
-        let mut terminate = signal(SignalKind::terminate()).map_err(RunError::Signals)?;
         let end = lasting.map(|span| self.now() + span);
         let mut alarm = pin!(sleep_until(tokio::time::Instant::from_std(self.begun)));
         loop {
@@ -151,7 +160,8 @@ impl Run {
             self.tell_events(now, &mut notice);
 
             let deadline = self.deadline(now, end);
-            let at_once = self.has_work() || deadline.saturating_since(now) < TIMER_GRAIN;
+            let at_once =
+                self.has_work() || !self.behind.is_zero() || deadline.saturating_since(now) < TIMER_GRAIN;
             let wake = tokio::time::Instant::from_std(self.begun) + early(deadline);
             // To ring too soon costs a turn of this loop now and then; to be set anew costs something with each request.
             if alarm.is_elapsed() || wake < alarm.deadline() {
@@ -165,8 +175,8 @@ impl Run {
                         self.take(event, &mut notice)?;
                     }
                 }
-                _ = interrupt.recv() => return Ok(Ending::Stopped),
-                _ = terminate.recv() => return Ok(Ending::Stopped),
+                _ = self.interrupt.recv() => return Ok(Ending::Stopped),
+                _ = self.terminate.recv() => return Ok(Ending::Stopped),
                 request = self.control.next() => self.ask(request.id, &request.phrase),
                 () = tokio::task::yield_now(), if at_once => {}
                 () = &mut alarm, if !at_once => {}
@@ -189,13 +199,20 @@ impl Run {
         self.passed = now;
         match self.pace {
             Pace::Times(times) => {
-                let span = elapsed.mul_f64(times);
-                let worked = if self.simulator.is_busy() {
-                    self.simulator.work(span)
-                } else {
-                    Duration::ZERO
-                };
-                self.simulator.stand(span.saturating_sub(worked));
+                // What the computer cannot keep up with is given up, so that the bus is served at any pace.
+                let most = MOST_BEHIND.mul_f64(times);
+                self.behind = (self.behind + elapsed.min(MOST_BEHIND).mul_f64(times)).min(most);
+                let begun = Instant::now();
+                while !self.behind.is_zero() && begun.elapsed() < SLICE_WALL {
+                    let piece = self.behind.min(SLICE);
+                    let worked = if self.simulator.is_busy() {
+                        self.simulator.work(piece)
+                    } else {
+                        Duration::ZERO
+                    };
+                    self.simulator.stand(piece.saturating_sub(worked));
+                    self.behind -= piece;
+                }
             }
             Pace::Live | Pace::Max if self.simulator.is_busy() => {
                 let begun = Instant::now();
@@ -337,3 +354,6 @@ fn help(problem: &Problem) -> Vec<String> {
     lines.extend(problem.advice().map(str::to_owned));
     lines
 }
+
+#[cfg(test)]
+mod tests;

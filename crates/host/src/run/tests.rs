@@ -1,0 +1,52 @@
+//! A car on an embedded bus in wall time.
+
+use std::time::Duration;
+
+use twotrip_can::{CanId, Frame};
+use twotrip_sim::{Settings, Timing};
+
+use super::*;
+use crate::bus::Name;
+
+/// A pace beyond what the computer can do costs car time, not the bus: requests are answered within P2 (50 ms, ISO
+/// 15765-4) and the tolerance of a busy machine.
+#[tokio::test(flavor = "current_thread")]
+async fn the_bus_is_served_at_any_pace() {
+    let folder = tempfile::tempdir().expect("folder");
+    let name: Name = format!("local:pace-{}", std::process::id())
+        .parse()
+        .expect("a name");
+    let mut simulator = Simulator::new(Settings::compact(1, Timing::FAST));
+    simulator.tell(parse_phrase("start").expect("a phrase"));
+    while simulator.is_busy() {
+        simulator.work(SLICE);
+    }
+    let car_bus = Bus::host(&name).expect("bus");
+    let control = ControlServer::bind(&folder.path().join("control")).expect("control socket");
+    let mut run = Run::new(simulator, car_bus, control, Pace::Times(1e5)).expect("signals");
+    let asked = async {
+        let mut tester = Bus::join(&name).await.expect("joined");
+        let request = Frame::padded(CanId::Standard(0x7DF), &[2, 0x01, 0x0C], 0);
+        let mut slowest = Duration::ZERO;
+        for _ in 0..10 {
+            tokio::time::sleep(Duration::from_millis(250)).await;
+            let begun = Instant::now();
+            assert_eq!(tester.send(&request).await.expect("sent"), Sent::Handed);
+            loop {
+                if let BusEvent::Frame(received) = tester.recv().await.expect("received") {
+                    assert_eq!(received.frame.data()[..3], [4, 0x41, 0x0C]);
+                    break;
+                }
+            }
+            slowest = slowest.max(begun.elapsed());
+        }
+        slowest
+    };
+    let slowest = tokio::select! {
+        _ = run.drive(None, |_| {}) => panic!("the run ended"),
+        slowest = asked => slowest,
+    };
+    assert!(slowest < Duration::from_millis(150), "{slowest:?}");
+    let passed = run.simulator().car().now();
+    assert!(passed.as_secs_f64() > 100.0, "the car's time went on: {passed:?}");
+}
