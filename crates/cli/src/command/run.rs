@@ -70,7 +70,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
 
     let mut simulator = Simulator::new(Settings::compact(seed, timing));
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
-    let mut run = Run::new(simulator, bus, control, pace(args.pace));
+    let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
     ready(args, &name, &control_path, run.simulator().not_physical(), seed)?;
     if let Err(error) = notify_ready() {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
