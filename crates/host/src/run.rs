@@ -12,7 +12,8 @@ use std::{
 };
 
 use tokio::{
-    signal::unix::{Signal, SignalKind, signal},
+    signal::unix::{SignalKind, signal},
+    task::JoinHandle,
     time::sleep_until,
 };
 use twotrip_can::Frame;
@@ -95,8 +96,8 @@ pub struct Run {
     blocked: Option<Frame>,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
-    interrupt: Signal,
-    terminate: Signal,
+    /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
+    asked_to_stop: JoinHandle<()>,
 }
 
 impl Run {
@@ -105,6 +106,14 @@ impl Run {
     /// # Errors
     /// [`RunError::Signals`] if the system does not let us hear signals.
     pub fn new(simulator: Simulator, bus: Bus, control: ControlServer, pace: Pace) -> Result<Self, RunError> {
+        let mut interrupt = signal(SignalKind::interrupt()).map_err(RunError::Signals)?;
+        let mut terminate = signal(SignalKind::terminate()).map_err(RunError::Signals)?;
+        let asked_to_stop = tokio::spawn(async move {
+            tokio::select! {
+                _ = interrupt.recv() => {}
+                _ = terminate.recv() => {}
+            }
+        });
         Ok(Self {
             simulator,
             bus,
@@ -116,8 +125,7 @@ impl Run {
             blocked: None,
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
-            interrupt: signal(SignalKind::interrupt()).map_err(RunError::Signals)?,
-            terminate: signal(SignalKind::terminate()).map_err(RunError::Signals)?,
+            asked_to_stop,
         })
     }
 
@@ -147,6 +155,9 @@ impl Run {
         lasting: Option<Duration>,
         mut notice: impl FnMut(Notice<'_>),
     ) -> Result<Ending, RunError> {
+        if self.asked_to_stop.is_finished() {
+            return Ok(Ending::Stopped);
+        }
         let end = lasting.map(|span| self.now() + span);
         let mut alarm = pin!(sleep_until(tokio::time::Instant::from_std(self.begun)));
         loop {
@@ -175,8 +186,7 @@ impl Run {
                         self.take(event, &mut notice)?;
                     }
                 }
-                _ = self.interrupt.recv() => return Ok(Ending::Stopped),
-                _ = self.terminate.recv() => return Ok(Ending::Stopped),
+                _ = &mut self.asked_to_stop => return Ok(Ending::Stopped),
                 request = self.control.next() => self.ask(request.id, &request.phrase),
                 () = tokio::task::yield_now(), if at_once => {}
                 () = &mut alarm, if !at_once => {}

@@ -136,7 +136,10 @@ pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
             Outcome::done(format!(
                 "signal at the ECU {ecu:.2} V, at the unplugged sensor's pin {connector:.2} V"
             ))
-            .with_detail(format!("a gauge on the tank shows {:.0} Pa", pressure.round() + 0.0))
+            .with_detail(format!(
+                "a gauge on the tank shows {:.0} Pa",
+                pressure.round() + 0.0
+            ))
             .with_detail("good: both alike, 2.50 V at atmosphere, 0.50 V more for each kPa".to_owned())
         }
     }

@@ -13,12 +13,18 @@ pub(super) fn answer(
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::CurrentData)?;
-    let live = context.overrides.apply(context.live);
+    let pinned;
+    let live = if context.overrides.is_empty() {
+        context.live
+    } else {
+        pinned = context.overrides.apply(context.live);
+        &pinned
+    };
     for &number in asked.numbers() {
         if let Some(mask) = parameters::CURRENT.range(number) {
             response.extend(&[number])?;
             response.extend(&mask)?;
-        } else if let Some(reading) = parameters::current(number, &live, context.memory) {
+        } else if let Some(reading) = parameters::current(number, live, context.memory) {
             response.extend(&[number])?;
             reading.write(Pid::new(number), response)?;
         }
