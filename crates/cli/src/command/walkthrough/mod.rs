@@ -60,8 +60,8 @@ impl Loop {
         let story = scenario.story().iter().map(|phrase| phrase.value.clone());
         self.step(
             "How it came about",
-            "Nothing types a code into the ECU. The story changes the car; its sensors show it; the ECU's own \
-             monitors find it, in as many trips as the regulation asks.",
+            "The story only changes the car. Whether there is a code is for the ECU to find out, by its sensors \
+             and its own monitors, in as many trips as the regulation asks.",
         )?;
         for phrase in story {
             self.tell(phrase)?;
@@ -329,8 +329,8 @@ impl Loop {
     }
 }
 
-const CAUTION: &str = "On a real car: exhaust extraction, distance from fuel vapour and moving parts, trained people. \
-                       Clearing codes repairs nothing. Local law and qualified people decide on roadworthiness.";
+const CAUTION: &str = "On a real car: draw off the exhaust, keep away from fuel vapour and from whatever turns. A clear \
+                       mends nothing. Repairs and roadworthiness are for trained people and your local rules.";
 
 /// Looking at, and measuring, what the correction is going to touch.
 fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
