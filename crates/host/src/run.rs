@@ -178,20 +178,36 @@ impl Run {
             if alarm.is_elapsed() || wake < alarm.deadline() {
                 alarm.as_mut().reset(wake);
             }
-            tokio::select! {
-                biased;
-                event = self.bus.recv() => {
-                    self.take(event?, &mut notice)?;
-                    while let Some(event) = self.bus.take_read() {
-                        self.take(event, &mut notice)?;
+            // A request whose answer leaves nothing else to do does not end the wait: this is the shortest way.
+            loop {
+                tokio::select! {
+                    biased;
+                    event = self.bus.recv() => {
+                        self.take(event?, &mut notice)?;
+                        while let Some(event) = self.bus.take_read() {
+                            self.take(event, &mut notice)?;
+                        }
+                        if !at_once && self.is_calm() {
+                            continue;
+                        }
                     }
+                    _ = &mut self.asked_to_stop => return Ok(Ending::Stopped),
+                    request = self.control.next() => self.ask(request.id, &request.phrase),
+                    () = tokio::task::yield_now(), if at_once => {}
+                    () = &mut alarm, if !at_once => {}
                 }
-                _ = &mut self.asked_to_stop => return Ok(Ending::Stopped),
-                request = self.control.next() => self.ask(request.id, &request.phrase),
-                () = tokio::task::yield_now(), if at_once => {}
-                () = &mut alarm, if !at_once => {}
+                break;
             }
         }
+    }
+
+    /// Whether nothing is left to be done before the alarm: no phrase, no deadline, no event, no frame held back.
+    fn is_calm(&self) -> bool {
+        !self.has_work()
+            && self.behind.is_zero()
+            && self.blocked.is_none()
+            && self.simulator.poll_timeout().is_none()
+            && !self.simulator.has_events()
     }
 
     fn now(&self) -> BusInstant {
@@ -268,11 +284,12 @@ impl Run {
     }
 
     fn deadline(&self, now: BusInstant, end: Option<BusInstant>) -> BusInstant {
-        let idle = if matches!(self.pace, Pace::Max) {
-            None
-        } else {
-            Some(now + IDLE_TICK)
+        let stands = match self.pace {
+            Pace::Live => false,
+            Pace::Times(times) => times <= 0.0,
+            Pace::Max => true,
         };
+        let idle = (!stands).then(|| now + IDLE_TICK);
         let retry = self.blocked.map(|_| now + Duration::from_micros(300));
         let far = now + Duration::from_secs(3600);
         [idle, retry, end, self.simulator.poll_timeout()]

@@ -230,6 +230,12 @@ impl Simulator {
         self.events.push_back(event);
     }
 
+    /// Whether there is something to tell.
+    #[must_use]
+    pub fn has_events(&self) -> bool {
+        !self.events.is_empty()
+    }
+
     /// Something to tell.
     #[must_use]
     pub fn poll_event(&mut self) -> Option<Event> {
