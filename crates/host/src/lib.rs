@@ -11,9 +11,12 @@
 
 pub mod bus;
 pub mod control;
+mod flush;
 pub mod in_process;
 pub mod ready;
 pub mod run;
 pub mod runtime_dir;
 pub mod session;
 mod sys;
+#[cfg(test)]
+mod test_support;

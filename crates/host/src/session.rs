@@ -4,7 +4,7 @@ use std::time::Instant;
 
 use tokio::time::sleep_until;
 use twotrip_can::Frame;
-use twotrip_tester::{EcuNumber, Event, Outcome, Question, RequestError, Target, Tester, TesterConfig};
+use twotrip_tester::{EcuNumber, Event, Outcome, RequestError, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
 
 use crate::bus::{Bus, BusError, BusEvent, Filter, Sent};
@@ -66,14 +66,6 @@ impl Session {
         BusInstant::ZERO + self.begun.elapsed()
     }
 
-    /// Asks a question of a survey.
-    ///
-    /// # Errors
-    /// As [`Self::ask`].
-    pub async fn put(&mut self, question: &Question) -> Result<Vec<Answer>, SessionError> {
-        self.ask(question.target, question.request()).await
-    }
-
     /// Asks, and waits until everybody asked has answered or had the time to.
     ///
     /// # Errors
@@ -103,9 +95,6 @@ impl Session {
                     BusEvent::Frame(received) => {
                         let now = self.now();
                         self.tester.handle_frame(now, &received.frame);
-                        if let Some(outcome) = self.take_events(&mut answers) {
-                            return if outcome == Outcome::NotSent { Err(SessionError::NotSent) } else { Ok(answers) };
-                        }
                     }
                     BusEvent::Down => self.blocked = None,
                 },

@@ -7,9 +7,11 @@ use std::{
 };
 
 use tokio::{
-    io::{AsyncRead, AsyncWrite, ReadBuf},
+    io::{AsyncRead, ReadBuf},
     net::UnixStream,
 };
+
+use crate::flush;
 
 /// Most bytes taken from a stream by one read.
 const CHUNK: usize = 4096;
@@ -108,16 +110,6 @@ impl Outbound {
         context: &mut Context<'_>,
         stream: &mut UnixStream,
     ) -> Poll<io::Result<()>> {
-        while self.sent < self.bytes.len() {
-            let waiting = &self.bytes[self.sent..];
-            let written = ready!(Pin::new(&mut *stream).poll_write(context, waiting))?;
-            if written == 0 {
-                return Poll::Ready(Err(ErrorKind::WriteZero.into()));
-            }
-            self.sent += written;
-        }
-        self.bytes.clear();
-        self.sent = 0;
-        Poll::Ready(Ok(()))
+        flush::poll_flush(context, stream, &mut self.bytes, &mut self.sent)
     }
 }

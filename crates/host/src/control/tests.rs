@@ -1,33 +1,13 @@
 //! Both sides of the control socket against each other, and against clients that misbehave.
 
-use std::{future::Future, time::Duration};
-
 use tokio::{
     io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader},
     net::UnixStream,
     task::{JoinHandle, spawn_local},
-    time::timeout,
 };
 
 use super::*;
-
-/// Runs a test in the kind of runtime that the program uses; a hang is a failure.
-fn run(test: impl Future<Output = ()>) {
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .expect("runtime");
-    let local = tokio::task::LocalSet::new();
-    local.block_on(&runtime, async {
-        timeout(Duration::from_secs(20), test).await.expect("no hang");
-    });
-}
-
-fn folder() -> (tempfile::TempDir, RuntimeDir) {
-    let base = tempfile::tempdir().expect("folder");
-    let folder = RuntimeDir::at(base.path().join("run")).expect("private folder");
-    (base, folder)
-}
+use crate::test_support::{folder, run};
 
 /// A car that answers each phrase with one progress line and the phrase itself, until its task is dropped.
 fn car(path: &std::path::Path) -> JoinHandle<()> {

@@ -2,14 +2,14 @@
 
 use std::{
     io::{self, ErrorKind},
-    pin::Pin,
-    task::{Context, Poll, ready},
+    task::{Context, Poll},
 };
 
-use tokio::{io::AsyncWrite, net::UnixStream};
+use tokio::net::UnixStream;
 use twotrip_can::record;
 
 use super::Record;
+use crate::flush;
 
 /// Most records that wait for one stream.
 pub(super) const RECORDS: usize = 4096;
@@ -66,17 +66,7 @@ impl Backlog {
         context: &mut Context<'_>,
         stream: &mut UnixStream,
     ) -> Poll<io::Result<()>> {
-        while self.sent < self.bytes.len() {
-            let waiting = &self.bytes[self.sent..];
-            let written = ready!(Pin::new(&mut *stream).poll_write(context, waiting))?;
-            if written == 0 {
-                return Poll::Ready(Err(ErrorKind::WriteZero.into()));
-            }
-            self.sent += written;
-        }
-        self.bytes.clear();
-        self.sent = 0;
-        Poll::Ready(Ok(()))
+        flush::poll_flush(context, stream, &mut self.bytes, &mut self.sent)
     }
 }
 

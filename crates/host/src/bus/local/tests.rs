@@ -1,6 +1,6 @@
 //! Cars, clients and misfits on one embedded bus.
 
-use std::{future::Future, os::unix::net::UnixListener as StdListener, time::Duration};
+use std::{os::unix::net::UnixListener as StdListener, time::Duration};
 
 use tokio::{
     io::{AsyncReadExt, AsyncWriteExt},
@@ -14,24 +14,8 @@ use super::{backlog::RECORDS, *};
 use crate::{
     bus::{BusError, BusEvent, Filter, Received, Sent},
     runtime_dir::{ClaimError, RuntimeDir},
+    test_support::{folder, run},
 };
-
-fn run(test: impl Future<Output = ()>) {
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .expect("runtime");
-    let local = tokio::task::LocalSet::new();
-    local.block_on(&runtime, async {
-        timeout(Duration::from_secs(20), test).await.expect("no hang");
-    });
-}
-
-fn folder() -> (tempfile::TempDir, RuntimeDir) {
-    let base = tempfile::tempdir().expect("folder");
-    let folder = RuntimeDir::at(base.path().join("run")).expect("private folder");
-    (base, folder)
-}
 
 fn frame(id: u16, byte: u8) -> Frame {
     Frame::padded(CanId::Standard(id), &[byte], 0xCC)
