@@ -55,8 +55,11 @@ pub(crate) enum Task {
     Settle { steps: u64 },
     /// The starter turns until the engine runs or the patience is over.
     Crank { patience: u64 },
-    /// A plan is driven.
-    Drive { driver: Box<Driver>, planned: Duration },
+    /// A plan is driven. The driver waits here until it begins, then sits in the cabin.
+    Drive {
+        driver: Option<Box<Driver>>,
+        planned: Duration,
+    },
     /// The key is off and the ECU finishes its after-run.
     FallAsleep { patience: u64 },
     /// The parked car rests.
@@ -127,7 +130,7 @@ pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Ta
         start(key_is_off)
     };
     tasks.push_back(Task::Drive {
-        driver: Box::new(Driver::new(plan.clone())),
+        driver: Some(Box::new(Driver::new(plan.clone()))),
         planned: plan.duration(),
     });
     tasks

@@ -4,7 +4,7 @@ use std::{collections::VecDeque, time::Duration};
 
 use twotrip_harness::KeyPosition;
 use twotrip_scenario::{Phrase, phrase::Preload};
-use twotrip_vehicle::STEP;
+use twotrip_vehicle::{Driver, STEP};
 
 use crate::{
     Event, Outcome, Simulator, clock, expectation,
@@ -169,12 +169,34 @@ impl Simulator {
         self.cabin.in_drive = false;
     }
 
+    /// Whether the plan has been driven to its end.
+    fn has_arrived(&self) -> bool {
+        self.cabin.driving.as_ref().is_none_or(Driver::finished)
+    }
+
+    /// Steps the car until it is `over`, but for `allowance` and `patience` steps at the most; says what time passed.
+    fn step_until(
+        &mut self,
+        allowance: u64,
+        patience: &mut u64,
+        over: impl Fn(&mut Self) -> bool,
+    ) -> Duration {
+        let most = allowance.min(*patience);
+        let mut count = 0;
+        while count < most && !over(self) {
+            self.step();
+            count += 1;
+        }
+        *patience -= count;
+        STEP * u32::try_from(count).unwrap_or(u32::MAX)
+    }
+
     /// Lets a task pass for at most `left`; takes it off the list when it is done. Says what time passed.
     pub(super) fn work_task(&mut self, job: &mut Job, left: Duration) -> Duration {
         let Some(task) = job.tasks.front_mut() else {
             return Duration::ZERO;
         };
-        let mut allowance = crate::steps(left);
+        let allowance = crate::steps(left);
         let mut passed = Duration::ZERO;
         let done = match task {
             Task::KeyOn => {
@@ -182,22 +204,12 @@ impl Simulator {
                 true
             }
             Task::Settle { steps } => {
-                let count = allowance.min(*steps);
-                for _ in 0..count {
-                    self.step();
-                }
-                *steps -= count;
-                passed = STEP * u32::try_from(count).unwrap_or(u32::MAX);
+                passed = self.step_until(allowance, steps, |_| false);
                 *steps == 0
             }
             Task::Crank { patience } => {
                 self.cabin.key = KeyPosition::Start;
-                while allowance > 0 && *patience > 0 && !self.engine_runs() {
-                    self.step();
-                    allowance -= 1;
-                    *patience -= 1;
-                    passed += STEP;
-                }
+                passed = self.step_until(allowance, patience, |simulator| simulator.engine_runs());
                 let over = self.engine_runs() || *patience == 0;
                 if over {
                     self.cabin.key = KeyPosition::On;
@@ -205,29 +217,19 @@ impl Simulator {
                 over
             }
             Task::Drive { driver, .. } => {
-                let mut current = self.cabin.driving.take().unwrap_or_else(|| (**driver).clone());
-                while allowance > 0 && !current.finished() {
-                    let controls = current.controls(self.car.vehicle.road_speed());
-                    self.car.step(&twotrip_vehicle::DriverControls {
-                        key: self.cabin.key,
-                        ..controls
-                    });
-                    self.note_ecu();
-                    allowance -= 1;
-                    passed += STEP;
+                if let Some(driver) = driver.take() {
+                    self.cabin.driving = Some(*driver);
+                    self.cabin.in_drive = true;
                 }
-                let finished = current.finished();
-                self.cabin.in_drive = true;
-                self.cabin.driving = (!finished).then_some(current);
-                finished
+                passed = self.step_until(allowance, &mut { u64::MAX }, |simulator| simulator.has_arrived());
+                let arrived = self.has_arrived();
+                if arrived {
+                    self.cabin.driving = None;
+                }
+                arrived
             }
             Task::FallAsleep { patience } => {
-                while allowance > 0 && *patience > 0 && !self.is_resting() {
-                    self.step();
-                    allowance -= 1;
-                    *patience -= 1;
-                    passed += STEP;
-                }
+                passed = self.step_until(allowance, patience, Self::is_resting);
                 *patience == 0 || self.is_resting()
             }
             Task::Rest { left: rest } => {
