@@ -235,16 +235,8 @@ impl Ecu {
             Turn::Started => {
                 self.apply(now, &Fact::EngineStarted);
                 let soak = core::mem::take(&mut self.soak);
-                let Self {
-                    monitors,
-                    signals,
-                    memory,
-                    live,
-                    effects,
-                    ..
-                } = self;
-                monitors.engine_started(signals, soak, &mut |result| {
-                    queue(effects, &memory.apply(now, &fact(result), live));
+                self.with_monitors(now, |monitors, signals, report| {
+                    monitors.engine_started(signals, soak, report);
                 });
                 return;
             }
@@ -256,12 +248,12 @@ impl Ecu {
         self.apply(now, &fact);
     }
 
-    /// Every 100 ms while awake.
-    fn step_slow(&mut self, now: CarInstant) {
-        if !self.memory.is_driving_cycle() {
-            self.soak += Duration::from_millis(100);
-        }
-        let inhibits = self.inhibits();
+    /// Lets the monitors do something; what they report goes to the memory at once.
+    fn with_monitors(
+        &mut self,
+        now: CarInstant,
+        turn: impl FnOnce(&mut Monitors, &Signals, &mut dyn FnMut(TestResult)),
+    ) {
         let Self {
             monitors,
             signals,
@@ -270,8 +262,19 @@ impl Ecu {
             effects,
             ..
         } = self;
-        monitors.step(signals, inhibits, &mut |result| {
+        turn(monitors, signals, &mut |result| {
             queue(effects, &memory.apply(now, &fact(result), live));
+        });
+    }
+
+    /// Every 100 ms while awake.
+    fn step_slow(&mut self, now: CarInstant) {
+        if !self.memory.is_driving_cycle() {
+            self.soak += Duration::from_millis(100);
+        }
+        let inhibits = self.inhibits();
+        self.with_monitors(now, |monitors, signals, report| {
+            monitors.step(signals, inhibits, report)
         });
         let conditions = Conditions {
             span: Duration::from_millis(100),

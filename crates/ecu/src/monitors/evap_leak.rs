@@ -225,7 +225,7 @@ impl EvapLeak {
         &mut self,
         signals: &Signals,
         soak: Duration,
-        report: &mut impl FnMut(TestResult),
+        report: &mut dyn FnMut(TestResult),
     ) {
         let params = &Self::PARAMS;
         let apart = (signals.coolant - signals.intake_air).abs();
@@ -260,12 +260,7 @@ impl EvapLeak {
     }
 
     /// One step of 100 ms while the engine runs.
-    pub(crate) fn step(
-        &mut self,
-        signals: &Signals,
-        inhibits: Inhibits,
-        report: &mut impl FnMut(TestResult),
-    ) {
+    pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         self.watch_signals(signals);
         if self.stage == Stage::Done {
             return;
@@ -323,7 +318,7 @@ impl EvapLeak {
         self.run.last = Mean { sum: 0.0, count: 0.0 };
     }
 
-    fn tell_possible(&self, possible: bool, report: &mut impl FnMut(TestResult)) {
+    fn tell_possible(&self, possible: bool, report: &mut dyn FnMut(TestResult)) {
         if self.stage != Stage::Done {
             for monitor in [EVAP_LEAK, TANK_PRESSURE] {
                 report(TestResult::Possible(monitor, possible));
@@ -331,7 +326,7 @@ impl EvapLeak {
         }
     }
 
-    fn zero(&mut self, pressure: f64, report: &mut impl FnMut(TestResult)) {
+    fn zero(&mut self, pressure: f64, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         if self.ticks > params.zero - 2 * PER_SECOND {
             self.run.offset.add(pressure);
@@ -353,7 +348,7 @@ impl EvapLeak {
         }
     }
 
-    fn vapour(&mut self, pressure: f64, report: &mut impl FnMut(TestResult)) {
+    fn vapour(&mut self, pressure: f64, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         let window = 15;
         if self.ticks <= window {
@@ -377,7 +372,7 @@ impl EvapLeak {
         }
     }
 
-    fn vent(&mut self, pressure: f64, report: &mut impl FnMut(TestResult)) {
+    fn vent(&mut self, pressure: f64, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         if self.ticks > params.vent - 5 {
             self.run.last.add(pressure);
@@ -425,7 +420,7 @@ impl EvapLeak {
         pressure: f64,
         signals: &Signals,
         inhibits: Inhibits,
-        report: &mut impl FnMut(TestResult),
+        report: &mut dyn FnMut(TestResult),
     ) {
         let params = &Self::PARAMS;
         if self.ticks > PER_SECOND {
@@ -469,7 +464,7 @@ impl EvapLeak {
         }
     }
 
-    fn decay(&mut self, pressure: f64, signals: &Signals, report: &mut impl FnMut(TestResult)) {
+    fn decay(&mut self, pressure: f64, signals: &Signals, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         if self.ticks <= PER_SECOND {
             self.run.first.add(pressure);
@@ -508,7 +503,7 @@ impl EvapLeak {
         self.enter(Stage::Release);
     }
 
-    fn release(&mut self, pressure: f64, report: &mut impl FnMut(TestResult)) {
+    fn release(&mut self, pressure: f64, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         if self.ticks > params.release - 5 {
             self.run.last.add(pressure);
@@ -525,7 +520,7 @@ impl EvapLeak {
     }
 
     /// A result that ends the test.
-    fn fail(&mut self, dtc: Dtc, monitor: super::MonitorId, report: &mut impl FnMut(TestResult)) {
+    fn fail(&mut self, dtc: Dtc, monitor: super::MonitorId, report: &mut dyn FnMut(TestResult)) {
         report(TestResult::Failed(dtc));
         if monitor == EVAP_LEAK {
             report(TestResult::CouldDetect(monitor));

@@ -111,7 +111,7 @@ impl Monitors {
         &mut self,
         signals: &Signals,
         soak: Duration,
-        report: &mut impl FnMut(TestResult),
+        report: &mut dyn FnMut(TestResult),
     ) {
         self.circuit.engine_started();
         self.leak.engine_started(signals, soak, report);
@@ -129,12 +129,7 @@ impl Monitors {
     }
 
     /// One step of 100 ms. Outside of a driving cycle nothing is judged.
-    pub(crate) fn step(
-        &mut self,
-        signals: &Signals,
-        inhibits: Inhibits,
-        report: &mut impl FnMut(TestResult),
-    ) {
+    pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if signals.run_time.is_some() {
             self.circuit.step(signals.tank_pressure_pin, report);
             self.leak.step(signals, inhibits, report);

@@ -87,7 +87,7 @@ impl TankPressureCircuit {
     }
 
     /// One sample of the pin; every 100 ms while the engine runs.
-    pub(crate) fn step(&mut self, pin: Voltage, report: &mut impl FnMut(TestResult)) {
+    pub(crate) fn step(&mut self, pin: Voltage, report: &mut dyn FnMut(TestResult)) {
         let params = &Self::PARAMS;
         let low = pin < params.low;
         let high = pin > params.high;
