@@ -1,6 +1,6 @@
 //! How results look: a few colours on a terminal (and `NO_COLOR` honoured, by `anstream`), 80 columns, JSON lines.
 
-use std::io::Write as _;
+use std::io::{IsTerminal as _, Write as _};
 
 use serde::Serialize;
 
@@ -27,6 +27,15 @@ pub(crate) fn line(text: &str) -> Result<(), Failure> {
 pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
     let text = serde_json::to_string(value).map_err(|error| Failure::system(error.to_string(), None))?;
     line(&text)
+}
+
+/// How far something has come, on standard error, where that is a terminal: the line is written over by the next.
+pub(crate) fn progress(text: &str) {
+    let mut stderr = std::io::stderr();
+    if stderr.is_terminal() {
+        // Only decoration: a terminal that cannot show it loses nothing.
+        let _ = write!(stderr, "\r{text}\x1b[K\r");
+    }
 }
 
 /// Breaks a text at spaces so that no line is wider than `width`, and indents every line.

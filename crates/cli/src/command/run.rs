@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde::Serialize;
 use twotrip_host::{
-    bus::{Bus, Name},
+    bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
     ready::notify_ready,
     run::{Ending, Notice, Pace, Run},
@@ -61,14 +61,18 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     };
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
     // The bus first: whoever has no CAN learns it before the story is lived through.
-    let bus = Bus::host(&name).map_err(words::system)?;
+    let mut bus = Bus::host(&name).map_err(words::system)?;
     let control_path = match &args.control {
         Some(path) => path.clone(),
         None => default_path(&name, &RuntimeDir::of_user().map_err(words::system)?),
     };
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
 
-    let mut simulator = Simulator::new(Settings::compact(seed, timing));
+    let settings = Settings::compact(seed, timing);
+    // Traffic of others does not wake the car.
+    let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
+    bus.set_filters(&hears).map_err(words::system)?;
+    let mut simulator = Simulator::new(settings);
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
     ready(args, &name, &control_path, run.simulator().not_physical(), seed)?;

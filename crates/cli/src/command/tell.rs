@@ -1,7 +1,5 @@
 //! `twotrip tell`: gives the running car action phrases.
 
-use std::io::{IsTerminal as _, Write as _};
-
 use serde::Serialize;
 use twotrip_host::{
     control::{ControlClient, Outcome, Progress},
@@ -33,7 +31,7 @@ pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
             .tell(phrase, |progress| show_progress(args.json, phrase, progress))
             .await
             .map_err(words::system)?;
-        end_progress();
+        output::progress("");
         show(args.json, phrase, &outcome)?;
         if !outcome.ok {
             return Err(Failure::NotMet);
@@ -74,15 +72,6 @@ fn show(json: bool, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Takes the progress off the terminal's line.
-fn end_progress() {
-    let mut stderr = std::io::stderr();
-    if stderr.is_terminal() {
-        // Only decoration.
-        let _ = write!(stderr, "\r\x1b[K");
-    }
-}
-
 /// A phrase that takes long says how far it has come: on a terminal, or as JSON.
 fn show_progress(json: bool, phrase: &str, progress: &Progress) {
     if json {
@@ -93,8 +82,7 @@ fn show_progress(json: bool, phrase: &str, progress: &Progress) {
         });
         return;
     }
-    let mut stderr = std::io::stderr();
-    if let (true, Some(fraction)) = (stderr.is_terminal(), progress.fraction) {
-        let _ = write!(stderr, "\r{phrase}: {:.0} %\x1b[K\r", fraction * 100.0);
+    if let Some(fraction) = progress.fraction {
+        output::progress(&format!("{phrase}: {:.0} %", fraction * 100.0));
     }
 }

@@ -5,8 +5,6 @@
 mod finding;
 mod interpret;
 
-use std::io::{IsTerminal as _, Write as _};
-
 use twotrip_host::{
     bus::{Bus, Name},
     session::Session,
@@ -49,9 +47,9 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             ));
         }
         asked += 1;
-        show_progress(asked);
+        output::progress(&format!("{asked} questions asked"));
     }
-    end_progress();
+    output::progress("");
     let mut refused = false;
     for finding in topics
         .iter()
@@ -82,22 +80,6 @@ fn topics(what: ScanWhat) -> Vec<Topic> {
             Topic::Readiness,
             Topic::Live,
         ],
-    }
-}
-
-/// A scan of everything takes a while on a slow car: a terminal sees it move.
-fn show_progress(asked: u32) {
-    let mut stderr = std::io::stderr();
-    if stderr.is_terminal() {
-        // Only decoration: a terminal that cannot show it loses nothing.
-        let _ = write!(stderr, "\r{asked} questions asked\x1b[K");
-    }
-}
-
-fn end_progress() {
-    let mut stderr = std::io::stderr();
-    if stderr.is_terminal() {
-        let _ = write!(stderr, "\r\x1b[K");
     }
 }
 

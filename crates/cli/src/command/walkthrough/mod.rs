@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 
 use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
-use twotrip_obd::{Dtc, Group, Readiness, code_text, describe_request, describe_response};
+use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{Phrase, Scenario, parse_phrase};
 use twotrip_sim::{Event, Settings, Simulator, Timing};
 use twotrip_units::CarInstant;
@@ -343,13 +343,10 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
 }
 
 fn codes(exchange: &Exchange) -> Vec<Dtc> {
-    let Some([0x43 | 0x47 | 0x4A, _, codes @ ..]) = exchange.first_answer() else {
-        return Vec::new();
-    };
-    codes
-        .chunks_exact(2)
-        .map(|pair| Dtc::from_bytes([pair[0], pair[1]]))
-        .collect()
+    match exchange.first_answer().map(Response::parse) {
+        Some(Ok(Response::Codes(_, codes))) => codes.iter().collect(),
+        _ => Vec::new(),
+    }
 }
 
 fn names(codes: &[Dtc]) -> String {
