@@ -3,12 +3,14 @@
 //! - [`CanId`], [`Frame`]: what travels.
 //! - [`address`]: the identifiers of ISO 15765-4.
 //! - [`timing`]: exact length of a classic frame in bits, bit rates, frame times.
+//! - [`error_frame`]: what a controller reports of its bus, in types and in words.
 //! - [`record`]: a frame as the 72 bytes of the kernel's `canfd_frame`.
 //! - [`memory_bus`]: a bus without a wire, for tests and runs in one process.
 #![no_std]
 extern crate alloc;
 
 pub mod address;
+pub mod error_frame;
 mod frame;
 mod id;
 pub mod memory_bus;
