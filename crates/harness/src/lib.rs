@@ -9,9 +9,11 @@
 //! ends of a wire need it; neither car nor ECU sees the other.
 #![no_std]
 
+mod circuit;
 pub mod pins;
 pub mod transfer;
 mod wiring;
 
+pub use circuit::{Circuit, Input, Probe, Source};
 pub use pins::{ActuatorPins, KeyPosition, SensorPins};
-pub use wiring::{Circuit, Harness, WiringFault};
+pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -20,6 +20,7 @@ mod endpoint;
 mod event;
 mod expectation;
 mod job;
+mod meter;
 mod simulator;
 mod workshop;
 

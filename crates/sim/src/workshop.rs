@@ -1,9 +1,9 @@
-//! What is done to the car by hand: defects set, parts worked on, wires mended, looking and measuring.
+//! What is done to the car by hand: defects set, parts worked on, wires mended, looking. The meter is in `meter`.
 //!
 //! Work helps against what it would help against in a real car and nothing else: whoever fits a new sensor still
 //! has the broken wire. What a technician sees comes from the car's truth, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, WiringFault};
+use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{self, Preload};
 use twotrip_units::Ratio;
@@ -12,7 +12,10 @@ use twotrip_vehicle::{
     schedule::{HWFET, UDDS},
 };
 
-use crate::{Car, Outcome};
+use crate::{
+    Car, Outcome,
+    meter::{look, say_wire},
+};
 
 /// The driver's plan of a phrase.
 pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
@@ -107,42 +110,9 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
         }
         (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
         (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
-        (Part::TankPressureSensor, None) => match car.harness.fault(Circuit::TankPressureSensor) {
-            Some(WiringFault::Open) => "the sensor looks good; its signal wire is broken at the connector",
-            Some(WiringFault::ShortToGround) => {
-                "the sensor looks good; its signal wire has chafed through on the body"
-            }
-            Some(WiringFault::ShortToSupply) => {
-                "the sensor looks good; signal and supply wire touch in the connector"
-            }
-            None => "sensor, connector and wires look good",
-        },
+        (sensor, None) => return Outcome::done(look(car, sensor)),
     };
     Outcome::done(text)
-}
-
-/// What a meter on the wire shows, and what it should show.
-pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
-    let sensor = car.vehicle.sensors();
-    if sensor.key == KeyPosition::Off {
-        return Outcome::refused("0.00 V: the key is off, so the sensor has no supply")
-            .with_detail("first: key on");
-    }
-    let at_ecu = car.harness.sense(&sensor);
-    match circuit {
-        Circuit::TankPressureSensor => {
-            let (ecu, connector) = (at_ecu.tank_pressure.volts(), sensor.tank_pressure.volts());
-            let pressure = car.vehicle.tank_pressure().pascals();
-            Outcome::done(format!(
-                "signal at the ECU {ecu:.2} V, at the unplugged sensor's pin {connector:.2} V"
-            ))
-            .with_detail(format!(
-                "a gauge on the tank shows {:.0} Pa",
-                pressure.round() + 0.0
-            ))
-            .with_detail("good: both alike, 2.50 V at atmosphere, 0.50 V more for each kPa".to_owned())
-        }
-    }
 }
 
 /// What was put into the memory.
@@ -153,13 +123,4 @@ pub(crate) fn say_preload(list: Preload, codes: &[Dtc]) -> Outcome {
     };
     let names: Vec<String> = codes.iter().map(ToString::to_string).collect();
     Outcome::done(format!("{} preloaded as {list} (not physical)", names.join(" ")))
-}
-
-fn say_wire(circuit: Circuit, fault: WiringFault) -> String {
-    let what = match fault {
-        WiringFault::Open => "broken",
-        WiringFault::ShortToGround => "shorted to ground",
-        WiringFault::ShortToSupply => "shorted to the sensor supply",
-    };
-    format!("the signal wire of the {} is {what}", circuit.name())
 }

@@ -76,13 +76,35 @@ pub enum Part {
     FuelCap,
     /// The filler neck and its hose.
     FillerNeck,
+    /// The coolant temperature sensor.
+    CoolantSensor,
+    /// The intake-air temperature sensor.
+    IntakeAirSensor,
+    /// The air-mass meter.
+    AirMeter,
+    /// The manifold pressure sensor.
+    ManifoldPressureSensor,
+    /// The throttle position sensor with both of its tracks.
+    ThrottleSensor,
     /// The tank pressure sensor.
     TankPressureSensor,
+    /// The fuel level sender.
+    FuelLevelSensor,
 }
 
 impl Part {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::FuelCap, Self::FillerNeck, Self::TankPressureSensor];
+    pub const ALL: [Self; 9] = [
+        Self::FuelCap,
+        Self::FillerNeck,
+        Self::CoolantSensor,
+        Self::IntakeAirSensor,
+        Self::AirMeter,
+        Self::ManifoldPressureSensor,
+        Self::ThrottleSensor,
+        Self::TankPressureSensor,
+        Self::FuelLevelSensor,
+    ];
 
     /// The name that phrases use.
     #[must_use]
@@ -90,7 +112,13 @@ impl Part {
         match self {
             Self::FuelCap => "fuel-cap",
             Self::FillerNeck => "filler-neck",
+            Self::CoolantSensor => "coolant-sensor",
+            Self::IntakeAirSensor => "intake-air-sensor",
+            Self::AirMeter => "air-meter",
+            Self::ManifoldPressureSensor => "manifold-pressure-sensor",
+            Self::ThrottleSensor => "throttle-sensor",
             Self::TankPressureSensor => "tank-pressure-sensor",
+            Self::FuelLevelSensor => "fuel-level-sensor",
         }
     }
 
@@ -260,7 +288,16 @@ impl Defects {
             },
             (Part::FuelCap, Work::Clean)
             | (Part::FillerNeck, Work::Tighten | Work::Clean)
-            | (Part::TankPressureSensor, _) => Outcome::NothingToCure,
+            | (
+                Part::CoolantSensor
+                | Part::IntakeAirSensor
+                | Part::AirMeter
+                | Part::ManifoldPressureSensor
+                | Part::ThrottleSensor
+                | Part::TankPressureSensor
+                | Part::FuelLevelSensor,
+                _,
+            ) => Outcome::NothingToCure,
         }
     }
 

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 use twotrip_ecu::server::Quantity;
-use twotrip_harness::{Circuit, WiringFault};
+use twotrip_harness::{Circuit, Input, WiringFault, WiringFaultKind};
 use twotrip_scenario::{Scenario, phrase, shipped};
 use twotrip_units::Speed;
 use twotrip_vehicle::{
@@ -92,19 +92,49 @@ fn defects() -> Vec<Item> {
             )
         })
         .collect();
-    for circuit in Circuit::ALL {
-        for fault in WiringFault::ALL {
-            let meaning = format!(
-                "{:.2} V at the pin of the ECU, whatever the sensor says",
-                fault.pin().volts()
-            );
-            items.push(Item::new(
-                format!("defect wiring {} {}", circuit.name(), fault.name()),
-                meaning,
-            ));
-        }
-    }
+    items.extend(WiringFaultKind::ALL.map(wiring));
     items
+}
+
+/// A fault that every circuit can have.
+fn wiring(kind: WiringFaultKind) -> Item {
+    let (words, size) = match kind {
+        WiringFaultKind::Open => {
+            let pulled_up: Vec<&str> = Circuit::ALL
+                .into_iter()
+                .filter(|circuit| matches!(circuit.input(), Input::PulledUp(_)))
+                .map(Circuit::name)
+                .collect();
+            let up = pulled_up.join(", ");
+            ("", format!("5.00 V at the ECU for {up}; 0.00 V for the others"))
+        }
+        WiringFaultKind::ShortToGround => ("", "0.00 V at the ECU".to_owned()),
+        WiringFaultKind::ShortToSupply => ("", "5.00 V at the ECU".to_owned()),
+        WiringFaultKind::Resistance => {
+            let [least, most] = WiringFault::RESISTANCE.map(|resistance| resistance.ohms());
+            (" OHMS", format!("{least:.0} to {most:.0} ohm"))
+        }
+        WiringFaultKind::Bias => {
+            let [lowest, highest] = WiringFault::BIAS.map(|offset| offset.volts());
+            (" OFFSET", format!("{lowest} to {highest} V"))
+        }
+    };
+    let circuits: Vec<&str> = Circuit::ALL.into_iter().map(Circuit::name).collect();
+    Item {
+        example: Some(match kind {
+            WiringFaultKind::Resistance => "defect wiring coolant-sensor resistance 500 ohm".to_owned(),
+            WiringFaultKind::Bias => "defect wiring manifold-pressure-sensor bias 0.3 V".to_owned(),
+            _ => format!("defect wiring coolant-sensor {}", kind.name()),
+        }),
+        ..Item::new(
+            format!("defect wiring CIRCUIT {}{words}", kind.name()),
+            format!(
+                "{} ({size}); CIRCUIT: {}",
+                kind.description(),
+                circuits.join(", ")
+            ),
+        )
+    }
 }
 
 fn parts() -> Vec<Item> {

@@ -1,12 +1,13 @@
 //! How physical defects are said, after the catalogue of `vehicle`: the part, the word for what is wrong with it,
-//! and its size where the word has none of its own.
+//! and its size where the word has none of its own. Faults of wires, after the words of `harness`.
 
+use twotrip_harness::{WiringFault, WiringFaultKind};
 use twotrip_vehicle::defect::{CATALOGUE, Defect, Part, Size};
 
 use super::{
     fault::{Fault, Parsed},
-    grammar::{named, pick},
-    measure::{HOLE, Measure},
+    grammar::{named, pick, said},
+    measure::{BIAS, HOLE, Measure, RESISTANCE},
 };
 use crate::problem::{Expected, ProblemKind};
 
@@ -36,4 +37,16 @@ pub(super) fn physical(input: &str) -> Parsed<'_, Defect> {
     };
     let defect = entry.defect(diameter).map(|defect| (rest, defect));
     defect.ok_or_else(|| Fault::new(input.trim(), ProblemKind::OutOfRange("defect"), "defect", []))
+}
+
+/// `open`, `resistance 500 ohm`.
+pub(super) fn wiring(input: &str) -> Parsed<'_, WiringFault> {
+    let (rest, kind) = named("wiring fault", WiringFaultKind::ALL, WiringFaultKind::name, input)?;
+    match kind {
+        WiringFaultKind::Open => Ok((rest, WiringFault::Open)),
+        WiringFaultKind::ShortToGround => Ok((rest, WiringFault::ShortToGround)),
+        WiringFaultKind::ShortToSupply => Ok((rest, WiringFault::ShortToSupply)),
+        WiringFaultKind::Resistance => said(RESISTANCE.parse(rest), WiringFault::Resistance),
+        WiringFaultKind::Bias => said(BIAS.parse(rest), WiringFault::Bias),
+    }
 }

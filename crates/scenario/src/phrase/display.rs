@@ -2,11 +2,12 @@
 
 use core::fmt::{self, Display, Formatter};
 
+use twotrip_harness::WiringFault;
 use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
     CodeList, Defect, Expectation, Leg, Phrase, Plan, Preload,
-    measure::{ALTITUDE, AMBIENT, HOLE, REFUEL, SPEED, reported, show_time},
+    measure::{ALTITUDE, AMBIENT, BIAS, HOLE, REFUEL, RESISTANCE, SPEED, reported, show_time},
 };
 
 impl Display for Phrase {
@@ -23,7 +24,7 @@ impl Display for Phrase {
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
             Self::Refuel(level) => write!(f, "refuel to {}", REFUEL.text(*level)),
             Self::Defect(defect) => write_defect(*defect, f),
-            Self::BreakWire(circuit, fault) => write!(f, "defect wiring {} {}", circuit.name(), fault.name()),
+            Self::BreakWire(circuit, fault) => write_wiring(circuit.name(), *fault, f),
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
             Self::MendWire(circuit) => write!(f, "mend wiring {}", circuit.name()),
             Self::Measure(circuit) => write!(f, "measure {}", circuit.name()),
@@ -109,5 +110,14 @@ fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
     match defect {
         Defect::FuelCap(_) => Ok(()),
         Defect::FillerNeckHole(diameter) => write!(f, " {}", HOLE.text(diameter)),
+    }
+}
+
+fn write_wiring(circuit: &str, fault: WiringFault, f: &mut Formatter<'_>) -> fmt::Result {
+    write!(f, "defect wiring {circuit} {}", fault.kind().name())?;
+    match fault {
+        WiringFault::Open | WiringFault::ShortToGround | WiringFault::ShortToSupply => Ok(()),
+        WiringFault::Resistance(added) => write!(f, " {}", RESISTANCE.text(added)),
+        WiringFault::Bias(offset) => write!(f, " {}", BIAS.text(offset)),
     }
 }

@@ -6,13 +6,13 @@
 use nom::{
     Parser as _, branch::alt, character::complete::char, combinator::cut, multi::many0, sequence::preceded,
 };
-use twotrip_harness::{Circuit, WiringFault};
+use twotrip_harness::Circuit;
 use twotrip_obd::{Dtc, Group};
 use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
     CodeList, Expectation, Leg, Part, Phrase, Plan, Preload, Quantity, Work,
-    defect::physical,
+    defect::{physical, wiring},
     fault::{Fault, Parsed},
     measure::{ALTITUDE, AMBIENT, LEG, REFUEL, SOAK, SPEED, WAIT, blank, reported, word},
 };
@@ -165,8 +165,7 @@ fn defect(input: &str) -> Parsed<'_, Phrase> {
     let (rest, found) = word(input)?;
     if found.eq_ignore_ascii_case("wiring") {
         let (rest, circuit) = named("circuit", Circuit::ALL, Circuit::name, rest)?;
-        let (rest, fault) = named("wiring fault", WiringFault::ALL, WiringFault::name, rest)?;
-        return Ok((rest, Phrase::BreakWire(circuit, fault)));
+        return said(wiring(rest), |fault| Phrase::BreakWire(circuit, fault));
     }
     said(physical(input), Phrase::Defect)
 }

@@ -71,8 +71,18 @@ pub const HELP: &[Help] = &[
     ),
     help(
         "defect wiring CIRCUIT open | short-to-ground | short-to-supply",
-        "break a wire",
+        "break a sensor's wire",
         "defect wiring tank-pressure-sensor short-to-ground",
+    ),
+    help(
+        "defect wiring CIRCUIT resistance OHMS",
+        "put a resistance into a sensor's wire, in ohm or kohm",
+        "defect wiring coolant-sensor resistance 500 ohm",
+    ),
+    help(
+        "defect wiring CIRCUIT bias OFFSET",
+        "take a sensor's ground off the ECU's by this much, in V or mV",
+        "defect wiring manifold-pressure-sensor bias 0.3 V",
     ),
     help(
         "WORK PART",
@@ -81,13 +91,13 @@ pub const HELP: &[Help] = &[
     ),
     help(
         "mend wiring CIRCUIT",
-        "mend a wire",
+        "mend a sensor's wires",
         "mend wiring tank-pressure-sensor",
     ),
     help("inspect PART", "look at a part", "inspect fuel-cap"),
     help(
         "measure CIRCUIT",
-        "put a meter on a wire",
+        "put a meter on a sensor's wires: volts with the key on, ohms with the key off",
         "measure tank-pressure-sensor",
     ),
     help(

@@ -10,7 +10,8 @@ use nom::{
     combinator::{opt, recognize},
     sequence::preceded,
 };
-use twotrip_units::{Length, Ratio, Speed, Temperature};
+use twotrip_harness::WiringFault;
+use twotrip_units::{Length, Ratio, Resistance, Speed, Temperature, Voltage};
 
 use super::{
     Quantity,
@@ -225,6 +226,32 @@ pub(super) const HOLE: Measure<Length> = Measure {
     range: [Length::ZERO; 2],
     show: |value| number(value.millimetres()),
     unit: "mm",
+};
+
+/// In a wire; the limits are those of the harness.
+pub(super) const RESISTANCE: Measure<Resistance> = Measure {
+    what: "resistance",
+    of: "resistance",
+    units: &[
+        ("ohm", Resistance::from_ohms),
+        ("kohm", |value| Resistance::from_ohms(value * 1000.0)),
+    ],
+    range: WiringFault::RESISTANCE,
+    show: |value| number(value.ohms()),
+    unit: "ohm",
+};
+
+/// Of a sensor's ground; the limits are those of the harness.
+pub(super) const BIAS: Measure<Voltage> = Measure {
+    what: "offset",
+    of: "voltage",
+    units: &[
+        ("V", Voltage::from_volts),
+        ("mV", |value| Voltage::from_volts(value / 1000.0)),
+    ],
+    range: WiringFault::BIAS,
+    show: |value| number(value.volts()),
+    unit: "V",
 };
 
 /// A value to be reported in place of the true one, in the unit of the quantity.

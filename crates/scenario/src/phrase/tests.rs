@@ -1,4 +1,6 @@
 use super::*;
+use twotrip_units::{Resistance, Voltage};
+
 use crate::{Expected, Problem, ProblemKind};
 
 /// What a text means, canonically.
@@ -84,6 +86,14 @@ fn case_space_and_remarks_do_not_matter() {
         "preload pending P0171 P0172 P0300"
     );
     assert_eq!(
+        canonical("defect wiring AIR-METER resistance 0.5kohm"),
+        "defect wiring air-meter resistance 500 ohm"
+    );
+    assert_eq!(
+        canonical("defect wiring air-meter bias -300 mV"),
+        "defect wiring air-meter bias -0.3 V"
+    );
+    assert_eq!(
         canonical("drive IDLE 60s,50km/h FOR 5min,STOP"),
         "drive idle 60 s, 50 km/h for 5 min, stop"
     );
@@ -116,6 +126,17 @@ fn phrases_carry_typed_values() {
         (
             "defect wiring tank-pressure-sensor short-to-supply",
             Phrase::BreakWire(circuit, WiringFault::ShortToSupply),
+        ),
+        (
+            "defect wiring coolant-sensor resistance 500 ohm",
+            Phrase::BreakWire(
+                Circuit::CoolantSensor,
+                WiringFault::Resistance(Resistance::from_ohms(500.0)),
+            ),
+        ),
+        (
+            "defect wiring air-meter bias -0.3 V",
+            Phrase::BreakWire(Circuit::AirMeter, WiringFault::Bias(Voltage::from_volts(-0.3))),
         ),
         (
             "clean tank-pressure-sensor",
@@ -198,6 +219,18 @@ fn numbers_are_held_to_their_ranges() {
             "wait 99999999999999999999999999999999999999999999999999 d",
         ),
         ("wait 1 s", "wait -1 s"),
+        (
+            "defect wiring air-meter resistance 1000 kohm",
+            "defect wiring air-meter resistance 1001 kohm",
+        ),
+        (
+            "defect wiring air-meter resistance 1 ohm",
+            "defect wiring air-meter resistance 0.9 ohm",
+        ),
+        (
+            "defect wiring air-meter bias -2.5 V",
+            "defect wiring air-meter bias 2.6 V",
+        ),
     ] {
         assert!(parse_phrase(good).is_ok(), "{good}: {:?}", parse_phrase(good));
         let problem = parse_phrase(bad).expect_err(bad);
@@ -278,6 +311,30 @@ fn a_problem_points_at_the_word_that_is_wrong() {
             "unknown defect `wirring`",
             "wirring",
             Some("wiring"),
+        ),
+        (
+            "defect wiring coolant-sensor resistance",
+            "resistance is missing",
+            "",
+            None,
+        ),
+        (
+            "defect wiring coolant-sensor resistance 500",
+            "unit is missing",
+            "",
+            None,
+        ),
+        (
+            "defect wiring coolant-sensor bias 500 ohm",
+            "`ohm` is no unit of voltage",
+            "ohm",
+            None,
+        ),
+        (
+            "defect wiring coolant-sensor opened",
+            "unknown wiring fault `opened`",
+            "opened",
+            Some("open"),
         ),
         (
             "mend tank-pressure-sensor",

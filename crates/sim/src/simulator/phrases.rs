@@ -9,7 +9,7 @@ use twotrip_vehicle::{Driver, STEP};
 use crate::{
     Event, Outcome, Simulator, clock, expectation,
     job::{self, Job, Task},
-    workshop,
+    meter, workshop,
 };
 
 /// The engine counts as running above this speed, for phrases.
@@ -131,7 +131,7 @@ impl Simulator {
             Phrase::BreakWire(circuit, fault) => workshop::break_wire(&mut self.car, *circuit, *fault),
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
             Phrase::MendWire(circuit) => workshop::mend_wire(&mut self.car, *circuit),
-            Phrase::Measure(circuit) => workshop::measure(&self.car, *circuit),
+            Phrase::Measure(circuit) => meter::measure(&self.car, *circuit),
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
             Phrase::Preload(list, codes) => {
                 self.not_physical = true;
