@@ -11,12 +11,14 @@ fn read_repair_clear_drive_and_read_again() {
     scan("codes").says("P0455");
     scan("permanent").says("P0455");
     scan("freeze-frame").says("P0455");
+    scan("tests").says("at most -2000 Pa").says("failed");
     run(&["tell", "inspect fuel-cap", "tighten fuel-cap"])
         .expect(0)
         .says("cured");
     scan("clear");
     scan("codes").says("no confirmed code");
     scan("permanent").says("P0455");
+    scan("tests").says("not run since clear");
     run(&[
         "tell",
         "soak 9 h",
@@ -30,6 +32,23 @@ fn read_repair_clear_drive_and_read_again() {
     scan("pending").says("no pending code");
     scan("permanent").says("no permanent code");
     scan("readiness").says("evap");
+    let tests = run(&["scan", "tests", "--bus", &bus, "--json"]).expect(0);
+    let results = &tests.json_lines()[0]["tests"];
+    let hole = results
+        .as_array()
+        .and_then(|results| results.iter().find(|result| result["tid"] == "$81"))
+        .unwrap_or_else(|| panic!("no hole is reported: {}", tests.tale()));
+    assert_eq!(
+        (&hole["mid"], &hole["state"], &hole["unit"]),
+        (&"$3B".into(), &"passed".into(), &"in".into()),
+        "{}",
+        tests.tale()
+    );
+    assert!(
+        hole["value"].as_f64() < hole["maximum"].as_f64(),
+        "{}",
+        tests.tale()
+    );
     let readiness = run(&["scan", "readiness", "--bus", &bus, "--json"]).expect(0);
     let line = &readiness.json_lines()[0];
     assert_eq!(line["groups"]["evap"], "complete", "{}", readiness.tale());

@@ -109,6 +109,8 @@ pub(crate) enum ScanWhat {
     Readiness,
     /// Live data (service $01)
     Live,
+    /// Results of on-board tests, with their limits (service $06)
+    Tests,
     /// Vehicle identification and calibration (service $09)
     Vehicle,
     /// Clear codes, freeze frame and readiness (service $04)

@@ -12,7 +12,7 @@ use crate::{
     data::LiveData,
     memory::{Conditions, Effect, Effects, Fact, FaultMemory, Lamp, PreloadError, Profile},
     monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
-    server::{self, Addressing, Answer, Context, Identity, Overrides},
+    server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
 
 /// How long the ECU stays awake after key-off.
@@ -72,6 +72,8 @@ pub struct Ecu {
     /// Awake after key-off until then.
     awake_until: CarInstant,
     asleep: bool,
+    /// The vent is kept shut until then, as service $08 asked.
+    sealed_until: CarInstant,
     speed_before: Speed,
     effects: VecDeque<Effect>,
 }
@@ -91,6 +93,7 @@ impl Ecu {
             soak: Duration::ZERO,
             awake_until: CarInstant::ZERO,
             asleep: true,
+            sealed_until: CarInstant::ZERO,
             speed_before: Speed::ZERO,
             effects: VecDeque::with_capacity(EFFECTS),
         }
@@ -100,7 +103,9 @@ impl Ecu {
     pub fn step(&mut self, now: CarInstant, pins: &SensorPins) -> ActuatorPins {
         let mut turns = [None; 4];
         let mut count = 0;
-        let mut actuators = self.control.step(now, pins, self.monitors.requests(), |turn| {
+        let mut requests = self.monitors.requests();
+        requests.shut_vent |= now < self.sealed_until;
+        let mut actuators = self.control.step(now, pins, requests, |turn| {
             turns[count] = Some(turn);
             count += 1;
         });
@@ -131,7 +136,7 @@ impl Ecu {
         self.control.slept(span);
     }
 
-    /// Answers one request; where it does, the bytes are in the buffer. A clear is carried out.
+    /// Answers one request; where it does, the bytes are in the buffer. A clear or a seal is carried out.
     pub fn answer(
         &mut self,
         now: CarInstant,
@@ -146,12 +151,17 @@ impl Ecu {
         let context = Context {
             live: &self.live,
             memory: &self.memory,
+            monitors: &self.monitors,
             identity: &self.identity,
+            key_on: self.control.key_on(),
             engine_running: self.memory.is_driving_cycle(),
             vehicle_moving: self.live.vehicle_speed > STANDING,
             overrides: &self.overrides,
         };
         let answer = server::answer(&context, addressing, request, response);
+        if answer == Answer::PositiveAndSeal {
+            self.sealed_until = now + SEALED;
+        }
         if answer == Answer::PositiveAndClear {
             self.apply(now, &Fact::Clear);
             self.monitors.clear();
@@ -228,11 +238,13 @@ impl Ecu {
             }
             Turn::KeyOff => {
                 self.monitors.key_off(&self.signals);
+                self.sealed_until = CarInstant::ZERO;
                 self.awake_until = now + AFTER_RUN;
                 Fact::KeyOff
             }
             Turn::Cranking => Fact::Cranking,
             Turn::Started => {
+                self.sealed_until = CarInstant::ZERO;
                 self.apply(now, &Fact::EngineStarted);
                 let soak = core::mem::take(&mut self.soak);
                 self.with_monitors(now, |monitors, signals, report| {
@@ -353,5 +365,81 @@ const fn fact(result: TestResult) -> Fact {
         TestResult::Completed(monitor) => Fact::Completed { monitor },
         TestResult::CouldDetect(monitor) => Fact::CouldDetect { monitor },
         TestResult::Possible(monitor, possible) => Fact::Possible { monitor, possible },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use twotrip_harness::KeyPosition;
+
+    use super::*;
+
+    /// An ECU with the key on, and the clock of its steps.
+    struct Bench {
+        ecu: Ecu,
+        now: CarInstant,
+        pins: SensorPins,
+        response: ResponseBuffer,
+    }
+
+    impl Bench {
+        fn new() -> Self {
+            let pins = SensorPins {
+                key: KeyPosition::On,
+                ..SensorPins::default()
+            };
+            let mut bench = Self {
+                ecu: Ecu::new(EcuConfig::default()),
+                now: CarInstant::ZERO,
+                pins,
+                response: ResponseBuffer::new(),
+            };
+            bench.vent_is_shut_after(Duration::from_secs(1));
+            bench
+        }
+
+        fn vent_is_shut_after(&mut self, span: Duration) -> bool {
+            let end = self.now + span;
+            let mut shut = false;
+            while self.now < end {
+                self.now += Duration::from_millis(10);
+                shut = self.ecu.step(self.now, &self.pins).vent_shut;
+            }
+            shut
+        }
+
+        fn seal(&mut self) -> Answer {
+            let answer = self
+                .ecu
+                .answer(self.now, Addressing::Physical, &[0x08, 0x01], &mut self.response);
+            assert!(answer.is_sent());
+            answer
+        }
+    }
+
+    /// Ten minutes: our choice, the standard leaves it to the maker.
+    #[test]
+    fn service_08_shuts_the_vent_for_ten_minutes() {
+        let mut bench = Bench::new();
+        assert_eq!(bench.seal(), Answer::PositiveAndSeal);
+        assert!(bench.vent_is_shut_after(Duration::from_secs(1)));
+        assert!(bench.vent_is_shut_after(Duration::from_millis(598_900)));
+        assert!(!bench.vent_is_shut_after(Duration::from_secs(1)));
+    }
+
+    #[test]
+    fn the_seal_ends_with_the_key_or_the_engine() {
+        for (key, crank_speed) in [(KeyPosition::Off, 0.0), (KeyPosition::On, 900.0)] {
+            let mut bench = Bench::new();
+            assert_eq!(bench.seal(), Answer::PositiveAndSeal);
+            assert!(bench.vent_is_shut_after(Duration::from_millis(200)));
+            bench.pins.key = key;
+            bench.pins.crank_speed = twotrip_units::AngularSpeed::from_rpm(crank_speed);
+            assert!(!bench.vent_is_shut_after(Duration::from_secs(2)), "{key:?}");
+            assert_eq!(
+                bench.seal(),
+                Answer::Negative(twotrip_obd::ResponseCode::ConditionsNotCorrect)
+            );
+        }
     }
 }

@@ -10,8 +10,8 @@ use alloc::{
 use core::fmt::Display;
 
 use crate::{
-    Codes, Group, InUsePerformance, Information, Pid, Readiness, Record, Records, Request, Response,
-    ResponseCode, Service, SupportMask, info::InfoType, mask::is_mask, pid::Value,
+    Codes, Control, Group, Information, Mid, Pid, Readiness, Record, Records, Request, Response,
+    ResponseCode, Service, SupportMask, Tid, info::InfoType, mask::is_mask, pid::Value,
 };
 
 /// A request in words: `asks for engine speed, vehicle speed`.
@@ -43,6 +43,22 @@ pub fn describe_request(bytes: &[u8]) -> String {
                 }
             }),
         ),
+        Request::TestResults(parameters) => asks_for(
+            "",
+            parameters.numbers().iter().map(|&number| {
+                if is_mask(number) {
+                    format!("the supported monitors from ${:02X}", number.saturating_add(1))
+                } else {
+                    format!("test results of {}", Mid::new(number).name())
+                }
+            }),
+        ),
+        Request::Control(Control::Masks(numbers)) => {
+            let name =
+                |&number: &u8| format!("the supported controls from ${:02X}", number.saturating_add(1));
+            asks_for("", numbers.iter().map(name))
+        }
+        Request::Control(Control::Test(tid, data)) => format!("commands {}{}", control_name(tid), hex(data)),
         Request::ConfirmedCodes => "asks for confirmed codes".into(),
         Request::PendingCodes => "asks for pending codes".into(),
         Request::PermanentCodes => "asks for permanent codes".into(),
@@ -63,12 +79,17 @@ pub fn describe_response(bytes: &[u8]) -> String {
         Response::FreezeFrame(records) => format!("freeze frame: {}", describe_records(records)),
         Response::Codes(service, codes) => describe_codes(service, codes),
         Response::Cleared => "codes, freeze frame and readiness cleared".into(),
-        Response::InformationMasks(masks) => list(
-            "; ",
-            masks
-                .iter()
-                .map(|&[base, mask @ ..]| describe_mask(base, mask, "InfoTypes")),
-        ),
+        Response::Masks(service, masks) => {
+            let what = match service {
+                Service::TestResults => "monitors",
+                Service::Control => "controls",
+                _ => "InfoTypes",
+            };
+            let say = |&[base, mask @ ..]: &[u8; 5]| describe_mask(base, mask, what);
+            list("; ", masks.iter().map(say))
+        }
+        Response::TestResults(results) => list("; ", results.iter()),
+        Response::Control(tid, data) => format!("takes {}:{}", control_name(tid), hex(data)),
         Response::Information(information) => describe_information(information),
         Response::Negative(service, ResponseCode::ResponsePending) => {
             format!(
@@ -129,6 +150,11 @@ fn parameter_name(number: u8) -> String {
     let pid = Pid::new(number);
     pid.definition()
         .map_or_else(|| format!("PID {pid}"), |definition| definition.name.into())
+}
+
+fn control_name(tid: Tid) -> String {
+    tid.control_name()
+        .map_or_else(|| format!("control {tid}"), Into::into)
 }
 
 fn info_name(info_type: InfoType) -> String {
@@ -237,15 +263,20 @@ fn describe_information(information: Information<'_>) -> String {
             let (acronym, text) = name.split_at(4);
             format!("ECU name {}{}", outside_text(acronym), outside_text(text))
         }
-        Information::InUse(items) => {
-            let counters = items.iter().enumerate().map(|(place, &item)| {
-                let count = u16::from_be_bytes(item);
-                match InUsePerformance::NAMES.get(place) {
-                    Some(name) => format!("{name} {count}"),
-                    None => format!("counter {} {count}", place + 1),
-                }
-            });
-            format!("in-use performance: {}", list(", ", counters))
+        Information::InUse(_) | Information::InUseCompression(_) => {
+            let say = |(place, (name, count)): (usize, (Option<&str>, u16))| match name {
+                Some(name) => format!("{name} {count}"),
+                None => format!("counter {} {count}", place + 1),
+            };
+            let counters = information.counters().enumerate().map(say);
+            format!("{}: {}", info_name(information.info_type()), list(", ", counters))
+        }
+        Information::Text(info_type, text) => format!("{} {}", info_name(info_type), outside_text(text)),
+        Information::Number(info_type, bytes) => {
+            let number = bytes
+                .iter()
+                .fold(0_u32, |number, &byte| number << 8 | u32::from(byte));
+            format!("{} {number}", info_name(info_type))
         }
         Information::Other(info_type, data) => format!("{}{}", info_name(info_type), hex(data)),
     }
@@ -274,9 +305,16 @@ mod tests {
             (&[0x07], "asks for pending codes"),
             (&[0x09, 0x02], "asks for vehicle identification number"),
             (&[0x09, 0x00], "asks for the supported InfoTypes from $01"),
-            (&[0x09, 0x14], "asks for InfoType $14"),
+            (&[0x09, 0x13], "asks for InfoType $13"),
             (&[0x0A], "asks for permanent codes"),
-            (&[0x06, 0x01], "asks service $06 (test results) 01"),
+            (
+                &[0x06, 0x01],
+                "asks for test results of oxygen sensor, bank 1 sensor 1",
+            ),
+            (&[0x06, 0x20], "asks for the supported monitors from $21"),
+            (&[0x08, 0x00], "asks for the supported controls from $01"),
+            (&[0x08, 0x01], "commands evaporative system leak test"),
+            (&[0x08, 0x02, 0x07], "commands control $02 07"),
             (&[0x22, 0xF8, 0x10], "asks service $22 (unknown service) F8 10"),
             (
                 &[0x01, 0x00, 0x0C],
@@ -329,6 +367,20 @@ mod tests {
                 "supports InfoTypes 02 04 06 08 0A",
             ),
             (
+                &[0x46, 0x20, 0x00, 0x00, 0x00, 0xA8],
+                "supports monitors 39 3B 3D",
+            ),
+            (
+                &[0x46, 0x3B, 0x81, 0x32, 0x00, 0x64, 0x00, 0x00, 0x04, 0x09],
+                "evap leak, 0.040 in, test $81: 0.00305 in (at most 0.03151 in)",
+            ),
+            (&[0x48, 0x00, 0x80, 0, 0, 0], "supports controls 01"),
+            (
+                &[0x48, 0x01, 0, 0, 0, 0, 0],
+                "takes evaporative system leak test: 00 00 00 00 00",
+            ),
+            (&[0x49, 0x12, 0x01, 0x01, 0x02], "fuelled engine cycles 258"),
+            (
                 &[0x49, 0x06, 0x01, 0xDE, 0xAD, 0xBE, 0xEF],
                 "calibration verification number DEADBEEF",
             ),
@@ -336,7 +388,7 @@ mod tests {
                 &[0x49, 0x08, 0x01, 0x00, 0x05],
                 "in-use performance: monitoring conditions 5",
             ),
-            (&[0x49, 0x14, 0x01], "InfoType $14 01"),
+            (&[0x49, 0x13, 0x01], "InfoType $13 01"),
             (
                 &[0x7F, 0x04, 0x22],
                 "clear codes refused: conditions not correct ($22)",

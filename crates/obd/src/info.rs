@@ -1,6 +1,8 @@
 //! Vehicle information, service $09: the InfoTypes and their contents (SAE J1979; item order and lengths as a public
 //! encyclopedia and scapy's OBD layer give them).
 
+use core::ops::RangeInclusive;
+
 use crate::InUsePerformance;
 
 /// The number of an InfoType.
@@ -19,6 +21,21 @@ impl InfoType {
     /// Name of the ECU.
     pub const ECU_NAME: Self = Self(0x0A);
 
+    /// In-use performance tracking, compression ignition.
+    pub const IN_USE_PERFORMANCE_COMPRESSION: Self = Self(0x0B);
+    /// Engine serial number (from memory).
+    pub const ENGINE_SERIAL_NUMBER: Self = Self(0x0D);
+    /// Exhaust regulation or type approval number (from memory).
+    pub const TYPE_APPROVAL_NUMBER: Self = Self(0x0F);
+    /// Protocol identification (one public code excerpt; from memory).
+    pub const PROTOCOL: Self = Self(0x10);
+    /// Number of the world-wide harmonised regulation (from memory).
+    pub const REGULATION: Self = Self(0x11);
+    /// Ignition cycles with the engine fuelled, of hybrids (from memory).
+    pub const FUELLED_CYCLES: Self = Self(0x12);
+    /// Distance since the evaporative monitor last decided (from memory).
+    pub const EVAP_DISTANCE: Self = Self(0x14);
+
     /// The InfoType with this number.
     #[must_use]
     pub const fn new(number: u8) -> Self {
@@ -33,17 +50,70 @@ impl InfoType {
 
     /// The name for people, where we know one.
     #[must_use]
-    pub const fn name(self) -> Option<&'static str> {
-        Some(match self {
-            Self::VIN => "vehicle identification number",
-            Self::CALIBRATION_ID => "calibration identification",
-            Self::VERIFICATION_NUMBER => "calibration verification number",
-            Self::IN_USE_PERFORMANCE => "in-use performance",
-            Self::ECU_NAME => "ECU name",
-            _ => return None,
-        })
+    pub fn name(self) -> Option<&'static str> {
+        self.layout().map(|layout| layout.name)
+    }
+
+    /// How its items are laid out, where we know it.
+    fn layout(self) -> Option<&'static Layout> {
+        LAYOUTS.iter().find(|layout| layout.info_type == self)
     }
 }
+
+/// What the items of an InfoType are.
+struct Layout {
+    info_type: InfoType,
+    name: &'static str,
+    /// Bytes of an item.
+    item: usize,
+    /// How many there can be.
+    items: RangeInclusive<u8>,
+}
+
+const fn layout(info_type: InfoType, name: &'static str, item: usize, items: RangeInclusive<u8>) -> Layout {
+    Layout {
+        info_type,
+        name,
+        item,
+        items,
+    }
+}
+
+/// Names, lengths and numbers of items. On CAN the odd InfoTypes up to $0E that count messages are not used.
+static LAYOUTS: &[Layout] = &[
+    layout(InfoType::VIN, "vehicle identification number", 17, 1..=1),
+    layout(
+        InfoType::CALIBRATION_ID,
+        "calibration identification",
+        16,
+        0..=255,
+    ),
+    layout(
+        InfoType::VERIFICATION_NUMBER,
+        "calibration verification number",
+        4,
+        0..=255,
+    ),
+    layout(InfoType::IN_USE_PERFORMANCE, "in-use performance", 2, 0..=255),
+    layout(InfoType::ECU_NAME, "ECU name", 20, 1..=1),
+    layout(
+        InfoType::IN_USE_PERFORMANCE_COMPRESSION,
+        "in-use performance, compression ignition",
+        2,
+        0..=255,
+    ),
+    layout(InfoType::ENGINE_SERIAL_NUMBER, "engine serial number", 17, 1..=1),
+    layout(InfoType::TYPE_APPROVAL_NUMBER, "type approval number", 17, 1..=1),
+    layout(InfoType::PROTOCOL, "protocol identification", 1, 1..=1),
+    layout(
+        InfoType::REGULATION,
+        "world-wide harmonised regulation",
+        11,
+        1..=1,
+    ),
+    layout(InfoType::FUELLED_CYCLES, "fuelled engine cycles", 2, 1..=1),
+    layout(InfoType::EVAP_DISTANCE, "distance since evap decision", 2, 1..=1),
+];
 
 /// What an answer of service $09 carries after its InfoType, masks apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,42 +126,130 @@ pub enum Information<'a> {
     VerificationNumbers(&'a [[u8; 4]]),
     /// Name of the ECU: acronym, `-`, text, each filled up with zero bytes.
     EcuName(&'a [u8; 20]),
-    /// Counters of 16 bits in the order of the standard.
+    /// Counters of 16 bits in the order of the standard, spark ignition.
     InUse(&'a [[u8; 2]]),
-    /// An InfoType that is not taken apart.
+    /// The same, compression ignition.
+    InUseCompression(&'a [[u8; 2]]),
+    /// A single item that is text: serial, approval or regulation number.
+    Text(InfoType, &'a [u8]),
+    /// A single item that is a number of one or two bytes.
+    Number(InfoType, &'a [u8]),
+    /// An InfoType that is not taken apart, all its bytes.
     Other(InfoType, &'a [u8]),
 }
 
 impl<'a> Information<'a> {
     /// Reads what follows the InfoType: the number of items, then the items. Nothing if the length is wrong.
     pub(crate) fn parse(info_type: InfoType, bytes: &'a [u8]) -> Option<Self> {
-        let items = || {
-            bytes
-                .split_first()
-                .map(|(&count, items)| (usize::from(count), items))
+        let Some(layout) = info_type.layout() else {
+            return Some(Self::Other(info_type, bytes));
         };
+        let (&count, items) = bytes.split_first()?;
+        if !layout.items.contains(&count) || items.len() != layout.item * usize::from(count) {
+            return None;
+        }
         Some(match info_type {
-            InfoType::VIN => match items()? {
-                (1, vin) => Self::Vin(vin.try_into().ok()?),
-                _ => return None,
-            },
-            InfoType::CALIBRATION_ID => Self::CalibrationIds(exactly(items()?)?),
-            InfoType::VERIFICATION_NUMBER => Self::VerificationNumbers(exactly(items()?)?),
-            InfoType::ECU_NAME => match items()? {
-                (1, name) => Self::EcuName(name.try_into().ok()?),
-                _ => return None,
-            },
-            InfoType::IN_USE_PERFORMANCE => Self::InUse(exactly(items()?)?),
-            other => Self::Other(other, bytes),
+            InfoType::VIN => Self::Vin(items.try_into().ok()?),
+            InfoType::CALIBRATION_ID => Self::CalibrationIds(items.as_chunks().0),
+            InfoType::VERIFICATION_NUMBER => Self::VerificationNumbers(items.as_chunks().0),
+            InfoType::ECU_NAME => Self::EcuName(items.try_into().ok()?),
+            InfoType::IN_USE_PERFORMANCE => Self::InUse(items.as_chunks().0),
+            InfoType::IN_USE_PERFORMANCE_COMPRESSION => Self::InUseCompression(items.as_chunks().0),
+            _ if layout.item <= 2 => Self::Number(info_type, items),
+            _ => Self::Text(info_type, items),
         })
+    }
+
+    /// The InfoType.
+    #[must_use]
+    pub const fn info_type(&self) -> InfoType {
+        match *self {
+            Self::Vin(_) => InfoType::VIN,
+            Self::CalibrationIds(_) => InfoType::CALIBRATION_ID,
+            Self::VerificationNumbers(_) => InfoType::VERIFICATION_NUMBER,
+            Self::EcuName(_) => InfoType::ECU_NAME,
+            Self::InUse(_) => InfoType::IN_USE_PERFORMANCE,
+            Self::InUseCompression(_) => InfoType::IN_USE_PERFORMANCE_COMPRESSION,
+            Self::Text(info_type, _) | Self::Number(info_type, _) | Self::Other(info_type, _) => info_type,
+        }
+    }
+
+    /// Number of items; nothing where the bytes are not taken apart.
+    pub(crate) const fn count(&self) -> Option<usize> {
+        match *self {
+            Self::CalibrationIds(items) => Some(items.len()),
+            Self::VerificationNumbers(items) => Some(items.len()),
+            Self::InUse(items) | Self::InUseCompression(items) => Some(items.len()),
+            Self::Vin(_) | Self::EcuName(_) | Self::Text(..) | Self::Number(..) => Some(1),
+            Self::Other(..) => None,
+        }
+    }
+
+    /// The items one after the other.
+    pub(crate) const fn bytes(&self) -> &'a [u8] {
+        match *self {
+            Self::Vin(vin) => vin,
+            Self::EcuName(name) => name,
+            Self::CalibrationIds(items) => items.as_flattened(),
+            Self::VerificationNumbers(items) => items.as_flattened(),
+            Self::InUse(items) | Self::InUseCompression(items) => items.as_flattened(),
+            Self::Text(_, bytes) | Self::Number(_, bytes) | Self::Other(_, bytes) => bytes,
+        }
     }
 }
 
-/// So many items of `N` bytes and nothing beside them.
-fn exactly<const N: usize>((count, bytes): (usize, &[u8])) -> Option<&[[u8; N]]> {
-    match bytes.as_chunks() {
-        (items, []) if items.len() == count => Some(items),
-        _ => None,
+/// What each counter of InfoType $0B counts, compression ignition, in the order of the standard.
+pub(crate) const COMPRESSION_COUNTERS: [&str; 18] = [
+    "monitoring conditions",
+    "ignition cycles",
+    "NMHC catalyst completions",
+    "NMHC catalyst conditions",
+    "NOx or SCR catalyst completions",
+    "NOx or SCR catalyst conditions",
+    "NOx adsorber completions",
+    "NOx adsorber conditions",
+    "particulate filter completions",
+    "particulate filter conditions",
+    "exhaust gas sensor completions",
+    "exhaust gas sensor conditions",
+    "EGR or VVT completions",
+    "EGR or VVT conditions",
+    "boost pressure completions",
+    "boost pressure conditions",
+    "fuel system completions",
+    "fuel system conditions",
+];
+
+/// What counters of InfoType $08 beyond the twentieth count, in newer editions (from memory).
+pub(crate) const LATER_COUNTERS: [&str; 8] = [
+    "air/fuel imbalance bank 1 completions",
+    "air/fuel imbalance bank 1 conditions",
+    "air/fuel imbalance bank 2 completions",
+    "air/fuel imbalance bank 2 conditions",
+    "particulate filter bank 1 completions",
+    "particulate filter bank 1 conditions",
+    "particulate filter bank 2 completions",
+    "particulate filter bank 2 conditions",
+];
+
+impl Information<'_> {
+    /// Names and values of in-use counters; empty for anything else. A counter beyond those known has no name.
+    pub fn counters(&self) -> impl Iterator<Item = (Option<&'static str>, u16)> {
+        let (items, spark) = match *self {
+            Self::InUse(items) => (items, true),
+            Self::InUseCompression(items) => (items, false),
+            _ => (&[][..], true),
+        };
+        let name = move |place: usize| match spark {
+            true => InUsePerformance::NAMES
+                .iter()
+                .chain(&LATER_COUNTERS)
+                .nth(place)
+                .copied(),
+            false => COMPRESSION_COUNTERS.get(place).copied(),
+        };
+        let count = move |(place, item): (usize, &[u8; 2])| (name(place), u16::from_be_bytes(*item));
+        items.iter().enumerate().map(count)
     }
 }
 

@@ -5,7 +5,7 @@
 //! tester: Response::parse <- bytes <- ResponseBuffer :ECU
 //! ```
 //!
-//! [`pid`] holds the parameters as data, [`describe_request`] and [`describe_response`] say a message in words,
+//! [`pid`] holds the parameters as data, [`Mid`], [`Tid`] and [`Uasid`] the tests, [`describe_request`] and [`describe_response`] say a message in words,
 //! [`code_text()`] what a trouble code means.
 #![no_std]
 extern crate alloc;
@@ -17,6 +17,7 @@ mod dtc;
 mod in_use;
 mod info;
 pub mod mask;
+mod monitoring;
 pub mod pid;
 mod readiness;
 mod request;
@@ -31,8 +32,9 @@ pub use dtc::{Dtc, DtcError};
 pub use in_use::InUsePerformance;
 pub use info::{InfoType, Information};
 pub use mask::SupportMask;
+pub use monitoring::{Mid, TestResult, TestResults, Tid, Uasid};
 pub use pid::Pid;
 pub use readiness::{Group, Readiness};
-pub use request::{FramedParameters, Parameters, Request, RequestError};
+pub use request::{Control, FramedParameters, Parameters, Request, RequestError};
 pub use response::{Codes, Record, RecordError, Records, Response, ResponseError};
 pub use service::{ResponseCode, Service};

@@ -1,15 +1,15 @@
 //! What a tester asks: the requests of services $01 to $0A, bytes to types and back.
 //!
 //! Rules on length and content: an OBD handler drops a request that breaks them without an answer (AUTOSAR
-//! SWS_Dcm_00409, 00943, 00949, 00972; ISO 15031-5, from memory).
+//! SWS_Dcm_00409, 00943, 00945, 00947, 00949, 00956, 00972; ISO 15031-5, from memory).
 
 use alloc::vec::Vec;
 
 use thiserror::Error;
 
-use crate::{Service, mask::is_mask};
+use crate::{Service, Tid, mask::is_mask};
 
-/// The parameters of a request of service $01 or $09: one to six, either all masks or all data.
+/// The parameters of a request of service $01, $06 or $09: one to six, either all masks or all data.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parameters<'a>(&'a [u8]);
 
@@ -59,11 +59,23 @@ impl<'a> Parameters<'a> {
         Ok(Self(numbers))
     }
 
+    /// Checks the monitors of a service $06 request.
+    ///
+    /// # Errors
+    /// If there is not exactly one monitor or one to six masks, or if the two are mixed.
+    pub fn test_results(numbers: &'a [u8]) -> Result<Self, RequestError> {
+        Self::one_or_masks(Service::TestResults, numbers)
+    }
+
     /// Checks the InfoTypes of a service $09 request.
     ///
     /// # Errors
     /// If there is not exactly one InfoType or one to six masks, or if the two are mixed.
     pub fn information(numbers: &'a [u8]) -> Result<Self, RequestError> {
+        Self::one_or_masks(Service::VehicleInformation, numbers)
+    }
+
+    fn one_or_masks(service: Service, numbers: &'a [u8]) -> Result<Self, RequestError> {
         unmixed(numbers.iter().copied())?;
         let most = if numbers.first().is_some_and(|&number| is_mask(number)) {
             6
@@ -71,11 +83,7 @@ impl<'a> Parameters<'a> {
             1
         };
         if !(1..=most).contains(&numbers.len()) {
-            return Err(length(
-                Service::VehicleInformation,
-                numbers.len(),
-                "1, or 1 to 6 of masks",
-            ));
+            return Err(length(service, numbers.len(), "1, or 1 to 6 of masks"));
         }
         Ok(Self(numbers))
     }
@@ -104,6 +112,41 @@ impl<'a> FramedParameters<'a> {
     #[must_use]
     pub const fn pairs(self) -> &'a [[u8; 2]] {
         self.0
+    }
+}
+
+/// The parameters of a request of service $08.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Control<'a> {
+    /// One to six masks of supported tests.
+    Masks(&'a [u8]),
+    /// A test or command, and up to five bytes for it.
+    Test(Tid, &'a [u8]),
+}
+
+impl<'a> Control<'a> {
+    /// Most data bytes that a single frame has room for.
+    const MOST: usize = 5;
+
+    /// Reads the parameters of a service $08 request.
+    ///
+    /// # Errors
+    /// If there are none, if masks are mixed with a test, or if there are more bytes than a test has.
+    pub fn new(parameters: &'a [u8]) -> Result<Self, RequestError> {
+        match parameters {
+            [] => Err(length(Service::Control, 0, "1 to 6")),
+            [first, ..] if is_mask(*first) => {
+                unmixed(parameters.iter().copied())?;
+                if parameters.len() > 6 {
+                    return Err(length(Service::Control, parameters.len(), "1 to 6"));
+                }
+                Ok(Self::Masks(parameters))
+            }
+            [_, data @ ..] if data.len() > Self::MOST => {
+                Err(length(Service::Control, parameters.len(), "1 to 6"))
+            }
+            [tid, data @ ..] => Ok(Self::Test(Tid::new(*tid), data)),
+        }
     }
 }
 
@@ -147,8 +190,12 @@ pub enum Request<'a> {
     ConfirmedCodes,
     /// $04.
     Clear,
+    /// $06 with its monitor or masks.
+    TestResults(Parameters<'a>),
     /// $07.
     PendingCodes,
+    /// $08 with its test or masks.
+    Control(Control<'a>),
     /// $09 with its InfoType or masks.
     VehicleInformation(Parameters<'a>),
     /// $0A.
@@ -183,7 +230,9 @@ impl<'a> Request<'a> {
             },
             Service::ConfirmedCodes => alone(Self::ConfirmedCodes),
             Service::Clear => alone(Self::Clear),
+            Service::TestResults => Ok(Self::TestResults(Parameters::test_results(parameters)?)),
             Service::PendingCodes => alone(Self::PendingCodes),
+            Service::Control => Ok(Self::Control(Control::new(parameters)?)),
             Service::VehicleInformation => Ok(Self::VehicleInformation(Parameters::information(parameters)?)),
             Service::PermanentCodes => alone(Self::PermanentCodes),
             other => Ok(Self::Other(other, parameters)),
@@ -198,7 +247,9 @@ impl<'a> Request<'a> {
             Self::FreezeFrame(_) => Service::FreezeFrame,
             Self::ConfirmedCodes => Service::ConfirmedCodes,
             Self::Clear => Service::Clear,
+            Self::TestResults(_) => Service::TestResults,
             Self::PendingCodes => Service::PendingCodes,
+            Self::Control(_) => Service::Control,
             Self::VehicleInformation(_) => Service::VehicleInformation,
             Self::PermanentCodes => Service::PermanentCodes,
             Self::Other(service, _) => service,
@@ -210,11 +261,17 @@ impl<'a> Request<'a> {
         out.clear();
         out.push(self.service().to_byte());
         match *self {
-            Self::CurrentData(parameters) | Self::VehicleInformation(parameters) => {
+            Self::CurrentData(parameters)
+            | Self::TestResults(parameters)
+            | Self::VehicleInformation(parameters) => {
                 out.extend_from_slice(parameters.numbers());
             }
             Self::FreezeFrame(parameters) => out.extend_from_slice(parameters.pairs().as_flattened()),
-            Self::Other(_, bytes) => out.extend_from_slice(bytes),
+            Self::Control(Control::Test(tid, data)) => {
+                out.push(tid.number());
+                out.extend_from_slice(data);
+            }
+            Self::Control(Control::Masks(bytes)) | Self::Other(_, bytes) => out.extend_from_slice(bytes),
             Self::ConfirmedCodes | Self::Clear | Self::PendingCodes | Self::PermanentCodes => {}
         }
     }
@@ -237,7 +294,12 @@ mod tests {
             &[0x04],
             &[0x05, 0x01, 0x01],
             &[0x06, 0x00],
+            &[0x06, 0x00, 0x20, 0x40, 0x60, 0x80, 0xA0],
+            &[0x06, 0x3B],
             &[0x07],
+            &[0x08, 0x00],
+            &[0x08, 0x01],
+            &[0x08, 0x01, 0, 0, 0, 0, 0],
             &[0x09, 0x02],
             &[0x09, 0x00, 0x20],
             &[0x0A],
@@ -269,6 +331,18 @@ mod tests {
                 length(Service::FreezeFrame, 8, "2, 4 or 6"),
             ),
             (&[0x02, 0x00, 0x00, 0x0C, 0x00], Err(RequestError::Mixed)),
+            (&[0x06], length(Service::TestResults, 0, "1, or 1 to 6 of masks")),
+            (
+                &[0x06, 0x39, 0x3B],
+                length(Service::TestResults, 2, "1, or 1 to 6 of masks"),
+            ),
+            (&[0x06, 0x00, 0x39], Err(RequestError::Mixed)),
+            (&[0x08], length(Service::Control, 0, "1 to 6")),
+            (&[0x08, 0x00, 0x01], Err(RequestError::Mixed)),
+            (
+                &[0x08, 0x01, 0, 0, 0, 0, 0, 0],
+                length(Service::Control, 7, "1 to 6"),
+            ),
             (
                 &[0x09],
                 length(Service::VehicleInformation, 0, "1, or 1 to 6 of masks"),

@@ -1,9 +1,11 @@
-//! What an ECU answers, as a tester reads it; and the few parts of an answer that an ECU writes by a rule.
+//! What an ECU answers, as a tester reads it; `emit` is the way back.
+
+mod emit;
 
 use thiserror::Error;
 
 use crate::{
-    BufferFull, Dtc, Pid, ResponseBuffer, ResponseCode, Service,
+    Dtc, Pid, ResponseCode, Service, TestResults, Tid,
     info::{InfoType, Information},
     mask::is_mask,
 };
@@ -29,8 +31,12 @@ pub enum Response<'a> {
     Codes(Service, Codes<'a>),
     /// $44.
     Cleared,
-    /// $49 with masks: number of the mask and its four bytes.
-    InformationMasks(&'a [[u8; 5]]),
+    /// $46, $48, $49 with masks: service asked; of each mask its number and its four bytes.
+    Masks(Service, &'a [[u8; 5]]),
+    /// $46 with data.
+    TestResults(TestResults<'a>),
+    /// $48 with data: the test, and five bytes from it.
+    Control(Tid, &'a [u8; 5]),
     /// $49 with data.
     Information(Information<'a>),
     /// $7F: the service asked was refused.
@@ -62,6 +68,12 @@ pub enum ResponseError {
     /// More bytes than the service has.
     #[error("`{0}` bytes follow where none belong")]
     Excess(usize),
+    /// Not one or more whole results, or whole masks.
+    #[error("`{0}` bytes are not whole results of nine bytes, nor whole masks of five")]
+    Results(usize),
+    /// A control answer has a test and five bytes.
+    #[error("a control answer has `6` bytes after the service, or whole masks of five, this one `{0}`")]
+    Control(usize),
     /// The item count or length of an InfoType is wrong, or the InfoType is missing.
     #[error("InfoType `${info_type:02X}` with `{bytes}` bytes does not fit its items")]
     Information {
@@ -188,7 +200,25 @@ impl<'a> Response<'a> {
             }
             Service::Clear if data.is_empty() => Self::Cleared,
             Service::Clear => return Err(ResponseError::Excess(data.len())),
-            Service::VehicleInformation => parse_information(data)?,
+            Service::TestResults => match parse_masks(Service::TestResults, data) {
+                Some(masks) => masks,
+                None => match data.as_chunks() {
+                    (results @ [_, ..], []) => Self::TestResults(TestResults(results)),
+                    _ => return Err(ResponseError::Results(data.len())),
+                },
+            },
+            Service::Control => match (parse_masks(Service::Control, data), data) {
+                (Some(masks), _) => masks,
+                (None, [tid, data @ ..]) if !is_mask(*tid) => match data.try_into() {
+                    Ok(data) => Self::Control(Tid::new(*tid), data),
+                    Err(_) => return Err(ResponseError::Control(1 + data.len())),
+                },
+                _ => return Err(ResponseError::Control(data.len())),
+            },
+            Service::VehicleInformation => match parse_masks(Service::VehicleInformation, data) {
+                Some(masks) => masks,
+                None => parse_information(data)?,
+            },
             other => Self::Other(other, data),
         })
     }
@@ -200,8 +230,13 @@ impl<'a> Response<'a> {
             Self::CurrentData(_) => Service::CurrentData,
             Self::FreezeFrame(_) => Service::FreezeFrame,
             Self::Cleared => Service::Clear,
-            Self::InformationMasks(_) | Self::Information(_) => Service::VehicleInformation,
-            Self::Codes(service, _) | Self::Negative(service, _) | Self::Other(service, _) => service,
+            Self::TestResults(_) => Service::TestResults,
+            Self::Control(..) => Service::Control,
+            Self::Information(_) => Service::VehicleInformation,
+            Self::Codes(service, _)
+            | Self::Masks(service, _)
+            | Self::Negative(service, _)
+            | Self::Other(service, _) => service,
         }
     }
 }
@@ -219,41 +254,25 @@ fn parse_codes(data: &[u8]) -> Result<Codes<'_>, ResponseError> {
     }
 }
 
+/// The masks of services $06, $08 and $09; nothing if these are data, or no whole masks.
+fn parse_masks(service: Service, data: &[u8]) -> Option<Response<'_>> {
+    match data.as_chunks() {
+        (masks @ [_, ..], []) if masks.iter().all(|mask| is_mask(mask[0])) => {
+            Some(Response::Masks(service, masks))
+        }
+        _ => None,
+    }
+}
+
 fn parse_information(data: &[u8]) -> Result<Response<'_>, ResponseError> {
     let error = |info_type, bytes| ResponseError::Information { info_type, bytes };
     let (&number, rest) = data.split_first().ok_or_else(|| error(0, 0))?;
     if is_mask(number) {
-        return match data.as_chunks() {
-            (masks, []) => Ok(Response::InformationMasks(masks)),
-            _ => Err(error(number, rest.len())),
-        };
+        return Err(error(number, rest.len()));
     }
     let information =
         Information::parse(InfoType::new(number), rest).ok_or_else(|| error(number, rest.len()))?;
     Ok(Response::Information(information))
-}
-
-impl ResponseBuffer {
-    /// Makes this the answer of service $03, $07 or $0A: the count, then the codes. Codes beyond the 255 that the
-    /// count can say are left out.
-    ///
-    /// # Errors
-    /// If they do not fit the buffer.
-    pub fn write_codes(
-        &mut self,
-        service: Service,
-        codes: impl IntoIterator<Item = Dtc>,
-    ) -> Result<(), BufferFull> {
-        self.begin(service)?;
-        self.extend(&[0])?;
-        let mut count = 0;
-        for code in codes.into_iter().take(usize::from(u8::MAX)) {
-            self.extend(&code.to_bytes())?;
-            count += 1;
-        }
-        self.set(1, count);
-        Ok(())
-    }
 }
 
 #[cfg(test)]

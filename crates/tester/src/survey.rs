@@ -404,8 +404,7 @@ fn mask_in(answer: &[u8], base: u8) -> Option<[u8; 4]> {
             .filter_map(Result::ok)
             .find(|record| record.pid.number() == base)
             .and_then(|record| record.data.try_into().ok()),
-        Response::InformationMasks(masks) => masks.iter().find(of).map(bits),
-        Response::Other(Service::TestResults, data) => data.as_chunks().0.iter().find(of).map(bits),
+        Response::Masks(_, masks) => masks.iter().find(of).map(bits),
         _ => None,
     }
 }

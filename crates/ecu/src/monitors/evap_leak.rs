@@ -78,6 +78,18 @@ pub struct Figures {
     pub hole: Option<Length>,
 }
 
+/// What the last run of each part found, since the last clear: for service $06.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Results {
+    /// Lowest pressure of the pull, gauge, and whether that is low enough.
+    pub gross: Option<(Pressure, bool)>,
+    /// The hole, and whether it is small enough.
+    pub small: Option<(Length, bool)>,
+    /// By how much purging moved the pressure, and whether that shows that the valve flows. Where only air or mixture
+    /// showed it, the pressure says nothing, and what stands here stays.
+    pub flow: Option<(Pressure, bool)>,
+}
+
 /// Mean of samples.
 #[derive(Clone, Copy, Debug, Default)]
 struct Mean {
@@ -137,6 +149,7 @@ pub struct EvapLeak {
     level_at_key_off: Option<Ratio>,
     refuelled: bool,
     figures: Option<Figures>,
+    results: Results,
 }
 
 impl Default for EvapLeak {
@@ -160,6 +173,7 @@ impl Default for EvapLeak {
             level_at_key_off: None,
             refuelled: false,
             figures: None,
+            results: Results::default(),
         }
     }
 }
@@ -190,6 +204,17 @@ impl EvapLeak {
     #[must_use]
     pub const fn figures(&self) -> Option<Figures> {
         self.figures
+    }
+
+    /// What the last run of each part found, since the last clear.
+    #[must_use]
+    pub const fn results(&self) -> &Results {
+        &self.results
+    }
+
+    #[cfg(test)]
+    pub(super) const fn set_results(&mut self, results: Results) {
+        self.results = results;
     }
 
     /// Whether fuel was taken on and no test has passed since.
@@ -257,6 +282,11 @@ impl EvapLeak {
     pub(crate) const fn clear(&mut self) {
         self.refuelled = false;
         self.figures = None;
+        self.results = Results {
+            gross: None,
+            small: None,
+            flow: None,
+        };
     }
 
     /// One step of 100 ms while the engine runs.
@@ -443,15 +473,21 @@ impl EvapLeak {
             return;
         }
         let run = &self.run;
-        let pressure_moved = (run.last.value() - run.pulled_to).abs() >= params.flow_pressure.pascals();
+        let moved = Pressure::from_pascals((run.last.value() - run.pulled_to).abs());
+        let pressure_moved = moved >= params.flow_pressure;
         let mixture_moved = (run.correction_after.value() - run.correction_before.value()).abs()
             >= params.flow_correction.fraction();
         let air_moved = (run.behind_after.value() - run.behind_before.value()).abs()
             >= params.flow_air.grams_per_second();
         if pressure_moved || mixture_moved || air_moved {
             self.figures = Some(run.figures);
+            self.results.gross = Some((run.figures.lowest, false));
+            if pressure_moved {
+                self.results.flow = Some((moved, true));
+            }
             self.fail(self.gross_leak_name(inhibits), EVAP_LEAK, report);
         } else {
+            self.results.flow = Some((moved, false));
             self.fail(P0441, EVAP_LEAK, report);
         }
     }
@@ -489,6 +525,12 @@ impl EvapLeak {
         self.figures = Some(self.run.figures);
 
         let small_leak = hole >= params.hole_limit;
+        let lowest = self.run.figures.lowest;
+        self.results = Results {
+            gross: Some((lowest, true)),
+            small: Some((hole, !small_leak)),
+            flow: Some((lowest.abs(), true)),
+        };
         // A target reached in time proves the purge valve and the absence of a gross leak.
         for dtc in [P0496, P0441, P0455, P0457] {
             report(TestResult::Passed(dtc));

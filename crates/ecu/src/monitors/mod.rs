@@ -3,6 +3,7 @@
 
 mod catalogue;
 pub mod evap_leak;
+mod results;
 pub mod tank_pressure_circuit;
 
 use core::time::Duration;
@@ -17,6 +18,7 @@ pub use catalogue::{
     TANK_PRESSURE, TANK_PRESSURE_CIRCUIT,
 };
 pub use evap_leak::EvapLeak;
+pub use results::MONITORED;
 pub use tank_pressure_circuit::TankPressureCircuit;
 
 /// What the monitors see every 100 ms.

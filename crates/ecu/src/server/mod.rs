@@ -7,14 +7,15 @@
 //!                      +--> unknown: silence, or `7F xx 11` to a physical request
 //! ```
 //!
-//! One file per service, each a function without a state of its own. Nothing is changed here: a clear is decided,
-//! and left to the owner to carry out ([`Answer::PositiveAndClear`]). Nothing is allocated.
+//! One file per service, each a function without a state of its own. Nothing is changed here: a clear or a seal is
+//! decided, and left to the owner to carry out ([`Answer::PositiveAndClear`], [`Answer::PositiveAndSeal`]). Nothing is
+//! allocated.
 //!
 //! Silence is an answer: to a request of wrong length or content (AUTOSAR SWS_Dcm_00409, 00943, 00949, 00972), to
 //! one in which nothing is supported (ISO 15031-5, from memory), and in place of the response codes that are kept
 //! quiet when a request went to all ECUs at once (AUTOSAR SWS_Dcm_00001).
 //!
-//! Not here: services $05 (not on CAN), $06 and $08.
+//! Not here: service $05, which is not on CAN.
 
 mod identity;
 mod overrides;
@@ -24,7 +25,9 @@ mod s01;
 mod s02;
 mod s03;
 mod s04;
+mod s06;
 mod s07;
+mod s08;
 mod s09;
 mod s0a;
 #[cfg(test)]
@@ -32,11 +35,12 @@ mod tests;
 
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service};
 
-use crate::{data::LiveData, memory::FaultMemory};
+use crate::{data::LiveData, memory::FaultMemory, monitors::Monitors};
 
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
 pub use quantity::Quantity;
+pub(crate) use s08::SEALED;
 
 /// The bit that tells the service of an answer from that of a request.
 const ANSWER: u8 = 0x40;
@@ -60,6 +64,8 @@ pub enum Answer {
     Positive,
     /// A positive answer, and the owner of the fault memory now has to clear it.
     PositiveAndClear,
+    /// A positive answer, and the owner of the valves now has to seal the fuel tank.
+    PositiveAndSeal,
     /// A refusal with this code.
     Negative(ResponseCode),
 }
@@ -79,8 +85,12 @@ pub struct Context<'a> {
     pub live: &'a LiveData,
     /// Codes, readiness, counters, freeze frame.
     pub memory: &'a FaultMemory,
+    /// Results of the monitors.
+    pub monitors: &'a Monitors,
     /// Vehicle information.
     pub identity: &'a Identity,
+    /// Whether the key is on: after it went off, the ECU answers for some seconds more.
+    pub key_on: bool,
     /// Whether the engine runs: no clear then.
     pub engine_running: bool,
     /// Whether the vehicle moves: no clear then.
@@ -107,7 +117,7 @@ pub fn answer(
             response.clear();
             Answer::Silence
         }
-        Answer::Positive | Answer::PositiveAndClear => answer,
+        Answer::Positive | Answer::PositiveAndClear | Answer::PositiveAndSeal => answer,
     }
 }
 
@@ -121,7 +131,9 @@ fn serve(
         Request::FreezeFrame(parameters) => s02::answer(context.memory, parameters, response),
         Request::ConfirmedCodes => s03::answer(context.memory, response),
         Request::Clear => s04::answer(context, response),
+        Request::TestResults(parameters) => s06::answer(context, parameters, response),
         Request::PendingCodes => s07::answer(context.memory, response),
+        Request::Control(control) => s08::answer(context, control, response),
         Request::VehicleInformation(parameters) => s09::answer(context, parameters, response),
         Request::PermanentCodes => s0a::answer(context.memory, response),
         // What has the bit of an answer asks nothing: two ECUs must not answer each other (ISO 14229-1, from memory).

@@ -97,8 +97,10 @@ fn live() -> LiveData {
 struct Bench {
     live: LiveData,
     memory: FaultMemory,
+    monitors: Monitors,
     identity: Identity,
     overrides: Overrides,
+    key_on: bool,
     engine_running: bool,
     vehicle_moving: bool,
     response: ResponseBuffer,
@@ -109,8 +111,10 @@ impl Bench {
         Self {
             live: live(),
             memory,
+            monitors: Monitors::default(),
             identity: Identity::engine(&Profile::US_2010, &CATALOGUE),
             overrides: Overrides::NONE,
+            key_on: true,
             engine_running: false,
             vehicle_moving: false,
             response: ResponseBuffer::new(),
@@ -121,7 +125,9 @@ impl Bench {
         let context = Context {
             live: &self.live,
             memory: &self.memory,
+            monitors: &self.monitors,
             identity: &self.identity,
+            key_on: self.key_on,
             engine_running: self.engine_running,
             vehicle_moving: self.vehicle_moving,
             overrides: &self.overrides,
@@ -473,14 +479,66 @@ fn vehicle_information() {
     }
 }
 
+/// One monitor at a time, its number repeated for each test; not run: value and limits 0 (SAE J1979; AUTOSAR
+/// SWS_Dcm_00945, 00956). D0 of masks $00 leads on to $20, where the monitors are.
+#[test]
+fn test_results_before_any_test_ran() {
+    let mut bench = Bench::new(memory());
+    bench.expect(&[0x06, 0x00], &[0x46, 0x00, 0x00, 0x00, 0x00, 0x01]);
+    bench.expect(
+        &[0x06, 0x00, 0x20, 0x40],
+        &[0x46, 0x00, 0x00, 0x00, 0x00, 0x01, 0x20, 0x00, 0x00, 0x00, 0xA8],
+    );
+    bench.expect(&[0x06, 0x39], &[0x46, 0x39, 0x80, 0xFE, 0, 0, 0, 0, 0, 0]);
+    bench.expect(
+        &[0x06, 0x3B],
+        &[
+            0x46, 0x3B, 0x81, 0x32, 0, 0, 0, 0, 0, 0, 0x3B, 0x82, 0xFE, 0, 0, 0, 0, 0, 0,
+        ],
+    );
+    for silent in [
+        &[0x06][..],
+        &[0x06, 0x01],
+        &[0x06, 0x40],
+        &[0x06, 0x39, 0x3B],
+        &[0x06, 0x00, 0x39],
+    ] {
+        bench.expect(silent, &[]);
+    }
+}
+
+/// SAE J1979 (from memory): alone or with five bytes, five zero bytes come back. Conditions: AUTOSAR SWS_Dcm_01192.
+#[test]
+fn the_tank_is_sealed_with_the_key_on_and_the_engine_off() {
+    let mut bench = Bench::new(memory());
+    bench.expect(&[0x08, 0x00], &[0x48, 0x00, 0x80, 0x00, 0x00, 0x00]);
+    for request in [
+        &[0x08, 0x01][..],
+        &[0x08, 0x01, 0, 0, 0, 0, 0],
+        &[0x08, 0x01, 9, 9, 9, 9, 9],
+    ] {
+        bench.expect(request, &[0x48, 0x01, 0, 0, 0, 0, 0]);
+        assert_eq!(
+            bench.ask(Addressing::Functional, request),
+            Answer::PositiveAndSeal
+        );
+    }
+    for silent in [&[0x08][..], &[0x08, 0x02], &[0x08, 0x01, 0], &[0x08, 0x20]] {
+        bench.expect(silent, &[]);
+    }
+    bench.engine_running = true;
+    bench.expect(&[0x08, 0x01], &[0x7F, 0x08, 0x22]);
+    bench.engine_running = false;
+    bench.key_on = false;
+    bench.expect(&[0x08, 0x01], &[0x7F, 0x08, 0x22]);
+}
+
 /// AUTOSAR SWS_Dcm_00001: $11 is kept quiet when a request went to all ECUs.
 #[test]
 fn unknown_services_are_refused_only_when_asked_alone() {
     let mut bench = Bench::new(memory());
     for request in [
         &[0x05, 0x01, 0x01][..],
-        &[0x06, 0x00],
-        &[0x08, 0x00],
         &[0x0B],
         &[0x10, 0x01],
         &[0x22, 0xF8, 0x10],

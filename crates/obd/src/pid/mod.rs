@@ -9,12 +9,14 @@ mod scaling;
 mod table;
 #[cfg(test)]
 mod tests;
+mod unit;
 
 use core::fmt;
 
 pub use field::{Field, Kind, Value};
-pub use scaling::{Scaling, Unit};
+pub use scaling::Scaling;
 pub use table::DEFINITIONS;
+pub use unit::Unit;
 
 /// The number of a parameter of service $01 or $02.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

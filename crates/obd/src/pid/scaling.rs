@@ -1,68 +1,6 @@
 //! From a quantity to the raw number on the wire and back.
 
-/// The unit of a scaled field, as it is shown.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Unit {
-    /// A plain number of events.
-    Count,
-    /// Degrees Celsius.
-    DegreesCelsius,
-    /// Degrees of crankshaft angle.
-    DegreesOfAngle,
-    /// Grams per second.
-    GramsPerSecond,
-    /// Kilometres.
-    Kilometres,
-    /// Kilometres per hour.
-    KilometresPerHour,
-    /// Kilopascals.
-    Kilopascals,
-    /// Litres per hour.
-    LitresPerHour,
-    /// Milliamperes.
-    Milliamperes,
-    /// Minutes.
-    Minutes,
-    /// Newton metres.
-    NewtonMetres,
-    /// Pascals.
-    Pascals,
-    /// Percent.
-    Percent,
-    /// A ratio, 1 = as much as stoichiometric.
-    Ratio,
-    /// Revolutions per minute.
-    RevolutionsPerMinute,
-    /// Seconds.
-    Seconds,
-    /// Volts.
-    Volts,
-}
-
-impl Unit {
-    /// The symbol; empty where there is none.
-    #[must_use]
-    pub const fn symbol(self) -> &'static str {
-        match self {
-            Self::Count | Self::Ratio => "",
-            Self::DegreesCelsius => "°C",
-            Self::DegreesOfAngle => "°",
-            Self::GramsPerSecond => "g/s",
-            Self::Kilometres => "km",
-            Self::KilometresPerHour => "km/h",
-            Self::Kilopascals => "kPa",
-            Self::LitresPerHour => "l/h",
-            Self::Milliamperes => "mA",
-            Self::Minutes => "min",
-            Self::NewtonMetres => "Nm",
-            Self::Pascals => "Pa",
-            Self::Percent => "%",
-            Self::RevolutionsPerMinute => "rpm",
-            Self::Seconds => "s",
-            Self::Volts => "V",
-        }
-    }
-}
+use super::Unit;
 
 /// `value = raw * resolution + offset`, with a raw number of so many bits.
 #[derive(Clone, Copy, Debug, PartialEq)]

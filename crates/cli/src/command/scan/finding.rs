@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use twotrip_obd::{TestResult, pid::Value};
 
 use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
 
@@ -35,6 +36,88 @@ pub(super) struct Reading {
     pub(super) unit: Option<String>,
 }
 
+/// One result of an on-board test.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct Test {
+    /// The monitor's number, as in `$3B`.
+    mid: String,
+    monitor: String,
+    /// The test's number.
+    tid: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    test: Option<&'static str>,
+    /// The number of unit and scaling.
+    uasid: String,
+    state: TestState,
+    /// With unit and limits, as people read it.
+    shown: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    minimum: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    maximum: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    unit: Option<&'static str>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum TestState {
+    NotRun,
+    Passed,
+    Failed,
+}
+
+impl Test {
+    pub(super) fn new(result: &TestResult) -> Self {
+        let number = |value| match value {
+            Some(Value::Number(number, _)) => Some(number),
+            _ => None,
+        };
+        let (minimum, maximum) = result.limits();
+        let whole = result.to_string();
+        Self {
+            mid: result.mid.to_string(),
+            monitor: result.mid.name().to_string(),
+            tid: result.tid.to_string(),
+            test: result.tid.test_name(),
+            uasid: result.uasid.to_string(),
+            state: match result.verdict() {
+                None => TestState::NotRun,
+                Some(true) => TestState::Passed,
+                Some(false) => TestState::Failed,
+            },
+            shown: whole
+                .rsplit_once(": ")
+                .map_or(&*whole, |(_, shown)| shown)
+                .to_owned(),
+            value: number(result.value()),
+            minimum: number(minimum),
+            maximum: number(maximum),
+            unit: result.uasid.scaling().map(|scaling| scaling.unit.symbol()),
+        }
+    }
+
+    fn lines(&self) -> Vec<String> {
+        let colour = match self.state {
+            TestState::NotRun => FAINT,
+            TestState::Passed => GOOD,
+            TestState::Failed => AMBER,
+        };
+        let what = self.test.unwrap_or(&self.monitor);
+        let wrapped = output::wrap(
+            &format!("{} {}  {what}: {}", self.mid, self.tid, self.shown),
+            2,
+            WIDTH,
+        );
+        wrapped
+            .into_iter()
+            .map(|line| format!("{colour}{line}{PLAIN}"))
+            .collect()
+    }
+}
+
 /// What one ECU said to one question.
 #[derive(Clone, Debug, Serialize)]
 #[serde(tag = "found", rename_all = "kebab-case")]
@@ -59,6 +142,10 @@ pub(super) enum Finding {
     Live {
         ecu: String,
         readings: Vec<Reading>,
+    },
+    Tests {
+        ecu: String,
+        tests: Vec<Test>,
     },
     Vehicle {
         ecu: String,
@@ -128,6 +215,11 @@ impl Finding {
             Self::Live { ecu, readings } => {
                 let mut lines = vec![head(ecu, "live data")];
                 lines.extend(readings.iter().map(Reading::line));
+                lines
+            }
+            Self::Tests { ecu, tests } => {
+                let mut lines = vec![head(ecu, "results of on-board tests")];
+                lines.extend(tests.iter().flat_map(Test::lines));
                 lines
             }
             Self::Vehicle { ecu, items } => {

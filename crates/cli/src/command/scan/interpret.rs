@@ -3,14 +3,13 @@
 use std::collections::BTreeMap;
 
 use twotrip_obd::{
-    Dtc, Group, InUsePerformance, Information, Readiness, Record, Records, Response, ResponseError, Service,
-    code_text,
+    Dtc, Group, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
     mask::is_mask,
     pid::{Field, Value},
 };
 use twotrip_tester::{EcuNumber, Finding as Heard, Survey, Topic};
 
-use super::finding::{Code, Finding, Reading};
+use super::finding::{Code, Finding, Reading, Test};
 
 /// Everything that a survey heard about one topic, ECU by ECU.
 pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
@@ -71,7 +70,19 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
             odd.insert(0, Finding::Vehicle { ecu: name, items });
             odd
         }
-        Topic::Tests => Vec::new(),
+        Topic::Tests => {
+            let (mut tests, mut odd) = (Vec::new(), Vec::new());
+            for heard in heard {
+                match Response::parse(&heard.answer) {
+                    Ok(Response::TestResults(results)) => {
+                        tests.extend(results.iter().map(|test| Test::new(&test)))
+                    }
+                    other => odd.push(not_asked_for(heard, "test results", &other)),
+                }
+            }
+            odd.insert(0, Finding::Tests { ecu: name, tests });
+            odd
+        }
     }
 }
 
@@ -231,10 +242,21 @@ fn say_information(information: Information<'_>) -> Vec<(String, String)> {
             .map(|number| ("calibration verification number".to_owned(), hex(number)))
             .collect(),
         Information::EcuName(name) => vec![("ECU".to_owned(), text(name))],
-        Information::InUse(items) => {
-            let count =
-                |(name, item): (&&str, &[u8; 2])| ((*name).to_owned(), u16::from_be_bytes(*item).to_string());
-            InUsePerformance::NAMES.iter().zip(items).map(count).collect()
+        Information::InUse(_) | Information::InUseCompression(_) => information
+            .counters()
+            .filter_map(|(name, count)| Some((name?.to_owned(), count.to_string())))
+            .collect(),
+        Information::Text(info_type, bytes) => {
+            vec![(info_type.name().unwrap_or_default().to_owned(), text(bytes))]
+        }
+        Information::Number(info_type, bytes) => {
+            let number = bytes
+                .iter()
+                .fold(0_u32, |number, &byte| number << 8 | u32::from(byte));
+            vec![(
+                info_type.name().unwrap_or_default().to_owned(),
+                number.to_string(),
+            )]
         }
         Information::Other(info_type, bytes) => vec![(format!("{info_type:?}"), format!("{bytes:02X?}"))],
     }

@@ -69,6 +69,7 @@ fn topics(what: ScanWhat) -> Vec<Topic> {
         ScanWhat::FreezeFrame => vec![Topic::FreezeFrame],
         ScanWhat::Readiness => vec![Topic::Readiness],
         ScanWhat::Live => vec![Topic::Live],
+        ScanWhat::Tests => vec![Topic::Tests],
         ScanWhat::Vehicle => vec![Topic::Vehicle],
         ScanWhat::Clear => vec![Topic::Clear],
         ScanWhat::All => vec![
@@ -79,6 +80,7 @@ fn topics(what: ScanWhat) -> Vec<Topic> {
             Topic::FreezeFrame,
             Topic::Readiness,
             Topic::Live,
+            Topic::Tests,
         ],
     }
 }

@@ -155,4 +155,18 @@ impl Params {
             4.0 * effective.max(0.0) / (DISCHARGE * core::f64::consts::PI),
         ))
     }
+
+    /// What a hole lets the pressure rise in the time of the decay, from the target, with a vapour space of 30 l at sea
+    /// level: the other reading of the same figure, for service $06.
+    #[must_use]
+    pub fn rise(&self, hole: Length) -> Pressure {
+        const SPACE: f64 = 0.030;
+        const BAROMETER: f64 = 101_325.0;
+        let effective = DISCHARGE * core::f64::consts::PI / 4.0 * hole.metres() * hole.metres();
+        let seconds = f64::from(self.decay) / 10.0;
+        let fall = effective * seconds * BAROMETER / (2.0 * SPACE * libm::sqrt(AIR_DENSITY / 2.0));
+        let start = -self.target.pascals();
+        let left = (libm::sqrt(start) - fall).max(0.0);
+        Pressure::from_pascals(start - left * left)
+    }
 }

@@ -1,0 +1,33 @@
+//! Service $06: results of on-board monitoring tests.
+//!
+//! One monitor at a time (AUTOSAR SWS_Dcm_00956), nine bytes for each of its tests. Not run since the clear: value and
+//! limits 0; what is supported does not change with that (SAE J1979, as makers' service information repeats it).
+
+use twotrip_obd::{BufferFull, Mid, Parameters, ResponseBuffer, Service};
+
+use super::{Answer, Context};
+use crate::monitors::MONITORED;
+
+pub(super) fn answer(
+    context: &Context<'_>,
+    asked: Parameters<'_>,
+    response: &mut ResponseBuffer,
+) -> Result<Answer, BufferFull> {
+    response.begin(Service::TestResults)?;
+    for &number in asked.numbers() {
+        if let Some(mask) = MONITORED.range(number) {
+            response.extend(&[number])?;
+            response.extend(&mask)?;
+        } else {
+            for result in context.monitors.test_results(Mid::new(number)) {
+                response.extend(&result.to_bytes())?;
+            }
+        }
+    }
+    let nothing_supported = response.len() == 1;
+    Ok(if nothing_supported {
+        Answer::Silence
+    } else {
+        Answer::Positive
+    })
+}
