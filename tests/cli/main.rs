@@ -4,4 +4,5 @@ mod errors;
 mod live_car;
 mod readme;
 mod support;
+mod transport;
 mod walkthrough;

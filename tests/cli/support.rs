@@ -18,7 +18,7 @@ pub(crate) fn twotrip(arguments: &[&str]) -> Command {
 }
 
 /// A folder for sockets, one for each test: a test runs in a thread of its own, and sees only its own cars.
-fn runtime_dir() -> std::path::PathBuf {
+pub(crate) fn runtime_dir() -> std::path::PathBuf {
     thread_local! {
         static FOLDER: tempfile::TempDir = tempfile::tempdir().expect("a temporary folder can be made");
     }

@@ -3,6 +3,7 @@
 use std::{path::PathBuf, time::Duration};
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use twotrip_isotp::{self as isotp, Dlc, Profile};
 
 /// A car that fails on cue: a simulated engine ECU on a CAN bus, with physical faults,
 /// for practising and testing the read - clear - verify loop of diagnostics.
@@ -67,6 +68,8 @@ pub(crate) struct Run {
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) transport: Transport,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -93,6 +96,56 @@ pub(crate) struct Scan {
     /// Results as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) transport: Transport,
+}
+
+/// How this end behaves on ISO 15765-2.
+#[derive(Clone, Copy, Debug, ClapArgs)]
+#[command(next_help_heading = "Transport (ISO 15765-2)")]
+pub(crate) struct Transport {
+    /// What fills up our frames to eight bytes, in hex
+    #[arg(long, value_name = "HEX", default_value = "00", value_parser = hex_byte)]
+    pub(crate) padding: u8,
+    /// Which frames are taken: of eight bytes, as ISO 15765-4 demands, or shorter ones too
+    #[arg(long, value_enum, default_value_t = Lengths::Strict)]
+    pub(crate) dlc: Lengths,
+    /// How long to wait for the peer: as ISO 15765-4 sets it, or the 1000 ms of ISO 15765-2
+    #[arg(long, value_enum, default_value_t = Timers::Obd)]
+    pub(crate) timers: Timers,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Lengths {
+    /// Eight bytes only
+    Strict,
+    /// Shorter ones too
+    Lenient,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Timers {
+    /// Flow control within 75 ms, the next consecutive frame within 150 ms
+    Obd,
+    /// 1000 ms each
+    Generic,
+}
+
+impl Transport {
+    /// The settings for `isotp`.
+    pub(crate) const fn profile(self) -> Profile {
+        Profile {
+            timers: match self.timers {
+                Timers::Obd => isotp::Timers::OBD,
+                Timers::Generic => isotp::Timers::GENERIC,
+            },
+            pad: self.padding,
+            dlc: match self.dlc {
+                Lengths::Strict => Dlc::Strict,
+                Lengths::Lenient => Dlc::Lenient,
+            },
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -182,6 +235,15 @@ pub(crate) enum Timing {
     Fast,
 }
 
+/// A byte like `CC`.
+fn hex_byte(text: &str) -> Result<u8, String> {
+    let digits = text.strip_prefix("0x").unwrap_or(text);
+    match u8::from_str_radix(digits, 16) {
+        Ok(byte) if digits.len() == 2 && !digits.starts_with('+') => Ok(byte),
+        _ => Err("a byte is two hex digits: 00, 55, AA, CC".to_owned()),
+    }
+}
+
 /// A time like `30s`, `5 min`, `1h`, or plain seconds.
 fn duration(text: &str) -> Result<Duration, String> {
     let wrong = || "a time is a number and one of ms, s, min, h: 30s".to_owned();
@@ -215,6 +277,8 @@ mod tests {
         assert_eq!(duration("30s"), Ok(Duration::from_secs(30)));
         assert_eq!(duration("1.5 min"), Ok(Duration::from_secs(90)));
         assert!(duration("soon").is_err() && duration("1e999h").is_err());
+        assert_eq!((hex_byte("cC"), hex_byte("0x55")), (Ok(0xCC), Ok(0x55)));
+        assert!(hex_byte("5").is_err() && hex_byte("+5").is_err() && hex_byte("100").is_err());
         assert_eq!("max".parse(), Ok(Pace::Max));
         assert_eq!("2.5".parse(), Ok(Pace::Times(2.5)));
         assert!("-1".parse::<Pace>().is_err());

@@ -45,18 +45,18 @@ pub struct Session {
 }
 
 impl Session {
-    /// A tester that hears the ECUs of a car on `bus`, and nothing else.
+    /// A tester with these settings that hears the ECUs of a car on `bus`, and nothing else.
     ///
     /// # Errors
     /// [`BusError`] if the kernel refuses the filters.
-    pub fn new(mut bus: Bus) -> Result<Self, BusError> {
+    pub fn new(mut bus: Bus, config: TesterConfig) -> Result<Self, BusError> {
         let filters: Vec<Filter> = EcuNumber::all()
             .map(|ecu| Filter::exact(ecu.address().response))
             .collect();
         bus.set_filters(&filters)?;
         Ok(Self {
             bus,
-            tester: Tester::new(TesterConfig::default()),
+            tester: Tester::new(config),
             begun: Instant::now(),
             blocked: None,
         })

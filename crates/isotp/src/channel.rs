@@ -220,7 +220,7 @@ impl Channel {
             return Err(Ignored::NotClassicData);
         }
         let found = frame.len();
-        if self.config.dlc == Dlc::Strict && found != 8 {
+        if self.config.profile.dlc == Dlc::Strict && found != 8 {
             return Err(Ignored::DlcNotEight { found });
         }
         Ok(Pdu::parse(frame.data())?)
@@ -282,7 +282,7 @@ impl Channel {
         if self.in_flight.is_some() {
             return None;
         }
-        let timers = &self.config.timers;
+        let timers = &self.config.profile.timers;
         let (unit, direction, limit) = if let Some(unit) = self.receiver.next(&self.config) {
             (unit, Direction::Receive, timers.n_ar)
         } else {
@@ -292,7 +292,7 @@ impl Channel {
             direction,
             deadline: now + limit,
         });
-        Some(unit.to_frame(self.config.transmit_id, self.config.pad))
+        Some(unit.to_frame(self.config.transmit_id, self.config.profile.pad))
     }
 
     /// What happened.

@@ -46,6 +46,26 @@ pub enum Dlc {
     Lenient,
 }
 
+/// What all ends of one bus agree on, whatever their identifiers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Profile {
+    /// Timeouts.
+    pub timers: Timers,
+    /// What fills a frame up to eight bytes.
+    pub pad: u8,
+    /// Frame lengths taken.
+    pub dlc: Dlc,
+}
+
+impl Profile {
+    /// Legislated diagnostics, ISO 15765-4. Padding 00: common practice, no source.
+    pub const OBD: Self = Self {
+        timers: Timers::OBD,
+        pad: 0x00,
+        dlc: Dlc::Strict,
+    };
+}
+
 /// Whether a message may arrive while another leaves.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Duplex {
@@ -76,12 +96,8 @@ pub struct Config {
     /// A second identifier to listen on, for single frames only: a transfer of its own, which never disturbs
     /// one on `receive_id` (another N_AI).
     pub functional_id: Option<CanId>,
-    /// Timeouts.
-    pub timers: Timers,
-    /// What fills a frame up to eight bytes. 00 by default: common practice, no source.
-    pub pad: u8,
-    /// Frame lengths taken.
-    pub dlc: Dlc,
+    /// Timeouts, padding, frame lengths.
+    pub profile: Profile,
     /// Longest message taken, bytes; a longer one is answered with an overflow. The buffer is made once, of this size.
     pub receive_limit: usize,
     /// Longest message sent, bytes, up to 4095. The buffer is made once, of this size.
@@ -107,9 +123,7 @@ impl Config {
             receive_id,
             transmit_id,
             functional_id: None,
-            timers: Timers::OBD,
-            pad: 0x00,
-            dlc: Dlc::Strict,
+            profile: Profile::OBD,
             receive_limit: Self::LONGEST,
             transmit_limit: Self::LONGEST,
             block_size: 0,

@@ -7,7 +7,7 @@
 //! ```
 //!
 //! - [`Channel`]: one address pair, both directions, no IO and no clock.
-//! - [`Config`], [`Timers`]: its settings; ISO 15765-4 (legislated diagnostics) and the generic times.
+//! - [`Config`], [`Profile`], [`Timers`]: its settings; ISO 15765-4 (legislated diagnostics) and the generic times.
 //! - [`Event`]: what it tells the layer above, what the peer did wrong included.
 //! - [`Pdu`]: the four kinds of frame, bytes to values and back.
 //!
@@ -40,6 +40,6 @@ mod receive;
 mod transmit;
 
 pub use channel::{Channel, SendError};
-pub use config::{Config, Dlc, Duplex, FlowParameters, Timers};
+pub use config::{Config, Dlc, Duplex, FlowParameters, Profile, Timers};
 pub use event::{Direction, Event, Ignored, NResult};
 pub use pdu::{FlowStatus, ParseError, Payload, Pdu, StMin};

@@ -171,7 +171,7 @@ impl Receiver {
             *n_cr = None;
             self.owed = Some(FlowStatus::ContinueToSend);
         } else {
-            *n_cr = Some(now + config.timers.n_cr);
+            *n_cr = Some(now + config.profile.timers.n_cr);
         }
     }
 
@@ -191,7 +191,7 @@ impl Receiver {
         } = &mut self.state
             && self.owed.is_none()
         {
-            *n_cr = Some(now + config.timers.n_cr);
+            *n_cr = Some(now + config.profile.timers.n_cr);
         }
     }
 

@@ -154,7 +154,7 @@ impl Transmitter {
     pub(crate) fn on_transmitted(&mut self, now: BusInstant, config: &Config) -> Outcome {
         match &mut self.state {
             State::AwaitingFlowControl { n_bs, .. } if n_bs.is_none() => {
-                *n_bs = Some(now + config.timers.n_bs)
+                *n_bs = Some(now + config.profile.timers.n_bs)
             }
             State::Sending {
                 st_min,
@@ -198,7 +198,7 @@ impl Transmitter {
                 return Outcome::Continues;
             }
             FlowStatus::Wait => {
-                *n_bs = Some(now + config.timers.n_bs);
+                *n_bs = Some(now + config.profile.timers.n_bs);
                 return Outcome::Continues;
             }
             FlowStatus::Overflow => NResult::BufferOvflw,

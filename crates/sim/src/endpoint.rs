@@ -12,7 +12,7 @@ use rand_chacha::{
 };
 use twotrip_can::{
     Frame,
-    address::{Addressing, EcuAddress},
+    address::Addressing,
     timing::{self, BitRate},
 };
 use twotrip_isotp::{Channel, Config, Event};
@@ -99,9 +99,9 @@ pub(crate) struct Endpoint {
 }
 
 impl Endpoint {
-    pub(crate) fn new(address: EcuAddress, timing: Timing, dice: ChaCha8Rng) -> Self {
+    pub(crate) fn new(transport: Config, timing: Timing, dice: ChaCha8Rng) -> Self {
         Self {
-            channel: Channel::new(Config::ecu(address)),
+            channel: Channel::new(transport),
             timing,
             dice,
             waiting: VecDeque::with_capacity(QUEUE),

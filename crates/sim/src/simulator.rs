@@ -9,6 +9,7 @@ use twotrip_can::{
     address::{Addressing, EcuAddress},
 };
 use twotrip_ecu::{EcuConfig, server};
+use twotrip_isotp::{Config, Profile};
 use twotrip_obd::ResponseBuffer;
 use twotrip_scenario::Phrase;
 use twotrip_units::{BusInstant, Speed};
@@ -41,6 +42,8 @@ pub struct Settings {
     pub timing: Timing,
     /// Identifiers of the ECU.
     pub address: EcuAddress,
+    /// Timeouts of its transport, padding, frame lengths.
+    pub transport: Profile,
 }
 
 impl Settings {
@@ -53,6 +56,7 @@ impl Settings {
             seed,
             timing,
             address: EcuAddress::ENGINE,
+            transport: Profile::OBD,
         }
     }
 }
@@ -82,10 +86,14 @@ impl Simulator {
     #[must_use]
     pub fn new(settings: Settings) -> Self {
         let dice = endpoint::dice(settings.seed, REPLY_DICE);
+        let transport = Config {
+            profile: settings.transport,
+            ..Config::ecu(settings.address)
+        };
         Self {
             car: Car::new(settings.vehicle, settings.ecu, settings.seed),
             cabin: Cabin::default(),
-            endpoint: Endpoint::new(settings.address, settings.timing, dice),
+            endpoint: Endpoint::new(transport, settings.timing, dice),
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,

@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use twotrip_isotp::{Dlc, Timers};
+use twotrip_isotp::Profile;
 
 /// Settings of a [`Tester`](crate::Tester).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,12 +20,8 @@ pub struct TesterConfig {
     /// The longest exchange: an ECU that puts off its answer for longer is given up. Two minutes, our choice; the
     /// longest message at the slowest legal pace takes about 88 s.
     pub longest_exchange: Duration,
-    /// Timeouts of the transport.
-    pub timers: Timers,
-    /// Which frame lengths of the ECUs are taken.
-    pub dlc: Dlc,
-    /// What fills our frames up to eight bytes.
-    pub pad: u8,
+    /// Timeouts of the transport, padding, frame lengths.
+    pub transport: Profile,
 }
 
 impl Default for TesterConfig {
@@ -37,9 +33,7 @@ impl Default for TesterConfig {
             busy_pause: Duration::from_millis(200),
             busy_repeats: 6,
             longest_exchange: Duration::from_secs(120),
-            timers: Timers::OBD,
-            dlc: Dlc::Strict,
-            pad: 0x00,
+            transport: Profile::OBD,
         }
     }
 }

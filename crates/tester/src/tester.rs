@@ -83,9 +83,7 @@ impl Tester {
     pub fn new(config: TesterConfig) -> Self {
         let channel = |base: Config, receive_limit| {
             Channel::new(Config {
-                timers: config.timers,
-                dlc: config.dlc,
-                pad: config.pad,
+                profile: config.transport,
                 receive_limit,
                 ..base
             })

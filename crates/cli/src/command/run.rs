@@ -68,7 +68,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     };
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
 
-    let settings = Settings::compact(seed, timing);
+    let settings = Settings {
+        transport: args.transport.profile(),
+        ..Settings::compact(seed, timing)
+    };
     // Traffic of others does not wake the car.
     let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
     bus.set_filters(&hears).map_err(words::system)?;

@@ -6,7 +6,7 @@ use core::time::Duration;
 use twotrip_can::{CanId, address::EcuAddress};
 
 use super::*;
-use crate::{FlowParameters, ParseError, Timers};
+use crate::{FlowParameters, ParseError, Profile, Timers};
 
 const REQUEST: CanId = EcuAddress::ENGINE.request;
 const RESPONSE: CanId = EcuAddress::ENGINE.response;
@@ -71,7 +71,10 @@ fn flow_control_that_is_never_acknowledged_aborts_the_reception_after_n_ar() {
         ..Timers::OBD
     };
     let mut channel = Channel::new(Config {
-        timers,
+        profile: Profile {
+            timers,
+            ..Profile::OBD
+        },
         ..Config::ecu(EcuAddress::ENGINE)
     });
     channel.handle_frame(at(0), &request(&[0x10, 8, 1, 2, 3, 4, 5, 6]));

@@ -9,7 +9,7 @@ use twotrip_host::{
     bus::{Bus, Name},
     session::Session,
 };
-use twotrip_tester::{Survey, Topic};
+use twotrip_tester::{Survey, TesterConfig, Topic};
 
 use self::finding::Finding;
 use crate::{
@@ -26,7 +26,11 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         .parse()
         .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
     let bus = Bus::join(&name).await.map_err(words::system)?;
-    let mut session = Session::new(bus).map_err(words::system)?;
+    let tester = TesterConfig {
+        transport: args.transport.profile(),
+        ..TesterConfig::default()
+    };
+    let mut session = Session::new(bus, tester).map_err(words::system)?;
     let topics = topics(args.what);
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
