@@ -1,24 +1,27 @@
 //! The in-memory arm: a small ECU (or up to eight) on a bus paced at 500 kbit/s, with a look inside.
 
-use twotrip_can::{Frame, address::EcuAddress, memory_bus::Pacing, timing::BitRate};
-use twotrip_isotp::{Channel, Config, Direction, Event, NResult};
+use std::time::Duration;
+
+use twotrip_can::{
+    Frame,
+    memory_bus::Pacing,
+    timing::{self, BitRate},
+};
+use twotrip_isotp::{Channel, Direction, Event, NResult};
+use twotrip_tests::{
+    cases::Setup,
+    peer,
+    run::{self, Passed, Question},
+};
 use twotrip_units::BusInstant;
 
-use crate::{
-    cases::{Identifiers, Setup},
-    run,
-    world::{Application, World},
-};
+use crate::world::{Application, World};
 
-/// 4x 00: supported PIDs as a small petrol car has them.
-const SUPPORTED: [u8; 6] = [0x41, 0x00, 0xBE, 0x3F, 0xA8, 0x13];
-/// 49 02: a made-up vehicle identification number.
-const VIN: [u8; 20] = *b"\x49\x02\x01TWTR1P0SIM0000001";
+const RATE: BitRate = BitRate::Kbit500;
 
 /// A tiny application: it answers, or drops what comes while its answer is unfinished.
-#[derive(Default)]
 struct SmallEcu {
-    counting: Option<usize>,
+    setup: Setup,
     delivered: Vec<Vec<u8>>,
     reported: Vec<(Direction, NResult)>,
 }
@@ -28,14 +31,11 @@ impl Application for SmallEcu {
         match event {
             Event::Received { addressing } => {
                 let message = channel.message(addressing).to_vec();
-                let answer = match (self.counting, message.as_slice()) {
-                    (Some(len), _) => run::counting(len),
-                    (None, [0x01, 0x00]) => SUPPORTED.to_vec(),
-                    (None, [0x09, 0x02]) => VIN.to_vec(),
-                    (None, _) => Vec::new(),
-                };
+                let answer = peer::answer(&self.setup, addressing, &message);
                 self.delivered.push(message);
-                if !answer.is_empty() && !channel.is_transmitting() {
+                if let Some(answer) = answer
+                    && !channel.is_transmitting()
+                {
                     channel.send(now, &answer).expect("nothing is leaving");
                 }
             }
@@ -53,29 +53,12 @@ pub struct Arm {
 
 impl Arm {
     pub fn new(setup: &Setup) -> Self {
-        let address = |n| match setup.identifiers {
-            Identifiers::Standard => EcuAddress::standard(n).expect("up to eight ECUs"),
-            Identifiers::Extended => EcuAddress::extended(0x10 + n),
-        };
-        let channel = |n| {
-            Channel::new(Config {
-                timers: setup.timers,
-                dlc: setup.dlc,
-                receive_limit: setup.receive_limit,
-                block_size: setup.block_size,
-                duplex: setup.duplex,
-                flow_parameters: setup.flow_parameters,
-                ..Config::ecu(address(n))
-            })
-        };
         Self {
-            world: World::new(
-                Pacing::Rate(BitRate::Kbit500),
-                (0..setup.ecus).map(channel).collect(),
-            ),
+            world: World::new(Pacing::Rate(RATE), peer::channels(setup)),
             ecu: SmallEcu {
-                counting: setup.counting_answer,
-                ..SmallEcu::default()
+                setup: *setup,
+                delivered: Vec::new(),
+                reported: Vec::new(),
             },
         }
     }
@@ -86,16 +69,35 @@ impl run::Arm for Arm {
         self.world.now
     }
 
+    fn question(&mut self) -> Question {
+        let (request, answer) = peer::question(&self.ecu.setup);
+        let [a, b] = request;
+        let id = self.world.channels[0].config().receive_id;
+        Question {
+            frame: Frame::padded(id, &[2, a, b], 0),
+            answer,
+        }
+    }
+
     fn send(&mut self, frame: Frame) {
         self.world.send_bare(frame);
     }
 
-    fn next(&mut self, until: BusInstant) -> Option<run::Passed> {
-        self.world.next(until, &mut self.ecu).map(|passed| run::Passed {
+    fn next(&mut self, until: BusInstant) -> Option<Passed> {
+        self.world.next(until, &mut self.ecu).map(|passed| Passed {
             own: self.world.is_bare(&passed),
+            starts: passed.at - timing::frame_time(&passed.frame, RATE),
             at: passed.at,
             frame: passed.frame,
         })
+    }
+
+    fn fill_queue(&mut self, span: Duration) {
+        self.world.refuse_until(self.world.now + span);
+    }
+
+    fn set_link(&mut self, up: bool) {
+        self.world.set_link(up);
     }
 
     fn delivered(&mut self) -> Option<Vec<Vec<u8>>> {

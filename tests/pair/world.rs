@@ -23,6 +23,11 @@ pub struct World {
     bus: MemoryBus,
     nodes: Vec<NodeId>,
     bare: NodeId,
+    /// Until then the bus takes no frame of a channel.
+    refused_until: BusInstant,
+    /// Frames of the channels that it did not take.
+    held: Vec<Option<Frame>>,
+    is_down: bool,
 }
 
 impl World {
@@ -32,6 +37,9 @@ impl World {
             now: BusInstant::ZERO,
             nodes: channels.iter().map(|_| bus.attach()).collect(),
             bare: bus.attach(),
+            refused_until: BusInstant::ZERO,
+            held: vec![None; channels.len()],
+            is_down: false,
             channels,
             bus,
         }
@@ -40,6 +48,16 @@ impl World {
     /// The bare node hands a frame to the bus.
     pub fn send_bare(&mut self, frame: Frame) {
         self.bus.send(self.now, self.bare, frame);
+    }
+
+    /// Until `end` the bus takes no frame of a channel, as a driver whose queue is full.
+    pub fn refuse_until(&mut self, end: BusInstant) {
+        self.refused_until = end;
+    }
+
+    /// Takes the interface down or up. Down, it swallows what the channels send.
+    pub fn set_link(&mut self, up: bool) {
+        self.is_down = !up;
     }
 
     /// Whether a bare frame has passed.
@@ -52,7 +70,12 @@ impl World {
         for _ in 0..STEPS {
             self.flush(application);
             let deadlines = self.channels.iter().map(Channel::poll_timeout);
-            let next = deadlines.chain([self.bus.poll_timeout()]).flatten().min();
+            let retry = self
+                .held
+                .iter()
+                .any(Option::is_some)
+                .then_some(self.refused_until);
+            let next = deadlines.chain([self.bus.poll_timeout(), retry]).flatten().min();
             let Some(next) = next.filter(|&next| next <= until) else {
                 self.now = until.max(self.now);
                 return None;
@@ -80,8 +103,18 @@ impl World {
     fn flush(&mut self, application: &mut dyn Application) {
         for (node, channel) in self.channels.iter_mut().enumerate() {
             loop {
-                while let Some(frame) = channel.poll_frame(self.now) {
-                    self.bus.send(self.now, self.nodes[node], frame);
+                // A frame that was refused is tried again as long as its channel waits for it, before any other.
+                let held = &mut self.held[node];
+                *held = held.filter(|_| channel.has_frame_in_flight());
+                while let Some(frame) = held.take().or_else(|| channel.poll_frame(self.now)) {
+                    if self.is_down {
+                        channel.handle_transmitted(self.now);
+                    } else if self.now < self.refused_until {
+                        *held = Some(frame);
+                        break;
+                    } else {
+                        self.bus.send(self.now, self.nodes[node], frame);
+                    }
                 }
                 let Some(event) = channel.poll_event() else { break };
                 application.on_event(self.now, node, channel, event);

@@ -1,21 +1,24 @@
-//! Cases 1 to 34: what the ECU takes, and 64: its own frames.
+//! Cases 1 to 34: what the ECU takes; 61, 62, 64: many ECUs, many requests, its own frames.
 
 use Step::{Burst, Delivered, Reported, Send, Silence};
-use twotrip_isotp::{NResult, Timers};
+use twotrip_isotp::NResult;
 
 use super::{Case, Identifiers, Setup, Step, expect, receive};
 
 const ASK: Step = Send("7DF#02 01 00 ..");
 const ANSWER: Step = expect("7E8#06 41 00 xx xx xx xx 00", 50);
 const CONTINUE: Step = expect("7E8#30 00 00 00 00 00 00 00", 25);
-const EIGHT: &str = "7E0#10 08 01 0C 0D 05 04 06";
+const EIGHT: &str = "7E0#10 08 05 0C 0D 05 04 06";
 const EIGHT_END: &str = "7E0#21 07 0B ..";
-const EIGHT_MESSAGE: &str = "01 0C 0D 05 04 06 07 0B";
-const TWENTY: &str = "7E0#10 14 01 02 03 04 05 06";
+const EIGHT_MESSAGE: &str = "05 0C 0D 05 04 06 07 0B";
+const TWENTY: &str = "7E0#10 14 05 02 03 04 05 06";
 const TWENTY_1: &str = "7E0#21 07 08 09 0A 0B 0C 0D";
 const TWENTY_2: &str = "7E0#22 0E 0F 10 11 12 13 14";
-const TWENTY_MESSAGE: &str = "01 02 03 04 05 06 07 08 09 0A 0B 0C 0D 0E 0F 10 11 12 13 14";
+const TWENTY_MESSAGE: &str = "05 02 03 04 05 06 07 08 09 0A 0B 0C 0D 0E 0F 10 11 12 13 14";
 const NOTHING: Step = Delivered(&[]);
+/// What shows from outside that a message of service $05 has arrived: an ECU on CAN does not have that service
+/// (SAE J1979) and says so to whom it was sent to alone.
+const REFUSED: Step = expect("7E8#03 7F 05 11 00 00 00 00", 50);
 
 const SECOND_FOR_FIRST: Step = Reported(&[receive(NResult::WrongSn {
     expected: 1,
@@ -26,7 +29,7 @@ const FIRST_FOR_SECOND: Step = Reported(&[receive(NResult::WrongSn {
     found: 1,
 })]);
 
-pub const CASES: &[Case] = &[
+pub(super) const CASES: &[Case] = &[
     Case {
         number: 1,
         rule: "a functional single frame is answered within 50 ms, with eight bytes",
@@ -115,6 +118,7 @@ pub const CASES: &[Case] = &[
             Send(EIGHT),
             CONTINUE,
             Send(EIGHT_END),
+            REFUSED,
             Silence(60),
             Delivered(&[EIGHT_MESSAGE]),
         ],
@@ -218,10 +222,7 @@ pub const CASES: &[Case] = &[
         number: 15,
         rule: "a reception without consecutive frame ends after N_Cr, 1000 ms without a profile",
         source: "ISO 15765-2",
-        setup: Setup {
-            timers: Timers::GENERIC,
-            ..Setup::OBD
-        },
+        setup: Setup::GENERIC,
         steps: &[
             Send(EIGHT),
             CONTINUE,
@@ -246,6 +247,7 @@ pub const CASES: &[Case] = &[
             Send(TWENTY_1),
             Silence(140),
             Send(TWENTY_2),
+            REFUSED,
             Silence(60),
             Delivered(&[TWENTY_MESSAGE]),
         ],
@@ -313,7 +315,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2",
         setup: Setup::OBD,
         steps: &[
-            Send("7E0#10 7D 00 00 00 00 00 00"),
+            Send("7E0#10 7D 05 00 00 00 00 00"),
             CONTINUE,
             Send("7E0#21 01 01 01 01 01 01 01"),
             Send("7E0#22 02 02 02 02 02 02 02"),
@@ -332,9 +334,10 @@ pub const CASES: &[Case] = &[
             Send("7E0#2F 0F 0F 0F 0F 0F 0F 0F"),
             Send("7E0#20 10 10 10 10 10 10 10"),
             Send("7E0#21 11 11 11 11 11 11 11"),
+            REFUSED,
             Silence(60),
             Delivered(&[
-                "00 00 00 00 00 00 01 01 01 01 01 01 01 02 02 02 02 02 02 02 03 03 03 03 03 03 03 \
+                "05 00 00 00 00 00 01 01 01 01 01 01 01 02 02 02 02 02 02 02 03 03 03 03 03 03 03 \
                  04 04 04 04 04 04 04 05 05 05 05 05 05 05 06 06 06 06 06 06 06 07 07 07 07 07 07 07 \
                  08 08 08 08 08 08 08 09 09 09 09 09 09 09 0A 0A 0A 0A 0A 0A 0A 0B 0B 0B 0B 0B 0B 0B \
                  0C 0C 0C 0C 0C 0C 0C 0D 0D 0D 0D 0D 0D 0D 0E 0E 0E 0E 0E 0E 0E 0F 0F 0F 0F 0F 0F 0F \
@@ -378,6 +381,7 @@ pub const CASES: &[Case] = &[
             Send("7E0#70 01 00 .."),
             Send("7E0#F2 01 00 .."),
             Send(EIGHT_END),
+            REFUSED,
             Silence(60),
             Delivered(&[EIGHT_MESSAGE]),
             Reported(&[]),
@@ -413,6 +417,7 @@ pub const CASES: &[Case] = &[
             CONTINUE,
             Reported(&[receive(NResult::UnexpPdu)]),
             Send(EIGHT_END),
+            REFUSED,
             Silence(60),
             Delivered(&[EIGHT_MESSAGE]),
         ],
@@ -429,6 +434,7 @@ pub const CASES: &[Case] = &[
             ASK,
             ANSWER,
             Send(TWENTY_2),
+            REFUSED,
             Silence(60),
             Delivered(&["01 00", TWENTY_MESSAGE]),
             Reported(&[]),
@@ -440,11 +446,12 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2; kernel",
         setup: Setup::LENIENT,
         steps: &[
-            Send("7E0#10 0A 01 02 03 04 05 06"),
+            Send("7E0#10 0A 05 02 03 04 05 06"),
             CONTINUE,
             Send("7E0#21 07 08 09 0A"),
+            REFUSED,
             Silence(60),
-            Delivered(&["01 02 03 04 05 06 07 08 09 0A"]),
+            Delivered(&["05 02 03 04 05 06 07 08 09 0A"]),
         ],
     },
     Case {
@@ -485,7 +492,7 @@ pub const CASES: &[Case] = &[
             ..Setup::OBD
         },
         steps: &[
-            Send("7E0#10 22 00 00 00 00 00 00"),
+            Send("7E0#10 22 05 00 00 00 00 00"),
             expect("7E8#30 02 00 ..", 25),
             Send("7E0#21 01 01 01 01 01 01 01"),
             Silence(5),
@@ -494,8 +501,9 @@ pub const CASES: &[Case] = &[
             Send("7E0#23 03 03 03 03 03 03 03"),
             Silence(5),
             Send("7E0#24 04 04 04 04 04 04 04"),
+            REFUSED,
             Silence(60),
-            Delivered(&["00 00 00 00 00 00 01 01 01 01 01 01 01 02 02 02 02 02 02 02 \
+            Delivered(&["05 00 00 00 00 00 01 01 01 01 01 01 01 02 02 02 02 02 02 02 \
                  03 03 03 03 03 03 03 04 04 04 04 04 04 04"]),
         ],
     },

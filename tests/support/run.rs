@@ -1,12 +1,10 @@
-//! The body that plays a case on an arm. An arm is a bus with the ECU under test on it; the body knows only frames
-//! and instants, and looks inside the ECU only where the arm can.
+//! The body that plays a case on an arm. An arm is a bus with the ECU under test on it: in memory or of the kernel, the
+//! ECU a small one or the program. The body knows only frames and instants, and looks inside the ECU only where the arm
+//! can.
 
 use std::{collections::VecDeque, fmt::Write, time::Duration};
 
-use twotrip_can::{
-    CanId, Frame,
-    timing::{self, BitRate},
-};
+use twotrip_can::{CanId, Frame};
 use twotrip_isotp::{Direction, NResult};
 use twotrip_units::BusInstant;
 
@@ -16,33 +14,49 @@ use crate::{
 };
 
 /// A frame that has passed on the arm's bus.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub struct Passed {
     /// Sent by the body.
     pub own: bool,
+    /// Start of the frame; on a bus without a bit rate the same as its end.
+    pub starts: BusInstant,
     /// End of the frame.
     pub at: BusInstant,
+    /// The frame.
     pub frame: Frame,
+}
+
+/// The request that has the answer a case is about.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// The frame of the request.
+    pub frame: Frame,
+    /// The whole message that answers it.
+    pub answer: Vec<u8>,
 }
 
 /// A bus with the ECU under test.
 pub trait Arm {
+    /// The present.
     fn now(&self) -> BusInstant;
+    /// What upper limits of time are widened by, where the machine and not the ECU sets them.
+    fn slack(&self) -> Duration {
+        Duration::ZERO
+    }
+    /// The request that has the case's answer.
+    fn question(&mut self) -> Question;
     /// Hands a frame to the bus, behind those handed over before.
     fn send(&mut self, frame: Frame);
     /// Lets time pass until the next frame has passed, or until `until`.
     fn next(&mut self, until: BusInstant) -> Option<Passed>;
+    /// From now on the bus takes no frame of the ECU for so long.
+    fn fill_queue(&mut self, span: Duration);
+    /// Takes the interface down or up.
+    fn set_link(&mut self, up: bool);
     /// Messages that the ECU's application got since the last call, or `None` if the arm cannot see them.
     fn delivered(&mut self) -> Option<Vec<Vec<u8>>>;
     /// Transfers that the ECU's transport gave up since the last call, or `None` if the arm cannot see them.
     fn reported(&mut self) -> Option<Vec<(Direction, NResult)>>;
-}
-
-/// An answer of counted bytes, so that a lost or doubled frame shows.
-pub fn counting(len: usize) -> Vec<u8> {
-    (0..len)
-        .map(|i| u8::try_from(i % 251).expect("below 251"))
-        .collect()
 }
 
 /// Plays a case.
@@ -51,8 +65,8 @@ pub fn counting(len: usize) -> Vec<u8> {
 /// The step that does not hold, with case, source and all frames up to it.
 pub fn play(case: &Case, arm: &mut dyn Arm) -> Result<(), String> {
     let mut player = Player {
-        case,
         arm,
+        answer: Vec::new(),
         seen: VecDeque::new(),
         reference: BusInstant::ZERO,
         transcript: String::new(),
@@ -72,8 +86,9 @@ pub fn play(case: &Case, arm: &mut dyn Arm) -> Result<(), String> {
 }
 
 struct Player<'a> {
-    case: &'a Case,
     arm: &'a mut dyn Arm,
+    /// What was asked for last, whole.
+    answer: Vec<u8>,
     /// Frames of the ECU that no step has claimed.
     seen: VecDeque<Passed>,
     /// End of the frame before, or of the wait: what the next limit counts from.
@@ -88,8 +103,23 @@ impl Player<'_> {
 
     fn step(&mut self, step: &Step) -> Result<(), String> {
         match *step {
-            Step::Send(text) => self.send(text, 1),
-            Step::Burst { count, frame } => self.send(frame, count),
+            Step::Send(text) => self.send(notation::frame(text), 1),
+            Step::Burst { count, frame } => self.send(notation::frame(frame), count),
+            Step::Ask => {
+                let Question { frame, answer } = self.arm.question();
+                self.answer = answer;
+                self.send(frame, 1)
+            }
+            Step::Begins => self.begins(),
+            Step::QueueFull(ms) => {
+                self.arm.fill_queue(Duration::from_millis(ms));
+                Ok(())
+            }
+            Step::Link(up) => {
+                self.arm.set_link(up);
+                self.reference = self.arm.now();
+                Ok(())
+            }
             Step::Expect { frame, within_ms } => {
                 let found = self.take(Duration::from_millis(within_ms), frame)?;
                 if notation::matches(frame, &found.frame) {
@@ -113,7 +143,7 @@ impl Player<'_> {
                 at_most,
                 ms,
             } => {
-                self.wait(Duration::from_millis(ms));
+                self.wait(Duration::from_millis(ms) + self.arm.slack());
                 let count = self.seen.len();
                 if let Some(other) = self
                     .seen
@@ -154,9 +184,9 @@ impl Player<'_> {
         }
     }
 
-    fn send(&mut self, text: &str, count: usize) -> Result<(), String> {
+    fn send(&mut self, frame: Frame, count: usize) -> Result<(), String> {
         for _ in 0..count {
-            self.arm.send(notation::frame(text));
+            self.arm.send(frame);
         }
         let mut passed = 0;
         let limit = self.arm.now() + Duration::from_secs(1);
@@ -164,7 +194,7 @@ impl Player<'_> {
             match self.next(limit) {
                 Some(frame) if frame.own => passed += 1,
                 Some(_) => {}
-                None => return Err(format!("{text} never passed on the bus")),
+                None => return Err(format!("{frame} never passed on the bus")),
             }
         }
         self.reference = self.arm.now();
@@ -183,7 +213,7 @@ impl Player<'_> {
 
     /// The next frame of the ECU, at the latest `within` after the frame before.
     fn take(&mut self, within: Duration, what: &str) -> Result<Passed, String> {
-        let limit = self.reference + within;
+        let limit = self.reference + within + self.arm.slack();
         while self.seen.is_empty() && self.next(limit).is_some() {}
         let found = self.seen.pop_front().filter(|found| found.at <= limit);
         let found = found.ok_or_else(|| format!("expected {what} by {limit}, found nothing"))?;
@@ -191,31 +221,39 @@ impl Player<'_> {
         Ok(found)
     }
 
-    /// Consecutive frame number `index` (from 1) of the counting answer, or of any if the case has none.
+    /// The first frame or the single frame of what was asked for, whole.
+    fn begins(&mut self) -> Result<(), String> {
+        let Passed { frame, .. } = self.take(Duration::from_millis(50), "the start of the answer")?;
+        let len = self.answer.len();
+        let mut expected = match (u8::try_from(len), len.to_be_bytes()) {
+            (Ok(len @ ..=7), _) => vec![len],
+            (_, [.., high, low]) => vec![0x10 | high, low],
+        };
+        expected.extend(self.answer.iter().take(8 - expected.len()));
+        expected.resize(8, 0);
+        if frame.id() == CanId::Standard(0x7E8) && frame.data() == expected {
+            Ok(())
+        } else {
+            Err(format!("expected {expected:02X?} on 7E8, found {frame}"))
+        }
+    }
+
+    /// Consecutive frame number `index` (from 1) of what was asked for.
     fn consecutive(&mut self, index: usize, gap: Option<Duration>, within: Duration) -> Result<(), String> {
         let before = self.reference;
-        let Passed { at, frame, .. } = self.take(within, &format!("consecutive frame {index}"))?;
+        let Passed { starts, frame, .. } = self.take(within, &format!("consecutive frame {index}"))?;
         let mut expected = vec![0x20 | u8::try_from(index % 16).expect("below 16")];
-        let wrong = |expected: &[u8]| {
-            Err(format!(
+        expected.extend(self.answer.iter().skip(6 + 7 * (index - 1)).take(7));
+        expected.resize(8, 0);
+        if frame.id() != CanId::Standard(0x7E8) || frame.data() != expected {
+            return Err(format!(
                 "expected consecutive frame {expected:02X?}, found {frame}"
-            ))
-        };
-        if frame.id() != CanId::Standard(0x7E8) || frame.len() != 8 || frame.data()[0] != expected[0] {
-            return wrong(&expected);
+            ));
         }
-        if let Some(len) = self.case.setup.counting_answer {
-            expected.extend(counting(len).iter().skip(6 + 7 * (index - 1)).take(7));
-            expected.resize(8, 0);
-            if frame.data() != expected {
-                return wrong(&expected);
-            }
-        }
-        let start = at - timing::frame_time(&frame, BitRate::Kbit500);
+        let passed = starts.saturating_since(before);
         match gap {
-            Some(gap) if start.saturating_since(before) < gap => Err(format!(
-                "consecutive frame {index} starts {:?} after the end of the one before, expected {gap:?}",
-                start.saturating_since(before)
+            Some(gap) if passed < gap => Err(format!(
+                "consecutive frame {index} starts {passed:?} after the end of the one before, expected {gap:?}",
             )),
             _ => Ok(()),
         }

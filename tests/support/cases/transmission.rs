@@ -1,15 +1,15 @@
-//! Cases 35 to 66: what the ECU sends.
+//! Cases 35 to 60, 63, 65, 66: what the ECU sends.
 
-use Step::{Delivered, Repeat, Reported, Send, Silence};
+use Step::{Ask, Begins, Consecutive, Delivered, Link, QueueFull, Repeat, Reported, Send, Silence};
 use twotrip_isotp::{Duplex, FlowParameters, NResult};
 
 use super::{Case, Setup, Step, consecutive, expect, spaced, transmit};
 
-/// Asks for the vehicle identification number, an answer of 20 bytes.
-const ASK: Step = Send("7E0#02 09 02 ..");
+/// The vehicle identification number, an answer of 20 bytes.
 const FIRST: Step = expect("7E8#10 14 49 02 01 ..", 50);
-/// The first frame of any answer of counted bytes up to 255.
-const COUNTED: Step = expect("7E8#10 xx 00 01 02 03 04 05", 50);
+/// Lengths of answers that a car has too, with six and with two consecutive frames, the last one padded.
+const SIX: Setup = Setup::answering(43);
+const TWO_PADDED: Setup = Setup::answering(19);
 const CONTINUE: Step = Send("7E0#30 00 00 ..");
 const WAIT: Step = Send("7E0#31 00 00 ..");
 const ASK_SHORT: Step = Send("7E0#02 01 00 ..");
@@ -17,27 +17,31 @@ const ANSWER_SHORT: Step = expect("7E8#06 41 00 ..", 50);
 const ABORTED: Step = Reported(&[transmit(NResult::TimeoutBs)]);
 const UNHARMED: Step = Reported(&[]);
 
-pub const CASES: &[Case] = &[
+pub(super) const CASES: &[Case] = &[
     Case {
         number: 35,
         rule: "after the first frame nothing follows before flow control",
         source: "ISO 15765-2",
         setup: Setup::OBD,
-        steps: &[ASK, FIRST, Silence(74), UNHARMED],
+        steps: &[Ask, FIRST, Silence(74), UNHARMED],
     },
     Case {
         number: 36,
         rule: "flow control releases the rest, numbered from 1 and padded",
         source: "ISO 15765-2",
-        setup: Setup::answering(19),
+        setup: TWO_PADDED,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             CONTINUE,
-            expect("7E8#21 06 07 08 09 0A 0B 0C", 50),
-            expect("7E8#22 0D 0E 0F 10 11 12 00", 50),
+            expect("7E8#21 ..", 50),
+            expect("7E8#22 xx xx xx xx xx xx 00", 50),
             Silence(100),
             UNHARMED,
+            Ask,
+            Begins,
+            CONTINUE,
+            consecutive(1, 2),
         ],
     },
     Case {
@@ -46,7 +50,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-4, identifiers of flow control, from memory",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Silence(50),
             Send("7DF#30 00 00 .."),
@@ -60,7 +64,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-4, timing table",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Silence(74),
             UNHARMED,
@@ -75,7 +79,7 @@ pub const CASES: &[Case] = &[
         rule: "flow control after N_Bs is ignored",
         source: "ISO 15765-2",
         setup: Setup::OBD,
-        steps: &[ASK, FIRST, Silence(76), ABORTED, CONTINUE, Silence(60), UNHARMED],
+        steps: &[Ask, FIRST, Silence(76), ABORTED, CONTINUE, Silence(60), UNHARMED],
     },
     Case {
         number: 40,
@@ -83,8 +87,8 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2; kernel",
         setup: Setup::answering(41),
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 02 00 .."),
             consecutive(1, 2),
             Silence(60),
@@ -98,13 +102,30 @@ pub const CASES: &[Case] = &[
         ],
     },
     Case {
+        number: 40,
+        rule: "block size 4 releases four frames of six, then the last two",
+        source: "ISO 15765-2",
+        setup: SIX,
+        steps: &[
+            Ask,
+            Begins,
+            Send("7E0#30 04 00 .."),
+            consecutive(1, 4),
+            Silence(60),
+            Send("7E0#30 04 00 .."),
+            consecutive(5, 2),
+            Silence(100),
+            UNHARMED,
+        ],
+    },
+    Case {
         number: 41,
         rule: "sequence numbers go on over the border of a block, and wrap",
         source: "ISO 15765-2",
         setup: Setup::answering(6 + 7 * 20),
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 0E 00 .."),
             consecutive(1, 14),
             Silence(10),
@@ -120,38 +141,38 @@ pub const CASES: &[Case] = &[
         number: 42,
         rule: "STmin 0A is a gap of 10 ms between end and start",
         source: "ISO 15765-2",
-        setup: Setup::answering(41),
-        steps: &[ASK, COUNTED, Send("7E0#30 00 0A .."), spaced(1, 5, 10_000)],
+        setup: SIX,
+        steps: &[Ask, Begins, Send("7E0#30 00 0A .."), spaced(1, 6, 10_000)],
     },
     Case {
         number: 43,
         rule: "STmin F5 is a gap of 500 us",
         source: "ISO 15765-2",
-        setup: Setup::answering(41),
-        steps: &[ASK, COUNTED, Send("7E0#30 00 F5 .."), spaced(1, 5, 500)],
+        setup: SIX,
+        steps: &[Ask, Begins, Send("7E0#30 00 F5 .."), spaced(1, 6, 500)],
     },
     Case {
         number: 44,
         rule: "reserved STmin is a gap of 127 ms",
         source: "ISO 15765-2; kernel",
-        setup: Setup::answering(27),
+        setup: Setup::OBD,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 00 80 .."),
-            spaced(1, 3, 127_000),
-            ASK,
-            COUNTED,
+            spaced(1, 2, 127_000),
+            Ask,
+            Begins,
             Send("7E0#30 00 F0 .."),
-            spaced(1, 3, 127_000),
-            ASK,
-            COUNTED,
+            spaced(1, 2, 127_000),
+            Ask,
+            Begins,
             Send("7E0#30 00 FA .."),
-            spaced(1, 3, 127_000),
-            ASK,
-            COUNTED,
+            spaced(1, 2, 127_000),
+            Ask,
+            Begins,
             Send("7E0#30 00 FF .."),
-            spaced(1, 3, 127_000),
+            spaced(1, 2, 127_000),
             UNHARMED,
         ],
     },
@@ -161,7 +182,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Repeat(10, &[Silence(50), WAIT]),
             Silence(50),
@@ -174,16 +195,16 @@ pub const CASES: &[Case] = &[
         number: 46,
         rule: "block size and STmin of a WAIT mean nothing",
         source: "ISO 15765-2",
-        setup: Setup::answering(41),
+        setup: SIX,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#31 01 32 .."),
             Silence(10),
             CONTINUE,
-            Step::Consecutive {
+            Consecutive {
                 from: 1,
-                count: 5,
+                count: 6,
                 gap_us: 0,
                 within_ms: 5,
             },
@@ -195,7 +216,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Silence(50),
             WAIT,
@@ -211,7 +232,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Send("7E0#32 00 00 .."),
             Silence(1),
@@ -228,7 +249,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Send("7E0#33 00 00 .."),
             Silence(1),
@@ -243,7 +264,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2; kernel",
         setup: Setup::LENIENT,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             Send("7E0#30 00"),
             Silence(50),
@@ -255,15 +276,15 @@ pub const CASES: &[Case] = &[
         number: 51,
         rule: "flow control while frames flow is ignored, an overflow too",
         source: "ISO 15765-2, unexpected PDUs; kernel",
-        setup: Setup::answering(41),
+        setup: SIX,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 00 0A .."),
             spaced(1, 2, 10_000),
             CONTINUE,
             Send("7E0#32 00 00 .."),
-            spaced(3, 3, 10_000),
+            spaced(3, 4, 10_000),
             UNHARMED,
         ],
     },
@@ -271,16 +292,16 @@ pub const CASES: &[Case] = &[
         number: 52,
         rule: "block size and STmin of every flow control count",
         source: "ISO 15765-2; kernel documentation, dynamic flow control parameters",
-        setup: Setup::answering(41),
+        setup: SIX,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 02 14 .."),
             spaced(1, 2, 20_000),
             CONTINUE,
-            Step::Consecutive {
+            Consecutive {
                 from: 3,
-                count: 3,
+                count: 4,
                 gap_us: 0,
                 within_ms: 5,
             },
@@ -292,33 +313,33 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2; kernel documentation, dynamic flow control parameters",
         setup: Setup {
             flow_parameters: FlowParameters::Static,
-            ..Setup::answering(41)
+            ..SIX
         },
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 02 14 .."),
             spaced(1, 2, 20_000),
             CONTINUE,
             spaced(3, 2, 20_000),
             Silence(60),
             CONTINUE,
-            consecutive(5, 1),
+            consecutive(5, 2),
         ],
     },
     Case {
         number: 53,
         rule: "a second flow control after one first frame is ignored",
         source: "ISO 15765-2, unexpected PDUs",
-        setup: Setup::answering(41),
+        setup: SIX,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Step::Burst {
                 count: 2,
                 frame: "7E0#30 00 05 ..",
             },
-            spaced(1, 5, 5_000),
+            spaced(1, 6, 5_000),
             Silence(100),
             UNHARMED,
         ],
@@ -329,7 +350,7 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2, unexpected PDUs; policy of this program",
         setup: Setup::OBD,
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             ASK_SHORT,
             Silence(10),
@@ -348,7 +369,7 @@ pub const CASES: &[Case] = &[
             ..Setup::OBD
         },
         steps: &[
-            ASK,
+            Ask,
             FIRST,
             ASK_SHORT,
             Silence(10),
@@ -365,7 +386,7 @@ pub const CASES: &[Case] = &[
         rule: "seven bytes fit a single frame",
         source: "ISO 15765-2; kernel",
         setup: Setup::answering(7),
-        steps: &[ASK, expect("7E8#07 00 01 02 03 04 05 06", 50), Silence(100)],
+        steps: &[Ask, Begins, Silence(100)],
     },
     Case {
         number: 55,
@@ -373,10 +394,10 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-2; kernel",
         setup: Setup::answering(8),
         steps: &[
-            ASK,
-            expect("7E8#10 08 00 01 02 03 04 05", 50),
+            Ask,
+            Begins,
             CONTINUE,
-            expect("7E8#21 06 07 00 00 00 00 00", 50),
+            expect("7E8#21 xx xx 00 00 00 00 00", 50),
             Silence(100),
             UNHARMED,
         ],
@@ -385,22 +406,15 @@ pub const CASES: &[Case] = &[
         number: 56,
         rule: "6 + 7 k bytes fill the last frame, none follows it",
         source: "ISO 15765-2, arithmetic",
-        setup: Setup::answering(6 + 7 * 3),
-        steps: &[ASK, COUNTED, CONTINUE, consecutive(1, 3), Silence(100), UNHARMED],
+        setup: Setup::answering(6 + 7),
+        steps: &[Ask, Begins, CONTINUE, consecutive(1, 1), Silence(100), UNHARMED],
     },
     Case {
         number: 57,
         rule: "4095 bytes need no escape form: 585 consecutive frames",
         source: "ISO 15765-2; kernel",
         setup: Setup::answering(4095),
-        steps: &[
-            ASK,
-            expect("7E8#1F FF 00 01 02 03 04 05", 50),
-            CONTINUE,
-            consecutive(1, 585),
-            Silence(100),
-            UNHARMED,
-        ],
+        steps: &[Ask, Begins, CONTINUE, consecutive(1, 585), Silence(100), UNHARMED],
     },
     Case {
         number: 58,
@@ -408,15 +422,49 @@ pub const CASES: &[Case] = &[
         source: "ISO 15765-4, timing table",
         setup: Setup::answering(255),
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             CONTINUE,
-            Step::Consecutive {
+            Consecutive {
                 from: 1,
                 count: 36,
                 gap_us: 0,
                 within_ms: 50,
             },
+        ],
+    },
+    Case {
+        number: 59,
+        rule: "a frame that the queue has no room for is sent once it has: none is lost, none doubled",
+        source: "SocketCAN documentation, ENOBUFS; ISO 15765-4, N_As",
+        setup: SIX,
+        steps: &[
+            Ask,
+            Begins,
+            Send("7E0#30 00 05 .."),
+            spaced(1, 2, 5_000),
+            QueueFull(24),
+            Silence(23),
+            spaced(3, 4, 5_000),
+            Silence(100),
+            UNHARMED,
+        ],
+    },
+    Case {
+        number: 59,
+        rule: "a queue that has no room for N_As, 25 ms, ends the answer; nothing of it follows",
+        source: "ISO 15765-4, N_As",
+        setup: SIX,
+        steps: &[
+            Ask,
+            Begins,
+            Send("7E0#30 00 05 .."),
+            spaced(1, 2, 5_000),
+            QueueFull(40),
+            Silence(60),
+            Reported(&[transmit(NResult::TimeoutA)]),
+            ASK_SHORT,
+            ANSWER_SHORT,
         ],
     },
     Case {
@@ -443,25 +491,62 @@ pub const CASES: &[Case] = &[
         ],
     },
     Case {
+        number: 63,
+        rule: "an interface that goes down in the middle of an answer ends it, and the next request after it is answered",
+        source: "kernel; ISO 15765-2, N_Bs",
+        setup: Setup::OBD,
+        steps: &[
+            Ask,
+            FIRST,
+            Link(false),
+            Silence(80),
+            ABORTED,
+            Link(true),
+            CONTINUE,
+            Silence(60),
+            ASK_SHORT,
+            ANSWER_SHORT,
+            UNHARMED,
+        ],
+    },
+    Case {
+        number: 63,
+        rule: "frames that fall to an interface which is down are lost, none comes late",
+        source: "kernel",
+        setup: SIX,
+        steps: &[
+            Ask,
+            Begins,
+            Send("7E0#30 00 14 .."),
+            spaced(1, 2, 20_000),
+            Link(false),
+            Silence(300),
+            Link(true),
+            Silence(60),
+            ASK_SHORT,
+            ANSWER_SHORT,
+        ],
+    },
+    Case {
         number: 65,
         rule: "padding of flow control is not looked at",
         source: "ISO 15765-2, from memory",
         setup: Setup::OBD,
-        steps: &[ASK, FIRST, Send("7E0#30 00 00 ..CC"), consecutive(1, 2)],
+        steps: &[Ask, FIRST, Send("7E0#30 00 00 ..CC"), consecutive(1, 2)],
     },
     Case {
         number: 66,
         rule: "error frames between consecutive frames change nothing",
         source: "ISO 15765-2: data frames only",
-        setup: Setup::answering(41),
+        setup: SIX,
         steps: &[
-            ASK,
-            COUNTED,
+            Ask,
+            Begins,
             Send("7E0#30 00 0A .."),
             spaced(1, 2, 10_000),
             Send("error 00000008"),
             Send("error 00000088"),
-            spaced(3, 3, 10_000),
+            spaced(3, 4, 10_000),
             UNHARMED,
         ],
     },

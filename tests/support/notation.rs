@@ -20,11 +20,19 @@ fn byte(text: &str) -> u8 {
 }
 
 /// Bytes in hex, with blanks between.
+///
+/// # Panics
+/// If the text is none.
+#[must_use]
 pub fn bytes(text: &str) -> Vec<u8> {
     text.split_whitespace().map(byte).collect()
 }
 
 /// A frame to send.
+///
+/// # Panics
+/// If the text is none.
+#[must_use]
 pub fn frame(text: &str) -> Frame {
     if let Some(class) = text.strip_prefix("error ") {
         return Frame::error(u32::from_str_radix(class, 16).expect("class in hex"), [0; 8]);
@@ -47,6 +55,10 @@ pub fn frame(text: &str) -> Frame {
 }
 
 /// Whether a frame of the ECU is the one expected; all of them have eight bytes (ISO 15765-4, from memory).
+///
+/// # Panics
+/// If the pattern is none.
+#[must_use]
 pub fn matches(pattern: &str, frame: &Frame) -> bool {
     let (address, data) = pattern.split_once('#').expect("`#` after the identifier");
     if frame.id() != id(address) || !frame.is_classic_data() || frame.len() != 8 {
