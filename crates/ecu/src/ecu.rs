@@ -10,7 +10,7 @@ use twotrip_units::{Acceleration, CarInstant, Speed};
 use crate::{
     control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
-    memory::{Conditions, Effect, Effects, Fact, FaultMemory, Lamp, PreloadError, Profile},
+    memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile},
     monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
@@ -119,7 +119,7 @@ impl Ecu {
         if self.control.is_slow_step() && !self.asleep {
             self.step_slow(now);
         }
-        actuators.mil = self.memory.lamp(now) != Lamp::Off;
+        actuators.mil = self.memory.lamp(now).shines(now);
         actuators
     }
 
@@ -295,8 +295,17 @@ impl Ecu {
             coolant_temperature: self.live.coolant_temperature,
             ambient_temperature: self.live.ambient_temperature,
             barometric_pressure: self.live.barometric_pressure,
+            engine_speed: self.live.engine_speed,
+            load: self.live.calculated_load,
         };
-        self.apply(now, &Fact::Conditions(conditions));
+        let effects = self.memory.apply(now, &Fact::Conditions(conditions), &self.live);
+        self.queue(&effects);
+        if effects.contains(Effect::DrivingCycleStarted) {
+            // A long run was cut: its monitors begin anew, with a warm engine.
+            self.with_monitors(now, |monitors, signals, report| {
+                monitors.engine_started(signals, Duration::ZERO, report);
+            });
+        }
     }
 
     fn inhibits(&self) -> Inhibits {

@@ -29,7 +29,7 @@ pub use buffer::{BufferFull, ResponseBuffer};
 pub use code_text::code_text;
 pub use describe::{describe_request, describe_response};
 pub use dtc::{Dtc, DtcError};
-pub use in_use::InUsePerformance;
+pub use in_use::{InUseItem, InUsePerformance};
 pub use info::{InfoType, Information};
 pub use mask::SupportMask;
 pub use monitoring::{Mid, TestResult, TestResults, Tid, Uasid};

@@ -1,12 +1,12 @@
 //! What a fault memory watches over: the monitors of the ECU and the codes they set.
 
-use twotrip_obd::{Dtc, Group};
+use twotrip_obd::{Dtc, Group, InUseItem};
 
 /// A monitor, as its place in [`Catalogue::monitors`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct MonitorId(pub u8);
 
-/// What the regulation needs to know of a monitor.
+/// What the regulation needs to know of a monitor. Built from [`Self::named`], so that what is not said is usual.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct MonitorDefinition {
     /// Name for people and logs.
@@ -19,14 +19,89 @@ pub struct MonitorDefinition {
     /// Watches all the time, and so is done for a driving cycle once it has judged each of its codes; the
     /// others say so with [`super::Fact::Completed`].
     pub continuous: bool,
-    /// Has a pair in service $09 InfoType $08.
-    pub tracked_in_use: bool,
+    /// Its pair in service $09 InfoType $08, if it is tracked there.
+    pub in_use: Option<InUseTracking>,
+    /// Decides with the key off, for the driving cycle that has ended: its results are taken until the next
+    /// start, and settled at once (1968.2(c), from memory: the time up to the next start may be counted with
+    /// the driving cycle before it).
+    pub engine_off: bool,
     /// Codes that keep it from running while pending or commanding the MIL: they freeze its in-use pair
     /// (1968.2(d)(4.5.1), from memory) and take its enabled bit in PID $41.
     pub disabled_by: &'static [Dtc],
 }
 
-/// A code and how it lives.
+impl MonitorDefinition {
+    /// A monitor that runs once a driving cycle, is not tracked in use and never disabled.
+    #[must_use]
+    pub const fn named(name: &'static str, group: Group) -> Self {
+        Self {
+            name,
+            group,
+            minimum_ratio: false,
+            continuous: false,
+            in_use: None,
+            engine_off: false,
+            disabled_by: &[],
+        }
+    }
+}
+
+/// How a monitor is tracked in use.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct InUseTracking {
+    /// Where it is reported; of several monitors of one item the lowest ratio is.
+    pub item: InUseItem,
+    /// What its denominator asks.
+    pub denominator: Denominator,
+}
+
+/// What a denominator asks beyond the general one: 1968.2(d)(4.3.2) (from memory).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Denominator {
+    /// Nothing: catalyst, exhaust sensors, exhaust gas recirculation.
+    General,
+    /// Mild weather and a cold start: evaporative system, (C).
+    Evap,
+    /// An output commanded on for a while, tests not counted: secondary air, (B).
+    SecondaryAir,
+    /// An output commanded on often enough or for long enough: valve timing and the like, (E).
+    Output,
+}
+
+/// How a code is confirmed, and what it waits for until it goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Logic {
+    /// As many driving cycles with a failure as [`super::Profile::driving_cycles_to_confirm`] says.
+    Standard,
+    /// At the first failure: entry into a default mode, fault of the computer (1968.2(d)(2.2.3)).
+    OneCycle,
+    /// Misfire: 1968.2(e)(3.4), mostly from memory.
+    Misfire,
+    /// Fuel system without cylinder imbalance, which is [`Self::Standard`]: 1968.2(e)(6.4).
+    FuelSystem,
+}
+
+impl Logic {
+    /// Whether similar conditions of engine speed, load and warmth decide with it, and its freeze frame takes
+    /// the place of others.
+    #[must_use]
+    pub const fn is_similar_conditions(self) -> bool {
+        matches!(self, Self::Misfire | Self::FuelSystem)
+    }
+
+    /// What a code without a definition is taken for, by the ranges of SAE J2012: P0300 to P0312 misfire,
+    /// P0170 to P0175 fuel system.
+    #[must_use]
+    pub const fn assumed(dtc: Dtc) -> Self {
+        match u16::from_be_bytes(dtc.to_bytes()) {
+            0x0300..=0x0312 => Self::Misfire,
+            0x0170..=0x0175 => Self::FuelSystem,
+            _ => Self::Standard,
+        }
+    }
+}
+
+/// A code and how it lives. Built from [`Self::standard`], so that what is not said is usual.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CodeDefinition {
     /// The code.
@@ -35,10 +110,29 @@ pub struct CodeDefinition {
     pub monitor: MonitorId,
     /// Whether it commands the MIL once confirmed. One that does not never becomes permanent.
     pub commands_mil: bool,
-    /// Driving cycles with a failure that confirm it: 2, or 1 for the faults of 1968.2(d)(2.2.3).
-    pub driving_cycles_to_confirm: u8,
+    /// How it is confirmed.
+    pub logic: Logic,
+    /// Its part is needed to judge the general denominator (vehicle speed, ambient temperature, elevation,
+    /// idle, cold start, time): while pending or commanding the MIL it freezes that and all pairs
+    /// (1968.2(d)(4.5.3), from memory).
+    pub freezes_in_use: bool,
     /// What it means, for people.
     pub text: &'static str,
+}
+
+impl CodeDefinition {
+    /// A code of the standard logic that commands the MIL.
+    #[must_use]
+    pub const fn standard(dtc: Dtc, monitor: MonitorId, text: &'static str) -> Self {
+        Self {
+            dtc,
+            monitor,
+            commands_mil: true,
+            logic: Logic::Standard,
+            freezes_in_use: false,
+            text,
+        }
+    }
 }
 
 /// Monitors and codes of one ECU.

@@ -2,12 +2,15 @@
 //!
 //! Pending and confirmed can hold together (a confirmed code whose latest result is a failure), and a
 //! permanent entry outlives both, so each is a part of its own. Which way a permanent code leaves is not
-//! stored: it follows from whether the code still commands the MIL. Misfire and fuel system have further
-//! rules (similar conditions) that are not here.
+//! stored: it follows from whether the code still commands the MIL. What misfire and fuel system have beyond
+//! that stands in `similar`; the end of a driving cycle in `settle`.
 
 use twotrip_obd::Dtc;
 
-use super::{CodeDefinition, Effect, Effects, MonitorDefinition, MonitorId, Profile};
+use super::{
+    CodeDefinition, Effect, Effects, Logic, MisfireWindow, MonitorDefinition, MonitorId, OperatingPoint,
+    Profile, similar::Similar,
+};
 
 /// Numbers entries, so that codes are listed in the order in which they were stored.
 #[derive(Clone, Copy, Debug, Default)]
@@ -22,27 +25,30 @@ impl Order {
 
 /// What a code's definition says, and what is assumed of a guest.
 #[derive(Clone, Copy, Debug)]
-struct Rule {
+pub(super) struct Rule {
     monitor: Option<MonitorId>,
-    minimum_ratio: bool,
+    pub(super) minimum_ratio: bool,
     commands_mil: bool,
-    driving_cycles_to_confirm: u8,
+    pub(super) logic: Logic,
+    freezes_in_use: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Pending {
+pub(super) struct Pending {
     since: u64,
     failed_cycles: u8,
+    /// Driving cycles that have ended since it was stored, that one included.
+    pub(super) age: u8,
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Confirmed {
+pub(super) struct Confirmed {
     since: u64,
-    phase: Phase,
+    pub(super) phase: Phase,
 }
 
 #[derive(Clone, Copy, Debug)]
-enum Phase {
+pub(super) enum Phase {
     /// Commands the MIL.
     Commanding { passed_cycles: u8 },
     /// Lets the MIL alone: healed, or of no concern to it.
@@ -51,14 +57,14 @@ enum Phase {
 
 /// A permanent entry, and what has been proved since the last clear.
 #[derive(Clone, Copy, Debug)]
-struct Permanent {
+pub(super) struct Permanent {
     since: u64,
-    passed: bool,
-    driven: bool,
+    pub(super) passed: bool,
+    pub(super) driven: bool,
 }
 
 /// What is stored of a code, for explanations.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CodeStatus {
     /// Listed by service $07.
     pub pending: bool,
@@ -82,29 +88,29 @@ pub struct CodeStatus {
     pub passed_this_cycle: bool,
     /// Failed in this or, with the engine off, the last driving cycle.
     pub failed_this_cycle: bool,
-}
-
-/// What the end of a driving cycle, or another event, means to the freeze frame of a code.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum FrameFate {
-    Keep,
-    Erase,
+    /// Misfire and fuel system: where the engine ran at the first event.
+    pub similar_to: Option<OperatingPoint>,
+    /// Misfire and fuel system: similar conditions were met in this or the last driving cycle.
+    pub similar_met: bool,
+    /// Misfire and fuel system: driving cycles in sequence without similar conditions while pending.
+    pub cycles_without_similar: u8,
 }
 
 /// One code and its life.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Record {
-    dtc: Dtc,
-    rule: Rule,
-    pending: Option<Pending>,
-    confirmed: Option<Confirmed>,
-    permanent: Option<Permanent>,
-    passed: bool,
-    failed: bool,
+    pub(super) dtc: Dtc,
+    pub(super) rule: Rule,
+    pub(super) pending: Option<Pending>,
+    pub(super) confirmed: Option<Confirmed>,
+    pub(super) permanent: Option<Permanent>,
+    pub(super) passed: bool,
+    pub(super) failed: bool,
+    pub(super) similar: Similar,
 }
 
 impl Record {
-    pub(super) const fn new(code: &CodeDefinition, monitor: Option<&MonitorDefinition>) -> Self {
+    pub(super) fn new(code: &CodeDefinition, monitor: Option<&MonitorDefinition>) -> Self {
         let minimum_ratio = match monitor {
             Some(monitor) => monitor.minimum_ratio,
             None => false,
@@ -115,25 +121,27 @@ impl Record {
                 monitor: Some(code.monitor),
                 minimum_ratio,
                 commands_mil: code.commands_mil,
-                driving_cycles_to_confirm: code.driving_cycles_to_confirm,
+                logic: code.logic,
+                freezes_in_use: code.freezes_in_use,
             },
         )
     }
 
-    /// A code that the ECU has no monitor for: commands the MIL, two driving cycles.
-    pub(super) const fn guest(dtc: Dtc) -> Self {
+    /// A code that the ECU has no monitor for: commands the MIL, the logic of its range.
+    pub(super) fn guest(dtc: Dtc) -> Self {
         Self::from_rule(
             dtc,
             Rule {
                 monitor: None,
                 minimum_ratio: false,
                 commands_mil: true,
-                driving_cycles_to_confirm: 2,
+                logic: Logic::assumed(dtc),
+                freezes_in_use: false,
             },
         )
     }
 
-    const fn from_rule(dtc: Dtc, rule: Rule) -> Self {
+    fn from_rule(dtc: Dtc, rule: Rule) -> Self {
         Self {
             dtc,
             rule,
@@ -142,6 +150,7 @@ impl Record {
             permanent: None,
             passed: false,
             failed: false,
+            similar: Similar::default(),
         }
     }
 
@@ -155,6 +164,14 @@ impl Record {
 
     pub(super) const fn is_guest(&self) -> bool {
         self.rule.monitor.is_none()
+    }
+
+    pub(super) fn is_misfire(&self) -> bool {
+        self.rule.logic == Logic::Misfire
+    }
+
+    pub(super) const fn has_failed(&self) -> bool {
+        self.failed
     }
 
     pub(super) const fn is_stored(&self) -> bool {
@@ -192,6 +209,17 @@ impl Record {
         self.pending.is_some() || self.commands_mil()
     }
 
+    /// Whether it keeps all in-use counters still.
+    pub(super) const fn freezes_in_use(&self) -> bool {
+        self.rule.freezes_in_use && self.is_present()
+    }
+
+    /// Whether misfire that endangers the catalyst may blink with the lamp for this code.
+    pub(super) fn endangers_catalyst(&self, profile: &Profile) -> bool {
+        self.rule.logic == Logic::Misfire
+            && (self.commands_mil() || self.pending.is_some() && self.similar.endangers_catalyst(profile))
+    }
+
     pub(super) fn status(&self) -> CodeStatus {
         let (passed_cycles, warm_ups) = match self.confirmed.map(|confirmed| confirmed.phase) {
             Some(Phase::Commanding { passed_cycles }) => (passed_cycles, 0),
@@ -210,12 +238,18 @@ impl Record {
             permanent_driven: self.permanent.is_some_and(|permanent| permanent.driven),
             passed_this_cycle: self.passed,
             failed_this_cycle: self.failed,
+            similar_to: self.similar.first().copied(),
+            similar_met: self.similar.met(),
+            cycles_without_similar: self.similar.cycles_without(),
         }
     }
 
-    pub(super) const fn begin_cycle(&mut self) {
+    pub(super) fn begin_cycle(&mut self) {
         self.passed = false;
         self.failed = false;
+        if self.rule.logic.is_similar_conditions() {
+            self.similar.begin_cycle();
+        }
     }
 
     /// A pass; returns whether it is the first of the driving cycle.
@@ -228,24 +262,84 @@ impl Record {
     /// A failure: stores the pending code at the first detection. Only the first failure of a driving cycle
     /// counts. Returns whether it was a new detection, whose conditions a freeze frame may hold;
     /// [`Self::establish`] follows.
-    pub(super) fn fail(&mut self, order: &mut Order, effects: &mut Effects) -> bool {
+    pub(super) fn fail(
+        &mut self,
+        at: OperatingPoint,
+        profile: &Profile,
+        order: &mut Order,
+        effects: &mut Effects,
+    ) -> bool {
         if self.failed {
             return false;
         }
+        if self.rule.logic == Logic::Misfire && !self.similar.exceeded() {
+            self.similar.assume(profile);
+        }
         self.failed = true;
+        self.visit(&at, profile);
         if let Some(permanent) = &mut self.permanent {
             permanent.passed = false;
         }
-        match self.confirmed.as_mut().map(|confirmed| &mut confirmed.phase) {
-            Some(Phase::Commanding { passed_cycles }) => *passed_cycles = 0,
-            Some(Phase::Ageing { warm_ups }) => *warm_ups = 0,
-            None => {}
+        self.interrupt_healing();
+        if let Some(Confirmed {
+            phase: Phase::Ageing { warm_ups },
+            ..
+        }) = &mut self.confirmed
+        {
+            *warm_ups = 0;
         }
-        self.detect(order, effects)
+        self.detect(at, order, effects)
+    }
+
+    /// Too many revolutions misfired; a failure once there were enough of such spans. Returns as
+    /// [`Self::fail`] does.
+    pub(super) fn exceed(
+        &mut self,
+        window: MisfireWindow,
+        at: OperatingPoint,
+        profile: &Profile,
+        order: &mut Order,
+        effects: &mut Effects,
+    ) -> bool {
+        self.similar.exceed(window);
+        self.visit(&at, profile);
+        self.interrupt_healing();
+        (self.similar.decided(profile) || self.has_recurred(profile))
+            && self.fail(at, profile, order, effects)
+    }
+
+    const fn interrupt_healing(&mut self) {
+        if let Some(Confirmed {
+            phase: Phase::Commanding { passed_cycles },
+            ..
+        }) = &mut self.confirmed
+        {
+            *passed_cycles = 0;
+        }
+    }
+
+    /// The engine runs at this point; returns whether that met similar conditions for the first time in this
+    /// driving cycle.
+    pub(super) fn visit(&mut self, at: &OperatingPoint, profile: &Profile) -> bool {
+        self.rule.logic.is_similar_conditions() && self.similar.visit(at, profile)
+    }
+
+    /// Misfire or a fault of the fuel system that had stored a pending code in an earlier driving cycle is there
+    /// again, in the very next one or with similar conditions: (e)(3.4.1)(B), (3.4.2), (6.4.2).
+    pub(super) fn has_recurred(&self, profile: &Profile) -> bool {
+        let Some(pending) = self.pending.filter(|pending| pending.age > 0) else {
+            return false;
+        };
+        let next = pending.age == 1;
+        match self.rule.logic {
+            Logic::Misfire => self.similar.misfire_recurred(profile, next),
+            Logic::FuelSystem => self.failed && (next || self.similar.met()),
+            Logic::Standard | Logic::OneCycle => false,
+        }
     }
 
     /// Counts one more driving cycle with the fault; returns whether it is a new detection.
-    pub(super) fn detect(&mut self, order: &mut Order, effects: &mut Effects) -> bool {
+    pub(super) fn detect(&mut self, at: OperatingPoint, order: &mut Order, effects: &mut Effects) -> bool {
         if let Some(pending) = &mut self.pending {
             pending.failed_cycles = pending.failed_cycles.saturating_add(1);
             return false;
@@ -253,21 +347,48 @@ impl Record {
         self.pending = Some(Pending {
             since: order.next(),
             failed_cycles: 1,
+            age: 0,
         });
         effects.push(Effect::PendingStored(self.dtc));
-        !self.commands_mil()
+        let new = !self.commands_mil();
+        if new && self.rule.logic.is_similar_conditions() {
+            self.similar.store(at);
+        }
+        new
     }
 
-    /// Confirms the code once it has failed in enough driving cycles; returns whether it was confirmed now.
-    pub(super) fn establish(&mut self, order: &mut Order, effects: &mut Effects) -> bool {
-        let enough = self
-            .pending
-            .is_some_and(|pending| pending.failed_cycles >= self.rule.driving_cycles_to_confirm);
-        enough && self.confirm(order, effects)
+    /// A pending code put in by hand, as if an earlier driving cycle had found it.
+    pub(super) fn preload(&mut self, at: OperatingPoint, order: &mut Order, effects: &mut Effects) -> bool {
+        let new = self.detect(at, order, effects);
+        self.similar.preload();
+        if let Some(pending) = &mut self.pending {
+            pending.age = 1;
+        }
+        new
+    }
+
+    /// A confirmed code put in by hand: these are the conditions that it heals under.
+    pub(super) fn preload_conditions(&mut self, at: OperatingPoint) {
+        if self.rule.logic.is_similar_conditions() && self.similar.first().is_none() {
+            self.similar.store(at);
+        }
+    }
+
+    /// Confirms the code once it has failed often enough; returns whether it was confirmed now.
+    pub(super) fn establish(&mut self, profile: &Profile, order: &mut Order, effects: &mut Effects) -> bool {
+        let Some(pending) = self.pending else {
+            return false;
+        };
+        let enough = match self.rule.logic {
+            Logic::OneCycle => true,
+            Logic::Standard => pending.failed_cycles >= profile.driving_cycles_to_confirm,
+            Logic::Misfire | Logic::FuelSystem => self.failed && self.has_recurred(profile),
+        };
+        enough && self.confirm(profile, order, effects)
     }
 
     /// Confirms the code if it is not, or no longer commands the MIL though it should.
-    pub(super) fn confirm(&mut self, order: &mut Order, effects: &mut Effects) -> bool {
+    pub(super) fn confirm(&mut self, profile: &Profile, order: &mut Order, effects: &mut Effects) -> bool {
         let commands = self.rule.commands_mil;
         let phase = if commands {
             Phase::Commanding { passed_cycles: 0 }
@@ -287,7 +408,7 @@ impl Record {
             Some(_) => return false,
         }
         effects.push(Effect::Confirmed(self.dtc));
-        if commands {
+        if commands && profile.permanent_codes {
             let since = match self.permanent {
                 Some(permanent) => permanent.since,
                 None => {
@@ -302,83 +423,5 @@ impl Record {
             });
         }
         true
-    }
-
-    /// Settles the driving cycle just ended, all but the permanent codes of cleared faults.
-    pub(super) fn settle(&mut self, profile: &Profile, warmed_up: bool, effects: &mut Effects) -> FrameFate {
-        let clean = self.passed && !self.failed;
-        let mut erased = false;
-        if clean && self.pending.take().is_some() {
-            effects.push(Effect::PendingErased(self.dtc));
-            erased = true;
-        }
-        match self.confirmed.as_mut().map(|confirmed| &mut confirmed.phase) {
-            Some(Phase::Commanding { passed_cycles }) if clean => {
-                *passed_cycles += 1;
-                if *passed_cycles >= profile.passing_cycles_to_mil_off
-                    && let Some(confirmed) = &mut self.confirmed
-                {
-                    confirmed.phase = Phase::Ageing { warm_ups: 0 };
-                    self.erase_permanent(effects);
-                }
-            }
-            Some(Phase::Ageing { warm_ups }) if warmed_up && !self.failed => {
-                *warm_ups += 1;
-                if *warm_ups >= profile.warm_ups_to_erase {
-                    self.confirmed = None;
-                    effects.push(Effect::ConfirmedErased(self.dtc));
-                    erased = true;
-                }
-            }
-            _ => {}
-        }
-        if erased && self.pending.is_none() && self.confirmed.is_none() {
-            FrameFate::Erase
-        } else {
-            FrameFate::Keep
-        }
-    }
-
-    /// Settles the permanent code of a fault that was cleared. While the code itself commands the MIL it
-    /// heals first ([`Self::settle`]); while any other code commands it, nothing is erased here
-    /// (1968.2(d)(2.5.2)).
-    ///
-    /// A guest has no monitor that could pass or fail: the drive alone is asked of it.
-    pub(super) fn prove(&mut self, mil_commanded: bool, driven: bool, effects: &mut Effects) {
-        let clean = self.passed && !self.failed;
-        let given = clean || self.is_guest();
-        if self.commands_mil() {
-            return;
-        }
-        let Some(permanent) = &mut self.permanent else {
-            return;
-        };
-        permanent.passed |= given;
-        permanent.driven |= driven;
-        let proved = if self.rule.minimum_ratio {
-            clean
-        } else {
-            permanent.passed && permanent.driven
-        };
-        if proved && !mil_commanded {
-            self.erase_permanent(effects);
-        }
-    }
-
-    fn erase_permanent(&mut self, effects: &mut Effects) {
-        if self.permanent.take().is_some() {
-            effects.push(Effect::PermanentErased(self.dtc));
-        }
-    }
-
-    /// Service $04: everything but the permanent entry, whose proof begins anew.
-    pub(super) const fn clear(&mut self) {
-        self.pending = None;
-        self.confirmed = None;
-        self.begin_cycle();
-        if let Some(permanent) = &mut self.permanent {
-            permanent.passed = false;
-            permanent.driven = false;
-        }
     }
 }

@@ -1,4 +1,9 @@
 //! The driving cycle: what one run of the engine has shown so far (13 CCR 1968.2(c), from memory).
+//!
+//! It begins with the engine start and ends when the engine stops or the key goes off, whichever is first: a
+//! stall or a restart without key-off is a new one, a car that rolls on with the key off has ended its own. An
+//! uninterrupted run is cut after [`Profile::driving_cycle_limit`]; the piece that follows is a driving cycle,
+//! but no ignition cycle, because no engine start began it.
 
 use core::time::Duration;
 
@@ -74,6 +79,13 @@ impl DrivingCycle {
         let reached = warm && !self.warmed_up;
         self.warmed_up |= warm;
         reached
+    }
+
+    /// An uninterrupted run has become too long for one driving cycle.
+    pub(super) fn is_full(&self, profile: &Profile) -> bool {
+        profile
+            .driving_cycle_limit
+            .is_some_and(|limit| self.run.run_time >= limit)
     }
 
     pub(super) const fn run_time(&self) -> Duration {

@@ -3,9 +3,9 @@
 use core::time::Duration;
 
 use twotrip_obd::{Dtc, Group};
-use twotrip_units::{Pressure, Speed, Temperature};
+use twotrip_units::{AngularSpeed, Pressure, Ratio, Speed, Temperature};
 
-use super::MonitorId;
+use super::{CatalystMisfire, Lamp, MisfireWindow, MonitorId, OperatingPoint};
 
 /// Something that happened. Repeating a fact is harmless.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,16 +20,28 @@ pub enum Fact {
     EngineStarted,
     /// The engine stopped: the driving cycle ends and is settled, once.
     EngineStopped,
-    /// A monitor found no fault behind this code. Ignored outside a driving cycle, like the other results.
+    /// A monitor found no fault behind this code. Ignored outside a driving cycle, like the other results (but
+    /// for [`engine-off monitors`](super::MonitorDefinition::engine_off)).
     Passed {
         /// The code judged.
         dtc: Dtc,
     },
-    /// A monitor found the fault behind this code.
+    /// A monitor found the fault behind this code; the conditions are those of the freeze frame.
     Failed {
         /// The code judged.
         dtc: Dtc,
     },
+    /// Too many revolutions misfired; how many such spans decide is for the memory to count.
+    Misfire {
+        /// The code of the cylinder or cylinders.
+        dtc: Dtc,
+        /// Which threshold was exceeded.
+        window: MisfireWindow,
+        /// Where the engine ran then.
+        at: OperatingPoint,
+    },
+    /// Misfire that endangers the catalyst begins or ends; it ends with the driving cycle by itself.
+    CatalystMisfire(CatalystMisfire),
     /// A monitor ran to its end; the results of its codes were given before.
     Completed {
         /// The monitor.
@@ -39,6 +51,14 @@ pub enum Fact {
     CouldDetect {
         /// The monitor.
         monitor: MonitorId,
+    },
+    /// The output that a monitor watches is commanded on or off, tests of it not counted (for its in-use
+    /// denominator).
+    Commanded {
+        /// The monitor.
+        monitor: MonitorId,
+        /// On?
+        on: bool,
     },
     /// Whether a monitor can still run in this driving cycle (PID $41); every cycle begins with yes.
     Possible {
@@ -68,6 +88,10 @@ pub struct Conditions {
     pub ambient_temperature: Temperature,
     /// Barometric pressure, absolute.
     pub barometric_pressure: Pressure,
+    /// Engine speed.
+    pub engine_speed: AngularSpeed,
+    /// Calculated load.
+    pub load: Ratio,
 }
 
 /// One consequence of a fact.
@@ -95,6 +119,8 @@ pub enum Effect {
     MilOn,
     /// The MIL is no longer commanded on.
     MilOff,
+    /// What misfire that endangers the catalyst makes of the lamp from now: blinking, steady, or nothing.
+    MisfireLamp(Lamp),
     /// A freeze frame was stored for this code, perhaps over another's.
     FreezeFrameStored(Dtc),
     /// The freeze frame of this code was erased.

@@ -4,9 +4,9 @@
 //! 1968.2(e)(3.4.3) and (6.4.4), from memory). Erased with its code; the slot then waits for the next new
 //! detection.
 
-use twotrip_obd::{Dtc, Group};
+use twotrip_obd::Dtc;
 
-use super::{Catalogue, Effect, Effects};
+use super::{Catalogue, Effect, Effects, Logic};
 use crate::data::LiveData;
 
 /// Conditions stored at the detection of a fault.
@@ -47,14 +47,10 @@ impl Slot {
     }
 }
 
-/// Misfire and fuel system: known by the monitor's group, else by the ranges of SAE J2012, P0300 to P0312 and
-/// P0170 to P0175.
+/// Misfire and fuel system, imbalance left out: 1968.2(e)(3.4.3), (6.4.4).
 fn outranks(catalogue: &Catalogue, dtc: Dtc) -> bool {
-    match catalogue
+    catalogue
         .code(dtc)
-        .and_then(|code| catalogue.monitor(code.monitor))
-    {
-        Some(monitor) => matches!(monitor.group, Group::Misfire | Group::FuelSystem),
-        None => matches!(u16::from_be_bytes(dtc.to_bytes()), 0x0300..=0x0312 | 0x0170..=0x0175),
-    }
+        .map_or_else(|| Logic::assumed(dtc), |code| code.logic)
+        .is_similar_conditions()
 }

@@ -3,10 +3,11 @@
 //! $04.
 
 use alloc::vec::Vec;
+use core::time::Duration;
 
-use twotrip_obd::{Group, InUsePerformance};
+use twotrip_obd::{InUseItem, InUsePerformance};
 
-use super::{Catalogue, MonitorId};
+use super::{Catalogue, Denominator, MonitorId, Profile};
 
 /// Numerator and denominator of one monitor.
 #[derive(Clone, Copy, Debug, Default)]
@@ -15,6 +16,15 @@ struct Pair {
     denominator: u16,
     numerator_counted: bool,
     denominator_counted: bool,
+    output: Output,
+}
+
+/// What an output was commanded in this driving cycle.
+#[derive(Clone, Copy, Debug, Default)]
+struct Output {
+    on: bool,
+    commands: u8,
+    time: Duration,
 }
 
 impl Pair {
@@ -43,6 +53,8 @@ pub(super) struct InUse {
     general_counted: bool,
     ignition_counted: bool,
     pairs: Vec<Pair>,
+    /// Some output is commanded on.
+    any_output: bool,
 }
 
 impl InUse {
@@ -53,6 +65,7 @@ impl InUse {
             general_counted: false,
             ignition_counted: false,
             pairs: catalogue.monitors.iter().map(|_| Pair::default()).collect(),
+            any_output: false,
         }
     }
 
@@ -62,6 +75,53 @@ impl InUse {
         for pair in &mut self.pairs {
             pair.numerator_counted = false;
             pair.denominator_counted = false;
+            pair.output.commands = pair.output.on.into();
+            pair.output.time = Duration::ZERO;
+        }
+    }
+
+    /// The driving cycle goes on from one that was cut: no engine start, so no ignition cycle.
+    pub(super) const fn go_on(&mut self) {
+        self.ignition_counted = true;
+    }
+
+    /// The output behind a monitor is commanded on or off.
+    pub(super) fn command(&mut self, monitor: MonitorId, on: bool) {
+        if let Some(pair) = self.pairs.get_mut(usize::from(monitor.0)) {
+            let output = &mut pair.output;
+            output.commands = output.commands.saturating_add((on && !output.on).into());
+            output.on = on;
+        }
+        self.any_output = self.pairs.iter().any(|pair| pair.output.on);
+    }
+
+    /// Time passes with the engine running.
+    pub(super) fn step(&mut self, span: Duration) {
+        if self.any_output {
+            for pair in self.pairs.iter_mut().filter(|pair| pair.output.on) {
+                pair.output.time = pair.output.time.saturating_add(span);
+            }
+        }
+    }
+
+    /// Whether a monitor's denominator has what it asks beyond the general one.
+    pub(super) fn is_met(
+        &self,
+        monitor: MonitorId,
+        denominator: Denominator,
+        evap_drive: bool,
+        profile: &Profile,
+    ) -> bool {
+        let output = self
+            .pairs
+            .get(usize::from(monitor.0))
+            .map_or_else(Output::default, |pair| pair.output);
+        let long = output.time >= profile.output_denominator.time;
+        match denominator {
+            Denominator::General => true,
+            Denominator::Evap => evap_drive,
+            Denominator::SecondaryAir => long,
+            Denominator::Output => long || output.commands >= profile.output_denominator.commands,
         }
     }
 
@@ -113,17 +173,17 @@ impl InUse {
         }
     }
 
-    /// The counters as reported: of several monitors of a group the pair with the lowest ratio.
+    /// The counters as reported: of several monitors of an item the pair with the lowest ratio.
     pub(super) fn report(&self, catalogue: &Catalogue) -> InUsePerformance {
         let mut report = InUsePerformance::default().with_general(self.general, self.ignition_cycles);
-        for group in Group::ALL {
+        for item in InUseItem::ALL {
             let members = catalogue.monitors.iter().zip(&self.pairs);
             let lowest = members
-                .filter(|(monitor, _)| monitor.group == group && monitor.tracked_in_use)
+                .filter(|(monitor, _)| monitor.in_use.is_some_and(|tracking| tracking.item == item))
                 .map(|(_, pair)| pair)
                 .reduce(|lowest, pair| if pair.reports_before(lowest) { pair } else { lowest });
             if let Some(pair) = lowest {
-                report = report.with_group(group, pair.numerator, pair.denominator);
+                report = report.with_item(item, pair.numerator, pair.denominator);
             }
         }
         report

@@ -17,6 +17,19 @@ pub enum Lamp {
     Blinking,
 }
 
+impl Lamp {
+    /// Whether the bulb shines at this instant: blinking is half a second on, half a second off (once per second:
+    /// 1968.2(e)(3.4.1)(A)(ii); the halves are our choice).
+    #[must_use]
+    pub const fn shines(self, now: CarInstant) -> bool {
+        match self {
+            Self::Off => false,
+            Self::On => true,
+            Self::Blinking => now.as_nanos() / 500_000_000 % 2 == 0,
+        }
+    }
+}
+
 /// Key and bulb check.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) enum Key {
@@ -46,10 +59,10 @@ impl Key {
         }
     }
 
-    pub(super) fn lamp(self, profile: &Profile, now: CarInstant, mil_commanded: bool) -> Lamp {
+    pub(super) fn lamp(self, profile: &Profile, now: CarInstant, commanded: Lamp) -> Lamp {
         match self {
             Self::Off => Lamp::Off,
-            _ if mil_commanded => Lamp::On,
+            _ if commanded != Lamp::Off => commanded,
             Self::Checking(since) if now.saturating_since(since) < profile.bulb_check => Lamp::On,
             Self::Checking(_) | Self::On => Lamp::Off,
         }

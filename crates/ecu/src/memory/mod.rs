@@ -11,21 +11,22 @@
 //! lamp follow from them. Source: 13 CCR 1968.2 (text of 9 November 2007) sections (c), (d), (e), (g) and
 //! SAE J1979, the numbers in [`Profile`]. A driving cycle lasts from [`Fact::EngineStarted`] to
 //! [`Fact::EngineStopped`] or [`Fact::KeyOff`], whichever comes first, and is settled then, once. Monitors
-//! decide only inside it.
+//! decide only inside it; those that need the engine off decide after it, for it, until the next start.
 //!
 //! | file | subject |
 //! |---|---|
 //! | `profile` | the regulation's numbers |
 //! | `catalogue` | monitors and codes |
 //! | `fact` | what goes in, what came of it |
-//! | `code` | the life of one code |
-//! | `cycle` | the driving cycle: warm-up, driven pattern |
+//! | `code`, `settle` | the life of one code; what the end of a driving cycle makes of it |
+//! | `similar` | similar conditions and counted exceedances of misfire and fuel system |
+//! | `cycle` | the driving cycle: warm-up, driven pattern, its longest length |
+//! | `results` | what monitors report |
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
 //! | `preload` | filling without a fault, for authors of tools |
 //!
-//! Not here: the rules of their own of misfire and fuel system (similar conditions), European and statistical
-//! MIL strategies, the engine-off leak test that settles late in the driving cycle just ended, faults of the
-//! sensors that the general denominator itself is judged by.
+//! Not here: statistical MIL strategies, the fuel-cap message that may stand in for the MIL, completeness without
+//! a run in extreme weather, a limit on permanent codes: what the rules leave to the maker, and this one leaves.
 
 mod catalogue;
 mod code;
@@ -38,30 +39,39 @@ mod lamp;
 mod preload;
 mod profile;
 mod readiness;
+mod results;
+mod settle;
+mod similar;
 #[cfg(test)]
 mod tests;
 
 use alloc::vec::Vec;
 
-use twotrip_obd::{Dtc, Group, InUsePerformance, Readiness};
+use twotrip_obd::{Dtc, InUsePerformance, Readiness};
 use twotrip_units::CarInstant;
 
-pub use catalogue::{Catalogue, CodeDefinition, MonitorDefinition, MonitorId};
+pub use catalogue::{
+    Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
+};
 pub use code::CodeStatus;
 pub use counters::Counters;
 pub use fact::{Conditions, Effect, Effects, Fact};
 pub use freeze_frame::FreezeFrame;
 pub use lamp::Lamp;
 pub use preload::PreloadError;
-pub use profile::{DrivePattern, EvapDenominator, Profile};
+pub use profile::{
+    DrivePattern, EvapDenominator, MisfireCounts, OutputDenominator, Profile, SimilarConditions,
+};
+pub use similar::{CatalystMisfire, MisfireWindow, OperatingPoint};
 
 use crate::data::LiveData;
-use code::{FrameFate, Order, Record};
+use code::{Order, Record};
 use counters::Odometers;
 use cycle::DrivingCycle;
 use freeze_frame::Slot;
 use in_use::InUse;
 use lamp::Key;
+use settle::FrameFate;
 
 /// The fault memory of one ECU. Cloning forks it.
 #[derive(Clone, Debug)]
@@ -75,11 +85,20 @@ pub struct FaultMemory {
     key: Key,
     /// While the engine runs.
     cycle: Option<DrivingCycle>,
+    /// A driving cycle has ended, and neither a start nor a clear came after it: monitors that need the engine off
+    /// may decide for it.
+    after_cycle: bool,
     readiness: readiness::Progress,
     odometers: Odometers,
     in_use: InUse,
     /// Whether any record commands the MIL; renewed whenever one may have changed.
     mil_commanded: bool,
+    /// As last told.
+    catalyst_misfire: CatalystMisfire,
+    /// What that makes of the lamp; renewed likewise.
+    misfire_lamp: Lamp,
+    /// Whether any record waits for similar conditions; renewed likewise.
+    watches_conditions: bool,
 }
 
 impl FaultMemory {
@@ -105,10 +124,14 @@ impl FaultMemory {
             frame: Slot::default(),
             key: Key::default(),
             cycle: None,
+            after_cycle: false,
             readiness: readiness::Progress::default(),
             odometers: Odometers::default(),
             in_use: InUse::new(catalogue),
             mil_commanded: false,
+            catalyst_misfire: CatalystMisfire::Gone,
+            misfire_lamp: Lamp::Off,
+            watches_conditions: false,
         }
     }
 
@@ -121,8 +144,14 @@ impl FaultMemory {
             Fact::Conditions(ref conditions) => self.on_conditions(conditions, &mut effects),
             Fact::Passed { dtc } => self.on_passed(dtc, &mut effects),
             Fact::Failed { dtc } => self.on_failed(dtc, live, &mut effects),
+            Fact::Misfire { dtc, window, at } => self.on_misfire(dtc, window, at, live, &mut effects),
+            Fact::CatalystMisfire(misfire) => {
+                self.catalyst_misfire = misfire;
+                self.renew(&mut effects);
+            }
             Fact::Completed { monitor } => self.on_completed(monitor, &mut effects),
             Fact::CouldDetect { monitor } => self.on_could_detect(monitor, &mut effects),
+            Fact::Commanded { monitor, on } => self.in_use.command(monitor, on),
             Fact::Possible { monitor, possible } => self.readiness.possible(monitor, possible),
             Fact::KeyOn => self.key.on(now),
             Fact::Cranking => self.key.end_check(),
@@ -147,37 +176,69 @@ impl FaultMemory {
             self.odometers.warm_up();
             effects.push(Effect::WarmUpCycle);
         }
-        if cycle.run_time() >= self.profile.ignition_cycle_minimum {
+        let run_time = cycle.run_time();
+        let full = cycle.is_full(self.profile);
+        let drive = cycle
+            .general_drive(self.profile)
+            .then(|| cycle.evap_drive(self.profile));
+        self.in_use.step(conditions.span);
+        if run_time >= self.profile.ignition_cycle_minimum {
             self.in_use.count_ignition_cycle();
         }
-        if cycle.general_drive(self.profile) {
-            let evap_drive = cycle.evap_drive(self.profile);
+        if let Some(evap_drive) = drive {
             self.count_denominators(evap_drive, effects);
+        }
+        if self.watches_conditions {
+            self.visit(conditions, effects);
+        }
+        if full {
+            self.on_engine_stopped(effects);
+            self.on_engine_started(effects);
+            self.in_use.go_on();
         }
     }
 
     /// The drive of the general denominator is complete: each monitor's own follows, once per driving cycle.
     fn count_denominators(&mut self, evap_drive: bool, effects: &mut Effects) {
+        if self.is_in_use_frozen() {
+            return;
+        }
         if self.in_use.count_general() {
             effects.push(Effect::GeneralDenominatorCounted);
         }
         for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
             let id = MonitorId(place);
-            let met = match monitor.group {
-                Group::Evap => evap_drive,
-                // Time commanded on, which no fact tells: such a monitor brings it along.
-                Group::SecondaryAir => false,
-                _ => true,
-            };
-            if met
-                && monitor.tracked_in_use
+            if let Some(tracking) = monitor.in_use
                 && !self.in_use.is_denominator_counted(id)
+                && self
+                    .in_use
+                    .is_met(id, tracking.denominator, evap_drive, self.profile)
                 && !self.is_disabled(monitor)
             {
                 self.in_use.count_denominator(id);
                 effects.push(Effect::DenominatorCounted(id));
             }
         }
+    }
+
+    /// The conditions of the engine may be similar to those of a code that waits for them.
+    fn visit(&mut self, conditions: &Conditions, effects: &mut Effects) {
+        let at = OperatingPoint::of_conditions(conditions, self.profile);
+        let mut met = false;
+        for place in 0..self.records.len() {
+            if self.records[place].visit(&at, self.profile) {
+                met = true;
+                self.reconsider(place, at, effects);
+            }
+        }
+        if met {
+            self.renew(effects);
+        }
+    }
+
+    /// Whether a fault of what the driving is judged by keeps all in-use counters still.
+    fn is_in_use_frozen(&self) -> bool {
+        self.records.iter().any(Record::freezes_in_use)
     }
 
     /// Whether a fault now present keeps the monitor from running.
@@ -188,101 +249,18 @@ impl FaultMemory {
             .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
     }
 
-    fn on_could_detect(&mut self, id: MonitorId, effects: &mut Effects) {
-        if let Some(monitor) = self.catalogue.monitor(id)
-            && monitor.tracked_in_use
-            && self.cycle.is_some()
-            && !self.is_disabled(monitor)
-            && self.in_use.count_numerator(id)
-        {
-            effects.push(Effect::NumeratorCounted(id));
-        }
-    }
-
-    fn on_passed(&mut self, dtc: Dtc, effects: &mut Effects) {
-        let Some((place, monitor)) = self.judged(dtc) else {
-            return;
-        };
-        if self.records[place].pass() {
-            self.on_judged(monitor, effects);
-        }
-    }
-
-    fn on_failed(&mut self, dtc: Dtc, live: &LiveData, effects: &mut Effects) {
-        let Some((place, monitor)) = self.judged(dtc) else {
-            return;
-        };
-        let record = &mut self.records[place];
-        if record.fail(&mut self.order, effects) {
-            self.frame.offer(self.catalogue, dtc, live, effects);
-        }
-        let confirmed = record.establish(&mut self.order, effects);
-        if confirmed {
-            self.renew_mil(effects);
-            self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
-        }
-        self.readiness.failed(monitor);
-        self.on_judged(monitor, effects);
-    }
-
-    /// The record that a result is about, and its monitor: in a driving cycle, and not a guest.
-    fn judged(&self, dtc: Dtc) -> Option<(usize, MonitorId)> {
-        self.cycle.as_ref()?;
-        let place = self.records.iter().position(|record| record.dtc() == dtc)?;
-        Some((place, self.records[place].monitor()?))
-    }
-
-    /// A continuous monitor is done for the driving cycle once each of its codes has been judged in it.
-    fn on_judged(&mut self, id: MonitorId, effects: &mut Effects) {
-        let continuous = self
-            .catalogue
-            .monitor(id)
-            .is_some_and(|monitor| monitor.continuous);
-        if continuous
-            && !self.readiness.is_done(id)
-            && self
-                .records
-                .iter()
-                .filter(|record| record.monitor() == Some(id))
-                .all(Record::is_judged)
-        {
-            self.on_completed(id, effects);
-        }
-    }
-
-    fn on_completed(&mut self, monitor: MonitorId, effects: &mut Effects) {
-        if self.cycle.is_some() && self.catalogue.monitor(monitor).is_some() {
-            self.note_readiness(monitor, effects, |readiness| readiness.completed(monitor));
-        }
-    }
-
-    /// Changes readiness, and tells if that completed the monitor's group.
-    fn note_readiness(
-        &mut self,
-        id: MonitorId,
-        effects: &mut Effects,
-        change: impl FnOnce(&mut readiness::Progress),
-    ) {
-        let Some(monitor) = self.catalogue.monitor(id) else {
-            return;
-        };
-        let before = self.readiness.is_decided(self.catalogue, monitor.group);
-        change(&mut self.readiness);
-        if !before && self.readiness.is_decided(self.catalogue, monitor.group) {
-            effects.push(Effect::GroupCompleted(monitor.group));
-        }
-    }
-
     fn on_engine_started(&mut self, effects: &mut Effects) {
         self.key.end_check();
         if self.cycle.is_some() {
             return;
         }
         self.cycle = Some(DrivingCycle::default());
+        self.after_cycle = false;
         self.records.iter_mut().for_each(Record::begin_cycle);
         self.readiness.begin_cycle();
         self.in_use.begin_cycle();
         effects.push(Effect::DrivingCycleStarted);
+        self.renew(effects);
     }
 
     /// End of the driving cycle: heal and age, then let go of the MIL, then of permanent codes that were
@@ -292,6 +270,8 @@ impl FaultMemory {
             return;
         };
         effects.push(Effect::DrivingCycleEnded);
+        self.after_cycle = true;
+        self.catalyst_misfire = CatalystMisfire::Gone;
         if cycle.warmed_up() && !self.mil_commanded {
             self.odometers
                 .warm_up_with_mil_off(self.profile.warm_ups_to_erase);
@@ -301,7 +281,7 @@ impl FaultMemory {
                 self.frame.erase(record.dtc(), effects);
             }
         }
-        self.renew_mil(effects);
+        self.renew(effects);
         let driven = cycle.permanent_drive(self.profile);
         for record in &mut self.records {
             record.prove(self.mil_commanded, driven, effects);
@@ -312,6 +292,7 @@ impl FaultMemory {
     /// Service $04: all but permanent codes, in-use counters and what the key does.
     fn on_clear(&mut self, effects: &mut Effects) {
         effects.push(Effect::Cleared);
+        self.after_cycle = false;
         if let Some(dtc) = self.frame.frame().map(|frame| frame.dtc) {
             self.frame.erase(dtc, effects);
         }
@@ -319,10 +300,12 @@ impl FaultMemory {
         self.dismiss_guests();
         self.readiness.clear();
         self.odometers.clear();
-        self.renew_mil(effects);
+        self.renew(effects);
     }
 
-    fn renew_mil(&mut self, effects: &mut Effects) {
+    /// Works out anew what follows from the records: whether the MIL is commanded, what misfire makes of it,
+    /// whether conditions are to be watched.
+    fn renew(&mut self, effects: &mut Effects) {
         let commanded = self.records.iter().any(Record::commands_mil);
         if commanded != self.mil_commanded {
             self.mil_commanded = commanded;
@@ -330,6 +313,17 @@ impl FaultMemory {
                 self.odometers.mil_on();
             }
             effects.push(if commanded { Effect::MilOn } else { Effect::MilOff });
+        }
+        self.watches_conditions = self.records.iter().any(|record| record.similar.watches());
+        let stored = |record: &Record| record.endangers_catalyst(self.profile);
+        let lamp = match self.catalyst_misfire {
+            CatalystMisfire::Present if self.records.iter().any(stored) => Lamp::Blinking,
+            CatalystMisfire::CutOff if self.records.iter().any(stored) => Lamp::On,
+            _ => Lamp::Off,
+        };
+        if lamp != self.misfire_lamp {
+            self.misfire_lamp = lamp;
+            effects.push(Effect::MisfireLamp(lamp));
         }
     }
 
@@ -378,16 +372,21 @@ impl FaultMemory {
         u8::try_from(count).unwrap_or(127)
     }
 
-    /// Whether a confirmed code commands the MIL on (PID $01 byte A bit 7). The bulb check does not.
+    /// Whether the MIL is commanded on (PID $01 byte A bit 7): by a confirmed code, or by misfire that blinks with
+    /// it (the rule does not say: our choice). The bulb check does not.
     #[must_use]
     pub const fn mil_commanded(&self) -> bool {
-        self.mil_commanded
+        self.mil_commanded || !matches!(self.misfire_lamp, Lamp::Off)
     }
 
     /// What the lamp shows: dark with the key off; lit by a fault, or for its check.
     #[must_use]
     pub fn lamp(&self, now: CarInstant) -> Lamp {
-        self.key.lamp(self.profile, now, self.mil_commanded)
+        let commanded = match self.misfire_lamp {
+            Lamp::Off if self.mil_commanded => Lamp::On,
+            lamp => lamp,
+        };
+        self.key.lamp(self.profile, now, commanded)
     }
 
     /// Frame 0 of service $02.

@@ -1,15 +1,16 @@
 //! Filling the memory without a fault, for authors of tools: not physical, and said to be so wherever it is
 //! used.
 //!
-//! Codes that the ECU has no monitor for come in as guests: they command the MIL and need two driving cycles
-//! like most, but nothing ever judges them, so only service $04 takes them out. Their permanent entry then
+//! Codes that the ECU has no monitor for come in as guests: they command the MIL and live by the logic of their
+//! range, but nothing ever judges them, so only service $04 takes them out (and a pending code of misfire or fuel
+//! system goes after 80 driving cycles without similar conditions). Their permanent entry then
 //! follows the rule for monitors without a minimum ratio, 13 CCR 1968.2(d)(2.5.2)(B) (from memory), as far as
 //! it can: no monitor could pass or fail, so one driving cycle with the drive of that rule erases it.
 
 use thiserror::Error;
 use twotrip_obd::Dtc;
 
-use super::{Effects, FaultMemory, code::Record};
+use super::{Effects, FaultMemory, OperatingPoint, code::Record};
 use crate::data::LiveData;
 
 /// Why a code was not preloaded.
@@ -38,11 +39,13 @@ impl FaultMemory {
     pub fn preload_confirmed(&mut self, dtc: Dtc, live: &LiveData) -> Result<Effects, PreloadError> {
         let mut effects = Effects::NONE;
         let place = self.admit(dtc)?;
+        let at = OperatingPoint::of(live, self.profile);
         let record = &mut self.records[place];
-        if record.confirm(&mut self.order, &mut effects) {
+        if record.confirm(self.profile, &mut self.order, &mut effects) {
+            record.preload_conditions(at);
             self.frame.offer(self.catalogue, dtc, live, &mut effects);
         }
-        self.renew_mil(&mut effects);
+        self.renew(&mut effects);
         Ok(effects)
     }
 
@@ -54,10 +57,12 @@ impl FaultMemory {
     pub fn preload_pending(&mut self, dtc: Dtc, live: &LiveData) -> Result<Effects, PreloadError> {
         let mut effects = Effects::NONE;
         let place = self.admit(dtc)?;
+        let at = OperatingPoint::of(live, self.profile);
         let record = &mut self.records[place];
-        if record.pending_since().is_none() && record.detect(&mut self.order, &mut effects) {
+        if record.pending_since().is_none() && record.preload(at, &mut self.order, &mut effects) {
             self.frame.offer(self.catalogue, dtc, live, &mut effects);
         }
+        self.renew(&mut effects);
         Ok(effects)
     }
 

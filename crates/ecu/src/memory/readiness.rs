@@ -105,6 +105,10 @@ impl Progress {
 
     /// PID $41 bytes B, C, D: "supported" says that what is not done yet can still run. A monitor that a
     /// fault now present disables cannot.
+    ///
+    /// A group in bytes C and D is done by all its members, so it cannot be any more once one of them cannot. A
+    /// continuous group goes on watching without the member that cannot run (a rationality check after a hot
+    /// start): that member is left out of both bits.
     pub(super) fn this_cycle(
         &self,
         catalogue: &Catalogue,
@@ -114,11 +118,14 @@ impl Progress {
             if members(catalogue, group).next().is_none() {
                 return readiness;
             }
-            let done = members(catalogue, group).all(|monitor| self.done.contains(monitor));
-            let enabled = members(catalogue, group).all(|monitor| {
+            let can_run = |monitor| {
                 let disabled = catalogue.monitor(monitor).is_some_and(&is_disabled);
                 self.done.contains(monitor) || !self.impossible.contains(monitor) && !disabled
-            });
+            };
+            let left =
+                || members(catalogue, group).filter(|&monitor| !group.is_continuous() || can_run(monitor));
+            let enabled = left().next().is_some() && left().all(can_run);
+            let done = left().next().is_some() && left().all(|monitor| self.done.contains(monitor));
             readiness.with(group, enabled, done)
         })
     }

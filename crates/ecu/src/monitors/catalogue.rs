@@ -1,8 +1,8 @@
 //! Monitors and codes of this ECU as data.
 
-use twotrip_obd::{Dtc, Group};
+use twotrip_obd::{Dtc, Group, InUseItem};
 
-use crate::memory::{Catalogue, CodeDefinition, MonitorDefinition, MonitorId};
+use crate::memory::{Catalogue, CodeDefinition, Denominator, InUseTracking, MonitorDefinition, MonitorId};
 
 /// Purge flow.
 pub const P0441: Dtc = Dtc::p(0x0441);
@@ -35,41 +35,29 @@ pub const TANK_PRESSURE_CIRCUIT: MonitorId = MonitorId(2);
 pub const BLOCK_LEAK_TEST: &[Dtc] = &[P0452, P0453];
 
 const fn code(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {
-    CodeDefinition {
-        dtc,
-        monitor,
-        commands_mil: true,
-        driving_cycles_to_confirm: 2,
-        text,
-    }
+    CodeDefinition::standard(dtc, monitor, text)
 }
 
 /// Monitors and codes of this ECU; meanings after SAE J2012, in our own words.
 pub static CATALOGUE: Catalogue = Catalogue {
     monitors: &[
         MonitorDefinition {
-            name: "evap leak",
-            group: Group::Evap,
             minimum_ratio: true,
-            continuous: false,
-            tracked_in_use: true,
+            in_use: Some(InUseTracking {
+                item: InUseItem::Evap,
+                denominator: Denominator::Evap,
+            }),
             disabled_by: BLOCK_LEAK_TEST,
+            ..MonitorDefinition::named("evap leak", Group::Evap)
         },
         MonitorDefinition {
-            name: "tank pressure rationality",
-            group: Group::Components,
             minimum_ratio: true,
-            continuous: false,
-            tracked_in_use: false,
             disabled_by: BLOCK_LEAK_TEST,
+            ..MonitorDefinition::named("tank pressure rationality", Group::Components)
         },
         MonitorDefinition {
-            name: "tank pressure circuit",
-            group: Group::Components,
-            minimum_ratio: false,
             continuous: true,
-            tracked_in_use: false,
-            disabled_by: &[],
+            ..MonitorDefinition::named("tank pressure circuit", Group::Components)
         },
     ],
     codes: &[

@@ -43,9 +43,11 @@ impl Identity {
         let _ = write!(crc, "{profile:?}\n{catalogue:?}");
         let mut vin = [0; 17];
         vin.copy_from_slice(Self::VIN.as_bytes());
+        let mut calibration_id = *b"TWOTRIP-ENG-    ";
+        calibration_id[12..].copy_from_slice(&profile.calibration);
         Self {
             vin,
-            calibration_id: *b"TWOTRIP-ENG-2010",
+            calibration_id,
             verification_number: crc.finish(),
             ecu_name: *b"ECM\0-EngineControl\0\0",
         }

@@ -111,8 +111,7 @@ const STORED: &[(u8, FromMemory)] = &[
     }),
     // Oxygen sensors at bank 1: sensors 1 and 2.
     (0x13, |_| Bytes([0b0000_0011, 0, 0, 0])),
-    // OBD II as defined by California.
-    (0x1C, |_| Bytes([1, 0, 0, 0])),
+    (0x1C, |memory| Bytes([memory.profile().obd_requirement, 0, 0, 0])),
     (0x21, |memory| Number(memory.counters().distance_with_mil.into())),
     (0x30, |memory| {
         Number(memory.counters().warm_ups_since_clear.into())

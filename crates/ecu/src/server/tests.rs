@@ -5,7 +5,7 @@ extern crate std;
 use core::time::Duration;
 use std::{string::ToString, vec, vec::Vec};
 
-use twotrip_obd::{Dtc, Group, Pid, Response, pid::Kind};
+use twotrip_obd::{Dtc, Group, InUseItem, Pid, Response, pid::Kind};
 use twotrip_units::{
     Angle, AngularSpeed, CarInstant, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage,
 };
@@ -13,17 +13,22 @@ use twotrip_units::{
 use super::*;
 use crate::{
     data::FuelSystemStatus,
-    memory::{Catalogue, CodeDefinition, Conditions, Fact, MonitorDefinition, MonitorId, Profile},
+    memory::{
+        Catalogue, CodeDefinition, Conditions, Denominator, Fact, InUseTracking, MonitorDefinition,
+        MonitorId, Profile,
+    },
 };
 
 const fn monitor(name: &'static str, group: Group, continuous: bool) -> MonitorDefinition {
+    let tracking = InUseTracking {
+        item: InUseItem::Evap,
+        denominator: Denominator::Evap,
+    };
     MonitorDefinition {
-        name,
-        group,
         minimum_ratio: !continuous,
         continuous,
-        tracked_in_use: !continuous,
-        disabled_by: &[],
+        in_use: if continuous { None } else { Some(tracking) },
+        ..MonitorDefinition::named(name, group)
     }
 }
 
@@ -33,20 +38,8 @@ static CATALOGUE: Catalogue = Catalogue {
         monitor("tank pressure circuit", Group::Components, true),
     ],
     codes: &[
-        CodeDefinition {
-            dtc: Dtc::p(0x0455),
-            monitor: MonitorId(0),
-            commands_mil: true,
-            driving_cycles_to_confirm: 2,
-            text: "leak",
-        },
-        CodeDefinition {
-            dtc: Dtc::p(0x0452),
-            monitor: MonitorId(1),
-            commands_mil: true,
-            driving_cycles_to_confirm: 2,
-            text: "sensor low",
-        },
+        CodeDefinition::standard(Dtc::p(0x0455), MonitorId(0), "leak"),
+        CodeDefinition::standard(Dtc::p(0x0452), MonitorId(1), "sensor low"),
     ],
 };
 
@@ -183,6 +176,8 @@ fn confirmed() -> FaultMemory {
         coolant_temperature: Temperature::from_celsius(90.0),
         ambient_temperature: Temperature::from_celsius(18.0),
         barometric_pressure: Pressure::from_kilopascals(101.0),
+        engine_speed: AngularSpeed::from_rpm(1726.0),
+        load: Ratio::from_percent(20.0),
     };
     for fact in [
         Fact::EngineStarted,

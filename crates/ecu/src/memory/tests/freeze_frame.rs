@@ -108,7 +108,7 @@ fn the_frame_outlives_the_mil() {
             "P0300 | P0455 | - | off | P0300",
         ),
         (
-            &[KeyOn, Start, Pass(MISFIRE_RANDOM), KeyOff],
+            &[KeyOn, Start, Idle(1), Pass(MISFIRE_RANDOM), KeyOff],
             "- | P0455 | - | off | -",
         ),
     ]);

@@ -1,7 +1,7 @@
 //! In-use performance counters: 13 CCR 1968.2(d)(4), (d)(5), (g)(5), mostly from memory; the numbers of the
 //! general denominator also in the public source of J1699-3 (test 10).
 
-use super::*;
+use super::{wide::*, *};
 
 fn pair(car: &Car, group: Group) -> (u16, u16) {
     car.memory.in_use().group(group).unwrap()
@@ -176,4 +176,117 @@ fn ignition_cycles_roll_over() {
     car.happen(Start);
     car.apply(Fact::Conditions(car.conditions));
     assert_eq!(cycles(&car), 0);
+}
+
+/// (d)(4.3.2)(E) (from memory): commanded twice, or for 10 s in sum, in the driving cycle, beyond the general drive.
+#[test]
+fn an_output_counts_when_commanded_twice_or_for_ten_seconds() {
+    let on = Command(VALVE_TIMING, true);
+    let off = Command(VALVE_TIMING, false);
+    let counts = |events: &[Event]| {
+        let mut car = wide_car();
+        car.happen_all(&[KeyOn, Start]);
+        car.happen_all(events);
+        assert_eq!(pair(&car, Group::Egr), (0, 0), "before the general drive");
+        car.happen_all(&DRIVE);
+        pair(&car, Group::Egr) == (0, 1)
+    };
+    assert!(!counts(&[]));
+    assert!(!counts(&[on, Idle(9), on, off]), "told twice that it is on");
+    assert!(counts(&[on, Idle(9), off, on, off]));
+    assert!(counts(&[on, Idle(10), off]));
+    assert!(counts(&[on]), "on all the time");
+    assert!(
+        !counts(&[on, Idle(9), off, Stop, Start, on, off]),
+        "once each in two"
+    );
+}
+
+/// (d)(4.3.2)(B) (from memory): secondary air, 10 s; commands alone do not count.
+#[test]
+fn secondary_air_counts_after_ten_seconds() {
+    let on = Command(SECONDARY_AIR, true);
+    let off = Command(SECONDARY_AIR, false);
+    let counts = |events: &[Event]| {
+        let mut car = wide_car();
+        car.happen_all(&[KeyOn, Start]);
+        car.happen_all(events);
+        car.happen_all(&DRIVE);
+        pair(&car, Group::SecondaryAir) == (0, 1)
+    };
+    assert!(!counts(&[on, Idle(3), off, on, Idle(3), off, on, Idle(3), off]));
+    assert!(counts(&[on, Idle(5), off, on, Idle(5), off]));
+}
+
+/// (d)(5.1): front and rear sensor have a pair each, though they share a readiness bit.
+#[test]
+fn front_and_rear_sensor_are_tracked_apart() {
+    let mut car = wide_car();
+    car.happen_all(&[KeyOn, Start, CouldDetect(REAR_SENSOR), Stop, Start]);
+    car.happen_all(&[CouldDetect(FRONT_SENSOR), CouldDetect(REAR_SENSOR)]);
+    car.happen_all(&DRIVE);
+    let in_use = car.memory.in_use();
+    assert_eq!(in_use.item(InUseItem::PrimarySensorBank1), (1, 1));
+    assert_eq!(in_use.item(InUseItem::SecondarySensorBank1), (2, 1));
+    assert_eq!(in_use.item(InUseItem::PrimarySensorBank2), (0, 0), "not fitted");
+}
+
+/// (d)(4.5.3) (from memory): a fault of what the drive is judged by freezes all pairs and the general denominator,
+/// not the ignition cycles; gone, they count again.
+#[test]
+fn a_fault_of_the_speed_signal_freezes_everything_but_ignition_cycles() {
+    let mut car = wide_car();
+    car.happen_all(&[KeyOn, Start, Fail(NO_SPEED), CouldDetect(FRONT_SENSOR)]);
+    car.happen_all(&DRIVE);
+    let mut expected = [0; 20];
+    expected[1] = 1;
+    assert_eq!(car.memory.in_use().counters(), &expected);
+    car.happen_all(&[KeyOff, KeyOn, Clear, Start, CouldDetect(FRONT_SENSOR)]);
+    car.happen_all(&DRIVE);
+    assert_eq!(car.memory.in_use().counters()[..2], [1, 2]);
+    assert_eq!(car.memory.in_use().item(InUseItem::PrimarySensorBank1), (1, 1));
+    // Healed in the dark: counting resumes although the code is still stored as confirmed.
+    for event in [
+        Fail(NO_SPEED),
+        Fail(NO_SPEED),
+        Pass(NO_SPEED),
+        Pass(NO_SPEED),
+        Pass(NO_SPEED),
+    ] {
+        car.happen_all(&[KeyOff, KeyOn, Start, event]);
+        car.happen_all(&DRIVE);
+        assert_eq!(car.memory.in_use().counters()[0], 1);
+    }
+    car.happen_all(&[KeyOff, KeyOn, Start]);
+    car.happen_all(&DRIVE);
+    assert_eq!(
+        (car.stored().as_str(), general(&car)),
+        ("- | P0500 | - | off | P0500", 2)
+    );
+}
+
+/// (g)(5.2.1)(D) (from memory): the general denominator rolls to 0 like the ignition cycles; it and the pairs grow by
+/// one a driving cycle at most.
+#[test]
+fn the_general_denominator_rolls_over() {
+    let mut car = Car::new();
+    car.conditions.span = Duration::from_secs(600);
+    let drive = |car: &mut Car| {
+        car.happen(Start);
+        car.conditions.vehicle_speed = Speed::from_kilometres_per_hour(60.0);
+        car.apply(Fact::Conditions(car.conditions));
+        car.conditions.vehicle_speed = Speed::ZERO;
+        car.apply(Fact::Conditions(car.conditions));
+        car.apply(Fact::Conditions(car.conditions));
+        car.happen(Stop);
+    };
+    for _ in 0..65_535_u32 {
+        drive(&mut car);
+    }
+    assert_eq!(
+        (general(&car), pair(&car, Group::Catalyst)),
+        (65_535, (0, 65_535))
+    );
+    drive(&mut car);
+    assert_eq!((general(&car), pair(&car, Group::Catalyst)), (0, (0, 32_768)));
 }

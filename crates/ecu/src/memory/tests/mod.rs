@@ -1,26 +1,32 @@
 //! Event tables over a car with a few monitors: a row is what happens, and what is stored after it.
 
 mod counters;
+mod cycle;
+mod engine_off;
+mod eobd;
 mod freeze_frame;
+mod fuel_system;
 mod in_use;
 mod lamp;
 mod life;
+mod misfire;
 mod permanent;
 mod preload;
 mod readiness;
 mod scenarios;
+mod wide;
 
 extern crate std;
 
 use core::{fmt::Write, time::Duration};
 use std::string::String;
 
-use twotrip_obd::{Dtc, Group};
-use twotrip_units::{CarInstant, Pressure, Speed, Temperature};
+use twotrip_obd::{Dtc, Group, InUseItem};
+use twotrip_units::{AngularSpeed, CarInstant, Pressure, Ratio, Speed, Temperature};
 
 use super::{
-    Catalogue, CodeDefinition, Conditions, Effect, Effects, Fact, FaultMemory, MonitorDefinition, MonitorId,
-    Profile,
+    Catalogue, CatalystMisfire, CodeDefinition, Conditions, Denominator, Effect, Effects, Fact, FaultMemory,
+    InUseTracking, Logic, MisfireWindow, MonitorDefinition, MonitorId, OperatingPoint, Profile,
 };
 use crate::data::LiveData;
 
@@ -48,24 +54,23 @@ const fn monitor(
     minimum_ratio: bool,
     continuous: bool,
 ) -> MonitorDefinition {
+    let denominator = match group {
+        Group::Evap => Denominator::Evap,
+        _ => Denominator::General,
+    };
     MonitorDefinition {
-        name,
-        group,
         minimum_ratio,
         continuous,
-        tracked_in_use: minimum_ratio,
-        disabled_by: &[],
+        in_use: match InUseItem::of_group(group) {
+            Some(item) => Some(InUseTracking { item, denominator }),
+            None => None,
+        },
+        ..MonitorDefinition::named(name, group)
     }
 }
 
 const fn code(dtc: Dtc, monitor: MonitorId) -> CodeDefinition {
-    CodeDefinition {
-        dtc,
-        monitor,
-        commands_mil: true,
-        driving_cycles_to_confirm: 2,
-        text: "a fault",
-    }
+    CodeDefinition::standard(dtc, monitor, "a fault")
 }
 
 static CATALOGUE: Catalogue = Catalogue {
@@ -88,9 +93,12 @@ static CATALOGUE: Catalogue = Catalogue {
         code(GROSS_LEAK, LEAK),
         code(SMALL_LEAK, LEAK),
         code(NO_PURGE, PURGE_FLOW),
-        code(MISFIRE_RANDOM, MISFIRE),
         CodeDefinition {
-            driving_cycles_to_confirm: 1,
+            logic: Logic::Misfire,
+            ..code(MISFIRE_RANDOM, MISFIRE)
+        },
+        CodeDefinition {
+            logic: Logic::OneCycle,
             ..code(THROTTLE_TRACKS, THROTTLE)
         },
         CodeDefinition {
@@ -120,6 +128,14 @@ enum Event {
     Drive(u64, f64),
     /// Seconds at km/h, pedal released.
     Coast(u64, f64),
+    /// Engine speed in rpm and load in percent, from now on.
+    At(f64, f64),
+    /// A span of revolutions with too much misfire, where the engine runs now.
+    Misfire(Dtc, MisfireWindow),
+    /// Misfire that endangers the catalyst.
+    Catalyst(CatalystMisfire),
+    /// An output on or off.
+    Command(MonitorId, bool),
     /// °C from now on.
     Coolant(f64),
     /// °C from now on.
@@ -143,8 +159,16 @@ struct Car {
 
 impl Car {
     fn new() -> Self {
-        Self {
-            memory: FaultMemory::new(&Profile::US_2010, &CATALOGUE),
+        Self::under(&Profile::US_2010)
+    }
+
+    fn under(profile: &'static Profile) -> Self {
+        Self::with(profile, &CATALOGUE)
+    }
+
+    fn with(profile: &'static Profile, catalogue: &'static Catalogue) -> Self {
+        let mut car = Self {
+            memory: FaultMemory::new(profile, catalogue),
             now: CarInstant::ZERO,
             live: LiveData::default(),
             conditions: Conditions {
@@ -154,8 +178,17 @@ impl Car {
                 coolant_temperature: Temperature::from_celsius(20.0),
                 ambient_temperature: Temperature::from_celsius(20.0),
                 barometric_pressure: Pressure::from_kilopascals(100.0),
+                engine_speed: AngularSpeed::from_rpm(2000.0),
+                load: Ratio::from_percent(40.0),
             },
-        }
+        };
+        car.happen_all(&[At(2000.0, 40.0), Coolant(20.0)]);
+        car
+    }
+
+    /// Where the engine runs.
+    fn point(&self) -> OperatingPoint {
+        OperatingPoint::of(&self.live, self.memory.profile())
     }
 
     fn apply(&mut self, fact: Fact) -> Effects {
@@ -191,8 +224,23 @@ impl Car {
             Idle(seconds) => self.travel(seconds, 0.0, true),
             Drive(seconds, speed) => self.travel(seconds, speed, false),
             Coast(seconds, speed) => self.travel(seconds, speed, true),
+            At(rpm, percent) => {
+                self.live.engine_speed = AngularSpeed::from_rpm(rpm);
+                self.live.calculated_load = Ratio::from_percent(percent);
+                self.conditions.engine_speed = self.live.engine_speed;
+                self.conditions.load = self.live.calculated_load;
+                Effects::NONE
+            }
+            Misfire(dtc, window) => self.apply(Fact::Misfire {
+                dtc,
+                window,
+                at: self.point(),
+            }),
+            Catalyst(misfire) => self.apply(Fact::CatalystMisfire(misfire)),
+            Command(monitor, on) => self.apply(Fact::Commanded { monitor, on }),
             Coolant(celsius) => {
                 self.conditions.coolant_temperature = Temperature::from_celsius(celsius);
+                self.live.coolant_temperature = self.conditions.coolant_temperature;
                 Effects::NONE
             }
             Ambient(celsius) => {

@@ -1,7 +1,7 @@
 //! Readiness: 13 CCR 1968.2(g)(4.1) and SAE J1979 PIDs $01 and $41, from memory; places of the bits agree
 //! with the public source of the J1699-3 conformance test.
 
-use super::*;
+use super::{wide::*, *};
 
 const PASS_LEAK: [Event; 3] = [Pass(GROSS_LEAK), Pass(SMALL_LEAK), Done(LEAK)];
 const PASS_PURGE: [Event; 2] = [Pass(NO_PURGE), Done(PURGE_FLOW)];
@@ -132,4 +132,63 @@ fn a_monitor_that_cannot_run_any_more_is_not_enabled() {
     assert!(!enabled(&car));
     car.happen(KeyOff);
     assert!(enabled(&car));
+}
+
+/// SAE J1979, PID $41 (from memory): the components go on being watched where one of their checks cannot run in this
+/// driving cycle (a rationality check after a hot start); that one is not waited for.
+#[test]
+fn a_check_that_cannot_run_does_not_disable_the_components() {
+    let mut car = wide_car();
+    let components = |car: &Car| {
+        let readiness = car.memory.readiness_this_cycle();
+        (
+            readiness.is_supported(Group::Components),
+            readiness.is_complete(Group::Components),
+        )
+    };
+    car.happen_all(&[KeyOn, Start, Pass(NO_SPEED)]);
+    assert_eq!(components(&car), (true, false), "rationality can still run");
+    car.happen(Possible(RATIONALITY, false));
+    assert_eq!(components(&car), (true, true));
+    car.happen_all(&[Stop, Start, Possible(RATIONALITY, false)]);
+    assert_eq!(components(&car), (true, false));
+    car.happen(Possible(VEHICLE_SPEED, false));
+    assert_eq!(components(&car), (false, false), "none can run");
+    car.happen_all(&[Stop, Start, Pass(SPEED_ODD), Done(RATIONALITY)]);
+    assert_eq!(components(&car), (true, false));
+    car.happen_all(&[Pass(NO_SPEED), Possible(RATIONALITY, false)]);
+    assert_eq!(
+        components(&car),
+        (true, true),
+        "done before it could not run any more"
+    );
+}
+
+/// J1699-3 test 5.6: key on after a clear, every group of bytes C and D reads "not complete" in PID $41.
+#[test]
+fn after_a_clear_nothing_is_done() {
+    let mut car = Car::new();
+    cycle(&mut car, &PASS_LEAK);
+    cycle(&mut car, &PASS_PURGE);
+    cycle(&mut car, &[Pass(CATALYST_WEAK), Done(CATALYST)]);
+    car.happen_all(&[KeyOn, Clear]);
+    let [_, supported, _] = car.memory.readiness_since_clear().to_bytes();
+    for readiness in [
+        car.memory.readiness_since_clear(),
+        car.memory.readiness_this_cycle(),
+    ] {
+        assert_eq!(readiness.to_bytes()[2], supported);
+    }
+}
+
+/// 1968.2(g)(4.4.6)(D), (g)(5.2.1)(A) (from memory): a memory made anew, as reprogramming leaves it, has neither
+/// permanent codes nor counts, and no group complete.
+#[test]
+fn a_new_memory_has_run_nothing() {
+    let car = wide_car();
+    assert_eq!(car.stored(), "- | - | - | off | -");
+    assert_eq!(car.memory.in_use().counters(), &[0; 20]);
+    let [_, supported, incomplete] = car.memory.readiness_since_clear().to_bytes();
+    assert_eq!(supported, incomplete);
+    assert_ne!(supported, 0);
 }
