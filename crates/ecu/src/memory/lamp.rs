@@ -25,7 +25,7 @@ impl Lamp {
         match self {
             Self::Off => false,
             Self::On => true,
-            Self::Blinking => now.as_nanos() / 500_000_000 % 2 == 0,
+            Self::Blinking => (now.as_nanos() / 500_000_000).is_multiple_of(2),
         }
     }
 }
