@@ -74,8 +74,8 @@ impl Bench {
             None => {}
         }
         self.vehicle.step(&moved, controls);
-        let pins = self.harness.sense(&self.vehicle.sensors());
-        self.actuators = self.ecu.step(self.now, &pins);
+        let pins = self.harness.sense(self.vehicle.sensors());
+        self.actuators = self.ecu.step(self.now, pins);
         while let Some(effect) = self.ecu.poll_effect() {
             self.effects.push((self.now.as_secs_f64(), effect));
         }

@@ -108,6 +108,8 @@ pub struct Harness {
     faults: [Option<WiringFault>; Circuit::ALL.len()],
     /// Whether there is any fault: a sound harness costs a look at this and no more.
     faulty: bool,
+    /// Room for what arrives where a fault changes it.
+    arriving: SensorPins,
 }
 
 impl Harness {
@@ -137,23 +139,25 @@ impl Harness {
             .filter_map(|circuit| Some((circuit, self.fault(circuit)?)))
     }
 
-    /// What arrives at the ECU of what the sensors say.
+    /// What arrives at the ECU of what the sensors say; a sound harness copies nothing.
     #[must_use]
     #[inline]
-    pub fn sense(&self, sensors: &SensorPins) -> SensorPins {
-        let mut pins = *sensors;
-        if self.faulty {
-            self.distort(&mut pins);
+    pub fn sense<'a>(&'a mut self, sensors: &'a SensorPins) -> &'a SensorPins {
+        if !self.faulty {
+            return sensors;
         }
-        pins
+        self.arriving = self.distorted(sensors);
+        &self.arriving
     }
 
     #[cold]
-    fn distort(&self, pins: &mut SensorPins) {
+    fn distorted(&self, sensors: &SensorPins) -> SensorPins {
+        let mut pins = *sensors;
         for (circuit, fault) in self.faults() {
-            let healthy = circuit.pin(pins);
-            *circuit.pin_mut(pins) = circuit.probe(healthy, Some(fault)).at_ecu;
+            let healthy = circuit.pin(&pins);
+            *circuit.pin_mut(&mut pins) = circuit.probe(healthy, Some(fault)).at_ecu;
         }
+        pins
     }
 
     /// What a meter finds on a circuit of these sensors.
@@ -184,9 +188,9 @@ mod tests {
             let mut harness = Harness::default();
             harness.break_wire(circuit, WiringFault::ShortToGround);
             let pins = harness.sense(&truth);
-            assert_eq!(circuit.pin(&pins), Voltage::ZERO);
+            assert_eq!(circuit.pin(pins), Voltage::ZERO);
             for other in Circuit::ALL.into_iter().filter(|&other| other != circuit) {
-                assert_eq!(other.pin(&pins), other.pin(&truth), "{}", other.name());
+                assert_eq!(other.pin(pins), other.pin(&truth), "{}", other.name());
             }
             harness.break_wire(circuit, WiringFault::ShortToSupply);
             assert_eq!(
@@ -194,7 +198,7 @@ mod tests {
                 Some(WiringFault::ShortToSupply),
                 "the latest"
             );
-            assert_eq!(harness.sense(&truth), truth);
+            assert_eq!(*harness.sense(&truth), truth);
         }
     }
 

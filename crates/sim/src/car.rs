@@ -63,8 +63,8 @@ impl Car {
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
         self.vehicle.step(&self.actuators, controls);
-        let pins = self.harness.sense(&self.vehicle.sensors());
-        self.actuators = self.ecu.step(self.now, &pins);
+        let pins = self.harness.sense(self.vehicle.sensors());
+        self.actuators = self.ecu.step(self.now, pins);
     }
 
     /// Whether nothing moves any more: key off, ECU asleep.

@@ -503,8 +503,8 @@ impl Vehicle {
 
     /// What the sensors put on the pins now.
     #[must_use]
-    pub const fn sensors(&self) -> SensorPins {
-        self.pins
+    pub const fn sensors(&self) -> &SensorPins {
+        &self.pins
     }
 
     /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops.

@@ -109,7 +109,7 @@ mod tests {
         let count: u32 = 6000;
         for _ in 0..count {
             car.step(&ActuatorPins::default(), &crate::DriverControls::default());
-            let value = read(&car.sensors());
+            let value = read(car.sensors());
             sum += value;
             squares += value * value;
         }
@@ -144,7 +144,7 @@ mod tests {
         let pins = [1, 1, 2].map(|seed| {
             let mut car = Vehicle::new(VehicleParams::compact_2_0(), seed);
             car.step(&ActuatorPins::default(), &crate::DriverControls::default());
-            car.sensors()
+            *car.sensors()
         });
         assert_eq!(pins[0], pins[1]);
         assert_ne!(pins[0], pins[2]);

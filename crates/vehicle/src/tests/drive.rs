@@ -129,7 +129,7 @@ fn the_same_drive_twice_gives_the_same_bits() {
             let controls = driver.controls(bench.car.road_speed());
             bench.step(&controls);
         }
-        bench.car.sensors()
+        *bench.car.sensors()
     });
     assert_eq!(pins[0], pins[1]);
     pins.reverse();
