@@ -1,9 +1,13 @@
 //! What the benches share: cars in a known state.
 
+mod cpu_time;
+
 use std::time::Duration;
 
 use twotrip_scenario::{Phrase, Scenario, parse_phrase, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
+
+pub use cpu_time::CpuTime;
 
 /// A phrase that is known to parse.
 ///

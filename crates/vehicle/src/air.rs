@@ -121,18 +121,51 @@ const fn flow_function(x: f64) -> f64 {
 /// `x^(1/1.3)` of the residual-gas term, x = exhaust by manifold pressure.
 static RESIDUAL: Grid<321> = grid!(321, 0.5, 16.5, x => pow(x, 1.0 / 1.3));
 
+/// The gas before an orifice, with what its flow takes from it: worked out when it changes, not at each use.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Upstream {
+    kpa: f64,
+    per_kpa: f64,
+    /// Flow through a square metre where the flow function is one, kg/s.
+    by_area: f64,
+}
+
+impl Upstream {
+    #[inline]
+    pub(crate) fn new(kpa: f64, celsius: f64) -> Self {
+        Self {
+            kpa,
+            per_kpa: 1.0 / kpa,
+            by_area: 1e3 * kpa / libm::sqrt(GAS_CONSTANT * (celsius + KELVIN)),
+        }
+    }
+}
+
 /// Mass flow through an orifice, kg/s, and its slope over the downstream pressure, kg/(s kPa).
 #[inline]
-pub(crate) fn orifice(
-    effective_area_m2: f64,
-    upstream_kpa: f64,
-    upstream_celsius: f64,
-    downstream_kpa: f64,
-) -> (f64, f64) {
-    let choked =
-        effective_area_m2 * 1e3 * upstream_kpa / libm::sqrt(GAS_CONSTANT * (upstream_celsius + KELVIN));
-    let (flow, slope) = FLOW.at_with_slope(downstream_kpa / upstream_kpa);
-    (choked * flow, choked * slope / upstream_kpa)
+pub(crate) fn orifice(effective_area_m2: f64, upstream: &Upstream, downstream_kpa: f64) -> (f64, f64) {
+    let by_share = effective_area_m2 * upstream.by_area;
+    let (flow, slope) = FLOW.at_with_slope(downstream_kpa * upstream.per_kpa);
+    (by_share * flow, by_share * slope * upstream.per_kpa)
+}
+
+/// The air before the throttle, which changes from second to second only.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Intake {
+    celsius: f64,
+    upstream: Upstream,
+    /// kPa for each g in the manifold.
+    stiffness: f64,
+}
+
+impl Intake {
+    pub(crate) fn new(params: &Params, ambient_kpa: f64, celsius: f64) -> Self {
+        Self {
+            celsius,
+            upstream: Upstream::new(ambient_kpa, celsius),
+            stiffness: 1e-6 * GAS_CONSTANT * (celsius + KELVIN) / params.manifold_m3,
+        }
+    }
 }
 
 /// Throttle, manifold and the sensors in the stream.
@@ -177,8 +210,7 @@ pub(crate) struct Inputs {
     pub(crate) engine_rpm: f64,
     /// Gas through the purge valve, g/s.
     pub(crate) purge_flow: f64,
-    pub(crate) ambient_kpa: f64,
-    pub(crate) intake_celsius: f64,
+    pub(crate) intake: Intake,
     pub(crate) coolant_celsius: f64,
 }
 
@@ -215,7 +247,6 @@ struct Manifold<'a> {
     throttle_m2: f64,
     exhaust_kpa: f64,
     charge_kelvin: f64,
-    stiffness: f64,
 }
 
 /// A change of pressure within a step up to which the flows count as straight lines, kPa.
@@ -225,12 +256,7 @@ impl Manifold<'_> {
     /// Flows in and out at a pressure, g/s, and their slopes, g/(s kPa).
     #[inline]
     fn flows(&self, kpa: f64) -> ((f64, f64), (f64, f64)) {
-        let (into, slope) = orifice(
-            self.throttle_m2,
-            self.inputs.ambient_kpa,
-            self.inputs.intake_celsius,
-            kpa,
-        );
+        let (into, slope) = orifice(self.throttle_m2, &self.inputs.intake.upstream, kpa);
         let out = cylinder_flow(
             self.params,
             self.inputs.engine_rpm,
@@ -249,7 +275,8 @@ impl Manifold<'_> {
         let ((into, into_slope), (out, out_slope)) = self.flows(kpa);
         let net = into + self.inputs.purge_flow - out;
         let damping = (out_slope - into_slope).at_least(0.0);
-        let change = dt * self.stiffness * net / (1.0 + dt * self.stiffness * damping);
+        let by_flow = dt * self.inputs.intake.stiffness;
+        let change = by_flow * net / (1.0 + by_flow * damping);
         if change.abs() > STRAIGHT_CHANGE_KPA {
             return self.jump(kpa, dt);
         }
@@ -264,11 +291,11 @@ impl Manifold<'_> {
     /// The same where the lines bend: the only pressure at which the flows of the end explain the change.
     #[cold]
     fn jump(&self, kpa: f64, dt: f64) -> (f64, f64, f64) {
-        let (mut low, mut high) = (1.0, kpa.at_least(1.05 * self.inputs.ambient_kpa));
+        let (mut low, mut high) = (1.0, kpa.at_least(1.05 * self.inputs.intake.upstream.kpa));
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
             let ((into, _), (out, _)) = self.flows(middle);
-            let explained = kpa + dt * self.stiffness * (into + self.inputs.purge_flow - out);
+            let explained = kpa + dt * self.inputs.intake.stiffness * (into + self.inputs.purge_flow - out);
             if explained > middle {
                 low = middle
             } else {
@@ -290,18 +317,17 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         .within(params.closed_degrees, 90.0);
     let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * params.plate_lag.share(dt);
 
+    let intake = &inputs.intake;
     let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
-    let charge_celsius = inputs.intake_celsius + heating * (inputs.coolant_celsius - inputs.intake_celsius);
+    let charge_celsius = intake.celsius + heating * (inputs.coolant_celsius - intake.celsius);
     let load = state.cylinder_flow / params.back_pressure_flow;
-    let exhaust_kpa = inputs.ambient_kpa + params.back_pressure_kpa * load * load;
+    let exhaust_kpa = intake.upstream.kpa + params.back_pressure_kpa * load * load;
     let manifold = Manifold {
         params,
         inputs,
         throttle_m2: throttle_area(params, plate_degrees),
         exhaust_kpa,
         charge_kelvin: charge_celsius + KELVIN,
-        // kPa for each g in the manifold
-        stiffness: 1e-6 * GAS_CONSTANT * (inputs.intake_celsius + KELVIN) / params.manifold_m3,
     };
     let (manifold_kpa, throttle_flow, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
 
@@ -322,18 +348,19 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
 mod tests {
     use super::*;
 
-    const WARM: Inputs = Inputs {
-        throttle_target: Some(8.8),
-        engine_rpm: 700.0,
-        purge_flow: 0.0,
-        ambient_kpa: 101.3,
-        intake_celsius: 40.0,
-        coolant_celsius: 90.0,
-    };
+    fn warm(intake_celsius: f64) -> Inputs {
+        Inputs {
+            throttle_target: Some(8.8),
+            engine_rpm: 700.0,
+            purge_flow: 0.0,
+            intake: Intake::new(&Params::compact_2_0(), 101.3, intake_celsius),
+            coolant_celsius: 90.0,
+        }
+    }
 
     fn settled(inputs: &Inputs, dt: f64) -> State {
         let params = Params::compact_2_0();
-        let mut state = State::at_rest(&params, inputs.ambient_kpa);
+        let mut state = State::at_rest(&params, inputs.intake.upstream.kpa);
         let mut at = 0.0;
         while at < 10.0 {
             state = step(&params, &state, inputs, dt);
@@ -367,8 +394,7 @@ mod tests {
                 &Inputs {
                     throttle_target: Some(83.0),
                     engine_rpm: rpm,
-                    intake_celsius: 25.0,
-                    ..WARM
+                    ..warm(25.0)
                 },
                 0.01,
             );
@@ -385,7 +411,7 @@ mod tests {
     #[test]
     fn a_choked_orifice_passes_the_published_flow() {
         for manifold_kpa in [20.0, 31.1, 50.0] {
-            let (flow, slope) = orifice(1e-6, 101.3, 20.0, manifold_kpa);
+            let (flow, slope) = orifice(1e-6, &Upstream::new(101.3, 20.0), manifold_kpa);
             assert!(
                 (flow * 1e3 - 0.237).abs() < 0.003,
                 "{manifold_kpa} kPa: {} g/s",
@@ -394,10 +420,13 @@ mod tests {
             assert!(slope.abs() < 1e-12);
         }
         assert!(
-            orifice(1e-6, 101.3, 20.0, 101.3).0.abs() < 1e-9,
+            orifice(1e-6, &Upstream::new(101.3, 20.0), 101.3).0.abs() < 1e-9,
             "no difference, no flow"
         );
-        assert!(orifice(1e-6, 95.0, 20.0, 101.3).0 < 0.0, "and backwards beyond");
+        assert!(
+            orifice(1e-6, &Upstream::new(95.0, 20.0), 101.3).0 < 0.0,
+            "and backwards beyond"
+        );
     }
 
     /// More throttle is not less air, at any speed, and the manifold settles between nothing and ambient.
@@ -409,7 +438,7 @@ mod tests {
                 let inputs = Inputs {
                     throttle_target: Some(f64::from(degrees)),
                     engine_rpm: rpm,
-                    ..WARM
+                    ..warm(40.0)
                 };
                 let state = settled(&inputs, 0.01);
                 assert!(
@@ -433,7 +462,7 @@ mod tests {
         let inputs = Inputs {
             throttle_target: Some(82.0),
             engine_rpm: 6000.0,
-            ..WARM
+            ..warm(40.0)
         };
         let mut state = State {
             plate_degrees: 82.0,
@@ -458,9 +487,9 @@ mod tests {
         let inputs = Inputs {
             throttle_target: Some(20.0),
             engine_rpm: 2000.0,
-            ..WARM
+            ..warm(40.0)
         };
-        let start = settled(&WARM, 0.01);
+        let start = settled(&warm(40.0), 0.01);
         let (mut whole, mut half) = (start, start);
         for _ in 0..100 {
             whole = step(&params, &whole, &inputs, 0.01);
@@ -476,7 +505,7 @@ mod tests {
             &Inputs {
                 engine_rpm: 0.0,
                 throttle_target: None,
-                ..WARM
+                ..warm(40.0)
             },
             0.01,
         );

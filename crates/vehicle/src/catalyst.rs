@@ -126,6 +126,27 @@ impl State {
     }
 }
 
+/// What the brick can store at its temperature.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Brick {
+    capacity_g: f64,
+    per_capacity: f64,
+    /// Share of the stream that passes by the store.
+    slip: f64,
+}
+
+impl Brick {
+    /// By how well it converts, 0..1.
+    pub(crate) fn new(params: &Params, conversion: f64) -> Self {
+        let capacity_g = (params.capacity_g * conversion).at_least(1e-4);
+        Self {
+            capacity_g,
+            per_capacity: 1.0 / capacity_g,
+            slip: EXP_FALLING.at(capacity_g / params.slip_g),
+        }
+    }
+}
+
 /// What the oxygen depends on.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
@@ -133,7 +154,7 @@ pub(crate) struct Inputs {
     pub(crate) equivalence: f64,
     /// Gas into the cylinders, g/s.
     pub(crate) flow: f64,
-    pub(crate) conversion: f64,
+    pub(crate) brick: Brick,
     pub(crate) front_tip_celsius: f64,
     pub(crate) rear_tip_celsius: f64,
 }
@@ -160,19 +181,18 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         // Oxygen beyond what the fuel needs, g/s; negative when it lacks.
         let stream = OXYGEN_SHARE * inputs.flow;
         let excess = stream * (1.0 - next.front_equivalence);
-        let capacity = (params.capacity_g * inputs.conversion).at_least(1e-4);
-        let slip = EXP_FALLING.at(capacity / params.slip_g);
+        let brick = &inputs.brick;
         let room = if excess > 0.0 {
             state.level
         } else {
             1.0 - state.level
         };
         let square = room * room;
-        let stored = excess * (1.0 - slip) * (1.0 - square * square * square);
-        let level = state.level + stored * (dt / capacity);
+        let stored = excess * (1.0 - brick.slip) * (1.0 - square * square * square);
+        let level = state.level + stored * dt * brick.per_capacity;
         next.level = level.within(0.0, 1.0);
         // Without room for all of it the rest goes through.
-        let stored = (next.level - state.level) * capacity * (1.0 / dt);
+        let stored = (next.level - state.level) * brick.capacity_g * (1.0 / dt);
         let behind = 1.0 - (excess - stored) * per_flow * (1.0 / OXYGEN_SHARE);
         next.rear_equivalence += (behind - state.rear_equivalence) * params.behind_lag.share(dt);
     }

@@ -133,11 +133,13 @@ impl VehicleParams {
 struct State {
     ambient: ambient::State,
     electrical: electrical::State,
+    intake: air::Intake,
     air: air::State,
     mixture: mixture::State,
     engine: engine::Output,
     driveline: driveline::State,
     exhaust: exhaust::State,
+    brick: catalyst::Brick,
     oxygen: catalyst::State,
     tank: tank::State,
     cooling: cooling::State,
@@ -155,11 +157,13 @@ impl State {
         Self {
             ambient,
             electrical: electrical::State::at_rest(&params.electrical, ambient.celsius),
+            intake: air::Intake::new(&params.air, ambient.pressure_kpa, ambient.celsius),
             air: air::State::at_rest(&params.air, ambient.pressure_kpa),
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
             driveline: driveline::State::parked(),
             exhaust: exhaust::State::at_rest(ambient.celsius),
+            brick: catalyst::Brick::new(&params.oxygen, 0.0),
             oxygen: catalyst::State::at_rest(&params.oxygen),
             tank: tank::State::at_rest(&params.tank, 0.5, ambient.celsius),
             cooling: cooling::State::at_rest(ambient.celsius),
@@ -268,7 +272,7 @@ impl Vehicle {
             tick: 0,
             rest_left: Duration::ZERO,
         };
-        sensors::slow_pins(&mut vehicle.pins, &state.cooling, &state.ambient);
+        vehicle.follow_slow();
         vehicle.sense(&DriverControls::default());
         vehicle
     }
@@ -317,8 +321,7 @@ impl Vehicle {
                 throttle_target: actuators.throttle.map(|plate| within(plate.degrees(), 0.0, 90.0)),
                 engine_rpm: rpm,
                 purge_flow,
-                ambient_kpa: state.ambient.pressure_kpa,
-                intake_celsius: state.cooling.intake,
+                intake: state.intake,
                 coolant_celsius: state.cooling.coolant,
             },
             DT,
@@ -376,7 +379,7 @@ impl Vehicle {
             &catalyst::Inputs {
                 equivalence: state.mixture.equivalence,
                 flow: state.air.cylinder_flow,
-                conversion: state.exhaust.conversion,
+                brick: state.brick,
                 front_tip_celsius: state.exhaust.front_tip,
                 rear_tip_celsius: state.exhaust.rear_tip,
             },
@@ -429,6 +432,7 @@ impl Vehicle {
             },
             SPAN,
         );
+        state.brick = catalyst::Brick::new(&self.params.oxygen, state.exhaust.conversion);
         state.tank = tank::sender_step(
             &self.params.tank,
             &state.tank,
@@ -477,6 +481,14 @@ impl Vehicle {
             },
             SPAN,
         );
+        self.follow_slow();
+    }
+
+    /// Brings up to date what follows from air and temperatures that move from second to second only.
+    fn follow_slow(&mut self) {
+        let state = &mut self.state;
+        let ambient_kpa = state.ambient.pressure_kpa;
+        state.intake = air::Intake::new(&self.params.air, ambient_kpa, state.cooling.intake);
         sensors::slow_pins(&mut self.pins, &state.cooling, &state.ambient);
     }
 
@@ -520,14 +532,14 @@ impl Vehicle {
     pub fn set_ambient(&mut self, temperature: Temperature) {
         let celsius = within(temperature.celsius(), -40.0, 60.0);
         self.state.ambient = ambient::State::new(celsius, self.state.ambient.altitude_m);
-        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
+        self.follow_slow();
     }
 
     /// Another height above the sea, held within -400..5000 m.
     pub fn set_altitude(&mut self, altitude: Length) {
         let metres = within(altitude.metres(), -400.0, 5000.0);
         self.state.ambient = ambient::State::new(self.state.ambient.celsius, metres);
-        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
+        self.follow_slow();
     }
 
     /// Makes something wrong with the car; a part has one defect at a time, the latest.

@@ -6,8 +6,7 @@ use twotrip_harness::{ActuatorPins, KeyPosition};
 use twotrip_units::Ratio;
 
 use crate::{
-    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust,
-    sensors, tank,
+    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust, tank,
 };
 
 /// Steps of the coarse grid: 10 s.
@@ -67,9 +66,10 @@ impl Vehicle {
         let state = &mut self.state;
         state.cold_friction = engine::cold_friction(state.cooling.block);
         state.exhaust.conversion = exhaust::conversion(&self.params.exhaust, state.exhaust.brick);
+        state.brick = catalyst::Brick::new(&self.params.oxygen, state.exhaust.conversion);
         let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
         state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
-        sensors::slow_pins(&mut self.pins, &self.state.cooling, &self.state.ambient);
+        self.follow_slow();
         self.sense(&DriverControls::default());
     }
 

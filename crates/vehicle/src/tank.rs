@@ -182,13 +182,8 @@ pub(crate) fn purge_flow(
     if duty <= 0.0 {
         return 0.0;
     }
-    let upstream_kpa = ambient_kpa + state.pressure_pa * 1e-3;
-    let (flow, _) = air::orifice(
-        params.purge_m2 * duty.at_most(1.0),
-        upstream_kpa,
-        ambient_celsius,
-        manifold_kpa,
-    );
+    let upstream = air::Upstream::new(ambient_kpa + state.pressure_pa * 1e-3, ambient_celsius);
+    let (flow, _) = air::orifice(params.purge_m2 * duty.at_most(1.0), &upstream, manifold_kpa);
     (flow * 1e3).at_least(0.0)
 }
 

@@ -39,7 +39,7 @@ fn closed_loop(flow: f64, capacity_g: f64) -> Cycle {
         let inputs = Inputs {
             equivalence: 1.0 + sum + if rich { -0.022 } else { 0.022 },
             flow,
-            conversion: 1.0,
+            brick: Brick::new(&params, 1.0),
             front_tip_celsius: 720.0,
             rear_tip_celsius: 720.0,
         };
@@ -189,7 +189,7 @@ fn the_store_fills_by_what_does_not_pass() {
     let inputs = Inputs {
         equivalence: 0.97,
         flow: 10.0,
-        conversion: 1.0,
+        brick: Brick::new(&params, 1.0),
         front_tip_celsius: 720.0,
         rear_tip_celsius: 720.0,
     };
@@ -224,7 +224,7 @@ fn the_mixture_arrives_after_the_delay() {
         let mut inputs = Inputs {
             equivalence: 1.0,
             flow,
-            conversion: 1.0,
+            brick: Brick::new(&params, 1.0),
             front_tip_celsius: 720.0,
             rear_tip_celsius: 720.0,
         };
