@@ -210,10 +210,11 @@ mod tests {
         let _ = harness.mend_wire(Circuit::CoolantSensor);
         assert_eq!(harness.mend_wire(Circuit::CoolantSensor), None, "nothing left");
         assert!(harness.faults().eq([(Circuit::AirMeter, WiringFault::Open)]));
-        let pins = harness.sense(&SensorPins {
+        let truth = SensorPins {
             air_meter: Voltage::from_volts(0.9),
             ..SensorPins::default()
-        });
+        };
+        let pins = harness.sense(&truth);
         assert_eq!(pins.air_meter, Voltage::ZERO);
     }
 }
