@@ -29,12 +29,12 @@ pub(crate) const fn circuits(part: Part) -> &'static [Circuit] {
 /// What a meter shows, and what it should show.
 pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
     let sensors = car.vehicle.sensors();
-    let probe = car.harness.probe(circuit, &sensors);
+    let probe = car.harness.probe(circuit, sensors);
     if sensors.key == KeyPosition::Off {
         return ohms(circuit, &probe);
     }
     let unplugged = circuit.input().idle().volts();
-    let healthy = circuit.pin(&sensors).volts();
+    let healthy = circuit.pin(sensors).volts();
     Outcome::done(format!(
         "signal at the ECU {}, at the sensor's plug {}, at the unplugged plug {}; the sensor's ground {}",
         volts(probe.at_ecu),
