@@ -192,7 +192,38 @@ pub fn code_text(code: Dtc) -> Option<&'static str> {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+
+    use std::string::ToString;
+
     use super::*;
+
+    /// Codes that public lists of SAE J2012-DA give to powertrain monitors of such a car, carried over from the
+    /// project's reference table.
+    const PUBLISHED: &str = "\
+        P000A P0010 P0011 P0012 P0013 P0014 P0016 P0030 P0031 P0032 P0036 P0037 P0038 P0053 P0068 P0087 \
+        P0088 P0100 P0101 P0102 P0103 P0106 P0107 P0108 P0111 P0112 P0113 P0116 P0117 P0118 P0121 P0122 \
+        P0123 P0125 P0128 P0130 P0131 P0132 P0133 P0134 P0135 P0136 P0137 P0138 P0139 P0140 P0141 P0171 \
+        P0172 P0174 P0175 P0190 P0192 P0193 P0201 P0202 P0203 P0204 P0217 P0222 P0223 P0230 P0234 P0299 \
+        P0300 P0301 P0302 P0303 P0304 P0313 P0316 P0325 P0327 P0328 P0335 P0336 P0340 P0341 P0351 P0352 \
+        P0353 P0354 P0400 P0401 P0402 P0403 P0404 P0405 P0406 P0410 P0411 P0412 P0420 P0430 P0440 P0441 \
+        P0442 P0443 P0444 P0445 P0446 P0447 P0448 P0449 P0450 P0451 P0452 P0453 P0454 P0455 P0456 P0457 \
+        P0461 P0462 P0463 P0480 P0496 P0497 P0498 P0499 P0500 P0501 P0505 P0506 P0507 P050A P050B P0560 \
+        P0562 P0563 P0601 P0603 P0604 P0605 P0606 P0700 P0705 P0711 P0715 P0720 P0730 P0731 P0740 P0741 \
+        P0750 P0755 P2096 P2097 P2101 P2106 P2111 P2112 P2122 P2123 P2127 P2128 P2135 P2138 P2187 P2195 \
+        P2196 P2270 P2271 U0001 U0073 U0100 U0101 U0121 U0140 U0155 U0401";
+
+    #[test]
+    fn every_published_code_has_a_text_and_its_own_bytes() {
+        let mut count = 0;
+        for text in PUBLISHED.split_whitespace() {
+            let code: Dtc = text.parse().unwrap();
+            assert_eq!(Dtc::from_bytes(code.to_bytes()).to_string(), text);
+            assert!(code_text(code).is_some_and(|meaning| meaning.len() > 4), "{text}");
+            count += 1;
+        }
+        assert_eq!(count, 171);
+    }
 
     #[test]
     fn codes_of_the_evap_system_and_the_usual_ones_have_a_text() {

@@ -10,8 +10,8 @@ use alloc::{
 use core::fmt::Display;
 
 use crate::{
-    Codes, Control, Group, Information, Mid, Pid, Readiness, Record, Records, Request, Response,
-    ResponseCode, Service, SupportMask, Tid, info::InfoType, mask::is_mask, pid::Value,
+    Codes, Control, Information, Mid, Pid, Readiness, Record, Records, Request, Response, ResponseCode,
+    Service, SupportMask, Tid, info::InfoType, mask::is_mask, pid::Value,
 };
 
 /// A request in words: `asks for engine speed, vehicle speed`.
@@ -199,6 +199,9 @@ fn describe_record(record: Record<'_>) -> String {
     }
     let values = definition.fields.iter().filter_map(|field| {
         let value = field.decode(record.data)?;
+        if value == Value::Absent && field.announced_by.is_some() {
+            return None;
+        }
         Some(match value {
             Value::Mask(mask) => describe_mask(record.pid.number(), mask.to_be_bytes(), "PIDs"),
             Value::Readiness(readiness) => describe_readiness(readiness),
@@ -206,7 +209,10 @@ fn describe_record(record: Record<'_>) -> String {
             value => format!("{} {value}", field.name),
         })
     });
-    let values = list(", ", values);
+    let values = match list(", ", values) {
+        none if none.is_empty() => "none announced".into(),
+        some => some,
+    };
     if record.pid.is_mask() {
         return values;
     }
@@ -220,10 +226,10 @@ fn describe_record(record: Record<'_>) -> String {
 
 fn describe_readiness(readiness: Readiness) -> String {
     let groups = |complete| {
-        let chosen = Group::ALL
-            .into_iter()
-            .filter(move |&group| readiness.is_supported(group) && readiness.is_complete(group) == complete);
-        match list(" ", chosen.map(Group::name)) {
+        let chosen = readiness
+            .groups()
+            .filter(move |group| group.supported && group.complete == complete);
+        match list(" ", chosen.map(|group| group.name)) {
             none if none.is_empty() => "none".into(),
             some => some,
         }
@@ -344,6 +350,15 @@ mod tests {
                 &[0x41, 0x01, 0x81, 0x07, 0x65, 0x04],
                 "monitors since clear: lamp command on, confirmed codes 1, complete misfire fuel-system components \
                  catalyst oxygen-sensor oxygen-sensor-heater, not complete evap",
+            ),
+            (
+                &[0x41, 0x01, 0x00, 0x0B, 0xC1, 0x41],
+                "monitors since clear: lamp command off, confirmed codes 0, complete misfire fuel-system egr, not \
+                 complete nmhc-catalyst particulate-filter",
+            ),
+            (
+                &[0x41, 0x67, 0x01, 0x6E, 0x00],
+                "coolant temperature sensors: 1 70 °C",
             ),
             (
                 &[0x41, 0x14, 0x5A, 0xFF],

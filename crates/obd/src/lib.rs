@@ -34,7 +34,7 @@ pub use info::{InfoType, Information};
 pub use mask::SupportMask;
 pub use monitoring::{Mid, TestResult, TestResults, Tid, Uasid};
 pub use pid::Pid;
-pub use readiness::{Group, Readiness};
+pub use readiness::{Group, GroupState, Readiness};
 pub use request::{Control, FramedParameters, Parameters, Request, RequestError};
 pub use response::{Codes, Record, RecordError, Records, Response, ResponseError};
 pub use service::{ResponseCode, Service};

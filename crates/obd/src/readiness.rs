@@ -1,5 +1,5 @@
-//! Readiness of the monitor groups: bytes B, C, D of PIDs $01 and $41, spark ignition (SAE J1979, from
-//! memory).
+//! Readiness of the monitor groups: bytes B, C, D of PIDs $01 and $41 (SAE J1979; places of the bits as a public
+//! encyclopedia has them). [`Group`] is what a spark-ignition ECU has; [`Readiness::groups`] reads both kinds.
 
 /// A group of monitors with a readiness bit of its own, in the order of the standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -79,6 +79,41 @@ impl Group {
     }
 }
 
+/// Groups of bytes C and D by bit, spark ignition. Bit 4 was the refrigerant in older texts.
+const SPARK: [Option<&str>; 8] = [
+    Some("catalyst"),
+    Some("heated-catalyst"),
+    Some("evap"),
+    Some("secondary-air"),
+    Some("particulate-filter"),
+    Some("oxygen-sensor"),
+    Some("oxygen-sensor-heater"),
+    Some("egr"),
+];
+
+/// Groups of bytes C and D by bit, compression ignition.
+const COMPRESSION: [Option<&str>; 8] = [
+    Some("nmhc-catalyst"),
+    Some("nox-after-treatment"),
+    None,
+    Some("boost-pressure"),
+    None,
+    Some("exhaust-gas-sensor"),
+    Some("particulate-filter"),
+    Some("egr"),
+];
+
+/// A group of monitors as bytes B, C, D have it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GroupState {
+    /// The name for people and phrases.
+    pub name: &'static str,
+    /// Whether there is such a monitor (PID $41: whether it can still run).
+    pub supported: bool,
+    /// Whether it is complete; an unsupported one reads complete.
+    pub complete: bool,
+}
+
 /// Which groups there are (PID $41: can still run), and which are not complete.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Readiness {
@@ -133,6 +168,36 @@ impl Readiness {
         self
     }
 
+    /// Whether bytes C and D are those of compression ignition: bit 3 of byte B.
+    #[must_use]
+    pub const fn is_compression_ignition(self) -> bool {
+        self.continuous >> 3 & 1 == 1
+    }
+
+    /// All groups of this kind of ignition, in the order of the standard.
+    pub fn groups(self) -> impl Iterator<Item = GroupState> {
+        let continuous = [Group::Misfire, Group::FuelSystem, Group::Components].map(|group| GroupState {
+            name: group.name(),
+            supported: self.is_supported(group),
+            complete: self.is_complete(group),
+        });
+        let names = if self.is_compression_ignition() {
+            COMPRESSION
+        } else {
+            SPARK
+        };
+        let state = move |(bit, name): (usize, Option<&'static str>)| {
+            Some(GroupState {
+                name: name?,
+                supported: self.supported >> bit & 1 == 1,
+                complete: self.incomplete >> bit & 1 == 0,
+            })
+        };
+        continuous
+            .into_iter()
+            .chain(names.into_iter().enumerate().filter_map(state))
+    }
+
     /// Whether the group is supported.
     #[must_use]
     pub const fn is_supported(self, group: Group) -> bool {
@@ -173,5 +238,33 @@ mod tests {
         assert!(!readiness.is_complete(Group::Evap) && readiness.is_complete(Group::Egr));
         assert!(readiness.is_complete(Group::Catalyst) && !readiness.is_supported(Group::Catalyst));
         assert_eq!(readiness.with(Group::Evap, true, true).to_bytes()[2], 0);
+    }
+
+    /// Spark ignition: the iterator and the groups agree, bit 4 apart, which no group has.
+    #[test]
+    fn each_bit_has_its_name_in_both_kinds_of_ignition() {
+        for group in Group::ALL {
+            let readiness = Readiness::NONE.with(group, true, false);
+            let mut found = readiness
+                .groups()
+                .filter(|state| state.supported && !state.complete);
+            assert_eq!(found.next().map(|state| state.name), Some(group.name()));
+            assert_eq!(found.next(), None);
+        }
+        for (compression, bit, name) in [
+            (0x00, 4, "particulate-filter"),
+            (0x08, 0, "nmhc-catalyst"),
+            (0x08, 1, "nox-after-treatment"),
+            (0x08, 3, "boost-pressure"),
+            (0x08, 5, "exhaust-gas-sensor"),
+            (0x08, 6, "particulate-filter"),
+            (0x08, 7, "egr"),
+        ] {
+            let readiness = Readiness::from_bytes([compression, 1 << bit, 1 << bit]);
+            let mut found = readiness
+                .groups()
+                .filter(|state| state.supported && !state.complete);
+            assert_eq!(found.next().map(|state| state.name), Some(name));
+        }
     }
 }

@@ -1,4 +1,4 @@
-//! Named values: fuel system status, secondary air status, OBD requirement, fuel type (SAE J1979-DA).
+//! Named values (SAE J1979-DA): status of systems, requirements, fuels.
 
 /// PID $03: state of a fuel system. Values above 16 are from newer editions (from memory).
 pub(super) const FUEL_SYSTEM: &[(u8, &str)] = &[
@@ -21,7 +21,7 @@ pub(super) const SECONDARY_AIR: &[(u8, &str)] = &[
     (8, "pump on for diagnosis"),
 ];
 
-/// PID $1C: the requirement the vehicle was built to. Values from 36 on are from memory and left out.
+/// PID $1C: the requirement the vehicle was built to. Values from 36 on are from memory; 251 to 255 are never assigned.
 pub(super) const REQUIREMENT: &[(u8, &str)] = &[
     (1, "OBD II (California)"),
     (2, "OBD (US EPA)"),
@@ -56,6 +56,13 @@ pub(super) const REQUIREMENT: &[(u8, &str)] = &[
     (33, "heavy-duty EOBD stage VI"),
     (34, "OBD, OBD II and heavy-duty OBD"),
     (35, "Brazil OBD phase 3"),
+    (36, "motorcycle, Euro OBD I"),
+    (37, "motorcycle, Euro OBD II"),
+    (38, "motorcycle, China OBD I"),
+    (39, "motorcycle, Taiwan OBD I"),
+    (40, "motorcycle, Japan OBD I"),
+    (41, "China stage 6"),
+    (42, "Brazil OBD diesel"),
 ];
 
 /// PID $51: the fuel in use.
@@ -84,4 +91,36 @@ pub(super) const FUEL_TYPE: &[(u8, &str)] = &[
     (21, "hybrid, engine and electric"),
     (22, "hybrid, regenerating"),
     (23, "bi-fuel on diesel"),
+    (24, "natural gas"),            // from memory
+    (25, "bi-fuel on natural gas"), // from memory
 ];
+
+/// PID $5F: the emission requirement the vehicle was built to.
+pub(super) const EMISSION_REQUIREMENT: &[(u8, &str)] = &[
+    (14, "heavy-duty Euro IV B1"),
+    (15, "heavy-duty Euro V B2"),
+    (16, "heavy-duty Euro EEV C"),
+];
+
+/// PIDs $70 and $71: state of a control (from memory).
+pub(super) const CONTROL_STATUS: &[(u8, &str)] = &[
+    (0, "reserved"),
+    (1, "open loop"),
+    (2, "closed loop"),
+    (3, "fault, data not reliable"),
+];
+
+/// PID $65, automatic transmission (from memory).
+pub(super) const GEAR_SELECTED: &[(u8, &str)] = &[(0, "park or neutral"), (1, "drive or reverse")];
+
+/// PID $65, manual transmission (from memory).
+pub(super) const NEUTRAL_OR_GEAR: &[(u8, &str)] = &[(0, "neutral or clutch open"), (1, "in gear")];
+
+/// PID $8B: regeneration of a filter (from memory).
+pub(super) const ACTIVE_OR_PASSIVE: &[(u8, &str)] = &[(0, "passive"), (1, "active")];
+
+/// PID $92 (from memory).
+pub(super) const LOOP: &[(u8, &str)] = &[(0, "open loop"), (1, "closed loop")];
+
+/// PID $9A (from memory).
+pub(super) const SUSTAINING_OR_DEPLETING: &[(u8, &str)] = &[(0, "sustaining"), (1, "depleting")];

@@ -3,7 +3,7 @@
 use core::fmt;
 
 use super::Scaling;
-use crate::{Dtc, Group, Readiness};
+use crate::{Dtc, Readiness};
 
 /// What the bits of a field mean.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,8 +20,10 @@ pub enum Kind {
     Code,
     /// Bytes B, C, D of PIDs $01 and $41.
     Readiness,
-    /// Places of oxygen sensors in the scheme of PID $13: banks 1 and 2, four sensors each.
-    SensorPlaces,
+    /// Bits whose meaning depends on more than this parameter, or is not known.
+    Bits,
+    /// Places of oxygen sensors, so many a bank: four in PID $13, two in PID $1D.
+    SensorPlaces(u8),
     /// A mask of supported parameters.
     Mask,
 }
@@ -37,6 +39,8 @@ pub struct Field {
     pub bits: usize,
     /// What they mean.
     pub kind: Kind,
+    /// The bit, counted from bit 7 of byte A, that says whether the field is there; nothing if it always is.
+    pub announced_by: Option<usize>,
 }
 
 impl Field {
@@ -65,10 +69,27 @@ impl Field {
         }
     }
 
-    /// What the field says in a parameter's data bytes; nothing if they are too few.
+    /// The bit that announces the field, as a field of its own.
+    fn announcement(&self) -> Option<Self> {
+        self.announced_by.map(|first_bit| Self {
+            name: "",
+            first_bit,
+            bits: 1,
+            kind: Kind::Flag,
+            announced_by: None,
+        })
+    }
+
+    /// What the field says in a parameter's data bytes: [`Value::Absent`] if the parameter says that it is not there,
+    /// nothing if they are too few.
     #[must_use]
     pub fn decode(&self, data: &[u8]) -> Option<Value> {
         let raw = self.extract(data)?;
+        if let Some(announcement) = self.announcement()
+            && announcement.extract(data)? == 0
+        {
+            return Some(Value::Absent);
+        }
         let [_, b, c, d] = raw.to_be_bytes();
         Some(match &self.kind {
             Kind::Number(scaling) => Value::Number(scaling.decode(raw), *scaling),
@@ -81,9 +102,57 @@ impl Field {
             Kind::Flag => Value::Flag(raw == 1),
             Kind::Code => Value::Code((raw != 0).then_some(Dtc::from_bytes([c, d]))),
             Kind::Readiness => Value::Readiness(Readiness::from_bytes([b, c, d])),
-            Kind::SensorPlaces => Value::SensorPlaces(d),
+            Kind::Bits => Value::Bits(raw),
+            Kind::SensorPlaces(a_bank) => Value::SensorPlaces {
+                places: d,
+                a_bank: *a_bank,
+            },
             Kind::Mask => Value::Mask(raw),
         })
+    }
+
+    /// Writes a value into a parameter's data bytes, and that the field is there where a bit says so: the way back of
+    /// [`Field::decode`]. Numbers are coded as [`Scaling::encode`] does; [`Value::Absent`] is all bits set where the
+    /// field can say so itself, else 0 and not announced. A value of another kind counts as absent.
+    ///
+    /// # Panics
+    /// If the data bytes are too few.
+    pub fn encode(&self, value: Value, data: &mut [u8]) {
+        let raw = match (&self.kind, value) {
+            (Kind::Number(scaling), Value::Number(value, _)) => Some(scaling.encode(value)),
+            (Kind::NumberOrAbsent(scaling), Value::Number(value, _)) => {
+                Some(scaling.encode_or_absent(Some(value)))
+            }
+            (Kind::NumberOrAbsent(scaling), _) => Some(scaling.absent()),
+            (Kind::Choice(_), Value::Choice { raw, .. }) => Some(raw.into()),
+            (Kind::Flag, Value::Flag(on)) => Some(on.into()),
+            (Kind::Code, Value::Code(code)) => Some(code.map_or(0, |code| {
+                let [high, low] = code.to_bytes();
+                u32::from_be_bytes([0, 0, high, low])
+            })),
+            (Kind::Readiness, Value::Readiness(readiness)) => {
+                let [b, c, d] = readiness.to_bytes();
+                Some(u32::from_be_bytes([0, b, c, d]))
+            }
+            (Kind::SensorPlaces(_), Value::SensorPlaces { places, .. }) => Some(places.into()),
+            (Kind::Bits, Value::Bits(raw)) | (Kind::Mask, Value::Mask(raw)) => Some(raw),
+            _ => None,
+        };
+        self.insert(raw.unwrap_or(0), data);
+        // Several fields may hang on one bit, so that an absent one takes nothing back.
+        if let (Some(announcement), Some(_)) = (self.announcement(), raw) {
+            announcement.insert(1, data);
+        }
+    }
+
+    /// As [`Field::encode`], for a number in the unit of the field's scaling.
+    ///
+    /// # Panics
+    /// If the data bytes are too few.
+    pub fn encode_number(&self, value: f64, data: &mut [u8]) {
+        if let Kind::Number(scaling) | Kind::NumberOrAbsent(scaling) = self.kind {
+            self.encode(Value::Number(value, scaling), data);
+        }
     }
 }
 
@@ -110,7 +179,7 @@ impl Scaling {
 pub enum Value {
     /// A number, in the unit of its scaling.
     Number(f64, Scaling),
-    /// A number that is not there.
+    /// A number that is not used, or a field that the parameter says it has not.
     Absent,
     /// A named value; no name if the table has none for it.
     Choice {
@@ -125,8 +194,15 @@ pub enum Value {
     Code(Option<Dtc>),
     /// Which monitor groups there are and which are not complete.
     Readiness(Readiness),
-    /// Oxygen sensors: bit 0 is bank 1 sensor 1, bit 4 bank 2 sensor 1.
-    SensorPlaces(u8),
+    /// Bits as sent.
+    Bits(u32),
+    /// Oxygen sensors, bit 0 is bank 1 sensor 1.
+    SensorPlaces {
+        /// A bit for each.
+        places: u8,
+        /// How many a bank.
+        a_bank: u8,
+    },
     /// Supported parameters, the first one in the highest bit.
     Mask(u32),
 }
@@ -145,16 +221,18 @@ impl fmt::Display for Value {
             Self::Readiness(readiness) => write_list(
                 f,
                 "nothing left to complete",
-                Group::ALL
-                    .into_iter()
-                    .filter(|&group| !readiness.is_complete(group))
-                    .map(Group::name),
+                readiness
+                    .groups()
+                    .filter(|group| !group.complete)
+                    .map(|group| group.name),
             ),
-            Self::SensorPlaces(places) => {
+            Self::Bits(raw) => write!(f, "${raw:02X}"),
+            Self::SensorPlaces { places, a_bank } => {
                 let present = (0..8).filter(|place| places >> place & 1 == 1);
                 let mut separator = "";
                 for place in present {
-                    write!(f, "{separator}bank {} sensor {}", place / 4 + 1, place % 4 + 1)?;
+                    let (bank, sensor) = (place / a_bank + 1, place % a_bank + 1);
+                    write!(f, "{separator}bank {bank} sensor {sensor}")?;
                     separator = ", ";
                 }
                 if separator.is_empty() {

@@ -1,7 +1,7 @@
 //! Parameters of services $01 and $02 as data: number, name, length, fields and their scaling.
 //!
 //! Figures: SAE J1979-DA as restated in the project's reference table and cross-checked there between independent
-//! public decoders. A PID without a row in [`DEFINITIONS`] is not understood; it is still carried as its number.
+//! public decoders. A PID without a row is not understood; it is still carried as its number.
 
 mod choice;
 mod field;
@@ -15,7 +15,6 @@ use core::fmt;
 
 pub use field::{Field, Kind, Value};
 pub use scaling::Scaling;
-pub use table::DEFINITIONS;
 pub use unit::Unit;
 
 /// The number of a parameter of service $01 or $02.
@@ -47,10 +46,16 @@ impl Pid {
         if self.is_mask() {
             return Some(&table::MASKS[usize::from(self.0 / 0x20)]);
         }
-        let place = DEFINITIONS
+        let range = table::RANGES.get(usize::from(self.0 / 0x20))?;
+        let place = range
             .binary_search_by_key(&self, |definition| definition.pid)
             .ok()?;
-        Some(&DEFINITIONS[place])
+        Some(&range[place])
+    }
+
+    /// All parameters that are understood but for the masks, rising.
+    pub fn definitions() -> impl Iterator<Item = &'static Definition> {
+        table::RANGES.iter().copied().flatten()
     }
 }
 

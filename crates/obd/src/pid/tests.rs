@@ -2,166 +2,133 @@
 
 extern crate std;
 
-use std::{format, string::ToString};
+use std::{string::ToString, vec::Vec};
 
 use super::*;
 
-/// Every numeric field by PID: data bytes, first bit, bits, signed, value at the lowest and at the highest raw
-/// number. Figures of SAE J1979-DA as a public encyclopedia and the open decoders of two projects give them,
-/// carried over field by field from the project's reference table.
-#[rustfmt::skip]
-const ENDS: &[(u8, usize, usize, usize, bool, f64, f64)] = &[
-    (0x01, 4, 1, 7, false, 0.0, 127.0),
-    (0x04, 1, 0, 8, false, 0.0, 100.0),
-    (0x05, 1, 0, 8, false, -40.0, 215.0),
-    (0x06, 1, 0, 8, false, -100.0, 99.21875),
-    (0x07, 1, 0, 8, false, -100.0, 99.21875),
-    (0x08, 1, 0, 8, false, -100.0, 99.21875),
-    (0x09, 1, 0, 8, false, -100.0, 99.21875),
-    (0x0A, 1, 0, 8, false, 0.0, 765.0),
-    (0x0B, 1, 0, 8, false, 0.0, 255.0),
-    (0x0C, 2, 0, 16, false, 0.0, 16383.75),
-    (0x0D, 1, 0, 8, false, 0.0, 255.0),
-    (0x0E, 1, 0, 8, false, -64.0, 63.5),
-    (0x0F, 1, 0, 8, false, -40.0, 215.0),
-    (0x10, 2, 0, 16, false, 0.0, 655.35),
-    (0x11, 1, 0, 8, false, 0.0, 100.0),
-    (0x14, 2, 0, 8, false, 0.0, 1.275),
-    (0x14, 2, 8, 8, false, -100.0, 99.21875),
-    (0x15, 2, 0, 8, false, 0.0, 1.275),
-    (0x15, 2, 8, 8, false, -100.0, 99.21875),
-    (0x1B, 2, 0, 8, false, 0.0, 1.275),
-    (0x1B, 2, 8, 8, false, -100.0, 99.21875),
-    (0x1F, 2, 0, 16, false, 0.0, 65535.0),
-    (0x21, 2, 0, 16, false, 0.0, 65535.0),
-    (0x22, 2, 0, 16, false, 0.0, 5177.265),
-    (0x23, 2, 0, 16, false, 0.0, 655350.0),
-    (0x24, 4, 0, 16, false, 0.0, 1.999969482421875),
-    (0x24, 4, 16, 16, false, 0.0, 7.9998779296875),
-    (0x2B, 4, 0, 16, false, 0.0, 1.999969482421875),
-    (0x2B, 4, 16, 16, false, 0.0, 7.9998779296875),
-    (0x2C, 1, 0, 8, false, 0.0, 100.0),
-    (0x2D, 1, 0, 8, false, -100.0, 99.21875),
-    (0x2E, 1, 0, 8, false, 0.0, 100.0),
-    (0x2F, 1, 0, 8, false, 0.0, 100.0),
-    (0x30, 1, 0, 8, false, 0.0, 255.0),
-    (0x31, 2, 0, 16, false, 0.0, 65535.0),
-    (0x32, 2, 0, 16, true, -8192.0, 8191.75),
-    (0x33, 1, 0, 8, false, 0.0, 255.0),
-    (0x34, 4, 0, 16, false, 0.0, 1.999969482421875),
-    (0x34, 4, 16, 16, false, -128.0, 127.99609375),
-    (0x3B, 4, 0, 16, false, 0.0, 1.999969482421875),
-    (0x3B, 4, 16, 16, false, -128.0, 127.99609375),
-    (0x3C, 2, 0, 16, false, -40.0, 6513.5),
-    (0x3F, 2, 0, 16, false, -40.0, 6513.5),
-    (0x42, 2, 0, 16, false, 0.0, 65.535),
-    (0x43, 2, 0, 16, false, 0.0, 25700.0),
-    (0x44, 2, 0, 16, false, 0.0, 1.999969482421875),
-    (0x45, 1, 0, 8, false, 0.0, 100.0),
-    (0x46, 1, 0, 8, false, -40.0, 215.0),
-    (0x47, 1, 0, 8, false, 0.0, 100.0),
-    (0x48, 1, 0, 8, false, 0.0, 100.0),
-    (0x49, 1, 0, 8, false, 0.0, 100.0),
-    (0x4A, 1, 0, 8, false, 0.0, 100.0),
-    (0x4B, 1, 0, 8, false, 0.0, 100.0),
-    (0x4C, 1, 0, 8, false, 0.0, 100.0),
-    (0x4D, 2, 0, 16, false, 0.0, 65535.0),
-    (0x4E, 2, 0, 16, false, 0.0, 65535.0),
-    (0x52, 1, 0, 8, false, 0.0, 100.0),
-    (0x53, 2, 0, 16, false, 0.0, 327.675),
-    (0x54, 2, 0, 16, true, -32768.0, 32767.0),
-    (0x55, 2, 0, 8, false, -100.0, 99.21875),
-    (0x55, 2, 8, 8, false, -100.0, 99.21875),
-    (0x56, 2, 0, 8, false, -100.0, 99.21875),
-    (0x56, 2, 8, 8, false, -100.0, 99.21875),
-    (0x57, 2, 0, 8, false, -100.0, 99.21875),
-    (0x57, 2, 8, 8, false, -100.0, 99.21875),
-    (0x58, 2, 0, 8, false, -100.0, 99.21875),
-    (0x58, 2, 8, 8, false, -100.0, 99.21875),
-    (0x59, 2, 0, 16, false, 0.0, 655350.0),
-    (0x5A, 1, 0, 8, false, 0.0, 100.0),
-    (0x5B, 1, 0, 8, false, 0.0, 100.0),
-    (0x5C, 1, 0, 8, false, -40.0, 215.0),
-    (0x5D, 2, 0, 16, false, -210.0, 301.9921875),
-    (0x5E, 2, 0, 16, false, 0.0, 3276.75),
-    (0x61, 1, 0, 8, false, -125.0, 130.0),
-    (0x62, 1, 0, 8, false, -125.0, 130.0),
-    (0x63, 2, 0, 16, false, 0.0, 65535.0),
-];
+/// One field as the reference has it.
+#[derive(Clone, Copy, Debug)]
+struct Row {
+    pid: Pid,
+    length: usize,
+    first_bit: usize,
+    bits: usize,
+    kind: &'static str,
+    lowest: f64,
+    highest: f64,
+}
 
-fn scaling_at(pid: u8, first_bit: usize) -> (&'static Definition, &'static Field, Scaling) {
-    let definition = Pid::new(pid)
-        .definition()
-        .unwrap_or_else(|| panic!("PID {pid:02X} is missing"));
-    let field = definition
-        .fields
-        .iter()
-        .find(|field| field.first_bit == first_bit)
-        .unwrap_or_else(|| panic!("PID {pid:02X} has no field at bit {first_bit}"));
-    let (Kind::Number(scaling) | Kind::NumberOrAbsent(scaling)) = field.kind else {
-        panic!("PID {pid:02X} is no number");
-    };
-    (definition, field, scaling)
+/// The rows of `tests/rows.tsv`, whose head names their sources.
+fn rows() -> impl Iterator<Item = Row> {
+    include_str!("tests/rows.tsv")
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .map(|line| {
+            let cells: Vec<&str> = line.split('\t').collect();
+            let end = |place: usize| cells.get(place).and_then(|end| end.parse().ok());
+            Row {
+                pid: Pid::new(u8::from_str_radix(cells[0], 16).unwrap()),
+                length: cells[1].parse().unwrap(),
+                first_bit: cells[2].parse().unwrap(),
+                bits: cells[3].parse().unwrap(),
+                kind: cells[4],
+                lowest: end(5).unwrap_or(f64::NAN),
+                highest: end(6).unwrap_or(f64::NAN),
+            }
+        })
+}
+
+impl Row {
+    fn definition(&self) -> &'static Definition {
+        let definition = self
+            .pid
+            .definition()
+            .unwrap_or_else(|| panic!("{self:?} is missing"));
+        assert_eq!(definition.length, self.length, "{self:?}");
+        definition
+    }
+
+    /// The field that begins where the row does.
+    fn field(&self) -> &'static Field {
+        let mut fields = self.definition().fields.iter();
+        fields
+            .find(|field| field.first_bit == self.first_bit && field.bits == self.bits)
+            .unwrap_or_else(|| panic!("{self:?} is missing"))
+    }
+
+    /// The scaling of a numeric row.
+    fn scaling(&self) -> Scaling {
+        let (Kind::Number(scaling) | Kind::NumberOrAbsent(scaling)) = self.field().kind else {
+            panic!("{self:?} is no number");
+        };
+        assert_eq!(
+            (scaling.bits as usize, scaling.signed),
+            (self.bits, self.kind == "signed"),
+            "{self:?}"
+        );
+        scaling
+    }
+
+    fn numbers() -> impl Iterator<Item = Self> {
+        rows().filter(|row| matches!(row.kind, "number" | "signed"))
+    }
+
+    /// Whether a field of the table covers a bit of this row, or is announced by it.
+    fn covers(&self, field: &Field) -> bool {
+        let bits = self.first_bit..self.first_bit + self.bits;
+        field.announced_by.is_some_and(|bit| bits.contains(&bit))
+            || (field.first_bit < bits.end && bits.start < field.first_bit + field.bits)
+    }
 }
 
 /// The reference gives some resolutions with twelve digits, so the far end may differ by one part in 10^9.
-fn near(found: f64, expected: f64, what: &str) {
+fn near(found: f64, expected: f64, what: &Row) {
     assert!(
         (found - expected).abs() <= 1e-9 * expected.abs().max(1.0),
-        "{what}: {found} instead of {expected}"
+        "{what:?}: {found} instead of {expected}"
     );
 }
 
 #[test]
 fn both_ends_agree_with_the_standard() {
-    for &(pid, length, first_bit, bits, signed, lowest, highest) in ENDS {
-        let (definition, field, scaling) = scaling_at(pid, first_bit);
-        let what = format!("PID {pid:02X}");
-        assert_eq!(
-            (
-                definition.length,
-                field.bits,
-                scaling.bits as usize,
-                scaling.signed
-            ),
-            (length, bits, bits, signed),
-            "{what}"
-        );
-        near(scaling.lowest(), lowest, &what);
-        near(scaling.highest(), highest, &what);
-        let (raw_lowest, raw_highest) = if signed {
-            (1 << (bits - 1), (1 << (bits - 1)) - 1)
+    for row in Row::numbers() {
+        let scaling = row.scaling();
+        let (lowest, highest) = (row.lowest, row.highest);
+        near(scaling.lowest(), lowest, &row);
+        near(scaling.highest(), highest, &row);
+        let (raw_lowest, raw_highest) = if scaling.signed {
+            (1 << (row.bits - 1), (1 << (row.bits - 1)) - 1)
         } else {
-            (0, u32::MAX >> (32 - bits))
+            (0, u32::MAX >> (32 - row.bits))
         };
-        near(scaling.decode(raw_lowest), lowest, &what);
-        near(scaling.decode(raw_highest), highest, &what);
-        for beyond in [0.0, 0.4 * scaling.resolution, 1e9, f64::INFINITY] {
-            assert_eq!(
-                scaling.encode(lowest - beyond),
-                raw_lowest,
-                "{what} at or below the lowest"
-            );
-            assert_eq!(
-                scaling.encode(highest + beyond),
-                raw_highest,
-                "{what} at or above the highest"
-            );
+        near(scaling.decode(raw_lowest), lowest, &row);
+        near(scaling.decode(raw_highest), highest, &row);
+        for beyond in [0.0, 0.4 * scaling.resolution, 1e12, f64::INFINITY] {
+            assert_eq!(scaling.encode(lowest - beyond), raw_lowest, "{row:?} or below");
+            assert_eq!(scaling.encode(highest + beyond), raw_highest, "{row:?} or above");
         }
         assert_eq!(
             scaling.encode(f64::NAN),
             raw_lowest,
-            "{what} of what is not a number"
+            "{row:?} of what is not a number"
         );
     }
 }
 
 #[test]
 fn every_raw_number_comes_back() {
-    for &(pid, _, first_bit, bits, ..) in ENDS {
-        let (.., scaling) = scaling_at(pid, first_bit);
-        for raw in 0..1 << bits {
-            assert_eq!(scaling.encode(scaling.decode(raw)), raw, "PID {pid:02X}");
+    let mut done: Vec<Scaling> = Vec::new();
+    for row in Row::numbers() {
+        let scaling = row.scaling();
+        if done.contains(&scaling) {
+            continue;
+        }
+        done.push(scaling);
+        // All of them, or 65536 spread over 32 bits.
+        let step = 1 << (row.bits.max(16) - 16);
+        for raw in (0..1_u64 << row.bits).step_by(step) {
+            let raw = u32::try_from(raw).unwrap();
+            assert_eq!(scaling.encode(scaling.decode(raw)), raw, "{row:?}");
         }
     }
 }
@@ -169,59 +136,142 @@ fn every_raw_number_comes_back() {
 /// Half a step goes away from raw zero, a little less goes to the nearer count.
 #[test]
 fn half_steps_round_away_from_zero() {
-    for &(pid, _, first_bit, bits, signed, ..) in ENDS {
-        let (.., scaling) = scaling_at(pid, first_bit);
-        let mask = u32::MAX >> (32 - bits);
-        for count in 0..20_u32 {
+    for row in Row::numbers() {
+        let scaling = row.scaling();
+        let mask = u32::MAX >> (32 - row.bits);
+        let counts = if scaling.signed { mask >> 1 } else { mask };
+        for count in (0..20.min(counts)).chain([counts - 1]) {
             let up = scaling.offset + (f64::from(count) + 0.5) * scaling.resolution;
             let below = scaling.offset + (f64::from(count) + 0.499) * scaling.resolution;
-            assert_eq!(
-                scaling.encode(up),
-                count + 1,
-                "PID {pid:02X}, count {count} and a half"
-            );
+            assert_eq!(scaling.encode(up), count + 1, "{row:?}, count {count} and a half");
             assert_eq!(
                 scaling.encode(below),
                 count,
-                "PID {pid:02X}, count {count} and a little less"
+                "{row:?}, count {count} and a little less"
             );
-            if signed {
-                assert_eq!(
-                    scaling.encode(-up),
-                    (count + 1).wrapping_neg() & mask,
-                    "PID {pid:02X}"
-                );
-                assert_eq!(
-                    scaling.encode(-below),
-                    count.wrapping_neg() & mask,
-                    "PID {pid:02X}"
-                );
+            if scaling.signed {
+                assert_eq!(scaling.encode(-up), (count + 1).wrapping_neg() & mask, "{row:?}");
+                assert_eq!(scaling.encode(-below), count.wrapping_neg() & mask, "{row:?}");
             }
         }
     }
 }
 
 #[test]
+fn bits_and_named_values_stand_where_the_standard_has_them() {
+    for row in rows() {
+        let definition = row.definition();
+        let found = match row.kind {
+            "bit" => definition.fields.iter().any(|field| {
+                field.announced_by == Some(row.first_bit)
+                    || match field.kind {
+                        Kind::Flag | Kind::Choice(_) => {
+                            (field.first_bit, field.bits) == (row.first_bit, row.bits)
+                        }
+                        Kind::Readiness | Kind::SensorPlaces(_) => row.covers(field),
+                        _ => false,
+                    }
+            }),
+            "choice" => match row.field().kind {
+                Kind::Choice(names) => names
+                    .iter()
+                    .any(|&(raw, _)| (f64::from(raw) - row.lowest).abs() < 0.5),
+                _ => false,
+            },
+            "code" => row.field().kind == Kind::Code,
+            "bits" => row.field().kind == Kind::Bits,
+            "reserved" => !definition
+                .fields
+                .iter()
+                .any(|field| field.kind != Kind::Readiness && row.covers(field)),
+            "number" | "signed" => true,
+            other => panic!("{other}"),
+        };
+        assert!(found, "{row:?}");
+    }
+}
+
+/// Nothing is in the table that the reference has not, and nothing overlaps or lies outside.
+#[test]
 fn the_table_rises_and_its_fields_fit() {
-    assert!(DEFINITIONS.windows(2).all(|pair| pair[0].pid < pair[1].pid));
-    for definition in DEFINITIONS {
+    let definitions: Vec<&Definition> = Pid::definitions().collect();
+    assert!(definitions.windows(2).all(|pair| pair[0].pid < pair[1].pid));
+    for definition in definitions {
         assert!(!definition.pid.is_mask(), "PID {}", definition.pid);
-        let mut free = 0;
+        let mut taken = [false; 8 * 41];
         for field in definition.fields {
-            assert!(field.first_bit >= free, "PID {}: fields overlap", definition.pid);
-            free = field.first_bit + field.bits;
+            let own = Row {
+                pid: definition.pid,
+                length: definition.length,
+                first_bit: field.first_bit,
+                bits: field.bits,
+                kind: "",
+                lowest: f64::NAN,
+                highest: f64::NAN,
+            };
+            assert!(
+                rows().any(|row| row.pid == own.pid && row.covers(field)),
+                "{own:?} has no row in the reference"
+            );
+            for bit in &mut taken[field.first_bit..field.first_bit + field.bits] {
+                assert!(!core::mem::replace(bit, true), "{own:?} overlaps another");
+            }
+            assert!(
+                field.first_bit + field.bits <= definition.length * 8,
+                "{own:?} is outside"
+            );
         }
-        assert!(
-            free <= definition.length * 8,
-            "PID {}: a field is outside",
-            definition.pid
-        );
+        for field in definition.fields {
+            assert!(
+                field.announced_by.is_none_or(|bit| !taken[bit]),
+                "PID {}: an announcement overlaps a field",
+                definition.pid
+            );
+        }
     }
     assert_eq!(
         Pid::new(0x20).definition().map(|mask| (mask.pid, mask.length)),
         Some((Pid::new(0x20), 4))
     );
-    assert_eq!(Pid::new(0xC3).definition(), None);
+    for without_layout in [0x80, 0x95, 0x96, 0x97, 0xAB, 0xC3, 0xFF] {
+        let definition = Pid::new(without_layout).definition();
+        assert!(definition.is_none_or(|definition| definition.pid.is_mask()));
+    }
+}
+
+/// What a field says, written into other data, gives the same bits again: each field at both ends and in between.
+#[test]
+fn every_field_is_written_as_it_is_read() {
+    for definition in Pid::definitions() {
+        for field in definition.fields {
+            let highest = u32::MAX >> (32 - field.bits);
+            for raw in [0, 1, highest / 2, highest / 2 + 1, highest - 1, highest] {
+                let mut data = [0; 41];
+                let data = &mut data[..definition.length];
+                field.insert(raw, data);
+                if let Some(bit) = field.announced_by {
+                    let absent = field.decode(data).unwrap();
+                    assert_eq!(absent, Value::Absent, "PID {}", definition.pid);
+                    data[bit / 8] |= 0x80 >> (bit % 8);
+                }
+                let value = field.decode(data).unwrap();
+                let mut again = [0; 41];
+                let again = &mut again[..definition.length];
+                field.encode(value, again);
+                assert_eq!(again, data, "PID {}: {value}", definition.pid);
+            }
+        }
+    }
+}
+
+#[test]
+fn an_absent_field_is_not_announced() {
+    let sensors = Pid::new(0x67).definition().unwrap();
+    let mut data = [0; 3];
+    sensors.fields[0].encode(Value::Absent, &mut data);
+    sensors.fields[1].encode_number(70.0, &mut data);
+    assert_eq!(data, [0b10, 0, 110]);
+    assert_eq!(sensors.fields[0].decode(&data), Some(Value::Absent));
 }
 
 #[test]
@@ -261,6 +311,11 @@ fn values_are_shown_with_their_unit() {
         (0x02, &[0x04, 0x55], "P0455"),
         (0x02, &[0x00, 0x00], "none"),
         (0x13, &[0x03], "bank 1 sensor 1, bank 1 sensor 2"),
+        (0x1D, &[0x05], "bank 1 sensor 1, bank 2 sensor 1"),
+        (0x67, &[0x01, 0x6E, 0x00], "70 °C"),
+        (0x67, &[0x02, 0x6E, 0x00], "not used"),
+        (0x88, &[0x8F, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0], "$8F"),
+        (0xA6, &[0x00, 0x01, 0x86, 0xA1], "10000.1 km"),
     ] {
         let field = &Pid::new(pid).definition().unwrap().fields[0];
         assert_eq!(field.decode(data).unwrap().to_string(), shown, "PID {pid:02X}");
@@ -270,7 +325,10 @@ fn values_are_shown_with_their_unit() {
 /// A sensor that the trim does not use sends $FF, and a trim at its end must not look like that.
 #[test]
 fn a_trim_at_its_end_is_not_taken_for_absent() {
-    let (_, field, scaling) = scaling_at(0x14, 8);
+    let field = &Pid::new(0x14).definition().unwrap().fields[1];
+    let Kind::NumberOrAbsent(scaling) = field.kind else {
+        panic!("the trim can be absent");
+    };
     assert_eq!(
         (
             scaling.encode_or_absent(None),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use twotrip_obd::{
-    Dtc, Group, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
+    Dtc, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
     mask::is_mask,
     pid::{Field, Value},
 };
@@ -121,17 +121,11 @@ fn readiness(heard: &Heard) -> Finding {
 }
 
 fn groups(readiness: Readiness) -> BTreeMap<&'static str, &'static str> {
-    let state = |group| {
-        if readiness.is_complete(group) {
-            "complete"
-        } else {
-            "not complete"
-        }
-    };
-    let supported = Group::ALL
-        .into_iter()
-        .filter(|&group| readiness.is_supported(group));
-    supported.map(|group| (group.name(), state(group))).collect()
+    let state = |complete| if complete { "complete" } else { "not complete" };
+    let supported = readiness.groups().filter(|group| group.supported);
+    supported
+        .map(|group| (group.name, state(group.complete)))
+        .collect()
 }
 
 fn cleared(heard: &Heard) -> Finding {
@@ -204,6 +198,9 @@ fn fields(record: &Record<'_>) -> Vec<Reading> {
     };
     let reading = |field: &Field| {
         let value = field.decode(record.data)?;
+        if value == Value::Absent && field.announced_by.is_some() {
+            return None;
+        }
         let (number, unit) = match value {
             Value::Number(number, scaling) => (Some(number), Some(scaling.unit.symbol().to_owned())),
             _ => (None, None),
