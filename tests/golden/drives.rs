@@ -42,7 +42,7 @@ fn drive(bench: &mut Bench, schedule: &'static Schedule) -> Driven {
 }
 
 /// EPA's tracing tolerance: 2 mph within 1 s (40 CFR 86.115-78, from memory).
-fn miss(schedule: &Schedule, second: f64, speed: Speed) -> f64 {
+pub(crate) fn miss(schedule: &Schedule, second: f64, speed: Speed) -> f64 {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for quarter in -4..=4 {
         let at = (second + 0.25 * f64::from(quarter)).clamp(0.0, schedule.duration().as_secs_f64());

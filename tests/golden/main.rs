@@ -4,6 +4,7 @@
 //! schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
 
 mod bench;
+mod circuits;
 mod desk;
 mod drives;
 mod faults;

@@ -75,6 +75,8 @@ pub struct Ecu {
     /// The vent is kept shut until then, as service $08 asked.
     sealed_until: CarInstant,
     speed_before: Speed,
+    /// What the monitors may know of the memory, worked out again only after something happened in it.
+    inhibits: Option<Inhibits>,
     effects: VecDeque<Effect>,
 }
 
@@ -95,6 +97,7 @@ impl Ecu {
             asleep: true,
             sealed_until: CarInstant::ZERO,
             speed_before: Speed::ZERO,
+            inhibits: None,
             effects: VecDeque::with_capacity(EFFECTS),
         }
     }
@@ -271,10 +274,12 @@ impl Ecu {
             signals,
             memory,
             live,
+            inhibits,
             effects,
             ..
         } = self;
         turn(monitors, signals, &mut |result| {
+            *inhibits = None;
             queue(effects, &memory.apply(now, &fact(result), live));
         });
     }
@@ -284,7 +289,7 @@ impl Ecu {
         if !self.memory.is_driving_cycle() {
             self.soak += Duration::from_millis(100);
         }
-        let inhibits = self.inhibits();
+        let inhibits = *self.inhibits.get_or_insert_with(|| inhibits(&self.memory));
         self.with_monitors(now, |monitors, signals, report| {
             monitors.step(signals, inhibits, report)
         });
@@ -292,7 +297,8 @@ impl Ecu {
             span: Duration::from_millis(100),
             vehicle_speed: self.live.vehicle_speed,
             pedal_released: self.control.pedal_released(),
-            coolant_temperature: self.live.coolant_temperature,
+            // Warm-up cycles go by what control believes: a wire that comes and goes is no warm-up.
+            coolant_temperature: self.control.measured().coolant,
             ambient_temperature: self.live.ambient_temperature,
             barometric_pressure: self.live.barometric_pressure,
             engine_speed: self.live.engine_speed,
@@ -308,18 +314,6 @@ impl Ecu {
         }
     }
 
-    fn inhibits(&self) -> Inhibits {
-        let held = |&dtc: &Dtc| {
-            self.memory
-                .status(dtc)
-                .is_some_and(|status| status.pending || status.commands_mil)
-        };
-        Inhibits {
-            leak_test_blocked: BLOCK_LEAK_TEST.iter().any(held),
-            gross_leak_held: [P0455, P0457].into_iter().find(held),
-        }
-    }
-
     fn take_signals(&mut self, now: CarInstant) {
         self.control.fill(now, &mut self.live);
         let live = &self.live;
@@ -331,8 +325,9 @@ impl Ecu {
         let running = self.control.is_running();
         self.signals = Signals {
             run_time: running.then_some(live.run_time),
-            tank_pressure_pin: measured.tank_pressure_pin,
-            tank_pressure: measured.tank_pressure,
+            circuits: measured.circuits,
+            engine_speed: measured.engine_speed,
+            tank_pressure: live.tank_pressure,
             level_now: measured.level_now,
             level: measured.level,
             manifold_pressure: live.manifold_pressure,
@@ -353,7 +348,23 @@ impl Ecu {
     }
 
     fn queue(&mut self, effects: &Effects) {
+        if !effects.is_empty() {
+            self.inhibits = None;
+        }
         queue(&mut self.effects, effects);
+    }
+}
+
+/// What the monitors may know of the memory.
+fn inhibits(memory: &FaultMemory) -> Inhibits {
+    let held = |&dtc: &Dtc| {
+        memory
+            .status(dtc)
+            .is_some_and(|status| status.pending || status.commands_mil)
+    };
+    Inhibits {
+        leak_test_blocked: BLOCK_LEAK_TEST.iter().any(held),
+        gross_leak_held: [P0455, P0457].into_iter().find(held),
     }
 }
 

@@ -11,6 +11,7 @@
 #![no_std]
 extern crate alloc;
 
+pub mod circuits;
 pub mod control;
 pub mod data;
 mod ecu;

@@ -164,6 +164,18 @@ impl Air {
             Ratio::from_fraction(self.metered_by_turn * 120.0 / (LOAD_DENSITY * DISPLACEMENT * 1000.0));
     }
 
+    /// What the cylinders would draw by turn at this speed and manifold pressure, g/s by rpm.
+    #[inline]
+    fn by_turn(&self, rpm: f64, kilopascals: f64) -> f64 {
+        let manifold = kilopascals.at_least(5.0);
+        self.per_pressure * manifold * EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold * self.per_exhaust)
+    }
+
+    /// What the cylinders would draw at this speed and manifold pressure, g/s.
+    pub(crate) fn drawn_at(&self, rpm: f64, kilopascals: f64) -> f64 {
+        self.by_turn(rpm, kilopascals) * rpm
+    }
+
     /// One step of `seconds`; `running` while the engine draws air by itself.
     pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) {
         let rpm = measured.rpm;
@@ -175,9 +187,7 @@ impl Air {
             self.full = 0.0;
             return;
         }
-        let manifold = measured.manifold_kilopascals.at_least(5.0);
-        let by_turn =
-            self.per_pressure * manifold * EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold * self.per_exhaust);
+        let by_turn = self.by_turn(rpm, measured.manifold_kilopascals);
         self.drawn = by_turn * rpm;
         let meter = measured.air_grams;
         if running {
@@ -205,6 +215,12 @@ pub(crate) fn choked_flow_per_area(measured: &Measured) -> f64 {
 /// How much less than choked the flow is at this pressure ratio across the plate.
 pub(crate) fn flow_share(ratio: f64) -> f64 {
     FLOW_FUNCTION.at(ratio) / 0.6847
+}
+
+/// The area that this plate angle opens, mm².
+pub(crate) fn throttle_area(plate: Angle) -> f64 {
+    let open = (1.0 - libm::cos(plate.radians()) / COSINE_SHUT).at_least(0.0);
+    THROTTLE_BORE_AREA * open + THROTTLE_LEAK_AREA
 }
 
 /// The plate angle that opens this area, mm².
@@ -270,6 +286,10 @@ mod tests {
                 (angle - degrees).abs() < 0.35,
                 "{flow} g/s at {angle} degrees, not {degrees}"
             );
+        }
+        for degrees in [7.0, 10.0, 40.0, 80.0] {
+            let area = throttle_area(Angle::from_degrees(degrees));
+            assert!((throttle_angle_for_area(area).degrees() - degrees).abs() < 0.1);
         }
         assert!((throttle_angle_for_area(1e6).degrees() - 87.0).abs() < 0.01);
     }

@@ -32,17 +32,20 @@ impl Electrics {
         self.prime_until = now + PRIME;
     }
 
-    /// Sets the outputs; `run_time` is `None` while the engine does not run.
+    /// Sets the outputs; `run_time` is `None` while the engine does not run. With the coolant's temperature unknown the
+    /// fan runs.
     pub(crate) fn step(
         &mut self,
         now: CarInstant,
         measured: &Measured,
+        coolant_unknown: bool,
         cranking: bool,
         run_time: Option<Duration>,
         pins: &mut ActuatorPins,
     ) {
         let key_on = measured.key != KeyPosition::Off;
-        self.fan = key_on && measured.coolant >= if self.fan { FAN_OFF } else { FAN_ON };
+        let hot = measured.coolant >= if self.fan { FAN_OFF } else { FAN_ON };
+        self.fan = key_on && (hot || coolant_unknown);
         pins.fan = self.fan;
         pins.fuel_pump = key_on && (cranking || run_time.is_some() || now < self.prime_until);
         let heat = run_time.is_some() && measured.supply > HEATERS_FROM;

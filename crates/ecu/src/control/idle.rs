@@ -58,6 +58,8 @@ pub(crate) struct Idle {
     needed: f64,
     released: bool,
     timing: f64,
+    /// The throttle does not follow: nothing is learned.
+    held: bool,
 }
 
 impl Idle {
@@ -76,8 +78,9 @@ impl Idle {
         Angle::from_degrees(self.timing)
     }
 
-    /// Target speed and air by coolant temperature and selector; every 100 ms.
-    pub(crate) fn step_slow(&mut self, measured: &Measured) {
+    /// Target speed and air by coolant temperature and selector; every 100 ms. `throttle_held`: it does not follow.
+    pub(crate) fn step_slow(&mut self, measured: &Measured, throttle_held: bool) {
+        self.held = throttle_held;
         let coolant = measured.coolant.celsius();
         let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
         self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
@@ -98,6 +101,10 @@ impl Idle {
         let mut flow = needed + self.integral;
         if self.released {
             self.timing = (TIMING_PROPORTIONAL * error).within(-TIMING_LIMIT, TIMING_LIMIT);
+            if self.held {
+                // Nothing to aim at: the speed is what the plate's rest gives.
+                self.timing = self.timing.at_least(0.0);
+            }
             if rolling {
                 // The road turns the engine: less air the faster it turns, down to what keeps the manifold near 20 kPa.
                 self.timing = self.timing.at_least(0.0);
@@ -105,7 +112,7 @@ impl Idle {
                 flow = wanted.at_least(flow.at_most(OVERRUN * rpm));
             } else {
                 flow += (PROPORTIONAL * error).within(-2.5, 6.0);
-                if error.abs() < 250.0 {
+                if error.abs() < 250.0 && !self.held {
                     let room = flow > LEAST && error < 0.0 || flow < MOST && error > 0.0;
                     if room {
                         self.integral += PROPORTIONAL * error * (seconds / INTEGRAL_SECONDS);

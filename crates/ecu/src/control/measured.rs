@@ -2,15 +2,18 @@
 //!
 //! Fast signals are converted every step; temperatures, levels and what is only shown every tenth of a second: a
 //! thermistor does not move in a step, and its curve costs more than the rest together. A failed circuit reads what
-//! the pin says, held at the ends of the data sheet; what control uses instead is control's own matter.
+//! the pin says, held at the ends of the data sheet; what control goes on with instead is put in its place by
+//! `substitute`.
 
 use twotrip_harness::{KeyPosition, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
+use crate::circuits::Readings;
+
 /// Time constant of the level display, s (sender and gauge of this car, calibrated).
 const LEVEL_FILTER_SECONDS: f64 = 10.0;
 
-/// The signals of one instant as quantities.
+/// The signals of one instant as quantities: as read, or the substitute where a circuit has failed.
 #[derive(Clone, Debug, Default)]
 pub struct Measured {
     /// Ignition switch.
@@ -43,8 +46,8 @@ pub struct Measured {
     pub oxygen_front: Voltage,
     /// Rear oxygen sensor.
     pub oxygen_rear: Voltage,
-    /// Pin of the tank pressure sensor.
-    pub tank_pressure_pin: Voltage,
+    /// How the sensor circuits stand.
+    pub circuits: Readings,
     /// Tank pressure, gauge.
     pub tank_pressure: Pressure,
     /// Coolant.
@@ -91,7 +94,7 @@ impl Measured {
 
     /// Reads the signals that do not; `seconds` since the last time.
     pub(crate) fn read_slow(&mut self, pins: &SensorPins, seconds: f64) {
-        self.tank_pressure_pin = pins.tank_pressure;
+        self.circuits = Readings::of(pins);
         self.tank_pressure = transfer::tank_pressure(pins.tank_pressure);
         self.coolant = sensor_range(transfer::THERMISTOR.to_temperature(pins.coolant_temperature));
         self.intake_air = sensor_range(transfer::THERMISTOR.to_temperature(pins.intake_air_temperature));

@@ -1,7 +1,7 @@
 //! Engine management, from the sensor pins alone.
 //!
 //! ```text
-//! pins -> measured -> engine_state -> air -> idle, pedal -> throttle
+//! pins -> measured, substitute -> engine_state -> air -> idle, pedal -> throttle
 //!                                      \-> lambda_control, trims, purge -> fuel -> injection
 //!                                                               timing, electrics, catalyst
 //! ```
@@ -16,13 +16,14 @@ mod idle;
 mod lambda_control;
 mod measured;
 mod purge;
+mod substitute;
 mod timing;
 mod trims;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, SensorPins};
-use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Ratio, Temperature};
+use twotrip_harness::{ActuatorPins, Circuit, SensorPins};
+use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Temperature};
 
 use crate::data::{FuelSystemStatus, LiveData};
 
@@ -74,6 +75,9 @@ pub struct Requests {
 #[derive(Clone, Debug)]
 pub struct Control {
     measured: Measured,
+    substitutes: substitute::Substitutes,
+    /// Manifold pressure and air flow as their circuits show them, where they are replaced.
+    shown_air: Option<(Pressure, MassFlow)>,
     watch: engine_state::EngineWatch,
     air: air::Air,
     idle: idle::Idle,
@@ -103,6 +107,8 @@ impl Default for Control {
     fn default() -> Self {
         Self {
             measured: Measured::default(),
+            substitutes: substitute::Substitutes::default(),
+            shown_air: None,
             watch: engine_state::EngineWatch::default(),
             air: air::Air::new(),
             idle: idle::Idle::default(),
@@ -128,7 +134,7 @@ impl Default for Control {
 }
 
 impl Control {
-    /// The signals as last measured.
+    /// The signals as last measured, or what stands in for them.
     #[must_use]
     pub const fn measured(&self) -> &Measured {
         &self.measured
@@ -196,6 +202,7 @@ impl Control {
     /// What was not counted while the ECU slept.
     pub(crate) fn slept(&mut self, span: Duration) {
         self.catalyst.rest(self.measured.ambient, span.as_secs_f64());
+        self.substitutes.rest(self.measured.ambient, span.as_secs_f64());
         self.measured.forget_level();
     }
 
@@ -219,8 +226,15 @@ impl Control {
             if key_comes_on {
                 self.measured.forget_level();
                 self.electrics.key_on(now);
+                self.substitutes.key_on();
             }
             self.measured.read_slow(pins, SLOW_SECONDS);
+            let fuel = self.fuel.flow().grams_per_second();
+            self.substitutes.step_slow(&mut self.measured, fuel, SLOW_SECONDS);
+        }
+        self.shown_air = None;
+        if self.substitutes.replaces_air() {
+            self.replace_air();
         }
         self.watch.step(now, &self.measured, &mut turn);
         if self.watch.is_running() && !was_running {
@@ -231,6 +245,31 @@ impl Control {
         }
         self.step_fast(now);
         self.pins
+    }
+
+    /// Manifold pressure and metered air where a circuit has failed.
+    #[cold]
+    fn replace_air(&mut self) {
+        let Self {
+            measured,
+            substitutes,
+            air,
+            plate,
+            flow_per_area,
+            purge,
+            ..
+        } = self;
+        self.shown_air = Some((measured.manifold_pressure, measured.air_flow));
+        let rpm = measured.rpm;
+        let barometer = measured.barometer.kilopascals().at_least(40.0);
+        let open = *flow_per_area * air::throttle_area(*plate);
+        substitutes.replace_air(
+            measured,
+            |kilopascals| air.drawn_at(rpm, kilopascals),
+            |kilopascals| open * air::flow_share(kilopascals / barometer),
+            purge.air_flow() + purge.fuel_flow(),
+            STEP_SECONDS,
+        );
     }
 
     fn engine_started(&mut self) {
@@ -274,7 +313,8 @@ impl Control {
         let demand = self.demand();
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions());
-        self.pins.throttle = self.watch.key_on().then_some(self.plate);
+        let powered = self.watch.key_on() && !self.substitutes.limp_home();
+        self.pins.throttle = powered.then_some(self.plate);
         self.pins.starter = self.watch.starter(now, &self.measured);
         if cranking || self.pins.starter {
             self.pins.fuel_pump = true;
@@ -286,7 +326,7 @@ impl Control {
         let run_time = self.watch.run_time(now);
         self.run_time = run_time;
         self.air.step_slow(&self.measured, SLOW_SECONDS);
-        self.idle.step_slow(&self.measured);
+        self.idle.step_slow(&self.measured, self.substitutes.limp_home());
         self.flow_per_area = air::choked_flow_per_area(&self.measured);
         let demand = self.demand();
         self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
@@ -299,7 +339,11 @@ impl Control {
             self.air.calculated_load,
         );
         let mean = self.lambda.mean();
-        if self.lambda.is_closed() && self.measured.coolant > LEARN_COOLANT && self.purge.vapour_known(mean) {
+        if self.lambda.is_closed()
+            && self.measured.coolant > LEARN_COOLANT
+            && self.purge.vapour_known(mean)
+            && !self.substitutes.replaces_fuel_signals()
+        {
             self.trims.learn(mean, SLOW_SECONDS);
         }
         let purge = purge::Conditions {
@@ -327,6 +371,7 @@ impl Control {
         self.electrics.step(
             now,
             &self.measured,
+            self.substitutes.replaces(Circuit::CoolantSensor),
             self.watch.state() == EngineState::Cranking,
             running.then_some(run_time),
             &mut self.pins,
@@ -335,6 +380,9 @@ impl Control {
 
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.
     fn throttle(&self, idle_flow: f64) -> (Angle, f64) {
+        if self.substitutes.limp_home() {
+            return (substitute::THROTTLE_AT_REST, 0.0);
+        }
         // While the engine is cranked the air it will draw in a moment counts.
         let full = self.air.full.at_least(10.0);
         let share = PEDAL.at(self.measured.pedal.fraction());
@@ -356,7 +404,8 @@ impl Control {
             cranking: self.watch.state() == EngineState::Cranking && self.turns >= TURNS_TO_SYNCHRONISE,
             running: self.watch.is_running(),
             run_time: self.run_time,
-            pedal_released: self.idle.pedal_released(),
+            // A plate at rest idles fast: a cut would only make it hunt.
+            pedal_released: self.idle.pedal_released() && !self.substitutes.limp_home(),
             wanted_load: self.wanted_load,
             metered: self.air.metered,
             purge_air: self.purge.air_flow(),
@@ -371,7 +420,8 @@ impl Control {
         timing::Conditions {
             running: self.watch.is_running(),
             run_time: self.run_time,
-            idle: self.idle.pedal_released() && self.measured.rpm < target + 300.0,
+            idle: self.idle.pedal_released()
+                && (self.measured.rpm < target + 300.0 || self.substitutes.limp_home()),
             fuel_cut: self.fuel.is_cut(),
             load: self.air.calculated_load,
             start_coolant: self.start_coolant,
@@ -395,6 +445,7 @@ impl Control {
     pub(crate) fn fill(&self, now: CarInstant, live: &mut LiveData) {
         let measured = &self.measured;
         let running = self.watch.is_running();
+        let shown = self.substitutes.shown(measured, self.shown_air);
         let throttle = (0.13 + 0.009 * (measured.throttle.degrees() - 7.0)).clamp(0.0, 1.0);
         *live = LiveData {
             fuel_system: self.fuel_system_status(),
@@ -403,23 +454,23 @@ impl Control {
             } else {
                 Ratio::ZERO
             },
-            coolant_temperature: measured.coolant,
+            coolant_temperature: shown.coolant,
             short_term_trim: self.lambda.short_term_trim(),
             long_term_trim: self.trims.long_term_trim(),
             fuel_pressure: measured.rail_pressure,
-            manifold_pressure: measured.manifold_pressure,
+            manifold_pressure: shown.manifold_pressure,
             engine_speed: measured.engine_speed,
             vehicle_speed: measured.vehicle_speed,
             timing_advance: self.timing.advance(),
-            intake_air_temperature: measured.intake_air,
-            air_flow: measured.air_flow,
+            intake_air_temperature: shown.intake_air,
+            air_flow: shown.air_flow,
             throttle_position: Ratio::from_fraction(throttle),
             oxygen_front: measured.oxygen_front,
             oxygen_rear: measured.oxygen_rear,
             run_time: self.watch.run_time(now),
             commanded_purge: self.pins.purge,
             fuel_level: measured.level,
-            tank_pressure: measured.tank_pressure,
+            tank_pressure: shown.tank_pressure,
             barometric_pressure: measured.barometer,
             catalyst_temperature: self.catalyst.temperature(),
             module_voltage: measured.supply,

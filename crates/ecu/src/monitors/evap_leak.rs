@@ -14,6 +14,7 @@
 
 use core::time::Duration;
 
+use twotrip_harness::Circuit;
 use twotrip_obd::Dtc;
 use twotrip_units::{Length, Pressure, Ratio};
 
@@ -110,6 +111,10 @@ impl Mean {
             0.0
         }
     }
+}
+
+fn level_is_lost(signals: &Signals) -> bool {
+    signals.circuits.out_of_range().contains(Circuit::FuelLevelSensor)
 }
 
 /// What one run of the test has gathered so far.
@@ -240,9 +245,11 @@ impl EvapLeak {
         self.key_on_pressure = signals.tank_pressure.pascals();
     }
 
-    /// The level is kept until the next start, whatever the key does in between.
+    /// The level is kept until the next start, whatever the key does in between; a failed circuit tells none.
     pub(crate) fn key_off(&mut self, signals: &Signals) {
-        self.level_at_key_off.get_or_insert(signals.level);
+        if !level_is_lost(signals) {
+            self.level_at_key_off.get_or_insert(signals.level);
+        }
     }
 
     /// A driving cycle begins after `soak` of standing.
@@ -258,7 +265,9 @@ impl EvapLeak {
         self.cold_start = (soak >= params.soak || apart < params.start_apart)
             && window.contains(&signals.coolant)
             && window.contains(&signals.intake_air);
-        if let Some(level) = self.level_at_key_off.take() {
+        if let Some(level) = self.level_at_key_off.take()
+            && !level_is_lost(signals)
+        {
             self.refuelled |= signals.level_now - level >= params.refuelled;
         }
         self.stage = Stage::Waiting;

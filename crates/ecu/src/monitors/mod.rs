@@ -2,32 +2,31 @@
 //! wires or the fault memory; of the memory's content they see [`Inhibits`] alone.
 
 mod catalogue;
+pub mod circuit;
 pub mod evap_leak;
 mod results;
-pub mod tank_pressure_circuit;
 
 use core::time::Duration;
 
 use twotrip_obd::Dtc;
-use twotrip_units::{Acceleration, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_units::{Acceleration, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature};
 
-use crate::{control::Requests, memory::MonitorId};
+use crate::{circuits::Readings, control::Requests, memory::MonitorId};
 
-pub use catalogue::{
-    BLOCK_LEAK_TEST, CATALOGUE, EVAP_LEAK, P0441, P0442, P0446, P0451, P0452, P0453, P0455, P0457, P0496,
-    TANK_PRESSURE, TANK_PRESSURE_CIRCUIT,
-};
+pub use catalogue::*;
+pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
 pub use results::MONITORED;
-pub use tank_pressure_circuit::TankPressureCircuit;
 
 /// What the monitors see every 100 ms.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Signals {
     /// Time since engine start; `None` while the engine does not run.
     pub run_time: Option<Duration>,
-    /// Voltage at the tank pressure pin.
-    pub tank_pressure_pin: Voltage,
+    /// How the sensor circuits stand.
+    pub circuits: Readings,
+    /// Engine speed.
+    pub engine_speed: AngularSpeed,
     /// Tank pressure, gauge.
     pub tank_pressure: Pressure,
     /// Fuel level as the sender stands.
@@ -82,7 +81,7 @@ pub enum TestResult {
 #[derive(Clone, Debug, Default)]
 pub struct Monitors {
     leak: EvapLeak,
-    circuit: TankPressureCircuit,
+    circuits: CircuitMonitors,
 }
 
 impl Monitors {
@@ -115,7 +114,7 @@ impl Monitors {
         soak: Duration,
         report: &mut dyn FnMut(TestResult),
     ) {
-        self.circuit.engine_started();
+        self.circuits.engine_started();
         self.leak.engine_started(signals, soak, report);
     }
 
@@ -126,14 +125,14 @@ impl Monitors {
 
     /// Service $04: counters, filters and marks to zero (our choice).
     pub(crate) fn clear(&mut self) {
-        self.circuit.clear();
+        self.circuits.clear();
         self.leak.clear();
     }
 
     /// One step of 100 ms. Outside of a driving cycle nothing is judged.
     pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if signals.run_time.is_some() {
-            self.circuit.step(signals.tank_pressure_pin, report);
+            self.circuits.step(signals.circuits, signals.engine_speed, report);
             self.leak.step(signals, inhibits, report);
         }
     }

@@ -1,8 +1,10 @@
 //! When the leak test may begin, and what breaks it off (own design; 13 CCR 1968.2(e)(4.3) for what may
 //! be left out).
 
+use twotrip_harness::Circuit;
+
 use super::{EvapLeak, LEVELS, Stage};
-use crate::monitors::{Signals, TankPressureCircuit};
+use crate::{circuits::CircuitSet, monitors::Signals};
 
 /// Why the test does not run, or broke off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -21,7 +23,7 @@ pub enum Reason {
     Altitude,
     /// Road speed, acceleration or manifold pressure outside its window.
     Driving,
-    /// The tank pressure pin is out of range.
+    /// The circuit of tank pressure or fuel level is out of range.
     Sensor,
     /// The fuel moves.
     Slosh,
@@ -29,6 +31,12 @@ pub enum Reason {
     Noise,
     /// The fuel gives off too much vapour.
     HotFuel,
+}
+
+/// Pressure and level are what the test measures with; the rest blocks it by its code.
+fn sensor_is_lost(signals: &Signals) -> bool {
+    const MEASURED: CircuitSet = CircuitSet::of(&[Circuit::TankPressureSensor, Circuit::FuelLevelSensor]);
+    signals.circuits.out_of_range().meets(MEASURED)
 }
 
 impl EvapLeak {
@@ -75,7 +83,7 @@ impl EvapLeak {
             Some(Reason::TooEarly)
         } else if self.hot_fuel_pause > 0 {
             Some(Reason::HotFuel)
-        } else if !TankPressureCircuit::PARAMS.in_range(signals.tank_pressure_pin) {
+        } else if sensor_is_lost(signals) {
             Some(Reason::Sensor)
         } else if signals.level < params.level_minimum || signals.level > params.level_maximum {
             Some(Reason::FuelLevel)
@@ -105,7 +113,7 @@ impl EvapLeak {
         };
         if self.blocked {
             Some(Reason::Blocked)
-        } else if !TankPressureCircuit::PARAMS.in_range(signals.tank_pressure_pin) {
+        } else if sensor_is_lost(signals) {
             Some(Reason::Sensor)
         } else if self.breach > params.longest_break {
             Some(Reason::Driving)

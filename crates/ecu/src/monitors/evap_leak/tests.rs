@@ -5,10 +5,10 @@ extern crate std;
 
 use std::vec::Vec;
 
-use twotrip_harness::transfer;
-use twotrip_units::{Acceleration, MassFlow, Speed, Temperature, Voltage};
+use twotrip_units::{Acceleration, AngularSpeed, MassFlow, Speed, Temperature};
 
 use super::*;
+use crate::circuits::{CircuitSet, Readings};
 
 /// What is wrong with the tank, and how it stands.
 #[derive(Clone)]
@@ -85,7 +85,8 @@ fn cruise(tank: &mut Tank, second: f64, purge: f64) -> Signals {
     let pressure = Pressure::from_pascals(tank.reading());
     Signals {
         run_time: Some(Duration::from_secs_f64(second)),
-        tank_pressure_pin: transfer::tank_pressure_volts(pressure),
+        circuits: Readings::default(),
+        engine_speed: AngularSpeed::from_rpm(1700.0),
         tank_pressure: pressure,
         level_now: tank.level(),
         level: tank.level(),
@@ -398,7 +399,7 @@ fn aborts_leave_no_result() {
     assert_eq!(aborted(&mut tank, &noisy), Some(Reason::Noise));
     let broken_wire = |second: f64, signals: &mut Signals| {
         if second > 145.0 {
-            signals.tank_pressure_pin = Voltage::from_volts(4.98);
+            signals.circuits.high = CircuitSet::of(&[Circuit::TankPressureSensor]);
             signals.tank_pressure = Pressure::from_pascals(4960.0);
         }
     };
