@@ -3,6 +3,7 @@
 use std::{iter, time::Duration};
 
 use twotrip_can::{CanId, Frame};
+use twotrip_ecu::EcuConfig;
 use twotrip_harness::KeyPosition;
 use twotrip_obd::Dtc;
 use twotrip_scenario::{Scenario, parse_phrase, shipped};
@@ -32,7 +33,10 @@ fn finish(car: &mut Simulator) -> Vec<Outcome> {
 /// A car that has lived through the scenario's story, and was judged.
 fn lived(name: &str, seed: u64, timing: Timing) -> Simulator {
     let scenario = scenario(name);
-    let mut car = Simulator::new(Settings::compact(seed, timing));
+    let mut car = Simulator::new(Settings {
+        ecu: EcuConfig::under(scenario.regulation()),
+        ..Settings::compact(seed, timing)
+    });
     for phrase in scenario.story().iter().chain(scenario.expectations()) {
         car.tell(phrase.value.clone());
     }
@@ -108,6 +112,58 @@ fn the_loose_cap_waits_with_key_on_lamp_commanded_and_one_code() {
         );
         assert_eq!(car.car().vehicle().sensors().key, KeyPosition::On);
         assert!(car.car().vehicle().engine_speed().rpm() < 1.0);
+    }
+}
+
+/// Driving cycle by driving cycle: the lamp under the regulation of a scenario's file.
+#[test]
+fn a_european_car_lights_its_lamp_one_driving_cycle_later() {
+    let american = scenario("tank-pressure-sensor-low").regulation();
+    let european = scenario("european-tank-pressure-sensor").regulation();
+    for (regulation, trips) in [(american, 2), (european, 3)] {
+        let mut car = Simulator::new(Settings {
+            ecu: EcuConfig::under(regulation),
+            ..Settings::compact(1, Timing::FAST)
+        });
+        tell(&mut car, &["defect wiring tank-pressure-sensor short-to-ground"]);
+        for trip in 1..=trips {
+            assert!(!car.car().ecu().memory().mil_commanded(), "before trip {trip}");
+            tell(
+                &mut car,
+                &["start", "wait 10 s", "expect pending P0452", "key off"],
+            );
+        }
+        let memory = car.car().ecu().memory();
+        assert!(memory.mil_commanded(), "{}", regulation.name);
+        assert_eq!(
+            memory.permanent().count(),
+            usize::from(regulation.permanent_codes)
+        );
+        // PID $1C: 01 is California's OBD II, 06 EOBD (SAE J1979, from memory). Service $0A is unknown to the latter.
+        tell(&mut car, &["key on"]);
+        let said: Vec<Vec<u8>> = [
+            (0x7DF, &[2, 0x01, 0x1C][..]),
+            (0x7DF, &[1, 0x0A]),
+            (0x7E0, &[1, 0x0A]),
+        ]
+        .into_iter()
+        .map(|(id, request)| {
+            let now = BusInstant::from_secs(1);
+            car.handle_frame(now, &Frame::padded(CanId::Standard(id), request, 0));
+            let frame = car.poll_frame(now);
+            car.handle_transmitted(now);
+            frame.map_or_else(Vec::new, |frame| {
+                frame.data()[1..=usize::from(frame.data()[0])].to_vec()
+            })
+        })
+        .collect();
+        let permanent = vec![0x4A, 1, 0x04, 0x52];
+        let expected = if regulation.permanent_codes {
+            [vec![0x41, 0x1C, 0x01], permanent.clone(), permanent]
+        } else {
+            [vec![0x41, 0x1C, 0x06], vec![], vec![0x7F, 0x0A, 0x11]]
+        };
+        assert_eq!(said, expected, "{}", regulation.name);
     }
 }
 

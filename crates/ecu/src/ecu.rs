@@ -33,12 +33,20 @@ pub struct EcuConfig {
     pub identity: Identity,
 }
 
+impl EcuConfig {
+    /// The engine ECU as built for one regulation.
+    #[must_use]
+    pub fn under(profile: &'static Profile) -> Self {
+        Self {
+            profile,
+            identity: Identity::engine(profile, &CATALOGUE),
+        }
+    }
+}
+
 impl Default for EcuConfig {
     fn default() -> Self {
-        Self {
-            profile: &Profile::US_2010,
-            identity: Identity::engine(&Profile::US_2010, &CATALOGUE),
-        }
+        Self::under(&Profile::US_2010)
     }
 }
 

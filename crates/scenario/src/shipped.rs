@@ -12,7 +12,7 @@ pub struct Shipped {
 }
 
 /// All of them, in the order in which a newcomer meets them.
-pub const ALL: [Shipped; 5] = [
+pub const ALL: [Shipped; 6] = [
     Shipped {
         name: "loose-fuel-cap",
         text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
@@ -24,6 +24,10 @@ pub const ALL: [Shipped; 5] = [
     Shipped {
         name: "tank-pressure-sensor-low",
         text: include_str!("../../../scenarios/tank-pressure-sensor-low.toml"),
+    },
+    Shipped {
+        name: "european-tank-pressure-sensor",
+        text: include_str!("../../../scenarios/european-tank-pressure-sensor.toml"),
     },
     Shipped {
         name: "healthy",

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use serde::Serialize;
+use twotrip_ecu::EcuConfig;
 use twotrip_host::{
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
@@ -70,6 +71,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
 
     let settings = Settings {
         transport: args.transport.profile(),
+        ecu: EcuConfig::under(scenario.regulation()),
         ..Settings::compact(seed, timing)
     };
     // Traffic of others does not wake the car.

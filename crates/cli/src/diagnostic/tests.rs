@@ -79,6 +79,7 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
         ("a value of another type", file("seed = \"five\"")),
         ("a newer version", HEAD.replace("= 1", "= 7").into_bytes()),
         ("an empty title", HEAD.replace("A car", "").into_bytes()),
+        ("an unknown regulation", file("regulation = 'eobt'")),
         (
             "an unknown vehicle",
             HEAD.replace("compact", "compakt").into_bytes(),

@@ -13,6 +13,8 @@ use twotrip_units::{AngularSpeed, Pressure, Ratio, Speed, Temperature, Temperatu
 pub struct Profile {
     /// Name for reports.
     pub name: &'static str,
+    /// The word for it in scenario files.
+    pub key: &'static str,
     /// What the ECU says it was built for, PID $1C: SAE J1979 (from memory).
     pub obd_requirement: u8,
     /// End of the calibration identification: an ECU for another market has another calibration.
@@ -139,6 +141,7 @@ impl Profile {
     /// Spark ignition, United States light duty, model years 2010 to 2018.
     pub const US_2010: Self = Self {
         name: "US-2010",
+        key: "us-2010",
         // OBD II as defined by California.
         obd_requirement: 0x01,
         calibration: *b"2010",
@@ -187,6 +190,7 @@ impl Profile {
     /// Appendix 1).
     pub const EOBD: Self = Self {
         name: "EOBD",
+        key: "eobd",
         // European on-board diagnostics.
         obd_requirement: 0x06,
         calibration: *b"EOBD",

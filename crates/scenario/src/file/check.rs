@@ -2,6 +2,8 @@
 
 use core::time::Duration;
 
+use twotrip_ecu::memory::Profile;
+
 use super::{
     RepairOrder, Scenario, VehicleModel,
     document::{self, Reader, Text},
@@ -71,6 +73,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let vehicle = file
         .required("vehicle", Reader::text, problems)
         .and_then(|name| check_vehicle(&name, problems));
+    let regulation = check_regulation(file, problems);
     let seed = check_seed(file, problems);
     let repair_order = file
         .table("repair-order", problems)
@@ -86,6 +89,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     Some(Scenario {
         title: title?,
         vehicle: vehicle?,
+        regulation: regulation?,
         seed: seed?,
         repair_order: match repair_order {
             Some(order) => Some(order?),
@@ -130,6 +134,21 @@ fn check_vehicle(name: &Text<'_>, problems: &mut Vec<Problem>) -> Option<Vehicle
         let place = name.place(0..name.value.len());
         let models = VehicleModel::ALL.map(|model| Expected::Word(model.name()));
         problems.push(Problem::new(ProblemKind::UnknownWord("vehicle"), place, name.value).expecting(models));
+    }
+    known
+}
+
+fn check_regulation(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<&'static Profile> {
+    if !file.has("regulation") {
+        return Some(&Profile::US_2010);
+    }
+    let name = file.text("regulation", problems)?;
+    let known = Profile::ALL.into_iter().find(|profile| profile.key == name.value);
+    if known.is_none() {
+        let place = name.place(0..name.value.len());
+        let keys = Profile::ALL.map(|profile| Expected::Word(profile.key));
+        problems
+            .push(Problem::new(ProblemKind::UnknownWord("regulation"), place, name.value).expecting(keys));
     }
     known
 }

@@ -20,6 +20,7 @@ const KEYS: &[(&str, &[&str])] = &[
             "version",
             "title",
             "vehicle",
+            "regulation",
             "seed",
             "repair-order",
             "story",

@@ -4,6 +4,7 @@
 //! version = 1                       # of this format
 //! title = "Cap left loose"          # one line
 //! vehicle = "compact-2.0"
+//! regulation = "us-2010"            # that the fault memory follows, or "eobd"; "us-2010" if left out
 //! seed = 1                          # of all randomness; 1 if left out
 //!
 //! [repair-order]                    # may be left out
@@ -32,6 +33,8 @@ mod document;
 #[cfg(test)]
 mod tests;
 
+use twotrip_ecu::memory::Profile;
+
 use crate::{
     Problem,
     phrase::{Phrase, Spanned},
@@ -42,6 +45,7 @@ use crate::{
 pub struct Scenario {
     title: String,
     vehicle: VehicleModel,
+    regulation: &'static Profile,
     seed: u64,
     repair_order: Option<RepairOrder>,
     story: Vec<Spanned<Phrase>>,
@@ -67,6 +71,12 @@ impl Scenario {
     #[must_use]
     pub const fn vehicle(&self) -> VehicleModel {
         self.vehicle
+    }
+
+    /// The regulation that the car's fault memory follows.
+    #[must_use]
+    pub const fn regulation(&self) -> &'static Profile {
+        self.regulation
     }
 
     /// The seed of all randomness.

@@ -49,6 +49,9 @@ fn what_is_left_out_has_its_default() {
     let scenario = Scenario::parse(HEAD.as_bytes()).unwrap();
     assert!(scenario.story().is_empty() && scenario.expectations().is_empty());
     assert_eq!((scenario.seed(), scenario.repair_order()), (1, None));
+    assert_eq!(scenario.regulation().name, "US-2010");
+    let european = Scenario::parse(format!("{HEAD}regulation = 'eobd'").as_bytes()).unwrap();
+    assert_eq!(european.regulation().name, "EOBD");
     let seeded = Scenario::parse(format!("{HEAD}seed = 0x2A").as_bytes()).unwrap();
     assert_eq!(seeded.seed(), 42);
 }

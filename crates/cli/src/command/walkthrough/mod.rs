@@ -4,7 +4,7 @@ mod tale;
 
 use std::collections::BTreeSet;
 
-use twotrip_ecu::memory::Effect;
+use twotrip_ecu::{EcuConfig, memory::Effect};
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{Phrase, Scenario, parse_phrase};
@@ -23,7 +23,10 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 /// Runs the command.
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
-    let simulator = Simulator::new(Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS));
+    let simulator = Simulator::new(Settings {
+        ecu: EcuConfig::under(scenario.regulation()),
+        ..Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS)
+    });
     let mut loop_ = Loop {
         rig: Rig::new(simulator),
         teller: Teller { json: args.json },
