@@ -108,11 +108,14 @@ impl Loop {
         for phrase in order.correction() {
             self.tell(phrase.clone())?;
         }
-        self.step(
-            "Clear",
-            "With the key on and the engine off. Clearing also wipes the freeze frame and the readiness of every \
-             monitor: from here on the car has to prove itself. The permanent code stays.",
-        )?;
+        let mut why =
+            "With the key on and the engine off. Clearing also wipes the freeze frame and the readiness of \
+                       every monitor: from here on the car has to prove itself."
+                .to_owned();
+        if self.has_permanent_codes() {
+            why += " The permanent code stays.";
+        }
+        self.step("Clear", &why)?;
         self.ask(&[0x04])?;
         let cleared = self.read_everything()?;
         self.step(
@@ -257,7 +260,9 @@ impl Loop {
         }
         reading.confirmed = codes(&self.ask(&[0x03])?);
         reading.pending = codes(&self.ask(&[0x07])?);
-        reading.permanent = codes(&self.ask(&[0x0A])?);
+        if self.has_permanent_codes() {
+            reading.permanent = codes(&self.ask(&[0x0A])?);
+        }
         if !reading.confirmed.is_empty() || !reading.pending.is_empty() {
             for pid in FREEZE_FRAME_PIDS {
                 self.ask(&[0x02, *pid, 0x00])?;
@@ -266,10 +271,17 @@ impl Loop {
         Ok(reading)
     }
 
+    /// Whether the regulation that the car follows knows permanent codes.
+    fn has_permanent_codes(&self) -> bool {
+        let ecu = self.rig.simulator().car().ecu();
+        ecu.memory().profile().permanent_codes
+    }
+
     /// What the loop was for: says what is proven and what is not.
     fn close(&mut self, first: &Reading, cleared: &Reading, last: &Reading) -> Result<bool, Failure> {
         let found = names(&first.confirmed);
         let ready = Group::ALL.iter().all(|&group| last.readiness.is_complete(group));
+        let permanent = self.has_permanent_codes();
         let proofs = [
             (
                 format!("before: lamp commanded for {found}"),
@@ -280,10 +292,6 @@ impl Loop {
                 cleared.confirmed.is_empty(),
             ),
             (
-                "the clear left the permanent code alone".to_owned(),
-                cleared.permanent == first.permanent,
-            ),
-            (
                 "after the drive nothing is stored".to_owned(),
                 last.confirmed.is_empty() && !last.lamp,
             ),
@@ -292,11 +300,20 @@ impl Loop {
                 last.pending.is_empty(),
             ),
             ("the monitors have run: every group is complete".to_owned(), ready),
+        ];
+        let of_permanent = [
+            (
+                "the clear left the permanent code alone".to_owned(),
+                cleared.permanent == first.permanent,
+            ),
             (
                 "the ECU has erased the permanent code by itself".to_owned(),
                 last.permanent.is_empty(),
             ),
         ];
+        let proofs = proofs
+            .into_iter()
+            .chain(of_permanent.into_iter().filter(|_| permanent));
         self.step(
             "What is proven",
             "Each line is something a customer, or an inspector, can rely on.",
