@@ -2,10 +2,12 @@
 
 use core::time::Duration;
 
+use serde::{Deserialize, Serialize};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
 /// State of the fuel system, PID $03 (one bit set, or none with the engine off).
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum FuelSystemStatus {
     /// Engine off.
     #[default]
@@ -24,7 +26,8 @@ pub enum FuelSystemStatus {
 ///
 /// A failed circuit shows what the circuit delivers, held at the ends of the sensor's range, never a substitute
 /// (13 CCR 1968.2(g)(4.2), from memory).
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct LiveData {
     /// PID $03.
     pub fuel_system: FuelSystemStatus,
@@ -89,5 +92,6 @@ pub struct LiveData {
     /// PID $5C.
     pub oil_temperature: Temperature,
     /// PID $5E, petrol, litres per hour.
+    #[serde(with = "twotrip_units::stored")]
     pub fuel_rate_litres_per_hour: f64,
 }

@@ -8,9 +8,11 @@ use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_units::{Acceleration, CarInstant, Speed};
 
 use crate::{
-    control::{Control, SLOW_SECONDS, Turn},
+    control::{Control, Learned, SLOW_SECONDS, Turn},
     data::LiveData,
-    memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile},
+    memory::{
+        Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
+    },
     monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
@@ -204,6 +206,22 @@ impl Ecu {
     #[must_use]
     pub const fn control(&self) -> &Control {
         &self.control
+    }
+
+    /// Vehicle information.
+    #[must_use]
+    pub const fn identity(&self) -> &Identity {
+        &self.identity
+    }
+
+    /// Power was off: the memory comes back with this content, the rest begins anew.
+    pub(crate) fn take_over(&mut self, memory: &StoredMemory, learned: &Learned) -> Result<(), StoredError> {
+        self.memory.restore(memory)?;
+        self.monitors.clear();
+        self.control.clear();
+        self.control.learn(learned);
+        self.effects.clear();
+        Ok(())
     }
 
     /// Reported values pinned by hand.

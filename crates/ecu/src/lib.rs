@@ -17,6 +17,8 @@ pub mod data;
 mod ecu;
 pub mod memory;
 pub mod monitors;
+mod nonvolatile;
 pub mod server;
 
 pub use ecu::{Ecu, EcuConfig};
+pub use nonvolatile::{Nonvolatile, Owner, RestoreError};

@@ -2,6 +2,7 @@
 
 use core::{fmt, str::FromStr};
 
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de};
 use thiserror::Error;
 
 /// A trouble code as its two bytes.
@@ -81,6 +82,31 @@ impl FromStr for Dtc {
             code |= u16::try_from(digit).map_err(|_| DtcError::Digit)? << shift;
         }
         Ok(Self(code))
+    }
+}
+
+/// Written where it is kept as people write it: `P0455`.
+impl Serialize for Dtc {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Dtc {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Text;
+        impl de::Visitor<'_> for Text {
+            type Value = Dtc;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a trouble code like P0455")
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Dtc, E> {
+                text.parse().map_err(E::custom)
+            }
+        }
+        deserializer.deserialize_str(Text)
     }
 }
 

@@ -28,7 +28,7 @@ pub use car::Car;
 pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};
-pub use simulator::{Settings, Simulator};
+pub use simulator::{Mark, Settings, Simulator, Stored};
 
 /// How many steps of the car a span is, rounded up.
 fn steps(span: std::time::Duration) -> u64 {

@@ -1,6 +1,8 @@
-//! The simulator: car, endpoint and phrases behind one set of calls. What phrases do is in `phrases`.
+//! The simulator: car, endpoint and phrases behind one set of calls. What phrases do is in `phrases`, what outlives
+//! the run in `stored`.
 
 mod phrases;
+mod stored;
 
 use std::{collections::VecDeque, time::Duration};
 
@@ -14,6 +16,8 @@ use twotrip_obd::ResponseBuffer;
 use twotrip_scenario::Phrase;
 use twotrip_units::{BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
+
+pub use stored::{Mark, Stored};
 
 use crate::{
     Car, Event, Timing,

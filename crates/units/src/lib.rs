@@ -8,6 +8,7 @@
 mod grid;
 mod limit;
 mod quantity;
+pub mod stored;
 mod table;
 mod time;
 

@@ -4,11 +4,13 @@
 
 use core::ops::{Add, Div, Mul, Neg, Sub};
 
+use serde::{Deserialize, Serialize};
+
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident { $($(#[$door_doc:meta])* $from:ident / $to:ident = $factor:expr;)+ }) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
-        pub struct $name(f64);
+        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd, Serialize, Deserialize)]
+        pub struct $name(#[serde(with = "crate::stored")] f64);
 
         impl $name {
             /// Nothing of it.
@@ -257,8 +259,8 @@ linear!(
 );
 
 /// A temperature, K inside; a difference of two is a [`TemperatureDelta`].
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
-pub struct Temperature(f64);
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Serialize, Deserialize)]
+pub struct Temperature(#[serde(with = "crate::stored")] f64);
 
 const CELSIUS_ZERO: f64 = 273.15;
 

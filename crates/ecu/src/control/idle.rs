@@ -3,7 +3,7 @@
 
 use twotrip_units::{Angle, AngularSpeed, Limit, Ratio, Speed, Table};
 
-use crate::control::measured::Measured;
+use crate::control::{learned::held, measured::Measured};
 
 /// Target speed in Park over coolant temperature, rpm.
 const TARGET: Table<7> = Table::new([
@@ -76,6 +76,16 @@ impl Idle {
     /// What timing adds for the speed.
     pub(crate) const fn timing(&self) -> Angle {
         Angle::from_degrees(self.timing)
+    }
+
+    /// Learned air, g/s.
+    pub(crate) const fn learned(&self) -> f64 {
+        self.integral
+    }
+
+    /// Puts back the learned air, g/s.
+    pub(crate) fn put_back(&mut self, learned: f64) {
+        self.integral = held(learned, MOST);
     }
 
     /// Target speed and air by coolant temperature and selector; every 100 ms. `throttle_held`: it does not follow.

@@ -3,6 +3,8 @@
 
 use twotrip_units::{Limit, Ratio, Voltage};
 
+use super::learned::held;
+
 /// Where the front sensor's voltage turns, and the band that keeps noise from counting.
 const SWITCH_VOLTS: f64 = 0.45;
 const BAND_VOLTS: f64 = 0.02;
@@ -70,6 +72,16 @@ impl LambdaControl {
     pub(crate) const fn forget(&mut self) {
         self.correction = 0.0;
         self.mean = 0.0;
+    }
+
+    /// Learned shift of the loop by the rear sensor, -1 to +1.
+    pub(crate) const fn rear_shift(&self) -> f64 {
+        self.rear_shift
+    }
+
+    /// Puts back the learned shift.
+    pub(crate) fn put_back(&mut self, rear_shift: f64) {
+        self.rear_shift = held(rear_shift, 1.0);
     }
 
     /// One step: `wanted` says whether everything but the sensor allows the loop to close.

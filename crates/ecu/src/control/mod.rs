@@ -14,6 +14,7 @@ mod engine_state;
 mod fuel;
 mod idle;
 mod lambda_control;
+mod learned;
 mod measured;
 mod purge;
 mod substitute;
@@ -28,6 +29,7 @@ use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, T
 use crate::data::{FuelSystemStatus, LiveData};
 
 pub use engine_state::{ENGINE_STARTED, EngineState};
+pub use learned::Learned;
 pub use measured::Measured;
 
 pub(crate) use engine_state::Turn;

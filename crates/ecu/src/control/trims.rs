@@ -4,6 +4,8 @@
 
 use twotrip_units::{AngularSpeed, Ratio};
 
+use super::learned::held;
+
 /// Idle, and four loads by three speeds.
 const CELLS: usize = 13;
 const LOAD_BORDERS: [f64; 3] = [0.25, 0.45, 0.70];
@@ -33,6 +35,18 @@ impl Trims {
     /// Trim of the cell in use.
     pub(crate) const fn correction(&self) -> f64 {
         self.cells[self.active]
+    }
+
+    /// What the cells have learned.
+    pub(crate) const fn learned(&self) -> [f64; CELLS] {
+        self.cells
+    }
+
+    /// Puts back what the cells had learned; other cells than these learn anew.
+    pub(crate) fn put_back(&mut self, learned: &[f64]) {
+        if let Ok(cells) = <[f64; CELLS]>::try_from(learned) {
+            self.cells = cells.map(|cell| held(cell, LIMIT));
+        }
     }
 
     /// PID $07.

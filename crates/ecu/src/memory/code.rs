@@ -5,11 +5,13 @@
 //! stored: it follows from whether the code still commands the MIL. What misfire and fuel system have beyond
 //! that stands in `similar`; the end of a driving cycle in `settle`.
 
+use serde::{Deserialize, Serialize};
 use twotrip_obd::Dtc;
 
 use super::{
     CodeDefinition, Effect, Effects, Logic, MisfireWindow, MonitorDefinition, MonitorId, OperatingPoint,
-    Profile, similar::Similar,
+    Profile,
+    similar::{Similar, StoredSimilar},
 };
 
 /// Numbers entries, so that codes are listed in the order in which they were stored.
@@ -20,6 +22,11 @@ impl Order {
     pub(super) const fn next(&mut self) -> u64 {
         self.0 += 1;
         self.0
+    }
+
+    /// Goes on behind this number.
+    pub(super) fn pass(&mut self, number: u64) {
+        self.0 = self.0.max(number);
     }
 }
 
@@ -33,7 +40,7 @@ pub(super) struct Rule {
     freezes_in_use: bool,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Pending {
     since: u64,
     failed_cycles: u8,
@@ -41,13 +48,14 @@ pub(super) struct Pending {
     pub(super) age: u8,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Confirmed {
     since: u64,
     pub(super) phase: Phase,
 }
 
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub(super) enum Phase {
     /// Commands the MIL.
     Commanding { passed_cycles: u8 },
@@ -56,7 +64,7 @@ pub(super) enum Phase {
 }
 
 /// A permanent entry, and what has been proved since the last clear.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Permanent {
     since: u64,
     pub(super) passed: bool,
@@ -423,5 +431,70 @@ impl Record {
             });
         }
         true
+    }
+}
+
+/// What is kept of a code without power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct StoredCode {
+    code: Dtc,
+    pending: Option<Pending>,
+    confirmed: Option<Confirmed>,
+    permanent: Option<Permanent>,
+    similar: Option<StoredSimilar>,
+}
+
+impl StoredCode {
+    pub(super) const fn dtc(&self) -> Dtc {
+        self.code
+    }
+
+    /// The places of its entries in the order in which entries were stored.
+    pub(super) fn numbers(&self) -> impl Iterator<Item = u64> + use<> {
+        let pending = self.pending.map(|pending| pending.since);
+        let confirmed = self.confirmed.map(|confirmed| confirmed.since);
+        let permanent = self.permanent.map(|permanent| permanent.since);
+        [pending, confirmed, permanent].into_iter().flatten()
+    }
+}
+
+impl Record {
+    /// What is kept.
+    pub(super) fn store(&self, profile: &Profile) -> StoredCode {
+        let Self {
+            dtc: code,
+            rule,
+            pending,
+            confirmed,
+            permanent,
+            passed: _,
+            failed: _,
+            similar,
+        } = *self;
+        StoredCode {
+            code,
+            pending,
+            confirmed,
+            permanent,
+            similar: rule.logic.is_similar_conditions().then(|| similar.stored(profile)),
+        }
+    }
+
+    /// Puts back what was kept. The driving cycle in which it was is over.
+    pub(super) fn restore(&mut self, stored: &StoredCode) {
+        let StoredCode {
+            code: _,
+            pending,
+            confirmed,
+            permanent,
+            similar,
+        } = *stored;
+        self.pending = pending.map(|pending| Pending {
+            age: pending.age.max(1),
+            ..pending
+        });
+        self.confirmed = confirmed;
+        self.permanent = permanent;
+        self.similar = similar.map(Similar::restored).unwrap_or_default();
     }
 }

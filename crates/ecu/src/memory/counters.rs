@@ -3,6 +3,8 @@
 
 use core::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use super::Conditions;
 
 /// The counters as they go on the wire; each holds at its highest value.
@@ -21,8 +23,9 @@ pub struct Counters {
 }
 
 /// What has been driven, and for how long the engine ran.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Travelled {
+    #[serde(with = "twotrip_units::stored")]
     metres: f64,
     engine_time: Duration,
 }
@@ -50,7 +53,7 @@ impl Travelled {
 }
 
 /// The facts behind [`Counters`].
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(super) struct Odometers {
     with_mil: Travelled,
     since_clear: Travelled,
@@ -104,5 +107,17 @@ impl Odometers {
             distance_since_clear: self.since_clear.kilometres(),
             time_since_clear: self.since_clear.minutes(),
         }
+    }
+
+    /// Whether both report the same: whole kilometres and minutes.
+    pub(super) fn tell_the_same_as(&self, other: &Self) -> bool {
+        self.counters() == other.counters() && self.warm_ups_with_mil_off == other.warm_ups_with_mil_off
+    }
+
+    /// Whether a car can have driven this.
+    pub(super) fn is_possible(&self) -> bool {
+        [self.with_mil, self.since_clear]
+            .iter()
+            .all(|travelled| travelled.metres.is_finite() && travelled.metres >= 0.0)
     }
 }

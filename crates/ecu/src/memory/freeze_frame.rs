@@ -4,13 +4,14 @@
 //! 1968.2(e)(3.4.3) and (6.4.4), from memory). Erased with its code; the slot then waits for the next new
 //! detection.
 
+use serde::{Deserialize, Serialize};
 use twotrip_obd::Dtc;
 
 use super::{Catalogue, Effect, Effects, Logic};
 use crate::data::LiveData;
 
 /// Conditions stored at the detection of a fault.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FreezeFrame {
     /// The code that stored it (PID $02 of service $02).
     pub dtc: Dtc,
@@ -25,6 +26,11 @@ pub(super) struct Slot(Option<FreezeFrame>);
 impl Slot {
     pub(super) const fn frame(&self) -> Option<&FreezeFrame> {
         self.0.as_ref()
+    }
+
+    /// Puts back what was kept.
+    pub(super) const fn restore(&mut self, frame: Option<FreezeFrame>) {
+        self.0 = frame;
     }
 
     /// A new detection: stored if the slot is free, or held by a frame of lower rank.

@@ -5,6 +5,7 @@
 use alloc::vec::Vec;
 use core::time::Duration;
 
+use serde::{Deserialize, Serialize};
 use twotrip_obd::{InUseItem, InUsePerformance};
 
 use super::{Catalogue, Denominator, MonitorId, Profile};
@@ -187,5 +188,60 @@ impl InUse {
             }
         }
         report
+    }
+}
+
+/// What is kept of a monitor's pair without power.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct StoredPair {
+    numerator: u16,
+    denominator: u16,
+}
+
+/// What is kept beside the pairs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct StoredInUse {
+    general_denominator: u16,
+    ignition_cycles: u16,
+}
+
+impl Pair {
+    const fn store(self) -> StoredPair {
+        StoredPair {
+            numerator: self.numerator,
+            denominator: self.denominator,
+        }
+    }
+}
+
+impl InUse {
+    pub(super) const fn store(&self) -> StoredInUse {
+        StoredInUse {
+            general_denominator: self.general,
+            ignition_cycles: self.ignition_cycles,
+        }
+    }
+
+    pub(super) fn stored_pair(&self, monitor: MonitorId) -> StoredPair {
+        let pair = self.pairs.get(usize::from(monitor.0)).copied();
+        pair.unwrap_or_default().store()
+    }
+
+    pub(super) const fn restore(&mut self, stored: &StoredInUse) {
+        self.general = stored.general_denominator;
+        self.ignition_cycles = stored.ignition_cycles;
+    }
+
+    pub(super) fn restore_pair(&mut self, monitor: MonitorId, stored: StoredPair) {
+        if let Some(pair) = self.pairs.get_mut(usize::from(monitor.0)) {
+            pair.numerator = stored.numerator;
+            pair.denominator = stored.denominator;
+        }
+    }
+
+    /// Whether both would be stored alike.
+    pub(super) fn keeps_the_same_as(&self, other: &Self) -> bool {
+        let pairs = self.pairs.iter().zip(&other.pairs);
+        self.store() == other.store() && pairs.map(|(mine, theirs)| mine.store() == theirs.store()).all(|same| same)
     }
 }

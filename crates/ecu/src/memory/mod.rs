@@ -24,6 +24,7 @@
 //! | `results` | what monitors report |
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
 //! | `preload` | filling without a fault, for authors of tools |
+//! | `stored` | what is kept without power, and putting it back |
 //!
 //! Not here: statistical MIL strategies, the fuel-cap message that may stand in for the MIL, completeness without
 //! a run in extreme weather, a limit on permanent codes: what the rules leave to the maker, and this one leaves.
@@ -42,6 +43,7 @@ mod readiness;
 mod results;
 mod settle;
 mod similar;
+mod stored;
 #[cfg(test)]
 mod tests;
 
@@ -63,6 +65,7 @@ pub use profile::{
     DrivePattern, EvapDenominator, MisfireCounts, OutputDenominator, Profile, SimilarConditions,
 };
 pub use similar::{CatalystMisfire, MisfireWindow, OperatingPoint};
+pub use stored::{StoredError, StoredMemory};
 
 use crate::data::LiveData;
 use code::{Order, Record};

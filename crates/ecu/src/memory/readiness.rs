@@ -82,6 +82,15 @@ impl Progress {
         }
     }
 
+    pub(super) fn is_monitor_decided(&self, monitor: MonitorId) -> bool {
+        self.decided.contains(monitor)
+    }
+
+    /// Whether both keep the same without power: what this driving cycle has shown is lost.
+    pub(super) fn keeps_the_same_as(&self, other: &Self) -> bool {
+        self.decided == other.decided
+    }
+
     pub(super) fn is_done(&self, monitor: MonitorId) -> bool {
         self.done.contains(monitor)
     }

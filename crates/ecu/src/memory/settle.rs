@@ -31,7 +31,7 @@ impl Record {
         let mut erased = self.settle_pending(profile, refuted, effects);
         match self.confirmed.as_mut().map(|confirmed| &mut confirmed.phase) {
             Some(Phase::Commanding { passed_cycles }) if refuted => {
-                *passed_cycles += 1;
+                *passed_cycles = passed_cycles.saturating_add(1);
                 if *passed_cycles >= profile.passing_cycles_to_mil_off
                     && let Some(confirmed) = &mut self.confirmed
                 {
@@ -40,7 +40,7 @@ impl Record {
                 }
             }
             Some(Phase::Ageing { warm_ups }) if warmed_up && !self.failed => {
-                *warm_ups += 1;
+                *warm_ups = warm_ups.saturating_add(1);
                 if *warm_ups >= profile.warm_ups_to_erase {
                     self.confirmed = None;
                     effects.push(Effect::ConfirmedErased(self.dtc));

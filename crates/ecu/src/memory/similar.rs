@@ -9,13 +9,14 @@
 //!
 //! A pending code is one, whichever threshold stored it.
 
+use serde::{Deserialize, Serialize};
 use twotrip_units::{AngularSpeed, Ratio, Temperature};
 
 use super::{Conditions, MisfireCounts, Profile};
 use crate::data::LiveData;
 
 /// Conditions of the engine that can be similar to others.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OperatingPoint {
     /// Engine speed.
     pub engine_speed: AngularSpeed,
@@ -148,7 +149,7 @@ pub(super) struct Similar {
 }
 
 /// Decisions of earlier driving cycles.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 struct Before {
     catalyst: bool,
     at_start: bool,
@@ -239,9 +240,7 @@ impl Similar {
     /// The driving cycle is over, a pending code stays. `old`: it was not stored in this one. Returns whether it
     /// has waited too long for similar conditions.
     pub(super) fn settle_pending(&mut self, profile: &Profile, old: bool) -> bool {
-        self.before.catalyst |= self.exceeded.catalyst_decided(profile.misfire);
-        self.before.at_start |= self.exceeded.at_start_decided(profile.misfire);
-        self.before.later |= self.exceeded.later_decided(profile.misfire);
+        self.before = self.decided_until_now(profile);
         if self.met {
             self.cycles_without = 0;
         } else if old {
@@ -253,4 +252,44 @@ impl Similar {
     pub(super) const fn cycles_without(&self) -> u8 {
         self.cycles_without
     }
+
+    /// Decisions of earlier driving cycles, and of this one.
+    const fn decided_until_now(&self, profile: &Profile) -> Before {
+        Before {
+            catalyst: self.before.catalyst || self.exceeded.catalyst_decided(profile.misfire),
+            at_start: self.before.at_start || self.exceeded.at_start_decided(profile.misfire),
+            later: self.before.later || self.exceeded.later_decided(profile.misfire),
+        }
+    }
+
+    /// What is kept without power: the driving cycle ends with it.
+    pub(super) const fn stored(&self, profile: &Profile) -> StoredSimilar {
+        StoredSimilar {
+            first: self.first,
+            before: self.decided_until_now(profile),
+            cycles_without: self.cycles_without,
+        }
+    }
+
+    pub(super) fn restored(stored: StoredSimilar) -> Self {
+        let StoredSimilar {
+            first,
+            before,
+            cycles_without,
+        } = stored;
+        Self {
+            first,
+            before,
+            cycles_without,
+            ..Self::default()
+        }
+    }
+}
+
+/// What is kept of it without power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct StoredSimilar {
+    first: Option<OperatingPoint>,
+    before: Before,
+    cycles_without: u8,
 }

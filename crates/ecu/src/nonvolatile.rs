@@ -1,0 +1,123 @@
+//! What the ECU keeps without power: whose it is, its fault memory, what engine management has learned.
+//!
+//! Not kept: what depends on the day (signals, run time, soak), what a monitor has gathered so far, values pinned by
+//! hand. The VIN is part of the car and never changes; here it tells whose content this is.
+
+use alloc::{borrow::ToOwned as _, string::String};
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use crate::{
+    Ecu,
+    control::Learned,
+    memory::{StoredError, StoredMemory},
+    server::Identity,
+};
+
+/// The content of an ECU's memory that needs no power.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Nonvolatile {
+    /// Whose it is.
+    pub owner: Owner,
+    /// Codes, readiness, counters, freeze frame.
+    pub memory: StoredMemory,
+    /// Learned values.
+    #[serde(default)]
+    pub learned: Learned,
+}
+
+/// The ECU that a content belongs to: its car, its program, and the regulation that it follows.
+///
+/// Not the calibration verification number: a program that knows one code more still finds its memory.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Owner {
+    /// Vehicle identification number.
+    pub vin: String,
+    /// Calibration identification.
+    pub calibration: String,
+    /// Name of the regulation.
+    pub regulation: String,
+}
+
+/// Why a content was not taken over.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+pub enum RestoreError {
+    /// It is another ECU's.
+    #[error("it belongs to another car: {what} `{found}`, this car has `{own}`")]
+    Foreign {
+        /// What differs.
+        what: &'static str,
+        /// In the content.
+        found: String,
+        /// Of this ECU.
+        own: String,
+    },
+    /// No ECU can have it.
+    #[error("no ECU can hold that: {0}")]
+    Impossible(#[from] StoredError),
+}
+
+impl Owner {
+    fn of(identity: &Identity, regulation: &str) -> Self {
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).trim_end_matches('\0').to_owned();
+        Self {
+            vin: text(identity.vin()),
+            calibration: text(identity.calibration_id()),
+            regulation: regulation.to_owned(),
+        }
+    }
+
+    /// Fails on the first thing in which `found` is not this one.
+    fn expect(self, found: &Self) -> Result<(), RestoreError> {
+        let Self {
+            vin,
+            calibration,
+            regulation,
+        } = self;
+        let differing = [
+            ("VIN", &found.vin, vin),
+            ("calibration", &found.calibration, calibration),
+            ("regulation", &found.regulation, regulation),
+        ]
+        .into_iter()
+        .find(|(_, found, own)| **found != *own);
+        match differing {
+            None => Ok(()),
+            Some((what, found, own)) => Err(RestoreError::Foreign {
+                what,
+                found: found.clone(),
+                own,
+            }),
+        }
+    }
+}
+
+impl Ecu {
+    /// Whose content this ECU's is.
+    #[must_use]
+    pub fn owner(&self) -> Owner {
+        Owner::of(self.identity(), self.memory().profile().name)
+    }
+
+    /// What it keeps without power.
+    #[must_use]
+    pub fn nonvolatile(&self) -> Nonvolatile {
+        Nonvolatile {
+            owner: self.owner(),
+            memory: self.memory().store(),
+            learned: self.control().learned(),
+        }
+    }
+
+    /// Power was off and is back, with this content: what was here is forgotten, and what monitors had gathered. The
+    /// key stands as it stood; an engine that runs begins a driving cycle.
+    ///
+    /// # Errors
+    /// [`RestoreError`] if it is another ECU's, or none that an ECU can have; then nothing changes.
+    pub fn restore(&mut self, content: &Nonvolatile) -> Result<(), RestoreError> {
+        self.owner().expect(&content.owner)?;
+        self.take_over(&content.memory, &content.learned)?;
+        Ok(())
+    }
+}

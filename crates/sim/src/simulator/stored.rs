@@ -1,0 +1,77 @@
+//! What outlives the run: the ECU's memory, stored and put back.
+
+use serde::{Deserialize, Serialize};
+use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory};
+
+use super::Simulator;
+
+/// What a car's ECU keeps without power, and whether anything in it came from elsewhere than the car's physics.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Stored {
+    not_physical: bool,
+    ecu: Nonvolatile,
+}
+
+/// What was kept at an instant, to be compared with what would be kept now.
+#[derive(Clone, Debug)]
+pub struct Mark {
+    not_physical: bool,
+    memory: FaultMemory,
+}
+
+impl Stored {
+    /// The ECU's part.
+    #[must_use]
+    pub const fn ecu(&self) -> &Nonvolatile {
+        &self.ecu
+    }
+}
+
+impl Simulator {
+    /// What the ECU keeps without power.
+    #[must_use]
+    pub fn store(&self) -> Stored {
+        Stored {
+            not_physical: self.not_physical,
+            ecu: self.car.ecu.nonvolatile(),
+        }
+    }
+
+    /// The ECU's power was off and is back, with this content; the car stays as it is, and the ECU's memory of what it
+    /// has lived through here is gone. Answers under way are not sent.
+    ///
+    /// # Errors
+    /// [`RestoreError`] if the content is another car's, or none that an ECU can have; then nothing changes.
+    pub fn restore(&mut self, stored: &Stored) -> Result<(), RestoreError> {
+        self.car.ecu.restore(&stored.ecu)?;
+        self.not_physical |= stored.not_physical;
+        self.withhold_answers();
+        if !self.is_resting() {
+            // The lamp follows in the next step.
+            self.step();
+        }
+        Ok(())
+    }
+
+    /// What is kept now, for [`Self::keeps_the_same_as`].
+    #[must_use]
+    pub fn mark(&self) -> Mark {
+        Mark {
+            not_physical: self.not_physical,
+            memory: self.car.ecu.memory().clone(),
+        }
+    }
+
+    /// Whether the memory would tell the same after the power was off as at the mark: before an answer leaves that may
+    /// report what has changed since, it has to be stored. Learned values of engine management are not compared: they
+    /// change all the time, and no service reports them as memory. Does not allocate.
+    #[must_use]
+    pub fn keeps_the_same_as(&self, mark: &Mark) -> bool {
+        self.not_physical == mark.not_physical && self.car.ecu.memory().keeps_the_same_as(&mark.memory)
+    }
+
+    /// Forgets the answers under way and the requests that wait: what they would report could not be stored.
+    pub fn withhold_answers(&mut self) {
+        self.endpoint.reset();
+    }
+}
