@@ -65,6 +65,16 @@ pub(crate) struct Run {
     /// Where `tell` finds this car
     #[arg(long, value_name = "PATH")]
     pub(crate) control: Option<PathBuf>,
+    /// Keep the ECU's memory in this file between runs: made if it is not there; what is in it takes the place of what
+    /// the story has left in the ECU. The car itself, its defects and repairs, is that of the scenario each time
+    #[arg(long, value_name = "FILE")]
+    pub(crate) memory: Option<PathBuf>,
+    /// Start with the memory that the story leaves; the one in the file is kept as FILE.old
+    #[arg(long, requires = "memory")]
+    pub(crate) reset_memory: bool,
+    /// Answer only once the disk has the memory, so that a loss of power loses nothing that was reported either
+    #[arg(long, requires = "memory")]
+    pub(crate) durable: bool,
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,

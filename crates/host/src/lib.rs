@@ -4,6 +4,7 @@
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.
 //! - [`in_process`]: car and tester on an in-memory bus.
+//! - [`memory_file`]: what an ECU keeps between runs.
 //! - [`ready`]: tells a supervisor that the car is ready.
 //! - [`run`]: a car on a bus, in wall time.
 //! - [`runtime_dir`]: the private folder of the sockets.
@@ -13,6 +14,7 @@ pub mod bus;
 pub mod control;
 mod flush;
 pub mod in_process;
+pub mod memory_file;
 pub mod ready;
 pub mod run;
 pub mod runtime_dir;

@@ -5,6 +5,8 @@
 //! phrase is being carried out as fast as the computer can, in slices of about a millisecond, so that the bus is
 //! served in between; an explicit [`Pace`] holds for both.
 
+mod memory;
+
 use std::{
     collections::BTreeMap,
     pin::pin,
@@ -21,9 +23,11 @@ use twotrip_scenario::{Problem, parse_phrase};
 use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
+use self::memory::Keeper;
 use crate::{
     bus::{Bus, BusError, BusEvent, Sent},
     control::{ControlServer, Outcome, Progress, Reply, RequestId},
+    memory_file::MemoryFileError,
 };
 
 /// How fast the car's time passes.
@@ -45,6 +49,10 @@ pub enum Notice<'a> {
     Event(&'a Event),
     /// The interface went down.
     BusDown,
+    /// The ECU's memory cannot be kept: the car is silent until it can.
+    MemoryNotKept(&'a MemoryFileError),
+    /// The ECU's memory can be kept again.
+    MemoryKept,
 }
 
 /// Why the run ended.
@@ -94,6 +102,7 @@ pub struct Run {
     behind: Duration,
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
+    memory: Keeper,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -123,6 +132,7 @@ impl Run {
             passed: BusInstant::ZERO,
             behind: Duration::ZERO,
             blocked: None,
+            memory: Keeper::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
@@ -168,6 +178,7 @@ impl Run {
             self.pass_time(now);
             self.simulator.handle_timeout(now);
             self.send_frames(now)?;
+            self.look_after_memory(now, &mut notice);
             self.tell_events(now, &mut notice);
 
             let deadline = self.deadline(now, end);
@@ -206,6 +217,7 @@ impl Run {
         !self.has_work()
             && self.behind.is_zero()
             && self.blocked.is_none()
+            && !self.memory.has_news()
             && self.simulator.poll_timeout().is_none()
             && !self.simulator.has_events()
     }
@@ -272,6 +284,10 @@ impl Run {
     /// Sends what the simulator has to send, in order; a full queue keeps the frame for later.
     fn send_frames(&mut self, now: BusInstant) -> Result<(), BusError> {
         while let Some(frame) = self.blocked.take().or_else(|| self.simulator.poll_frame(now)) {
+            if !self.may_tell() {
+                self.simulator.withhold_answers();
+                break;
+            }
             match self.bus.try_send(&frame)? {
                 Sent::Handed | Sent::Down => self.simulator.handle_transmitted(now),
                 Sent::Later => {

@@ -226,7 +226,7 @@ impl Drop for Claim {
     }
 }
 
-fn take_lock(path: &Path, system: &impl Fn(io::Error) -> ClaimError) -> Result<File, ClaimError> {
+pub(crate) fn take_lock(path: &Path, system: &impl Fn(io::Error) -> ClaimError) -> Result<File, ClaimError> {
     loop {
         let mut file = OpenOptions::new()
             .read(true)

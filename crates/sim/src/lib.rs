@@ -29,6 +29,7 @@ pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};
 pub use simulator::{Mark, Settings, Simulator, Stored};
+pub use twotrip_ecu::RestoreError;
 
 /// How many steps of the car a span is, rounded up.
 fn steps(span: std::time::Duration) -> u64 {

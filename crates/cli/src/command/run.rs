@@ -7,12 +7,13 @@ use twotrip_ecu::EcuConfig;
 use twotrip_host::{
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
+    memory_file::{self, MemoryFile, MemoryFileError},
     ready::notify_ready,
     run::{Ending, Notice, Pace, Run},
     runtime_dir::RuntimeDir,
 };
 use twotrip_scenario::{Phrase, Scenario};
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Stored, Timing};
 
 use crate::{args, command::words, exit::Failure, output, sources};
 
@@ -26,7 +27,13 @@ enum Line<'a> {
         control: String,
         seed: u64,
         not_physical: bool,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        memory: Option<Memory>,
     },
+    MemoryNotKept {
+        error: String,
+    },
+    MemoryKept,
     Phrase {
         car_time_s: f64,
         phrase: &'a str,
@@ -49,6 +56,14 @@ enum Line<'a> {
     },
 }
 
+/// Where the ECU's memory comes from, if it is kept.
+#[derive(Clone, Copy, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+enum Memory {
+    New,
+    FromFile,
+}
+
 /// Runs the command.
 pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
@@ -61,6 +76,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         args::Timing::Fast => Timing::FAST,
     };
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
+    let (file, content) = match &args.memory {
+        Some(path) => memory_file(args, path)?,
+        None => (None, None),
+    };
     // The bus first: whoever has no CAN learns it before the story is lived through.
     let mut bus = Bus::host(&name).map_err(words::system)?;
     let control_path = match &args.control {
@@ -79,8 +98,13 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     bus.set_filters(&hears).map_err(words::system)?;
     let mut simulator = Simulator::new(settings);
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
+    let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
-    ready(args, &name, &control_path, run.simulator().not_physical(), seed)?;
+    if let Some(file) = file {
+        run.keep_memory_in(file).map_err(|error| memory_failure(&error))?;
+    }
+    let not_physical = run.simulator().not_physical();
+    ready(args, &name, &control_path, not_physical, seed, memory)?;
     if let Err(error) = notify_ready() {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
@@ -93,8 +117,45 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         .await
         .map_err(words::system)?;
     run.finish().await;
+    let kept = run.let_go_of_memory();
     end(args, &run, ending, met)?;
+    kept.map_err(|error| memory_failure(&error))?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+/// Takes the memory file and reads it.
+fn memory_file(args: &args::Run, path: &Path) -> Result<(Option<MemoryFile>, Option<Stored>), Failure> {
+    let options = memory_file::Options {
+        reset: args.reset_memory,
+        durable: args.durable,
+    };
+    let (file, content) = MemoryFile::open(path, options).map_err(|error| memory_failure(&error))?;
+    Ok((Some(file), content))
+}
+
+/// Gives the ECU the memory of the file, in place of what the story has left in it.
+fn put_back(
+    simulator: &mut Simulator,
+    file: Option<&MemoryFile>,
+    content: Option<&Stored>,
+) -> Result<Option<Memory>, Failure> {
+    match (file, content) {
+        (None, _) => Ok(None),
+        (Some(_), None) => Ok(Some(Memory::New)),
+        (Some(file), Some(content)) => {
+            file.fit(content, simulator)
+                .map_err(|error| memory_failure(&error))?;
+            Ok(Some(Memory::FromFile))
+        }
+    }
+}
+
+/// A failure of the memory file: what it is, then, a line each, what to try.
+fn memory_failure(error: &MemoryFileError) -> Failure {
+    match words::system(error) {
+        Failure::System { what, hint } if error.is_bad_input() => Failure::Input { what, hint },
+        other => other,
+    }
 }
 
 const fn pace(pace: Option<args::Pace>) -> Pace {
@@ -133,6 +194,7 @@ fn ready(
     control: &Path,
     not_physical: bool,
     seed: u64,
+    memory: Option<Memory>,
 ) -> Result<(), Failure> {
     if args.json {
         return output::json(&Line::Ready {
@@ -141,11 +203,17 @@ fn ready(
             control: control.display().to_string(),
             seed,
             not_physical,
+            memory,
         });
     }
     let note = if not_physical { " (not physical)" } else { "" };
+    let memory = match memory {
+        None => "",
+        Some(Memory::New) => ", with a new memory",
+        Some(Memory::FromFile) => ", with the memory of the file",
+    };
     output::line(&format!(
-        "ready: {} on {name}{note}",
+        "ready: {} on {name}{memory}{note}",
         output::escape(&args.scenario)
     ))
 }
@@ -156,6 +224,18 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
         Notice::BusDown if json => output::json(&Line::BusDown),
         Notice::BusDown => {
             anstream::eprintln!("the interface is down; the car is back on the bus when it is up again");
+            Ok(())
+        }
+        Notice::MemoryNotKept(error) if json => output::json(&Line::MemoryNotKept {
+            error: error.to_string(),
+        }),
+        Notice::MemoryNotKept(error) => {
+            anstream::eprintln!("{error}\nthe car is silent until its memory can be kept again");
+            Ok(())
+        }
+        Notice::MemoryKept if json => output::json(&Line::MemoryKept),
+        Notice::MemoryKept => {
+            anstream::eprintln!("the memory is kept again, the car answers");
             Ok(())
         }
         Notice::Event(Event::Finished {

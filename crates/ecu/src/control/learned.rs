@@ -44,5 +44,9 @@ impl Control {
 
 /// A learned value that comes from outside, held to its limit; zero where it is no number.
 pub(super) fn held(value: f64, limit: f64) -> f64 {
-    if value.is_nan() { 0.0 } else { value.within(-limit, limit) }
+    if value.is_nan() {
+        0.0
+    } else {
+        value.within(-limit, limit)
+    }
 }

@@ -65,7 +65,10 @@ pub enum StoredError {
         number: u64,
     },
     /// More codes without a monitor than there is room for.
-    #[error("`{count}` codes have no monitor, at most `{}` can be held", FaultMemory::GUESTS)]
+    #[error(
+        "`{count}` codes have no monitor, at most `{}` can be held",
+        FaultMemory::GUESTS
+    )]
     Guests {
         /// How many.
         count: usize,
@@ -212,6 +215,8 @@ impl FaultMemory {
 }
 
 /// The monitors of a catalogue with their places.
-fn monitors(catalogue: &'static Catalogue) -> impl Iterator<Item = (MonitorId, &'static super::MonitorDefinition)> {
+fn monitors(
+    catalogue: &'static Catalogue,
+) -> impl Iterator<Item = (MonitorId, &'static super::MonitorDefinition)> {
     (0..=u8::MAX).map(MonitorId).zip(catalogue.monitors)
 }
