@@ -241,10 +241,7 @@ impl InUse {
 
     /// Whether both would be stored alike.
     pub(super) fn keeps_the_same_as(&self, other: &Self) -> bool {
-        let pairs = self.pairs.iter().zip(&other.pairs);
-        self.store() == other.store()
-            && pairs
-                .map(|(mine, theirs)| mine.store() == theirs.store())
-                .all(|same| same)
+        let mut pairs = self.pairs.iter().zip(&other.pairs);
+        self.store() == other.store() && pairs.all(|(mine, theirs)| mine.store() == theirs.store())
     }
 }
