@@ -11,9 +11,7 @@ use crate::{
     control::{Control, Learned, SLOW_SECONDS, Turn},
     data::LiveData,
     memory::{
-    memory::{
         Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
-    },
     },
     monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},

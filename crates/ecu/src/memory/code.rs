@@ -476,7 +476,10 @@ impl Record {
             pending,
             confirmed,
             permanent,
-            similar: rule.logic.is_similar_conditions().then(|| similar.stored(profile)),
+            similar: rule
+                .logic
+                .is_similar_conditions()
+                .then(|| similar.stored(profile)),
         }
     }
 
