@@ -10,10 +10,12 @@
 #![no_std]
 
 mod circuit;
+mod hold;
 pub mod pins;
 pub mod transfer;
 mod wiring;
 
 pub use circuit::{Circuit, Input, Probe, Source};
+pub use hold::{Holds, Signal};
 pub use pins::{ActuatorPins, KeyPosition, SensorPins};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

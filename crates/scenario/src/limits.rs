@@ -4,7 +4,7 @@
 
 use core::time::Duration;
 
-use twotrip_units::{Length, Ratio, Speed, Temperature};
+use twotrip_units::{Length, Ratio, Speed, Temperature, Volume};
 
 /// Longest scenario file, bytes.
 pub const FILE_BYTES: usize = 1 << 20;
@@ -40,6 +40,10 @@ pub const AMBIENT: [Temperature; 2] = [Temperature::from_celsius(-40.0), Tempera
 pub const ALTITUDE: [Length; 2] = [Length::from_metres(-100.0), Length::from_metres(4500.0)];
 /// Fuel level after refuelling, lowest and highest.
 pub const REFUEL: [Ratio; 2] = [Ratio::from_fraction(0.0), Ratio::from_fraction(1.0)];
+/// Fuel in the tank after refuelling, least and most.
+pub const REFUEL_VOLUME: [Volume; 2] = [Volume::from_litres(0.0), Volume::from_litres(200.0)];
+/// Time within which something is expected, shortest and longest.
+pub const WITHIN: [Duration; 2] = [Duration::from_millis(10), hours(30 * 24)];
 /// Most codes of one `preload`.
 pub const PRELOAD_CODES: usize = 16;
 

@@ -3,7 +3,7 @@
 use core::time::Duration;
 
 use twotrip_ecu::{Ecu, EcuConfig};
-use twotrip_harness::{ActuatorPins, Harness, KeyPosition};
+use twotrip_harness::{ActuatorPins, Harness, Holds, KeyPosition, SensorPins};
 use twotrip_units::CarInstant;
 use twotrip_vehicle::{DriverControls, STEP, Vehicle, VehicleParams};
 
@@ -15,6 +15,8 @@ pub(crate) const REST: Duration = Duration::from_secs(1);
 pub struct Car {
     /// The car as physics.
     pub(crate) vehicle: Vehicle,
+    /// Sensor signals pinned by hand.
+    pub(crate) holds: Holds,
     /// The wires between car and ECU.
     pub(crate) harness: Harness,
     /// The engine ECU.
@@ -27,6 +29,7 @@ impl Car {
     pub(crate) fn new(vehicle: VehicleParams, ecu: EcuConfig, seed: u64) -> Self {
         Self {
             vehicle: Vehicle::new(vehicle, seed),
+            holds: Holds::default(),
             harness: Harness::default(),
             ecu: Ecu::new(ecu),
             actuators: ActuatorPins::default(),
@@ -52,6 +55,12 @@ impl Car {
         &self.ecu
     }
 
+    /// What the sensors give, pinned signals included.
+    #[must_use]
+    pub fn sensors(&self) -> SensorPins {
+        self.holds.applied(self.vehicle.sensors())
+    }
+
     /// Whether the lamp in the dashboard is lit at this instant.
     #[must_use]
     pub const fn lamp_lit(&self) -> bool {
@@ -63,7 +72,8 @@ impl Car {
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
         self.vehicle.step(&self.actuators, controls);
-        let pins = self.harness.sense(self.vehicle.sensors());
+        let sensors = self.holds.apply(self.vehicle.sensors());
+        let pins = self.harness.sense(sensors);
         self.actuators = self.ecu.step(self.now, pins);
     }
 

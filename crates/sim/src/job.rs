@@ -5,7 +5,7 @@
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_scenario::Phrase;
+use twotrip_scenario::{Phrase, phrase::Claim};
 use twotrip_vehicle::{Driver, Plan, STEP};
 
 use crate::steps;
@@ -66,6 +66,15 @@ pub(crate) enum Task {
     Rest { left: Duration },
     /// The key turns back on.
     KeyOn,
+    /// Time passes until a claim holds, or so much has passed.
+    Await {
+        /// What is waited for.
+        claim: Claim,
+        /// Steps left.
+        patience: u64,
+        /// The same in all.
+        planned: Duration,
+    },
 }
 
 impl Task {
@@ -73,7 +82,7 @@ impl Task {
     pub(crate) fn planned(&self) -> Duration {
         match self {
             Self::Settle { steps } => STEP * u32::try_from(*steps).unwrap_or(u32::MAX),
-            Self::Drive { planned, .. } => *planned,
+            Self::Drive { planned, .. } | Self::Await { planned, .. } => *planned,
             Self::Rest { left } => *left,
             Self::Crank { .. } | Self::FallAsleep { .. } | Self::KeyOn => Duration::ZERO,
         }

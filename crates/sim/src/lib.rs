@@ -16,12 +16,14 @@
 mod cabin;
 mod car;
 mod clock;
+mod deeds;
 mod endpoint;
 mod event;
 mod expectation;
 mod job;
 mod meter;
 mod simulator;
+mod why;
 mod workshop;
 
 pub use car::Car;

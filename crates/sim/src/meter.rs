@@ -28,7 +28,7 @@ pub(crate) const fn circuits(part: Part) -> &'static [Circuit] {
 
 /// What a meter shows, and what it should show.
 pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
-    let sensors = car.vehicle.sensors();
+    let sensors = &car.sensors();
     let probe = car.harness.probe(circuit, sensors);
     if sensors.key == KeyPosition::Off {
         return ohms(circuit, &probe);

@@ -13,7 +13,7 @@ use twotrip_can::{
 use twotrip_ecu::{EcuConfig, server};
 use twotrip_isotp::{Config, Profile};
 use twotrip_obd::ResponseBuffer;
-use twotrip_scenario::Phrase;
+use twotrip_scenario::{Phrase, phrase::Expectation};
 use twotrip_units::{BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
 
@@ -23,14 +23,18 @@ use crate::{
     Car, Event, Timing,
     cabin::Cabin,
     car::REST,
+    deeds::Deeds,
     endpoint::{self, Endpoint, EndpointCounts},
-    job::{Job, JobId},
+    expectation::Watch,
+    job::{Job, JobId, Outcome},
 };
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
 const EVENTS: usize = 4096;
 /// Phrases begun in one call of [`Simulator::work`]; each has fewer than a hundred events to tell at once.
 const PHRASES_AT_ONCE: usize = 32;
+/// Expectations that are watched at the most.
+const WATCHES: usize = 20_000;
 /// Purpose of the dice that draw reply delays (a stream of its own).
 const REPLY_DICE: u64 = 0x7265_706C;
 /// What a simulator is made of.
@@ -81,6 +85,11 @@ pub struct Simulator {
     /// Car time that has passed beyond what was asked for: less than a step.
     ahead: Duration,
     events: VecDeque<Event>,
+    /// Expectations that are judged at the end.
+    watches: Vec<Watch>,
+    deeds: Deeds,
+    /// Bus time of [`Self::go_live`].
+    ready: BusInstant,
     not_physical: bool,
     ecu_was_asleep: bool,
 }
@@ -105,6 +114,9 @@ impl Simulator {
             owed: Duration::ZERO,
             ahead: Duration::ZERO,
             events: VecDeque::with_capacity(64),
+            watches: Vec::new(),
+            deeds: Deeds::default(),
+            ready: BusInstant::ZERO,
             not_physical: false,
             ecu_was_asleep: true,
         }
@@ -120,6 +132,33 @@ impl Simulator {
     #[must_use]
     pub const fn not_physical(&self) -> bool {
         self.not_physical
+    }
+
+    /// The story is over and the bus comes up: what the tool does counts from now, and these expectations are watched
+    /// until [`Self::verdict`].
+    pub fn go_live(&mut self, now: BusInstant, verdict: impl IntoIterator<Item = Expectation>) {
+        self.ready = now;
+        self.deeds = Deeds::default();
+        for expectation in verdict {
+            self.watch(expectation);
+        }
+    }
+
+    /// Watches an expectation from now on.
+    fn watch(&mut self, expectation: Expectation) {
+        if self.watches.len() < WATCHES {
+            self.watches.push(Watch::new(&self.car, expectation));
+        }
+    }
+
+    /// What has become of every expectation that is watched: those of [`Self::go_live`], and those with `always` that
+    /// a phrase brought.
+    #[must_use]
+    pub fn verdict(&self) -> Vec<(Expectation, Outcome)> {
+        self.watches
+            .iter()
+            .map(|watch| (watch.expectation, watch.judge(&self.car, &self.deeds, self.ready)))
+            .collect()
     }
 
     /// Requests taken and dropped.
@@ -211,6 +250,14 @@ impl Simulator {
             self.step();
         } else {
             self.car.rest(quantum);
+            self.look();
+        }
+    }
+
+    /// Looks at the car for the expectations that are watched.
+    fn look(&mut self) {
+        for watch in &mut self.watches {
+            watch.look(&self.car);
         }
     }
 
@@ -218,6 +265,7 @@ impl Simulator {
         let controls = self.cabin.controls(self.car.vehicle.road_speed());
         self.car.step(&controls);
         self.note_ecu();
+        self.look();
     }
 
     /// Takes over what the ECU noticed in the last step.
@@ -316,9 +364,14 @@ impl Simulator {
                 .ecu
                 .answer(at, addressing, request.bytes(), &mut self.response);
             self.note_ecu();
+            self.deeds.note_asked(request.bytes());
             if answered.is_sent() {
+                if answered.is_positive() {
+                    self.deeds.note_answered(now, request.bytes());
+                }
                 self.endpoint.reply(now, self.response.as_slice());
             }
+            self.look();
         }
     }
 }

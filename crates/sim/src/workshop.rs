@@ -5,7 +5,7 @@
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Dtc;
-use twotrip_scenario::phrase::{self, Preload};
+use twotrip_scenario::phrase::{self, Fill, Preload, Quantity, Signal};
 use twotrip_units::Ratio;
 use twotrip_vehicle::{
     CapFault, Defect, Leg, Outcome as Cure, Part, Plan, Work,
@@ -34,8 +34,12 @@ pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
 }
 
 /// Fuel is added; a tank that holds more than asked keeps it.
-pub(crate) fn refuel(car: &mut Car, level: Ratio) -> Outcome {
+pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {
     let before = car.vehicle.fuel_level();
+    let level = match fill {
+        Fill::Level(level) => level,
+        Fill::Volume(volume) => Ratio::from_fraction(volume / car.vehicle.tank_volume()),
+    };
     if before >= level {
         return Outcome::refused(format!(
             "the tank is at {:.0} % already; fuel is not taken out",
@@ -46,8 +50,34 @@ pub(crate) fn refuel(car: &mut Car, level: Ratio) -> Outcome {
     Outcome::done(format!(
         "refuelled from {:.0} % to {:.0} %",
         before.percent(),
-        level.percent()
+        car.vehicle.fuel_level().percent()
     ))
+}
+
+/// A sensor is pinned.
+pub(crate) fn hold(car: &mut Car, signal: Signal, value: f64) -> Outcome {
+    car.holds.set(signal, value);
+    Outcome::done(format!(
+        "the sensor gives {value} {} as {}, whatever is so",
+        signal.unit(),
+        signal.name()
+    ))
+}
+
+/// Whatever is pinned of a value is let go of.
+pub(crate) fn release(car: &mut Car, quantity: Quantity) -> Outcome {
+    let name = quantity.name();
+    let signal = Signal::ALL.into_iter().find(|signal| signal.name() == name);
+    let held = signal.is_some_and(|signal| car.holds.release(signal));
+    let overrides = car.ecu.overrides_mut();
+    let pinned = overrides.pinned(quantity).is_some();
+    overrides.release(quantity);
+    Outcome::done(match (held, pinned) {
+        (true, true) => format!("{name} is sensed and reported as it is again"),
+        (true, false) => format!("{name} is sensed as it is again"),
+        (false, true) => format!("{name} is reported as measured again"),
+        (false, false) => format!("{name} was neither held nor overridden"),
+    })
 }
 
 /// Something physical breaks.

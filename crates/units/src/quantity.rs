@@ -160,6 +160,8 @@ quantity! {
         from_kilograms_per_second / kilograms_per_second = 1.0;
         /// Grams per second.
         from_grams_per_second / grams_per_second = 1e-3;
+        /// Pounds per minute.
+        from_pounds_per_minute / pounds_per_minute = 0.453_592_37 / 60.0;
     }
 }
 quantity! {
@@ -178,6 +180,12 @@ quantity! {
         from_pascals / pascals = 1.0;
         /// Kilopascals.
         from_kilopascals / kilopascals = 1e3;
+        /// Pounds-force per square inch.
+        from_psi / psi = 6894.757;
+        /// Inches of mercury, conventional.
+        from_inches_of_mercury / inches_of_mercury = 3386.389;
+        /// Inches of water, conventional.
+        from_inches_of_water / inches_of_water = 249.0889;
     }
 }
 quantity! {
@@ -235,6 +243,8 @@ quantity! {
         from_cubic_metres / cubic_metres = 1.0;
         /// Litres.
         from_litres / litres = 1e-3;
+        /// US gallons of 231 cubic inches.
+        from_us_gallons / us_gallons = 3.785_411_784e-3;
     }
 }
 
@@ -390,6 +400,17 @@ mod tests {
             314.159_265_358_979_3,
         );
         near(Angle::from_degrees(180.0).radians(), core::f64::consts::PI);
+        near(Pressure::from_psi(14.5).kilopascals(), 99.973_976_5);
+        near(
+            Pressure::from_inches_of_mercury(29.92).kilopascals(),
+            101.320_758_88,
+        );
+        near(Pressure::from_inches_of_water(-8.0).pascals(), -1_992.711_2);
+        near(Volume::from_us_gallons(13.2).litres(), 49.967_435_548_8);
+        near(
+            MassFlow::from_pounds_per_minute(1.0).grams_per_second(),
+            7.559_872_833_333_333,
+        );
     }
 
     #[test]

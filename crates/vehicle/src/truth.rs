@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use twotrip_units::{
     Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio, Speed, Temperature,
-    Torque, Voltage,
+    Torque, Voltage, Volume,
 };
 
 use crate::{STEP, Vehicle};
@@ -110,6 +110,12 @@ impl Vehicle {
     #[must_use]
     pub const fn tank_pressure(&self) -> Pressure {
         Pressure::from_pascals(self.state.tank.pressure_pa)
+    }
+
+    /// Nominal volume of the tank, the one that levels are shares of.
+    #[must_use]
+    pub const fn tank_volume(&self) -> Volume {
+        Volume::from_litres(self.params.tank.nominal_l)
     }
 
     /// Temperature of the fuel.

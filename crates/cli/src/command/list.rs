@@ -1,7 +1,8 @@
 //! `twotrip list`: what there is, from the tables that the parsers read.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde::Serialize;
-use twotrip_ecu::server::Quantity;
 use twotrip_harness::{Circuit, Input, WiringFault, WiringFaultKind};
 use twotrip_scenario::{Scenario, phrase, shipped};
 use twotrip_units::Speed;
@@ -24,6 +25,9 @@ struct Item {
     meaning: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     example: Option<String>,
+    /// What may stand for the words in capitals.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    slots: BTreeMap<&'static str, String>,
 }
 
 impl Item {
@@ -32,6 +36,7 @@ impl Item {
             name: name.into(),
             meaning: meaning.into(),
             example: None,
+            slots: BTreeMap::new(),
         }
     }
 }
@@ -45,6 +50,7 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Drives => drives(),
         ListWhat::Phrases => phrases(),
     };
+    let mut told = BTreeSet::new();
     for item in &items {
         if args.json {
             output::json(item)?;
@@ -56,6 +62,14 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         }
         if let Some(example) = &item.example {
             output::line(&format!("    example: {example}"))?;
+        }
+        // What has been said once is not said again.
+        for (name, meaning) in &item.slots {
+            if told.insert((name, meaning)) {
+                for line in output::wrap(&format!("{name}: {meaning}"), 4, WIDTH) {
+                    output::line(&line)?;
+                }
+            }
         }
     }
     Ok(())
@@ -189,26 +203,14 @@ fn drives() -> Vec<Item> {
 }
 
 fn phrases() -> Vec<Item> {
-    let item = |help: &phrase::Help| Item {
+    let item = |help: phrase::Help| Item {
         example: Some(help.example.to_owned()),
+        slots: help
+            .slots
+            .into_iter()
+            .map(|slot| (slot.name, slot.meaning))
+            .collect(),
         ..Item::new(help.pattern, help.meaning)
     };
-    phrase::HELP.iter().map(item).chain([values()]).collect()
-}
-
-/// What can stand for VALUE.
-fn values() -> Item {
-    let value = |quantity: &Quantity| {
-        let [lowest, highest] = quantity.range();
-        format!(
-            "{} ({lowest:.0} to {highest:.0} {})",
-            quantity.name(),
-            quantity.unit()
-        )
-    };
-    let all: Vec<String> = Quantity::ALL.iter().map(value).collect();
-    Item {
-        example: Some("override coolant-temperature 85 C".to_owned()),
-        ..Item::new("VALUE", all.join(", "))
-    }
+    phrase::help().into_iter().map(item).collect()
 }

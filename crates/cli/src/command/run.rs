@@ -12,8 +12,9 @@ use twotrip_host::{
     run::{Ending, Notice, Pace, Run},
     runtime_dir::RuntimeDir,
 };
-use twotrip_scenario::{Phrase, Scenario};
+use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Stored, Timing};
+use twotrip_units::BusInstant;
 
 use crate::{args, command::words, exit::Failure, output, sources};
 
@@ -46,6 +47,11 @@ enum Line<'a> {
         text: String,
     },
     BusDown,
+    Expectation {
+        expectation: &'a str,
+        met: bool,
+        outcome: &'a str,
+    },
     End {
         reason: &'static str,
         requests: u64,
@@ -99,6 +105,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let mut simulator = Simulator::new(settings);
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
+    simulator.go_live(BusInstant::ZERO, expectations(&scenario));
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
     if let Some(file) = file {
         run.keep_memory_in(file).map_err(|error| memory_failure(&error))?;
@@ -118,6 +125,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         .map_err(words::system)?;
     run.finish().await;
     let kept = run.let_go_of_memory();
+    met &= judge(args.json, run.simulator())?;
     end(args, &run, ending, met)?;
     kept.map_err(|error| memory_failure(&error))?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
@@ -166,10 +174,40 @@ const fn pace(pace: Option<args::Pace>) -> Pace {
     }
 }
 
-/// Lives through the story at full speed and judges the expectations. Says whether all of it could be done.
+/// What is judged at the end.
+fn expectations(scenario: &Scenario) -> impl Iterator<Item = Expectation> + '_ {
+    scenario
+        .expectations()
+        .iter()
+        .filter_map(|phrase| match phrase.value {
+            Phrase::Expect(expectation) => Some(expectation),
+            _ => None,
+        })
+}
+
+/// Says what became of the expectations of the verdict, and whether all were met.
+fn judge(json: bool, simulator: &Simulator) -> Result<bool, Failure> {
+    let mut met = true;
+    for (expectation, outcome) in simulator.verdict() {
+        met &= outcome.ok;
+        let phrase = Phrase::Expect(expectation).to_string();
+        if json {
+            output::json(&Line::Expectation {
+                expectation: &phrase,
+                met: outcome.ok,
+                outcome: &outcome.text,
+            })?;
+        } else {
+            say(json, simulator.car().now().as_secs_f64(), &phrase, &outcome)?;
+        }
+    }
+    Ok(met)
+}
+
+/// Lives through the story at full speed. Says whether all of it could be done, and was as expected.
 fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> Result<bool, Failure> {
     let mut met = true;
-    for phrase in scenario.story().iter().chain(scenario.expectations()) {
+    for phrase in scenario.story() {
         simulator.tell(phrase.value.clone());
     }
     while simulator.is_busy() {

@@ -47,7 +47,19 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
         ("too long a line", story(&format!("key {}", "on ".repeat(2000)))),
         ("too long a story", story(&"soak 30 d\n".repeat(13))),
         ("too large a file", vec![b'#'; (1 << 20) + 1]),
-        ("an expectation in a story", story("expect mil commanded")),
+        (
+            "a claim about the tool in a story",
+            story("expect tool read confirmed within 60 s"),
+        ),
+        ("a unit of nothing that fills a tank", story("refuel to 60 kg")),
+        (
+            "a signal that no sensor gives",
+            story("hold calculated-load 30 %"),
+        ),
+        (
+            "a deed that no tool does",
+            file("[verdict]\nexpect = 'expect tool wrote VIN'"),
+        ),
         (
             "an action in a verdict",
             file("[verdict]\nexpect = \"\"\"\nexpect mil off\nkey off\n\"\"\""),

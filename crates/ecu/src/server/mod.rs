@@ -76,6 +76,12 @@ impl Answer {
     pub const fn is_sent(self) -> bool {
         !matches!(self, Self::Silence)
     }
+
+    /// Whether what goes out is no refusal.
+    #[must_use]
+    pub const fn is_positive(self) -> bool {
+        matches!(self, Self::Positive | Self::PositiveAndClear)
+    }
 }
 
 /// What the ECU knows at the moment of a request.

@@ -206,10 +206,10 @@ fn check_story(before: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Ph
     let mut driven = Duration::ZERO;
     for Spanned { value: phrase, span } in &story {
         let shown = phrase.to_string();
-        if matches!(phrase, Phrase::Expect(_)) {
+        if phrase.is_about_the_tool() {
             problems.push(
                 Problem::new(ProblemKind::Misplaced("a story"), span.clone(), &shown)
-                    .hint("expectations are judged at the end: they stand under `[verdict]`"),
+                    .hint("no tool is there before the story is over: this stands under `[verdict]`"),
             );
         }
         whole += phrase.time();

@@ -16,11 +16,13 @@
 //! before = """                      # what the car has behind it when the bus comes up
 //! defect fuel-cap loose
 //! drive udds
+//! expect pending P0455              # judged here
 //! """
 //!
-//! [verdict]                         # may be left out: nothing is judged
-//! expect = """                      # judged at the end, one a line
-//! expect pending P0455
+//! [verdict]                         # may be left out: nothing is judged at the end
+//! expect = """                      # judged at the end of the run, of the car and of the tool on its bus
+//! expect no confirmed always
+//! expect tool read pending within 60 s
 //! """
 //! ```
 //!
@@ -91,13 +93,14 @@ impl Scenario {
         self.repair_order.as_ref()
     }
 
-    /// What happens before the bus goes live; the places are bytes of the file. No expectations among them.
+    /// What happens before the bus goes live; the places are bytes of the file. Expectations among them are judged
+    /// where they stand, and none is about the tool.
     #[must_use]
     pub fn story(&self) -> &[Spanned<Phrase>] {
         &self.story
     }
 
-    /// What must be true at the end, nothing but [`Phrase::Expect`]; the places are bytes of the file.
+    /// What is judged at the end, nothing but [`Phrase::Expect`]; the places are bytes of the file.
     #[must_use]
     pub fn expectations(&self) -> &[Spanned<Phrase>] {
         &self.expectations

@@ -6,8 +6,9 @@ use twotrip_harness::WiringFault;
 use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
-    CodeList, Defect, Expectation, Leg, Phrase, Plan, Preload,
-    measure::{ALTITUDE, AMBIENT, BIAS, HOLE, REFUEL, RESISTANCE, SPEED, reported, show_time},
+    Claim, CodeList, Defect, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
+    amount::amount,
+    measure::{ALTITUDE, AMBIENT, BIAS, HOLE, LEVEL, RESISTANCE, SPEED, VOLUME, show_time},
 };
 
 impl Display for Phrase {
@@ -22,7 +23,8 @@ impl Display for Phrase {
             Self::Wait(time) => write!(f, "wait {}", show_time(*time)),
             Self::Ambient(temperature) => write!(f, "ambient {}", AMBIENT.text(*temperature)),
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
-            Self::Refuel(level) => write!(f, "refuel to {}", REFUEL.text(*level)),
+            Self::Refuel(Fill::Level(level)) => write!(f, "refuel to {}", LEVEL.text(*level)),
+            Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),
             Self::Defect(defect) => write_defect(*defect, f),
             Self::BreakWire(circuit, fault) => write_wiring(circuit.name(), *fault, f),
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
@@ -36,13 +38,15 @@ impl Display for Phrase {
                 })?;
                 codes.iter().try_for_each(|code| write!(f, " {code}"))
             }
+            Self::Why(code) => write!(f, "why {code}"),
+            Self::WhyNot(code) => write!(f, "why not {code}"),
+            Self::Hold(signal, value) => {
+                let amount = amount(signal.name(), signal.unit(), signal.range());
+                write!(f, "hold {} {}", signal.name(), amount.text(*value))
+            }
             Self::Override(quantity, value) => {
-                write!(
-                    f,
-                    "override {} {}",
-                    quantity.name(),
-                    reported(*quantity).text(*value)
-                )
+                let amount = amount(quantity.name(), quantity.unit(), quantity.range());
+                write!(f, "override {} {}", quantity.name(), amount.text(*value))
             }
             Self::Release(quantity) => write!(f, "release {}", quantity.name()),
             Self::Expect(expectation) => write!(f, "expect {expectation}"),
@@ -75,15 +79,22 @@ impl Display for Leg {
 
 impl Display for CodeList {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Confirmed => "confirmed",
-            Self::Pending => "pending",
-            Self::Permanent => "permanent",
-        })
+        f.write_str(self.name())
     }
 }
 
 impl Display for Expectation {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.claim)?;
+        match self.when {
+            When::Now => Ok(()),
+            When::Within(time) => write!(f, " within {}", show_time(time)),
+            When::Always => f.write_str(" always"),
+        }
+    }
+}
+
+impl Display for Claim {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         match self {
             Self::Mil { commanded: true } => f.write_str("mil commanded"),
@@ -91,15 +102,14 @@ impl Display for Expectation {
             Self::Lamp { lit: true } => f.write_str("lamp lit"),
             Self::Lamp { lit: false } => f.write_str("lamp dark"),
             Self::Code(list, code) => write!(f, "{list} {code}"),
+            Self::NotCode(list, code) => write!(f, "no {list} {code}"),
             Self::NoCode(list) => write!(f, "no {list}"),
-            Self::Readiness {
-                group,
-                complete: true,
-            } => write!(f, "{} complete", group.name()),
-            Self::Readiness {
-                group,
-                complete: false,
-            } => write!(f, "{} incomplete", group.name()),
+            Self::Readiness { group, complete } => {
+                let state = if *complete { "complete" } else { "incomplete" };
+                write!(f, "{} {state}", group.name())
+            }
+            Self::Tool { deed, done: true } => write!(f, "tool {}", deed.name()),
+            Self::Tool { deed, done: false } => write!(f, "no tool {}", deed.name()),
         }
     }
 }

@@ -62,12 +62,15 @@ impl<'a> Fault<'a> {
         })
     }
 
-    /// With one more thing that would have been right.
-    pub(super) fn also(error: nom::Err<Self>, expected: Expected) -> nom::Err<Self> {
-        error.map(|mut fault| {
-            fault.expected.push(expected);
-            fault
-        })
+    /// Whether only the unit is wrong, or missing.
+    pub(super) fn is_of_a_unit(error: &nom::Err<Self>) -> bool {
+        match error {
+            nom::Err::Error(fault) | nom::Err::Failure(fault) => matches!(
+                fault.kind,
+                ProblemKind::UnknownUnit(_) | ProblemKind::Missing(super::measure::UNIT)
+            ),
+            nom::Err::Incomplete(_) => false,
+        }
     }
 
     /// Out of nom's wrapping; the grammar is complete, it never waits for more.

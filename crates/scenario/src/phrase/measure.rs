@@ -11,11 +11,12 @@ use nom::{
     sequence::preceded,
 };
 use twotrip_harness::WiringFault;
-use twotrip_units::{Length, Ratio, Resistance, Speed, Temperature, Voltage};
+use twotrip_units::{Length, Ratio, Resistance, Speed, Temperature, Voltage, Volume};
 
 use super::{
-    Quantity,
+    Fill,
     fault::{Fault, Parsed},
+    rule::{Explanation, Rule, first_of},
 };
 use crate::{
     limits,
@@ -26,6 +27,8 @@ use crate::{
 pub(super) struct Measure<T: 'static> {
     /// The value's name in messages, such as `ambient temperature`.
     pub(super) what: &'static str,
+    /// The word in capitals that stands for it in patterns.
+    pub(super) slot: &'static str,
     /// What the units are units of.
     pub(super) of: &'static str,
     /// The units with their doors; one without a name for a bare number.
@@ -39,7 +42,7 @@ pub(super) struct Measure<T: 'static> {
 }
 
 /// A unit and the door from it.
-type Unit<T> = (&'static str, fn(f64) -> T);
+pub(super) type Unit<T> = (&'static str, fn(f64) -> T);
 
 /// The next word: up to white space or a comma; empty at the end.
 pub(super) fn word(input: &str) -> Parsed<'_, &str> {
@@ -64,9 +67,14 @@ fn decimal(input: &str) -> Parsed<'_, &str> {
     preceded(blank, recognize((opt(one_of("+-")), digits))).parse(input)
 }
 
-impl<T: Copy + PartialOrd> Measure<T> {
+/// What a number without its unit lacks.
+pub(super) const UNIT: &str = "unit";
+
+impl<T: Copy + PartialOrd + Sync> Rule for Measure<T> {
+    type Out = T;
+
     /// Reads a number and its unit.
-    pub(super) fn parse<'a>(&self, input: &'a str) -> Parsed<'a, T> {
+    fn read<'a>(&self, input: &'a str) -> Parsed<'a, T> {
         let Ok((after_number, number)) = decimal(input) else {
             let (_, found) = word(input)?;
             return Err(Fault::new(
@@ -93,6 +101,34 @@ impl<T: Copy + PartialOrd> Measure<T> {
         }
     }
 
+    fn explain(&self, help: &mut Explanation) {
+        help.slot(self.slot, || {
+            let units: Vec<&str> = self.units.iter().map(|(name, _)| *name).collect();
+            format!(
+                "{} to {}, in {}",
+                self.text(self.range[0]),
+                self.text(self.range[1]),
+                units.join(", ")
+            )
+        });
+    }
+
+    #[cfg(test)]
+    fn sample(&self, dice: &mut super::tests::Dice) -> String {
+        let magnitude = [0.01, 0.1, 1.0, 10.0, 1000.0][dice.below(5)];
+        for _ in 0..20 {
+            let number = f64::from(u32::try_from(dice.below(2000)).unwrap()) - 300.0;
+            let (unit, _) = self.units[dice.below(self.units.len())];
+            let text = format!("{} {unit}", precise(number * magnitude));
+            if self.read(&text).is_ok() {
+                return text;
+            }
+        }
+        self.text(self.range[dice.below(2)])
+    }
+}
+
+impl<T: Copy + PartialOrd> Measure<T> {
     /// Reads the unit after a number.
     fn door<'a>(&self, input: &'a str) -> Parsed<'a, fn(f64) -> T>
     where
@@ -128,7 +164,7 @@ impl<T: Copy + PartialOrd> Measure<T> {
         let decimal_comma = found.starts_with(',');
         let found = if decimal_comma { &found[..1] } else { found };
         let units = self.units.iter().map(|(name, _)| Expected::Word(name));
-        let fault = Fault::new(found, ProblemKind::UnknownUnit(self.of), "unit", units);
+        let fault = Fault::new(found, ProblemKind::UnknownUnit(self.of), UNIT, units);
         if decimal_comma {
             Fault::with_hint(fault, "decimals follow a point: 0.5")
         } else {
@@ -164,6 +200,7 @@ fn span(value: f64, seconds: f64) -> Duration {
 const fn time(what: &'static str, range: [Duration; 2]) -> Measure<Duration> {
     Measure {
         what,
+        slot: "TIME",
         of: "time",
         units: TIME_UNITS,
         range,
@@ -174,9 +211,11 @@ const fn time(what: &'static str, range: [Duration; 2]) -> Measure<Duration> {
 
 pub(super) const SOAK: Measure<Duration> = time("soak time", limits::SOAK);
 pub(super) const WAIT: Measure<Duration> = time("waiting time", limits::WAIT);
+pub(super) const WITHIN: Measure<Duration> = time("time", limits::WITHIN);
 pub(super) const LEG: Measure<Duration> = time("time of the leg", limits::LEG);
 pub(super) const SPEED: Measure<Speed> = Measure {
     what: "speed",
+    slot: "SPEED",
     of: "speed",
     units: &[
         ("km/h", Speed::from_kilometres_per_hour),
@@ -188,6 +227,7 @@ pub(super) const SPEED: Measure<Speed> = Measure {
 };
 pub(super) const AMBIENT: Measure<Temperature> = Measure {
     what: "ambient temperature",
+    slot: "TEMPERATURE",
     of: "temperature",
     units: &[
         ("C", Temperature::from_celsius),
@@ -199,6 +239,7 @@ pub(super) const AMBIENT: Measure<Temperature> = Measure {
 };
 pub(super) const ALTITUDE: Measure<Length> = Measure {
     what: "altitude",
+    slot: "HEIGHT",
     of: "length",
     units: &[
         ("m", Length::from_metres),
@@ -209,18 +250,70 @@ pub(super) const ALTITUDE: Measure<Length> = Measure {
     show: |value| number(value.metres()),
     unit: "m",
 };
-pub(super) const REFUEL: Measure<Ratio> = Measure {
+/// How full the tank gets.
+pub(super) const LEVEL: Measure<Ratio> = Measure {
     what: "fuel level",
-    of: "share",
+    slot: "LEVEL",
+    of: "fuel level",
     units: &[("%", Ratio::from_percent)],
     range: limits::REFUEL,
     show: |value| number(value.percent()),
     unit: "%",
 };
 
+/// How much fuel is in the tank then.
+pub(super) const VOLUME: Measure<Volume> = Measure {
+    what: "fuel level",
+    slot: "VOLUME",
+    of: "fuel level",
+    units: &[("l", Volume::from_litres), ("gal", Volume::from_us_gallons)],
+    range: limits::REFUEL_VOLUME,
+    show: |value| number(value.litres()),
+    unit: "l",
+};
+
+/// Where refuelling ends, either way.
+pub(super) struct FillRule;
+pub(super) const FILL: FillRule = FillRule;
+
+impl Rule for FillRule {
+    type Out = Fill;
+
+    fn read<'a>(&self, input: &'a str) -> Parsed<'a, Fill> {
+        let share = || LEVEL.read(input).map(|(rest, level)| (rest, Fill::Level(level)));
+        let volume = || {
+            VOLUME
+                .read(input)
+                .map(|(rest, volume)| (rest, Fill::Volume(volume)))
+        };
+        match share() {
+            Err(fault) if Fault::is_of_a_unit(&fault) => match volume() {
+                Err(other) if Fault::is_of_a_unit(&other) => first_of([Err(fault), Err(other)].into_iter()),
+                read => read,
+            },
+            read => read,
+        }
+    }
+
+    fn explain(&self, help: &mut Explanation) {
+        LEVEL.explain(help);
+        help.words("|");
+        VOLUME.explain(help);
+    }
+
+    #[cfg(test)]
+    fn sample(&self, dice: &mut super::tests::Dice) -> String {
+        match dice.below(2) {
+            0 => LEVEL.sample(dice),
+            _ => VOLUME.sample(dice),
+        }
+    }
+}
+
 /// Of a round hole; the limits stand in the catalogue of defects.
 pub(super) const HOLE: Measure<Length> = Measure {
     what: "diameter",
+    slot: "DIAMETER",
     of: "length",
     units: &[("mm", Length::from_millimetres), ("in", Length::from_inches)],
     range: [Length::ZERO; 2],
@@ -231,6 +324,7 @@ pub(super) const HOLE: Measure<Length> = Measure {
 /// In a wire; the limits are those of the harness.
 pub(super) const RESISTANCE: Measure<Resistance> = Measure {
     what: "resistance",
+    slot: "RESISTANCE",
     of: "resistance",
     units: &[
         ("ohm", Resistance::from_ohms),
@@ -244,6 +338,7 @@ pub(super) const RESISTANCE: Measure<Resistance> = Measure {
 /// Of a sensor's ground; the limits are those of the harness.
 pub(super) const BIAS: Measure<Voltage> = Measure {
     what: "offset",
+    slot: "OFFSET",
     of: "voltage",
     units: &[
         ("V", Voltage::from_volts),
@@ -253,48 +348,6 @@ pub(super) const BIAS: Measure<Voltage> = Measure {
     show: |value| number(value.volts()),
     unit: "V",
 };
-
-/// A value to be reported in place of the true one, in the unit of the quantity.
-pub(super) fn reported(quantity: Quantity) -> Measure<f64> {
-    Measure {
-        what: quantity.name(),
-        of: quantity.name(),
-        units: reported_units(quantity.unit()),
-        range: quantity.range(),
-        show: precise,
-        unit: quantity.unit(),
-    }
-}
-
-/// How a value in this unit may be written.
-fn reported_units(unit: &str) -> &'static [Unit<f64>] {
-    match unit {
-        "%" => &[("%", |value| value)],
-        "C" => &[
-            ("C", |value| value),
-            ("F", |value| Temperature::from_fahrenheit(value).celsius()),
-        ],
-        "kPa" => &[("kPa", |value| value), ("Pa", |value| value / 1000.0)],
-        "Pa" => &[("Pa", |value| value), ("kPa", |value| value * 1000.0)],
-        "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
-        "deg" => &[("deg", |value| value)],
-        "g/s" => &[("g/s", |value| value)],
-        "km/h" => &[
-            ("km/h", |value| value),
-            ("mph", |value| {
-                Speed::from_miles_per_hour(value).kilometres_per_hour()
-            }),
-        ],
-        "l/h" => &[("l/h", |value| value)],
-        "rpm" => &[("rpm", |value| value)],
-        "s" => &[
-            ("s", |value| value),
-            ("min", |value| value * 60.0),
-            ("h", |value| value * 3600.0),
-        ],
-        _ => &[("", |value| value)],
-    }
-}
 
 /// The longest unit that leaves a whole number, seconds otherwise.
 pub(super) fn show_time(time: Duration) -> String {
@@ -307,12 +360,12 @@ pub(super) fn show_time(time: Duration) -> String {
 }
 
 /// A number for people: at most three decimals, none that are zero.
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     trimmed(&format!("{value:.3}"))
 }
 
 /// A number with the five decimals that the finest resolution of a data byte needs.
-fn precise(value: f64) -> String {
+pub(super) fn precise(value: f64) -> String {
     trimmed(&format!("{value:.5}"))
 }
 

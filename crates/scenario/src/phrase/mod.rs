@@ -4,12 +4,17 @@
 //! `vehicle`, readiness groups from `obd`, reported values from `ecu`. A phrase that parses is well formed and within
 //! its limits; whether it makes sense at that moment (to tighten a cap that is tight) is the car's business.
 
+mod amount;
+mod code;
 mod defect;
 mod display;
 mod fault;
+mod forms;
 mod grammar;
 mod help;
+mod legs;
 mod measure;
+mod rule;
 mod script;
 #[cfg(test)]
 mod tests;
@@ -18,12 +23,14 @@ use core::{ops::Range, time::Duration};
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Dtc, Group};
-use twotrip_units::{Length, Ratio, Speed, Temperature};
+use twotrip_units::{Length, Ratio, Speed, Temperature, Volume};
 use twotrip_vehicle::schedule;
 
-pub use help::{HELP, Help};
+pub use help::{Help, help};
+pub use rule::Slot;
 pub use script::{parse_phrase, parse_script};
 pub use twotrip_ecu::server::Quantity;
+pub use twotrip_harness::Signal;
 pub use twotrip_vehicle::{CapFault, Defect, Part, Work};
 
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
@@ -47,8 +54,8 @@ pub enum Phrase {
     Ambient(Temperature),
     /// The car is this high above the sea.
     Altitude(Length),
-    /// The tank is filled to this level.
-    Refuel(Ratio),
+    /// The tank is filled.
+    Refuel(Fill),
     /// Something physical breaks.
     Defect(Defect),
     /// A wire breaks.
@@ -63,6 +70,12 @@ pub enum Phrase {
     Inspect(Part),
     /// Fills the fault memory directly: not physical.
     Preload(Preload, Vec<Dtc>),
+    /// How it came to a code.
+    Why(Dtc),
+    /// What is missing for a code to be stored.
+    WhyNot(Dtc),
+    /// Pins what a sensor gives, in the unit of the signal: the ECU and its monitors see it.
+    Hold(Signal, f64),
     /// Pins a reported value, the true one goes on unseen: not physical.
     Override(Quantity, f64),
     /// Lets go of a pinned value.
@@ -113,9 +126,52 @@ pub enum CodeList {
     Permanent,
 }
 
-/// What must be true.
+impl CodeList {
+    /// The word that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Confirmed => "confirmed",
+            Self::Pending => "pending",
+            Self::Permanent => "permanent",
+        }
+    }
+}
+
+/// How far refuelling goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Fill {
+    /// To this share of the tank.
+    Level(Ratio),
+    /// Until so much is in it.
+    Volume(Volume),
+}
+
+/// What must be true, and when.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Expectation {
+pub struct Expectation {
+    /// What.
+    pub claim: Claim,
+    /// When.
+    pub when: When,
+}
+
+/// When a claim must be true.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum When {
+    /// Where the phrase stands; under `[verdict]`, at the end.
+    #[default]
+    Now,
+    /// At some moment of this time from where the phrase stands (under `[verdict]`, from `ready`). Claims about the
+    /// car go by the car's time, claims about the tool by that of the bus.
+    Within(Duration),
+    /// At every moment from there to the end of the run.
+    Always,
+}
+
+/// What is claimed of the car or of the tool on its bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Claim {
     /// PID $01 byte A bit 7: whether the ECU commands the lamp.
     Mil {
         /// Commanded on.
@@ -128,6 +184,8 @@ pub enum Expectation {
     },
     /// This code is in the list, whatever else is.
     Code(CodeList, Dtc),
+    /// This code is not in the list.
+    NotCode(CodeList, Dtc),
     /// The list is empty.
     NoCode(CodeList),
     /// Readiness of a group since the last clear.
@@ -137,6 +195,80 @@ pub enum Expectation {
         /// Complete (a group the car does not have reads complete).
         complete: bool,
     },
+    /// Whether the tool has done something since `ready`.
+    Tool {
+        /// What.
+        deed: Deed,
+        /// Done, or left undone.
+        done: bool,
+    },
+}
+
+/// What a tool can have done: asked, and been answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Deed {
+    /// Service $03.
+    ReadConfirmed,
+    /// Service $07.
+    ReadPending,
+    /// Service $0A.
+    ReadPermanent,
+    /// Service $02, any PID but those that list the supported ones.
+    ReadFreezeFrame,
+    /// Service $01, PID $01 or $41.
+    ReadReadiness,
+    /// Service $01, any other PID but those that list the supported ones.
+    ReadLive,
+    /// Service $06, any MID but those that list the supported ones.
+    ReadTests,
+    /// Service $09, InfoType $02.
+    ReadVin,
+    /// Service $04.
+    Cleared,
+}
+
+impl Deed {
+    /// How many there are.
+    pub const COUNT: usize = Self::ALL.len();
+    /// All of them.
+    pub const ALL: [Self; 9] = [
+        Self::ReadConfirmed,
+        Self::ReadPending,
+        Self::ReadPermanent,
+        Self::ReadFreezeFrame,
+        Self::ReadReadiness,
+        Self::ReadLive,
+        Self::ReadTests,
+        Self::ReadVin,
+        Self::Cleared,
+    ];
+    /// Those that follow the word `read`.
+    pub(crate) const READINGS: &[(&str, Self)] = &[
+        ("confirmed", Self::ReadConfirmed),
+        ("pending", Self::ReadPending),
+        ("permanent", Self::ReadPermanent),
+        ("freeze-frame", Self::ReadFreezeFrame),
+        ("readiness", Self::ReadReadiness),
+        ("live", Self::ReadLive),
+        ("tests", Self::ReadTests),
+        ("vin", Self::ReadVin),
+    ];
+
+    /// The words that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ReadConfirmed => "read confirmed",
+            Self::ReadPending => "read pending",
+            Self::ReadPermanent => "read permanent",
+            Self::ReadFreezeFrame => "read freeze-frame",
+            Self::ReadReadiness => "read readiness",
+            Self::ReadLive => "read live",
+            Self::ReadTests => "read tests",
+            Self::ReadVin => "read vin",
+            Self::Cleared => "cleared",
+        }
+    }
 }
 
 /// A value of a text with its place.
@@ -155,8 +287,24 @@ impl Phrase {
         match self {
             Self::Soak(time) | Self::Wait(time) => *time,
             Self::Drive(plan) => plan.time(),
+            Self::Expect(Expectation {
+                when: When::Within(time),
+                ..
+            }) => *time,
             _ => Duration::ZERO,
         }
+    }
+
+    /// Whether it claims something of the tool on the bus.
+    #[must_use]
+    pub const fn is_about_the_tool(&self) -> bool {
+        matches!(
+            self,
+            Self::Expect(Expectation {
+                claim: Claim::Tool { .. },
+                ..
+            })
+        )
     }
 }
 

@@ -1,3 +1,8 @@
+use rand_chacha::{
+    ChaCha8Rng,
+    rand_core::{Rng as _, SeedableRng as _},
+};
+
 use super::*;
 use twotrip_units::{Resistance, Voltage};
 
@@ -13,28 +18,152 @@ fn canonical(text: &str) -> String {
 /// The examples are the list that users copy from, so each must parse, and to itself.
 #[test]
 fn examples_of_the_help_parse_to_themselves() {
-    for help in HELP {
-        let again = canonical(help.example);
-        if !help.example.ends_with(" in") {
-            assert_eq!(again, help.example);
-        }
-        assert_eq!(canonical(&again), again);
+    for help in help() {
+        assert_eq!(canonical(help.example), help.example);
     }
 }
 
-/// A verb that the help forgets would be a secret.
+/// Dice for drawing phrases.
+pub(super) struct Dice(ChaCha8Rng);
+
+impl Dice {
+    pub(super) fn below(&mut self, count: usize) -> usize {
+        usize::try_from(self.0.next_u64() % u64::try_from(count).unwrap()).unwrap()
+    }
+}
+
+/// Phrases drawn from the grammar itself: a form that is added is drawn from then on.
+fn drawn(seed: u64, each: usize) -> impl Iterator<Item = (&'static forms::Form, String)> {
+    let mut dice = Dice(ChaCha8Rng::seed_from_u64(seed));
+    forms::FORMS
+        .iter()
+        .flat_map(move |form| core::iter::repeat_n(form, each))
+        .map(move |form| (form, form.rule.sample(&mut dice)))
+}
+
+/// What is said comes back, canonically, and means the same.
 #[test]
-fn the_help_tells_every_verb() {
-    let problem = parse_phrase("?").unwrap_err();
-    let verbs: Vec<String> = problem.expected().iter().map(ToString::to_string).collect();
-    assert!(verbs.len() > 15, "{verbs:?}");
-    for verb in verbs {
-        let verb = verb.trim_matches('`');
-        let is_work = Work::ALL.iter().any(|work| work.name() == verb);
-        let told = HELP
-            .iter()
-            .any(|help| help.pattern.split(' ').next() == Some(verb));
-        assert!(told || is_work, "`{verb}` is not in the help");
+fn every_phrase_of_the_grammar_survives_being_written_and_read() {
+    for (form, text) in drawn(7, 200) {
+        let phrase = parse_phrase(&text).unwrap_or_else(|problem| panic!("{text}: {problem:?}"));
+        let shown = phrase.to_string();
+        let again = parse_phrase(&shown).unwrap_or_else(|problem| panic!("{text}: {shown}: {problem:?}"));
+        assert_eq!(again.to_string(), shown, "{text}, example {}", form.example);
+        assert_eq!(
+            core::mem::discriminant(&again),
+            core::mem::discriminant(&phrase),
+            "{text}"
+        );
+        let loud = text.to_uppercase();
+        assert_eq!(
+            parse_phrase(&loud).map(|phrase| phrase.to_string()),
+            Ok(shown),
+            "{loud}"
+        );
+    }
+}
+
+/// Whatever a slip of the finger makes of a phrase: an answer, and a place that can be cut out of the text.
+#[test]
+fn damaged_phrases_are_answered() {
+    const PIECES: &[&str] = &[
+        "",
+        " ",
+        ",",
+        "#",
+        "-",
+        ".",
+        "9",
+        "99999999999",
+        "\0",
+        "\u{202e}",
+        "\r",
+        "ü",
+        "°",
+        "mm",
+        "P0455",
+        "no",
+        "within",
+        "always",
+        "tool",
+        "%",
+        "[",
+        "\"",
+        "'",
+        "\n",
+        "e9",
+        "NaN",
+        "inf",
+    ];
+    let mut dice = Dice(ChaCha8Rng::seed_from_u64(11));
+    let (mut good, mut bad) = (0, 0);
+    for (_, mut text) in drawn(12, 120) {
+        for _ in 0..=dice.below(2) {
+            let places: Vec<usize> = text
+                .char_indices()
+                .map(|(place, _)| place)
+                .chain([text.len()])
+                .collect();
+            let from = places[dice.below(places.len())];
+            let until = if dice.below(2) == 0 {
+                from
+            } else {
+                places[dice.below(places.len())].max(from)
+            };
+            text.replace_range(from..until, PIECES[dice.below(PIECES.len())]);
+        }
+        match parse_phrase(&text) {
+            Ok(phrase) => {
+                good += 1;
+                assert!(parse_phrase(&phrase.to_string()).is_ok(), "{text}: {phrase}");
+            }
+            Err(problem) => {
+                bad += 1;
+                assert!(text.get(problem.span()).is_some(), "{text}: {problem:?}");
+                let shown = [Some(problem.to_string()), problem.advice().map(str::to_owned)];
+                for shown in shown.into_iter().flatten() {
+                    assert!(
+                        !shown.chars().any(|c| c.is_control() || c == '\u{202e}'),
+                        "{text}: {shown:?}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(good > 100 && bad > 1000, "both are tried: {good} good, {bad} bad");
+}
+
+/// What stands in capitals is explained, and everything else of a pattern is a word of the grammar.
+#[test]
+fn patterns_explain_themselves() {
+    for help in help() {
+        for word in help.pattern.split([' ', ',', '[', ']', '|', '.']) {
+            let is_slot = !word.is_empty() && word.chars().all(|letter| letter.is_ascii_uppercase());
+            let known = help
+                .slots
+                .iter()
+                .any(|slot| slot.name == word && !slot.meaning.is_empty());
+            assert_eq!(is_slot, known, "`{word}` of `{}`", help.pattern);
+        }
+    }
+    let patterns: Vec<String> = help().into_iter().map(|help| help.pattern).collect();
+    for pattern in [
+        "key on | off",
+        "refuel to LEVEL | VOLUME",
+        "drive udds | hwfet",
+        "drive LEG, LEG ..",
+        "tighten | replace | clean PART",
+        "why not CODE",
+        "hold SIGNAL AMOUNT",
+        "preload confirmed | pending CODE ..",
+        "expect no confirmed | pending | permanent [CODE] [within TIME | always]",
+        "expect tool read confirmed | pending | permanent | freeze-frame | readiness | live | tests | vin | cleared \
+         [within TIME]",
+    ] {
+        assert!(
+            patterns.iter().any(|known| known == pattern),
+            "{pattern}: {patterns:#?}"
+        );
     }
 }
 
@@ -60,6 +189,22 @@ fn both_systems_of_units_are_read_and_metric_is_written() {
         ("soak 1 d", "soak 24 h"),
         ("wait 0.25 s", "wait 0.25 s"),
         ("wait 90 s", "wait 90 s"),
+        ("refuel to 12 gal", "refuel to 45.425 l"),
+        ("hold vehicle-speed 60 mph", "hold vehicle-speed 96.56064 km/h"),
+        ("hold tank-pressure -8 inH2O", "hold tank-pressure -1992.7112 Pa"),
+        (
+            "hold manifold-pressure 14.5 psi",
+            "hold manifold-pressure 99.97398 kPa",
+        ),
+        (
+            "override barometric-pressure 29.92 inHg",
+            "override barometric-pressure 101.32076 kPa",
+        ),
+        ("hold fuel-pressure 3.8 bar", "hold fuel-pressure 380 kPa"),
+        ("hold air-flow 1 lb/min", "hold air-flow 7.55987 g/s"),
+        ("override fuel-rate 1 gal/h", "override fuel-rate 3.78541 l/h"),
+        ("hold oxygen-front 450 mV", "hold oxygen-front 0.45 V"),
+        ("expect mil off within 90 s", "expect mil off within 90 s"),
         (
             "override coolant-temperature 212 F",
             "override coolant-temperature 100 C",
@@ -104,6 +249,7 @@ fn case_space_and_remarks_do_not_matter() {
 fn phrases_carry_typed_values() {
     let code = |text: &str| text.parse().unwrap();
     let circuit = Circuit::TankPressureSensor;
+    let expect = |claim, when| Phrase::Expect(Expectation { claim, when });
     for (text, phrase) in [
         ("key off", Phrase::KeyOff),
         ("start", Phrase::Start),
@@ -114,7 +260,20 @@ fn phrases_carry_typed_values() {
         ("wait 10 s", Phrase::Wait(Duration::from_secs(10))),
         ("ambient 18 C", Phrase::Ambient(Temperature::from_celsius(18.0))),
         ("altitude 300 m", Phrase::Altitude(Length::from_metres(300.0))),
-        ("refuel to 60 %", Phrase::Refuel(Ratio::from_percent(60.0))),
+        (
+            "refuel to 60 %",
+            Phrase::Refuel(Fill::Level(Ratio::from_percent(60.0))),
+        ),
+        (
+            "refuel to 30 l",
+            Phrase::Refuel(Fill::Volume(Volume::from_litres(30.0))),
+        ),
+        ("why P0455", Phrase::Why(code("P0455"))),
+        ("why not P0442", Phrase::WhyNot(code("P0442"))),
+        (
+            "hold coolant-temperature 60 C",
+            Phrase::Hold(Signal::CoolantTemperature, 60.0),
+        ),
         (
             "defect fuel-cap missing",
             Phrase::Defect(Defect::FuelCap(CapFault::Missing)),
@@ -156,26 +315,56 @@ fn phrases_carry_typed_values() {
         ("release engine-speed", Phrase::Release(Quantity::EngineSpeed)),
         (
             "expect mil off",
-            Phrase::Expect(Expectation::Mil { commanded: false }),
+            expect(Claim::Mil { commanded: false }, When::Now),
         ),
         (
-            "expect lamp dark",
-            Phrase::Expect(Expectation::Lamp { lit: false }),
+            "expect lamp dark always",
+            expect(Claim::Lamp { lit: false }, When::Always),
         ),
         (
-            "expect pending P0455",
-            Phrase::Expect(Expectation::Code(CodeList::Pending, code("P0455"))),
+            "expect pending P0455 within 30 min",
+            expect(
+                Claim::Code(CodeList::Pending, code("P0455")),
+                When::Within(Duration::from_secs(1800)),
+            ),
         ),
         (
             "expect no permanent",
-            Phrase::Expect(Expectation::NoCode(CodeList::Permanent)),
+            expect(Claim::NoCode(CodeList::Permanent), When::Now),
+        ),
+        (
+            "expect no confirmed P0442 always",
+            expect(Claim::NotCode(CodeList::Confirmed, code("P0442")), When::Always),
         ),
         (
             "expect oxygen-sensor-heater incomplete",
-            Phrase::Expect(Expectation::Readiness {
-                group: Group::SensorHeater,
-                complete: false,
-            }),
+            expect(
+                Claim::Readiness {
+                    group: Group::SensorHeater,
+                    complete: false,
+                },
+                When::Now,
+            ),
+        ),
+        (
+            "expect tool read freeze-frame",
+            expect(
+                Claim::Tool {
+                    deed: Deed::ReadFreezeFrame,
+                    done: true,
+                },
+                When::Now,
+            ),
+        ),
+        (
+            "expect no tool cleared within 30 s",
+            expect(
+                Claim::Tool {
+                    deed: Deed::Cleared,
+                    done: false,
+                },
+                When::Within(Duration::from_secs(30)),
+            ),
         ),
     ] {
         assert_eq!(parse_phrase(text), Ok(phrase), "{text}");
@@ -351,9 +540,44 @@ fn a_problem_points_at_the_word_that_is_wrong() {
         ("preload confirmed", "trouble code is missing", "", None),
         ("preload confirmed P0301,", "trouble code is missing", "", None),
         (
-            "hold engine-speed 3000 rpm",
-            "unknown phrase `hold`",
-            "hold",
+            "hold calculated-load 30 %",
+            "unknown signal `calculated-load`",
+            "calculated-load",
+            None,
+        ),
+        ("refuel to 60 kg", "`kg` is no unit of fuel level", "kg", None),
+        ("refuel to 60", "unit is missing", "", None),
+        (
+            "refuel to 900 l",
+            "fuel level `900 l` is out of range",
+            "900 l",
+            None,
+        ),
+        ("why", "trouble code is missing", "", None),
+        ("why nto P0455", "`nto` is not a trouble code", "nto", Some("not")),
+        ("why not P04", "`P04` is not a trouble code", "P04", None),
+        (
+            "expect no pending P04",
+            "`P04` is not a trouble code",
+            "P04",
+            None,
+        ),
+        (
+            "expect mil off for ever",
+            "the phrase is complete before `for ever`",
+            "for ever",
+            None,
+        ),
+        (
+            "expect tool red confirmed",
+            "unknown deed of the tool `red`",
+            "red",
+            Some("read"),
+        ),
+        (
+            "expect tool cleared always",
+            "the phrase is complete before `always`",
+            "always",
             None,
         ),
         ("override engine-speed 3000", "unit is missing", "", None),
@@ -425,6 +649,22 @@ fn scripts_lines_and_lists_have_bounds() {
     let many = parse_script(&"gearbox\n".repeat(5000)).unwrap_err();
     assert_eq!(many.len(), 101);
     assert_eq!(many.last().map(Problem::kind), Some(ProblemKind::More));
+}
+
+/// `release` names what `hold` pinned: a signal is called like the value that testers read of it.
+#[test]
+fn every_signal_has_the_name_and_unit_of_a_reported_value() {
+    for signal in Signal::ALL {
+        let value = Quantity::ALL
+            .into_iter()
+            .find(|value| value.name() == signal.name());
+        assert_eq!(
+            value.map(Quantity::unit),
+            Some(signal.unit()),
+            "{}",
+            signal.name()
+        );
+    }
 }
 
 /// Whatever unit `ecu` gives a value, a phrase can be written in it.

@@ -3,13 +3,18 @@
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_harness::KeyPosition;
-use twotrip_scenario::{Phrase, phrase::Preload};
+use twotrip_scenario::{
+    Phrase,
+    phrase::{Claim, Expectation, Preload, When},
+};
 use twotrip_vehicle::{Driver, STEP};
 
 use crate::{
-    Event, Outcome, Simulator, clock, expectation,
+    Event, Outcome, Simulator,
+    car::REST,
+    clock, expectation,
     job::{self, Job, Task},
-    meter, workshop,
+    meter, why, workshop,
 };
 
 /// The engine counts as running above this speed, for phrases.
@@ -104,6 +109,14 @@ impl Simulator {
             }
             Phrase::Wait(span) if self.is_resting() => Ok(VecDeque::from([Task::Rest { left: *span }])),
             Phrase::Wait(span) => Ok(settle(*span)),
+            Phrase::Expect(Expectation {
+                claim,
+                when: When::Within(time),
+            }) if !expectation::is_of_the_tool(claim) => Ok(VecDeque::from([Task::Await {
+                claim: *claim,
+                patience: crate::steps(*time),
+                planned: *time,
+            }])),
             at_once => Err(self.at_once(at_once)),
         }
     }
@@ -126,7 +139,7 @@ impl Simulator {
                 Outcome::refused("the engine runs: nobody refuels a running car")
                     .with_detail("first: key off")
             }
-            Phrase::Refuel(level) => workshop::refuel(&mut self.car, *level),
+            Phrase::Refuel(fill) => workshop::refuel(&mut self.car, *fill),
             Phrase::Defect(defect) => workshop::break_part(&mut self.car, defect),
             Phrase::BreakWire(circuit, fault) => workshop::break_wire(&mut self.car, *circuit, *fault),
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
@@ -154,12 +167,31 @@ impl Simulator {
                     quantity.unit()
                 ))
             }
-            Phrase::Release(quantity) => {
-                self.car.ecu.overrides_mut().release(*quantity);
-                Outcome::done(format!("{} is reported as measured", quantity.name()))
-            }
-            Phrase::Expect(expectation) => expectation::judge(&self.car, expectation),
+            Phrase::Why(code) => why::answer(&self.car, *code, true),
+            Phrase::WhyNot(code) => why::answer(&self.car, *code, false),
+            Phrase::Hold(signal, value) => workshop::hold(&mut self.car, *signal, *value),
+            Phrase::Release(quantity) => workshop::release(&mut self.car, *quantity),
+            Phrase::Expect(expectation) => self.expect(*expectation),
             _ => Outcome::done("nothing to do"),
+        }
+    }
+
+    /// An expectation that is judged at once, or watched from now on.
+    fn expect(&mut self, expectation: Expectation) -> Outcome {
+        match (expectation.claim, expectation.when) {
+            (Claim::Tool { deed, done }, when) => {
+                expectation::judge_tool(&self.deeds, self.ready, deed, done, when)
+            }
+            (claim, When::Always) => {
+                let outcome = expectation::judge(&self.car, &claim);
+                if outcome.ok {
+                    self.watch(expectation);
+                    Outcome::done(format!("{}; watched to the end of the run", outcome.text))
+                } else {
+                    outcome
+                }
+            }
+            (claim, _) => expectation::judge(&self.car, &claim),
         }
     }
 
@@ -232,9 +264,19 @@ impl Simulator {
                 passed = self.step_until(allowance, patience, Self::is_resting);
                 *patience == 0 || self.is_resting()
             }
+            Task::Await { claim, patience, .. } => {
+                while *patience > 0 && passed < left && !expectation::holds(&self.car, claim) {
+                    let quantum = if self.is_resting() { REST } else { STEP };
+                    self.pass(quantum);
+                    passed += quantum;
+                    *patience = patience.saturating_sub(crate::steps(quantum));
+                }
+                *patience == 0 || expectation::holds(&self.car, claim)
+            }
             Task::Rest { left: rest } => {
                 let slice = (*rest).min(left.max(STEP));
                 self.car.rest(slice);
+                self.look();
                 *rest -= slice;
                 passed = slice;
                 rest.is_zero()
@@ -272,6 +314,14 @@ impl Simulator {
             Phrase::Soak(_) => {
                 let coolant = vehicle.coolant_temperature().celsius();
                 Outcome::done(format!("parked for {spent}, the coolant has {coolant:.0} C"))
+            }
+            Phrase::Expect(Expectation { claim, .. }) => {
+                let seen = expectation::seen(&self.car, claim);
+                if expectation::holds(&self.car, claim) {
+                    Outcome::done(format!("as expected after {spent}: {seen}"))
+                } else {
+                    Outcome::refused(format!("not as expected in {spent}: {seen}"))
+                }
             }
             _ => Outcome::done(format!("{spent} passed")),
         };

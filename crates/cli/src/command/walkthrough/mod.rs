@@ -187,6 +187,12 @@ impl Loop {
                     })?;
                 }
                 Event::Began { .. } => {}
+                // What a story expects of itself would only give away what is about to be read.
+                Event::Finished {
+                    phrase: Phrase::Expect(_),
+                    outcome,
+                    ..
+                } if outcome.ok => {}
                 Event::Finished { phrase, outcome, .. } => self.teller.tell(&Told::Phrase {
                     phrase: phrase.to_string(),
                     begun,

@@ -1,0 +1,529 @@
+//! All that can be said, as one table: the parser, the help and the lists of known words are read from it.
+
+use twotrip_harness::{Circuit, Signal, WiringFault, WiringFaultKind};
+use twotrip_obd::Group;
+use twotrip_vehicle::schedule::{HWFET, UDDS};
+
+use super::{
+    Claim, CodeList, Deed, Expectation, Part, Phrase, Plan, Preload, Quantity, When, Work,
+    amount::Amount,
+    code::{Code, Codes},
+    defect::Physical,
+    legs::Legs,
+    measure::{ALTITUDE, AMBIENT, BIAS, FILL, RESISTANCE, SOAK, WAIT, WITHIN},
+    rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
+};
+
+/// One kind of phrase.
+pub(super) struct Form {
+    /// How it is read and explained, its first word included.
+    pub(super) rule: &'static dyn Rule<Out = Phrase>,
+    /// What it does, one line.
+    pub(super) meaning: &'static str,
+    /// A phrase that parses.
+    pub(super) example: &'static str,
+}
+
+/// The first word of an expectation's claim.
+const fn claim(text: &'static str) -> Word {
+    Word {
+        text,
+        what: "expectation",
+    }
+}
+
+/// The word for a wiring fault that a size follows.
+const fn wiring_fault(kind: WiringFaultKind) -> Word {
+    Word {
+        text: kind.name(),
+        what: "wiring fault",
+    }
+}
+
+const fn break_wire((circuit, fault): (Circuit, WiringFault)) -> Phrase {
+    Phrase::BreakWire(circuit, fault)
+}
+
+const CIRCUIT: Named<Circuit> = Named {
+    slot: "CIRCUIT",
+    what: "circuit",
+    all: &Circuit::ALL,
+    name: Circuit::name,
+};
+const PART: Named<Part> = Named {
+    slot: "PART",
+    what: "part",
+    all: &Part::ALL,
+    name: Part::name,
+};
+const LISTS: &[(&str, CodeList)] = &[
+    (CodeList::Confirmed.name(), CodeList::Confirmed),
+    (CodeList::Pending.name(), CodeList::Pending),
+    (CodeList::Permanent.name(), CodeList::Permanent),
+];
+const LIST: Choice<CodeList> = Choice {
+    what: "expectation",
+    options: LISTS,
+};
+/// The words behind a claim, if there are any.
+type Time = Map<Optional<AnyOf<When>>, fn(Option<When>) -> When>;
+
+/// When a claim about the car is judged.
+const WHEN: Time = Map(
+    Optional(AnyOf(&[
+        &Map(After(keyword("within"), WITHIN), When::Within),
+        &Map(keyword("always"), |()| When::Always),
+    ])),
+    Option::unwrap_or_default,
+);
+/// When a claim about the tool is judged.
+const SOON: Time = Map(
+    Optional(AnyOf(&[&Map(After(keyword("within"), WITHIN), When::Within)])),
+    Option::unwrap_or_default,
+);
+/// What a tool can have done.
+const DEED: AnyOf<Deed> = AnyOf(&[
+    &After(
+        Word {
+            text: "read",
+            what: "deed of the tool",
+        },
+        Choice {
+            what: "thing to read",
+            options: Deed::READINGS,
+        },
+    ),
+    &Map(
+        Word {
+            text: "cleared",
+            what: "deed of the tool",
+        },
+        |()| Deed::Cleared,
+    ),
+]);
+
+fn expect((claim, when): (Claim, When)) -> Phrase {
+    Phrase::Expect(Expectation { claim, when })
+}
+
+/// All kinds of phrases, in the order in which a scenario uses them.
+pub(super) static FORMS: &[Form] = &[
+    Form {
+        rule: &Map(After(keyword("ambient"), AMBIENT), Phrase::Ambient),
+        meaning: "the air around the car gets this warm",
+        example: "ambient 18 C",
+    },
+    Form {
+        rule: &Map(After(keyword("altitude"), ALTITUDE), Phrase::Altitude),
+        meaning: "the car is this high above the sea",
+        example: "altitude 300 m",
+    },
+    Form {
+        rule: &Map(
+            After(keyword("refuel"), After(keyword("to"), FILL)),
+            Phrase::Refuel,
+        ),
+        meaning: "fill the tank to this share of it, or to so much in it",
+        example: "refuel to 60 %",
+    },
+    Form {
+        rule: &After(
+            keyword("key"),
+            Choice {
+                what: "key position",
+                options: &[("on", Phrase::KeyOn), ("off", Phrase::KeyOff)],
+            },
+        ),
+        meaning: "turn the ignition key; off ends the driving cycle",
+        example: "key on",
+    },
+    Form {
+        rule: &Map(keyword("start"), |()| Phrase::Start),
+        meaning: "start the engine",
+        example: "start",
+    },
+    Form {
+        rule: &Map(keyword("stop"), |()| Phrase::Stop),
+        meaning: "stop the engine; ends the driving cycle",
+        example: "stop",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("drive"),
+                Choice {
+                    what: "drive",
+                    options: &[(UDDS.name(), Plan::Udds), (HWFET.name(), Plan::Hwfet)],
+                },
+            ),
+            Phrase::Drive,
+        ),
+        meaning: "drive a US EPA schedule: city or highway",
+        example: "drive udds",
+    },
+    Form {
+        rule: &Map(After(keyword("drive"), Legs), |legs| {
+            Phrase::Drive(Plan::Free(legs))
+        }),
+        meaning: "drive a plan of your own",
+        example: "drive idle 60 s, 50 km/h for 5 min, stop",
+    },
+    Form {
+        rule: &Map(After(keyword("soak"), SOAK), Phrase::Soak),
+        meaning: "leave the car parked with the key off",
+        example: "soak 9 h",
+    },
+    Form {
+        rule: &Map(After(keyword("wait"), WAIT), Phrase::Wait),
+        meaning: "let time pass with everything as it is",
+        example: "wait 10 s",
+    },
+    Form {
+        rule: &Map(After(keyword("defect"), Physical), Phrase::Defect),
+        meaning: "break something physical, see `list defects`",
+        example: "defect fuel-cap loose",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("defect"),
+                After(
+                    keyword("wiring"),
+                    (
+                        CIRCUIT,
+                        Choice {
+                            what: "wiring fault",
+                            options: &[
+                                (WiringFaultKind::Open.name(), WiringFault::Open),
+                                (WiringFaultKind::ShortToGround.name(), WiringFault::ShortToGround),
+                                (WiringFaultKind::ShortToSupply.name(), WiringFault::ShortToSupply),
+                            ],
+                        },
+                    ),
+                ),
+            ),
+            break_wire,
+        ),
+        meaning: "break a sensor's wire",
+        example: "defect wiring tank-pressure-sensor short-to-ground",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("defect"),
+                After(
+                    keyword("wiring"),
+                    (
+                        CIRCUIT,
+                        After(
+                            wiring_fault(WiringFaultKind::Resistance),
+                            Map(RESISTANCE, WiringFault::Resistance),
+                        ),
+                    ),
+                ),
+            ),
+            break_wire,
+        ),
+        meaning: "put a resistance into a sensor's wire",
+        example: "defect wiring coolant-sensor resistance 500 ohm",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("defect"),
+                After(
+                    keyword("wiring"),
+                    (
+                        CIRCUIT,
+                        After(wiring_fault(WiringFaultKind::Bias), Map(BIAS, WiringFault::Bias)),
+                    ),
+                ),
+            ),
+            break_wire,
+        ),
+        meaning: "take a sensor's ground off the ECU's by this much",
+        example: "defect wiring manifold-pressure-sensor bias 0.3 V",
+    },
+    Form {
+        rule: &Map(
+            (
+                Named {
+                    slot: "",
+                    what: "phrase",
+                    all: &Work::ALL,
+                    name: Work::name,
+                },
+                PART,
+            ),
+            |(work, part)| Phrase::Work(work, part),
+        ),
+        meaning: "do this work; it cures only what such work cures",
+        example: "tighten fuel-cap",
+    },
+    Form {
+        rule: &Map(
+            After(keyword("mend"), After(keyword("wiring"), CIRCUIT)),
+            Phrase::MendWire,
+        ),
+        meaning: "mend a sensor's wires",
+        example: "mend wiring tank-pressure-sensor",
+    },
+    Form {
+        rule: &Map(After(keyword("inspect"), PART), Phrase::Inspect),
+        meaning: "look at a part",
+        example: "inspect fuel-cap",
+    },
+    Form {
+        rule: &Map(After(keyword("measure"), CIRCUIT), Phrase::Measure),
+        meaning: "put a meter on a sensor's wires: volts with the key on, ohms with the key off",
+        example: "measure tank-pressure-sensor",
+    },
+    Form {
+        rule: &Map(After(keyword("why"), Code), Phrase::Why),
+        meaning: "how it came to this code, trip by trip, from the ECU's records",
+        example: "why P0455",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("why"),
+                After(
+                    Word {
+                        text: "not",
+                        what: "trouble code",
+                    },
+                    Code,
+                ),
+            ),
+            Phrase::WhyNot,
+        ),
+        meaning: "what is missing for this code to be stored, from the ECU's records",
+        example: "why not P0442",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("hold"),
+                Amount {
+                    slot: "SIGNAL",
+                    what: "signal",
+                    all: &Signal::ALL,
+                    name: Signal::name,
+                    unit: Signal::unit,
+                    range: Signal::range,
+                },
+            ),
+            |(signal, value)| Phrase::Hold(signal, value),
+        ),
+        meaning: "pin what the sensor gives, so that the ECU and its monitors see it",
+        example: "hold coolant-temperature 60 C",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("override"),
+                Amount {
+                    slot: "VALUE",
+                    what: "reported value",
+                    all: &Quantity::ALL,
+                    name: Quantity::name,
+                    unit: Quantity::unit,
+                    range: Quantity::range,
+                },
+            ),
+            |(quantity, value)| Phrase::Override(quantity, value),
+        ),
+        meaning: "pin what a tester is told, the ECU does not see it: not physical",
+        example: "override engine-speed 3000 rpm",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("release"),
+                Named {
+                    slot: "VALUE",
+                    what: "reported value",
+                    all: &Quantity::ALL,
+                    name: Quantity::name,
+                },
+            ),
+            Phrase::Release,
+        ),
+        meaning: "let go of what `hold` or `override` pinned",
+        example: "release engine-speed",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("preload"),
+                (
+                    Choice {
+                        what: "list of codes",
+                        options: &[("confirmed", Preload::Confirmed), ("pending", Preload::Pending)],
+                    },
+                    Codes,
+                ),
+            ),
+            |(list, codes)| Phrase::Preload(list, codes),
+        ),
+        meaning: "write codes into the fault memory: not physical",
+        example: "preload confirmed P0301 P0302",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        After(
+                            claim("mil"),
+                            Choice {
+                                what: "state of the mil",
+                                options: &[("commanded", true), ("off", false)],
+                            },
+                        ),
+                        |commanded| Claim::Mil { commanded },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "the ECU asks for the lamp, or not",
+        example: "expect mil commanded",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        After(
+                            claim("lamp"),
+                            Choice {
+                                what: "state of the lamp",
+                                options: &[("lit", true), ("dark", false)],
+                            },
+                        ),
+                        |lit| Claim::Lamp { lit },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "the bulb shines, or not; the key-on check lights it",
+        example: "expect lamp lit",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (Map((LIST, Code), |(list, code)| Claim::Code(list, code)), WHEN),
+            ),
+            expect,
+        ),
+        meaning: "this code is stored; within a time: at some moment of it; always: at every moment",
+        example: "expect confirmed P0455 within 30 min",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        After(
+                            claim("no"),
+                            (
+                                Choice {
+                                    what: "list of codes",
+                                    options: LISTS,
+                                },
+                                Optional(Code),
+                            ),
+                        ),
+                        |(list, code)| match code {
+                            Some(code) => Claim::NotCode(list, code),
+                            None => Claim::NoCode(list),
+                        },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "no such code is stored, or not this one",
+        example: "expect no pending always",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        (
+                            Named {
+                                slot: "GROUP",
+                                what: "expectation",
+                                all: &Group::ALL,
+                                name: Group::name,
+                            },
+                            Choice {
+                                what: "state of the monitor",
+                                options: &[("complete", true), ("incomplete", false)],
+                            },
+                        ),
+                        |(group, complete)| Claim::Readiness { group, complete },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "readiness of a group of monitors",
+        example: "expect evap complete",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(After(claim("tool"), DEED), |deed| Claim::Tool {
+                        deed,
+                        done: true,
+                    }),
+                    SOON,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "the tool on the bus did this since `ready`, or within so much time on the bus",
+        example: "expect tool read confirmed within 60 s",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        After(
+                            claim("no"),
+                            After(
+                                Word {
+                                    text: "tool",
+                                    what: "list of codes",
+                                },
+                                DEED,
+                            ),
+                        ),
+                        |deed| Claim::Tool { deed, done: false },
+                    ),
+                    SOON,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "the tool did not do this since `ready`, or not so soon",
+        example: "expect no tool cleared within 30 s",
+    },
+];
