@@ -323,3 +323,52 @@ fn full_throttle_asks_for_a_rich_mixture() {
     );
     assert_eq!(bench.ecu.live().fuel_system, FuelSystemStatus::OpenLoopDriving);
 }
+
+/// What the ECU works out against what the crank feels: torque within 8 N m (its model is its own, and the alternator's
+/// load it does not know), and flows that agree with each other.
+#[test]
+fn worked_out_torque_and_flows_meet_the_truth() {
+    let mut bench = warm();
+    let cruise = |speed| Leg::Cruise {
+        speed: Speed::from_kilometres_per_hour(speed),
+        span: Duration::from_secs(120),
+    };
+    let (mut step, mut samples) = (0_u32, 0);
+    let mut wrong = Vec::new();
+    bench.drive(
+        Plan::new(vec![cruise(50.0), cruise(100.0), Leg::Stop]),
+        |moment| {
+            step += 1;
+            if !step.is_multiple_of(1000) {
+                return;
+            }
+            let (live, vehicle) = (moment.bench.ecu.live(), &moment.bench.vehicle);
+            let share = live.actual_torque.fraction() - live.friction_torque.fraction();
+            let torque = share * live.reference_torque.newton_metres();
+            let real = vehicle.engine_torque().newton_metres();
+            let fuel = live.fuel_flow.grams_per_second();
+            let cycles = live.engine_speed.rpm() / 120.0;
+            let by_stroke = live.fuel_milligrams_per_stroke * 4.0 * cycles / 1000.0;
+            let exhaust = live.exhaust_flow.grams_per_second() - live.air_flow.grams_per_second() - fuel;
+            // A car that brakes or shifts moves faster than what is worked out ten times a second.
+            let steady = live.vehicle_speed.kilometres_per_hour() > 1.0 && live.actual_torque > Ratio::ZERO;
+            if steady {
+                samples += 1;
+            }
+            if steady && (torque - real).abs() > 8.0 {
+                wrong.push(format!(
+                    "{:.0} s: {torque:.1} N m, really {real:.1}",
+                    moment.second
+                ));
+            }
+            if (by_stroke - fuel).abs() > 1e-6 || exhaust.abs() > 1.5 {
+                wrong.push(format!(
+                    "{:.0} s: {by_stroke} g/s by stroke, {fuel} g/s; exhaust off by {exhaust:.2} g/s",
+                    moment.second
+                ));
+            }
+        },
+    );
+    assert!(samples > 15, "{samples}");
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}

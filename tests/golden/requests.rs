@@ -76,6 +76,14 @@ fn wrong_lengths_mixtures_and_unknown_services() {
         &[0x09, 0x02, 0x04],
         &[0x09, 0x00, 0x02],
         &[0x09, 0x01],
+        &[0x06],
+        &[0x06, 0x01],
+        &[0x06, 0x39, 0x3B],
+        &[0x06, 0x00, 0x39],
+        &[0x08],
+        &[0x08, 0x02],
+        &[0x08, 0x01, 0x00],
+        &[0x08, 0x00, 0x01],
         &[0x01, 0x00, 0x0C],
         &[0x01, 0x02],
         &[0x01, 0xFF],
@@ -86,7 +94,7 @@ fn wrong_lengths_mixtures_and_unknown_services() {
         }
     }
     // Services that this ECU does not have: $11 to a physical request, else silence (AUTOSAR SWS_Dcm_00001).
-    for service in (0..=u8::MAX).filter(|service| ![1, 2, 3, 4, 7, 9, 0x0A].contains(service)) {
+    for service in (0..=u8::MAX).filter(|service| ![1, 2, 3, 4, 6, 7, 8, 9, 0x0A].contains(service)) {
         for parameters in [&[][..], &[0x01], &[0x01, 0x02, 0x03]] {
             let mut request = vec![service];
             request.extend(parameters);
@@ -109,7 +117,7 @@ fn wrong_lengths_mixtures_and_unknown_services() {
     let six = desk
         .ask(&[0x01, 0x00, 0x20, 0x40, 0x60, 0x80, 0xA0])
         .expect("masks");
-    assert_eq!(six.len(), 1 + 3 * 5, "only the three that there are: {six:02X?}");
+    assert_eq!(six.len(), 1 + 6 * 5, "all six there are: {six:02X?}");
 }
 
 /// ISO 15765-4: eight data bytes, classic, 11 bits, to all or to this ECU.

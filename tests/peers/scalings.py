@@ -97,8 +97,12 @@ SCALINGS = {
     0x4E: _number("mode01_time_since_trouble_code_clear"),
     0x51: _byte("mode01_fuel_type"),
     0x54: Scaling(lambda data: [_signed(_word(data))], [], ["data"]),
+    0x5A: _percent("mode01_relative_accelerator_pedal_position"),
     0x5C: _byte("mode01_engine_oil_temp", -40),
     0x5E: _number("mode01_engine_fuel_rate", 0.05),
+    0x61: _byte("mode01_torque_driver_demand_engine", -125),
+    0x62: _byte("mode01_torque_actual_engine", -125),
+    0x63: _number("mode01_torque_reference_engine"),
 }
 
 
@@ -108,8 +112,8 @@ def scaling_of(pid):
     return SCALINGS[pid]
 
 
-# Bits, not numbers: compared where they are read (`readiness`), or as raw bytes.
-ENCODED = {0x01, 0x13, 0x1D, 0x1E, 0x41}
+# Bits, not numbers: compared where they are read (`readiness`), or as raw bytes. The last four both tools leave raw.
+ENCODED = {0x01, 0x13, 0x1D, 0x1E, 0x41, 0x65, 0x8E, 0x9D, 0x9E, 0xA2}
 
 # What the readers are known to read wrong, by tool and kind of check, each with the reason. An entry whose subject is
 # now read right, or does not occur any more, fails, so that it goes.

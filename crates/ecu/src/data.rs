@@ -3,7 +3,7 @@
 use core::time::Duration;
 
 use serde::{Deserialize, Serialize};
-use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Torque, Voltage};
 
 /// State of the fuel system, PID $03 (one bit set, or none with the engine off).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -89,9 +89,28 @@ pub struct LiveData {
     pub pedal_e: Ratio,
     /// PID $4C.
     pub commanded_throttle: Ratio,
+    /// PID $5A.
+    pub relative_pedal: Ratio,
     /// PID $5C.
     pub oil_temperature: Temperature,
     /// PID $5E, petrol, litres per hour.
     #[serde(with = "twotrip_units::stored")]
     pub fuel_rate_litres_per_hour: f64,
+    /// PID $61, as a share of the reference torque.
+    pub demanded_torque: Ratio,
+    /// PID $62, indicated, as a share of the reference torque.
+    pub actual_torque: Ratio,
+    /// PID $63.
+    pub reference_torque: Torque,
+    /// PID $65: selector in a driving position.
+    pub gear_selected: bool,
+    /// PID $8E, as a share of the reference torque.
+    pub friction_torque: Ratio,
+    /// PID $9D.
+    pub fuel_flow: MassFlow,
+    /// PID $9E.
+    pub exhaust_flow: MassFlow,
+    /// PID $A2, milligrams for each intake stroke of a cylinder.
+    #[serde(with = "twotrip_units::stored")]
+    pub fuel_milligrams_per_stroke: f64,
 }

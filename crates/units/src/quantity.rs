@@ -162,6 +162,8 @@ quantity! {
         from_grams_per_second / grams_per_second = 1e-3;
         /// Pounds per minute.
         from_pounds_per_minute / pounds_per_minute = 0.453_592_37 / 60.0;
+        /// Kilograms per hour.
+        from_kilograms_per_hour / kilograms_per_hour = 1.0 / 3600.0;
     }
 }
 quantity! {

@@ -88,11 +88,20 @@ def group(twotrip, results, figure):
         tester.expect("03", "43 01 04 55")
         tester.expect("07", "47 01 04 55")
         tester.expect("0A", "4A 01 04 55")
+        # Monitor $39 (cap off): one test in unit $FE, 0.25 Pa a count in two's complement; the value is above its maximum.
+        tester.expect("06 20", "46 20 00 00 00 A8")
+        test = tester.physical(b"\x06\x39")
+        assert test[:4] == b"\x46\x39\x80\xfe" and len(test) == 10, test.hex(" ")
+        value, least, most = (int.from_bytes(test[i : i + 2], "big", signed=True) for i in (4, 6, 8))
+        assert least == -0x8000 and value > most, f"{value} of {least} to {most}: a gross leak passes"
+        # Test $01: seal the tank, key on and engine off.
+        tester.expect("08 00", "48 00 80 00 00 00")
+        tester.expect("08 01", "48 01 00 00 00 00 00")
         messages.vin_of(tester.functional(b"\x09\x02"))
 
     def every_supported_pid_has_its_length(tester):
         pids = messages.supported(tester.functional, 0x01)
-        assert len(pids) >= 24, f"only {len(pids)} PIDs supported: {bytes(pids).hex(' ')}"
+        assert len(pids) >= 45, f"only {len(pids)} PIDs supported: {bytes(pids).hex(' ')}"
         for pid in pids:
             answer = tester.physical(bytes([0x01, pid]))
             assert answer is not None and answer[:2] == bytes([0x41, pid]), f"PID {pid:02X}: {answer}"

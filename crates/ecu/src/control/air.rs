@@ -136,6 +136,11 @@ impl Air {
         }
     }
 
+    /// Air that the cylinders draw in two turns, g, smoothed.
+    pub(crate) const fn grams_a_cycle(&self) -> f64 {
+        self.metered_by_turn * 120.0
+    }
+
     /// Works out the slow parts: air behind the meter, charge temperature, exhaust pressure, the correction of
     /// full-throttle flow, loads; `seconds` since the last time.
     pub(crate) fn step_slow(&mut self, measured: &Measured, seconds: f64) {

@@ -19,6 +19,7 @@ mod measured;
 mod purge;
 mod substitute;
 mod timing;
+mod torque;
 mod trims;
 
 use core::time::Duration;
@@ -54,6 +55,8 @@ static PEDAL: Grid<201> = Grid::through([
     (0.75, 0.96),
     (1.0, 1.0),
 ]);
+/// Cylinders, each filled once in two turns.
+const CYLINDERS: f64 = 4.0;
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
 /// Closed loop from this coolant temperature and run time on (section 10, default).
@@ -448,6 +451,10 @@ impl Control {
         let measured = &self.measured;
         let running = self.watch.is_running();
         let shown = self.substitutes.shown(measured, self.shown_air);
+        let rpm = measured.rpm;
+        let fuel_flow = self.fuel.flow();
+        let grams_per_second = fuel_flow.grams_per_second();
+        let injecting = running && !self.fuel.is_cut();
         let throttle = (0.13 + 0.009 * (measured.throttle.degrees() - 7.0)).clamp(0.0, 1.0);
         *live = LiveData {
             fuel_system: self.fuel_system_status(),
@@ -492,8 +499,39 @@ impl Control {
             commanded_throttle: self.pins.throttle.map_or(Ratio::ZERO, |angle| {
                 Ratio::from_percent(((angle.degrees() - 7.0) / 0.83).clamp(0.0, 100.0))
             }),
+            relative_pedal: measured.pedal,
             oil_temperature: measured.oil,
             fuel_rate_litres_per_hour: self.fuel.litres_per_hour(),
+            demanded_torque: if running {
+                torque::demanded(rpm, self.air.full, PEDAL.at(measured.pedal.fraction()))
+            } else {
+                Ratio::ZERO
+            },
+            actual_torque: if injecting {
+                torque::actual(
+                    rpm,
+                    self.air.grams_a_cycle(),
+                    self.fuel.commanded_lambda().fraction(),
+                    self.timing.advance().degrees(),
+                )
+            } else {
+                Ratio::ZERO
+            },
+            reference_torque: torque::REFERENCE,
+            gear_selected: measured.in_gear,
+            friction_torque: torque::friction(
+                rpm,
+                measured.oil.celsius(),
+                measured.manifold_kilopascals,
+                measured.barometer.kilopascals(),
+            ),
+            fuel_flow,
+            exhaust_flow: MassFlow::from_grams_per_second(self.air.metered + grams_per_second),
+            fuel_milligrams_per_stroke: if rpm > 20.0 {
+                grams_per_second * 120.0 / rpm / CYLINDERS * 1000.0
+            } else {
+                0.0
+            },
         };
     }
 }

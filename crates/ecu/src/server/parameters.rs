@@ -1,7 +1,7 @@
 //! The parameters that this ECU serves, one row each: where its value comes from. How it is coded stands in
 //! `twotrip_obd::pid`. To add a parameter: a row here, and one there.
 
-use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Kind};
+use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Value};
 
 use crate::{
     data::{FuelSystemStatus, LiveData},
@@ -13,6 +13,8 @@ use crate::{
 pub(super) enum Reading {
     /// The only field, in the unit of its scaling.
     Number(f64),
+    /// The two fields, in the units of their scalings.
+    Numbers(f64, f64),
     /// Voltage of an oxygen sensor, and the trim that rests on it in percent.
     Sensor { volts: f64, trim: Option<f64> },
     /// The data bytes as they are; a shorter parameter takes the first ones.
@@ -26,35 +28,35 @@ impl Reading {
             return Ok(());
         };
         let data = response.extend_zeroed(definition.length)?;
-        match self {
-            Self::Bytes(bytes) => data.copy_from_slice(&bytes[..definition.length]),
-            Self::Number(value) => {
-                if let [field, ..] = definition.fields
-                    && let Kind::Number(scaling) = field.kind
-                {
-                    field.insert(scaling.encode(value), data);
+        match (self, definition.fields) {
+            (Self::Bytes(bytes), _) => data.copy_from_slice(&bytes[..definition.length]),
+            (Self::Number(value), [field, ..]) => field.encode_number(value, data),
+            (Self::Numbers(first, second), [a, b, ..]) => {
+                a.encode_number(first, data);
+                b.encode_number(second, data);
+            }
+            (Self::Sensor { volts, trim }, [voltage, short_term, ..]) => {
+                voltage.encode_number(volts, data);
+                match trim {
+                    Some(percent) => short_term.encode_number(percent, data),
+                    None => short_term.encode(Value::Absent, data),
                 }
             }
-            Self::Sensor { volts, trim } => {
-                if let [voltage, short_term, ..] = definition.fields
-                    && let (Kind::Number(scaling), Kind::NumberOrAbsent(trim_scaling)) =
-                        (voltage.kind, short_term.kind)
-                {
-                    voltage.insert(scaling.encode(volts), data);
-                    short_term.insert(trim_scaling.encode_or_absent(trim), data);
-                }
-            }
+            _ => {}
         }
         Ok(())
     }
 }
 
-use Reading::{Bytes, Number, Sensor};
+use Reading::{Bytes, Number, Numbers, Sensor};
 
 /// What a row of [`LIVE`] reads.
 type FromLive = fn(&LiveData) -> Reading;
 /// What a row of [`STORED`] reads.
 type FromMemory = fn(&FaultMemory) -> Reading;
+
+/// PID $65: the bit of the automatic transmission, in both bytes.
+const AUTOMATIC: u8 = 0b0000_0010;
 
 /// Parameters of the live data: service $01 gives them as they are now, service $02 as they were frozen.
 const LIVE: &[(u8, FromLive)] = &[
@@ -99,8 +101,24 @@ const LIVE: &[(u8, FromLive)] = &[
     (0x4A, |live| Number(live.pedal_e.percent())),
     (0x4C, |live| Number(live.commanded_throttle.percent())),
     (0x54, |live| Number(live.tank_pressure.pascals())),
+    (0x5A, |live| Number(live.relative_pedal.percent())),
     (0x5C, |live| Number(live.oil_temperature.celsius())),
     (0x5E, |live| Number(live.fuel_rate_litres_per_hour)),
+    (0x61, |live| Number(live.demanded_torque.percent())),
+    (0x62, |live| Number(live.actual_torque.percent())),
+    (0x63, |live| Number(live.reference_torque.newton_metres())),
+    // Byte A announces the automatic transmission alone; byte B says what it does.
+    (0x65, |live| {
+        Bytes([AUTOMATIC, if live.gear_selected { AUTOMATIC } else { 0 }, 0, 0])
+    }),
+    (0x8E, |live| Number(live.friction_torque.percent())),
+    // Nothing but the engine burns fuel.
+    (0x9D, |live| {
+        let flow = live.fuel_flow.grams_per_second();
+        Numbers(flow, flow)
+    }),
+    (0x9E, |live| Number(live.exhaust_flow.kilograms_per_hour())),
+    (0xA2, |live| Number(live.fuel_milligrams_per_stroke)),
 ];
 
 /// Parameters of the fault memory and of the car as built: service $01 only.
@@ -177,6 +195,8 @@ const fn with_rows<T: Copy>(mut mask: SupportMask, rows: &[(u8, T)]) -> SupportM
 
 #[cfg(test)]
 mod tests {
+    use twotrip_obd::pid::Kind;
+
     use super::*;
 
     #[test]
@@ -196,6 +216,7 @@ mod tests {
             let kinds: alloc::vec::Vec<_> = definition.fields.iter().map(|field| field.kind).collect();
             let fits = match reading {
                 Number(_) => matches!(kinds[..], [Kind::Number(_)]),
+                Numbers(..) => matches!(kinds[..], [Kind::Number(_), Kind::Number(_)]),
                 Sensor { .. } => matches!(kinds[..], [Kind::Number(_), Kind::NumberOrAbsent(_)]),
                 Bytes(bytes) => bytes[definition.length..].iter().all(|&byte| byte == 0),
             };

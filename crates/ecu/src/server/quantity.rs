@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Torque, Voltage};
 
 use crate::data::LiveData;
 
@@ -56,6 +56,7 @@ macro_rules! quantities {
 
 const PERCENT: [f64; 2] = [0.0, 100.0];
 const TRIM: [f64; 2] = [-100.0, 99.218_75];
+const TORQUE_SHARE: [f64; 2] = [-125.0, 130.0];
 const TEMPERATURE: [f64; 2] = [-40.0, 215.0];
 const KILOPASCALS: [f64; 2] = [0.0, 255.0];
 /// Highest voltage of a narrow-range oxygen sensor's PID.
@@ -136,9 +137,31 @@ quantities! {
     /// PID $4C.
     CommandedThrottle "commanded-throttle" 0x4C "%" PERCENT,
         |live, v| live.commanded_throttle = Ratio::from_percent(v);
+    /// PID $5A.
+    RelativePedal "relative-pedal" 0x5A "%" PERCENT, |live, v| live.relative_pedal = Ratio::from_percent(v);
     /// PID $5C.
     OilTemperature "oil-temperature" 0x5C "C" TEMPERATURE,
         |live, v| live.oil_temperature = Temperature::from_celsius(v);
     /// PID $5E.
     FuelRate "fuel-rate" 0x5E "l/h" [0.0, 3_276.75], |live, v| live.fuel_rate_litres_per_hour = v;
+    /// PID $61.
+    DemandedTorque "demanded-torque" 0x61 "%" TORQUE_SHARE,
+        |live, v| live.demanded_torque = Ratio::from_percent(v);
+    /// PID $62.
+    ActualTorque "actual-torque" 0x62 "%" TORQUE_SHARE, |live, v| live.actual_torque = Ratio::from_percent(v);
+    /// PID $63.
+    ReferenceTorque "reference-torque" 0x63 "Nm" [0.0, 65_535.0],
+        |live, v| live.reference_torque = Torque::from_newton_metres(v);
+    /// PID $8E.
+    FrictionTorque "friction-torque" 0x8E "%" TORQUE_SHARE,
+        |live, v| live.friction_torque = Ratio::from_percent(v);
+    /// PID $9D.
+    FuelFlow "fuel-flow" 0x9D "g/s" [0.0, 1_310.7],
+        |live, v| live.fuel_flow = MassFlow::from_grams_per_second(v);
+    /// PID $9E.
+    ExhaustFlow "exhaust-flow" 0x9E "kg/h" [0.0, 13_107.0],
+        |live, v| live.exhaust_flow = MassFlow::from_kilograms_per_hour(v);
+    /// PID $A2.
+    FuelPerStroke "fuel-per-stroke" 0xA2 "mg" [0.0, 2_047.968_75],
+        |live, v| live.fuel_milligrams_per_stroke = v;
 }
