@@ -1,12 +1,16 @@
-//! The README is true: every command in it is run, every scenario in it is checked.
+//! The README is true, and the page on wiring a bench: every command in them is run, every scenario is checked.
 
 use std::{fs, path::Path};
 
 use crate::support::{Car, run};
 
 fn readme() -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../README.md");
-    fs::read_to_string(path).expect("there is a README")
+    page("README.md")
+}
+
+fn page(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").join(name);
+    fs::read_to_string(path).expect("there is such a page")
 }
 
 /// The code blocks of one kind.
@@ -55,12 +59,21 @@ const RUN_ELSEWHERE: &[(&str, &str)] = &[
     ("sudo ip link add dev vcan0 type vcan", "tests/guest"),
     ("sudo ip link set vcan0 up", "tests/guest"),
     ("twotrip run loose-fuel-cap --bus vcan0", "tests/guest"),
+    (
+        "sudo ip link set can0 type can bitrate 500000 restart-ms 100",
+        "needs an adapter, which no test machine has",
+    ),
+    ("sudo ip link set can0 up", "needs an adapter"),
+    (
+        "twotrip run loose-fuel-cap --bus can0 --on-a-bench",
+        "tests/guest, on a vxcan in place of an adapter",
+    ),
 ];
 
 #[test]
 fn every_command_of_the_readme_works() {
     let mut cars = Vec::new();
-    for line in commands(&readme()) {
+    for line in commands(&readme()).into_iter().chain(commands(&page("BENCH.md"))) {
         if RUN_ELSEWHERE.iter().any(|(command, _)| *command == line) {
             continue;
         }

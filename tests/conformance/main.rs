@@ -74,6 +74,40 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // Linux Documentation/networking/can.rst, linux/can/error.h, tc-tbf(8).
+    (
+        "link",
+        &[
+            "answers_through_a_full_queue_arrive_whole_and_in_order",
+            "a_frame_of_an_answer_given_up_is_not_sent_later",
+            "an_interface_down_and_up_in_mid_transfer",
+            "ends_cleanly",
+        ],
+    ),
+    (
+        "link_events",
+        &[
+            "error_frames_are_decoded_and_told",
+            "what_the_kernel_drops_is_counted",
+            "a_removed_interface_ends_the_run",
+            "scan_tells_how_long_answers_took",
+            "ends_cleanly",
+        ],
+    ),
+    // The identifiers of ISO 15765-4 on a vxcan pair.
+    (
+        "bench",
+        &[
+            "a_bus_in_use_is_refused_without_a_word",
+            "whoever_answers_the_probe_refuses_the_car",
+            "a_silent_bench_gets_its_car",
+            "somebody_else_later_stops_the_car",
+            "another_program_on_this_computer_counts_too",
+            "frames_that_have_passed_are_told_apart_from_frames_queued",
+            "scan_and_a_bus_without_a_wire",
+            "ends_cleanly",
+        ],
+    ),
     // A bare echo process on the same kernel; proc(5).
     (
         "cost",

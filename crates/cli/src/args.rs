@@ -56,6 +56,10 @@ pub(crate) struct Run {
     /// How long answers take: as in a car, or at once
     #[arg(long, value_enum, default_value_t = Timing::Real)]
     pub(crate) timing: Timing,
+    /// My word that no vehicle is connected. Physical interfaces need it. The car listens first, asks `01 00` once,
+    /// refuses if anybody is there, and leaves when anything but testers is heard
+    #[arg(long)]
+    pub(crate) on_a_bench: bool,
     /// Seed of everything random, instead of the scenario's
     #[arg(long)]
     pub(crate) seed: Option<u64>,
@@ -103,6 +107,12 @@ pub(crate) struct Scan {
     /// The bus the car is on
     #[arg(long)]
     pub(crate) bus: String,
+    /// My word that no vehicle is connected. Physical interfaces need it
+    #[arg(long)]
+    pub(crate) on_a_bench: bool,
+    /// Say at the end how long answers took, by the kernel's clock
+    #[arg(long)]
+    pub(crate) times: bool,
     /// Results as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,

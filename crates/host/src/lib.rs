@@ -1,6 +1,7 @@
 //! Where the simulated car meets the machine: sockets, files, clocks, and tokio to wait for them. No other crate
 //! has any of these.
 //!
+//! - [`bench`]: the guard of a bus with a wire.
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.
 //! - [`in_process`]: car and tester on an in-memory bus.
@@ -10,6 +11,7 @@
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
 
+pub mod bench;
 pub mod bus;
 pub mod control;
 mod flush;

@@ -5,6 +5,7 @@
 //! phrase is being carried out as fast as the computer can, in slices of about a millisecond, so that the bus is
 //! served in between; an explicit [`Pace`] holds for both.
 
+mod bus_errors;
 mod memory;
 
 use std::{
@@ -18,14 +19,16 @@ use tokio::{
     task::JoinHandle,
     time::sleep_until,
 };
-use twotrip_can::Frame;
+use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
 use twotrip_scenario::{Problem, parse_phrase};
 use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
+use self::bus_errors::BusErrors;
 use self::memory::Keeper;
 use crate::{
-    bus::{Bus, BusError, BusEvent, Sent},
+    bench::{BenchError, Watch},
+    bus::{Bus, BusError, BusEvent, Received, Sent},
     control::{ControlServer, Outcome, Progress, Reply, RequestId},
     memory_file::MemoryFileError,
 };
@@ -53,6 +56,32 @@ pub enum Notice<'a> {
     MemoryNotKept(&'a MemoryFileError),
     /// The ECU's memory can be kept again.
     MemoryKept,
+    /// The controller reports an error of the bus.
+    BusError {
+        /// What it says.
+        error: ErrorFrame,
+        /// Further reports since the last one told: of many alike, one a second is told.
+        more: u64,
+    },
+}
+
+/// Frames of a run, counted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Traffic {
+    /// Taken from the bus, as far as the car listens.
+    pub received: u64,
+    /// Taken by the bus from the car.
+    pub sent: u64,
+    /// Held back because the bus had no room, until the answer they belong to was given up (N_As of ISO 15765-2).
+    pub given_up: u64,
+    /// Sent while the interface was down.
+    pub sent_while_down: u64,
+    /// Error message frames of the controller.
+    pub errors: u64,
+    /// Dropped by the kernel because they were not read in time; `None` where nobody counts.
+    pub dropped_by_kernel: Option<u32>,
+    /// Lost otherwise: malformed, or not taken by a slow client of an embedded bus.
+    pub lost: u64,
 }
 
 /// Why the run ended.
@@ -70,6 +99,9 @@ pub enum RunError {
     /// The bus is gone for good.
     #[error(transparent)]
     Bus(#[from] BusError),
+    /// The bench is no longer one.
+    #[error(transparent)]
+    Bench(#[from] BenchError),
     /// The system does not let us hear signals.
     #[error("cannot listen for Ctrl-C: {0}")]
     Signals(std::io::Error),
@@ -103,6 +135,12 @@ pub struct Run {
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
     memory: Keeper,
+    /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
+    queued: Option<Frame>,
+    /// Ends the run once something else than a tester is heard.
+    watch: Option<Watch>,
+    traffic: Traffic,
+    errors: BusErrors,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -133,6 +171,10 @@ impl Run {
             behind: Duration::ZERO,
             blocked: None,
             memory: Keeper::default(),
+            queued: None,
+            watch: None,
+            traffic: Traffic::default(),
+            errors: BusErrors::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
@@ -150,16 +192,26 @@ impl Run {
         self.control.finish().await;
     }
 
-    /// Frames lost on the way, for a report at the end.
+    /// Ends the run by an error as soon as something else than a tester is heard.
+    pub const fn watch(&mut self, watch: Watch) {
+        self.watch = Some(watch);
+    }
+
+    /// Frames so far, for a report; asks the kernel.
     #[must_use]
-    pub const fn lost(&self) -> u64 {
-        self.bus.lost()
+    pub fn traffic(&self) -> Traffic {
+        Traffic {
+            errors: self.errors.seen(),
+            dropped_by_kernel: self.bus.dropped(),
+            lost: self.bus.lost(),
+            ..self.traffic
+        }
     }
 
     /// Runs until a signal ends it or `lasting` is over.
     ///
     /// # Errors
-    /// [`RunError`] if the bus is gone for good.
+    /// [`RunError`] if the bus is gone for good, or is no bench any more.
     pub async fn drive(
         &mut self,
         lasting: Option<Duration>,
@@ -263,9 +315,17 @@ impl Run {
         }
     }
 
-    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), BusError> {
+    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
         match event {
             BusEvent::Frame(received) => {
+                if let Some(watch) = &self.watch {
+                    watch.check(&received)?;
+                }
+                if received.frame.kind() == FrameKind::Error {
+                    self.note_error(&received, notice);
+                    return Ok(());
+                }
+                self.traffic.received += 1;
                 let now = self.now();
                 if !self.has_work() {
                     self.pass_time(now);
@@ -273,6 +333,14 @@ impl Run {
                 self.simulator.handle_frame(now, &received.frame);
                 self.send_frames(now)?;
             }
+            // One that was given up meanwhile may still pass, late: it confirms nothing.
+            BusEvent::Passed(received) if self.queued == Some(received.frame) => {
+                self.queued = None;
+                let now = self.now();
+                self.simulator.handle_transmitted(now);
+                self.send_frames(now)?;
+            }
+            BusEvent::Passed(_) => {}
             BusEvent::Down => {
                 self.blocked = None;
                 notice(Notice::BusDown);
@@ -281,15 +349,40 @@ impl Run {
         Ok(())
     }
 
-    /// Sends what the simulator has to send, in order; a full queue keeps the frame for later.
+    fn note_error(&mut self, received: &Received, notice: &mut impl FnMut(Notice<'_>)) {
+        let now = self.now();
+        if let Some(error) = ErrorFrame::decode(&received.frame)
+            && let Some(more) = self.errors.note(now, error)
+        {
+            notice(Notice::BusError { error, more });
+        }
+    }
+
+    /// Sends what the simulator has to send, in order; a full queue keeps the frame for later, unless the answer that
+    /// it belongs to has been given up meanwhile.
     fn send_frames(&mut self, now: BusInstant) -> Result<(), BusError> {
+        if self.blocked.is_some() && !self.simulator.has_frame_in_flight() {
+            self.blocked = None;
+            self.traffic.given_up += 1;
+        }
         while let Some(frame) = self.blocked.take().or_else(|| self.simulator.poll_frame(now)) {
             if !self.may_tell() {
                 self.simulator.withhold_answers();
                 break;
             }
             match self.bus.try_send(&frame)? {
-                Sent::Handed | Sent::Down => self.simulator.handle_transmitted(now),
+                Sent::Handed => {
+                    self.traffic.sent += 1;
+                    self.simulator.handle_transmitted(now);
+                }
+                Sent::Queued => {
+                    self.traffic.sent += 1;
+                    self.queued = Some(frame);
+                }
+                Sent::Down => {
+                    self.traffic.sent_while_down += 1;
+                    self.simulator.handle_transmitted(now);
+                }
                 Sent::Later => {
                     self.blocked = Some(frame);
                     break;

@@ -53,12 +53,44 @@ pub(crate) fn watch(socket: CanFdSocket) -> io::Result<AsyncFd<CanFdSocket>> {
         .map_err(|error| error.into_parts().1)
 }
 
+/// Room for the control messages of one datagram: a time (32 bytes) and a count (24), cmsg(3).
+#[derive(Clone, Copy, Debug)]
+#[repr(align(8))]
+pub(crate) struct ControlRoom(pub(crate) [u8; CONTROL_LEN]);
+
+const CONTROL_LEN: usize = 64;
+
+impl ControlRoom {
+    pub(crate) const EMPTY: Self = Self([0; CONTROL_LEN]);
+}
+
+/// What the kernel says of a datagram that it has delivered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Taken {
+    /// Its length, bytes.
+    pub(crate) len: usize,
+    /// Length of its control messages, bytes.
+    pub(crate) control_len: usize,
+    /// `msg_flags` of recvmsg(2).
+    pub(crate) flags: i32,
+}
+
+impl Taken {
+    pub(crate) const NOTHING: Self = Self {
+        len: 0,
+        control_len: 0,
+        flags: 0,
+    };
+}
+
 /// Takes all waiting datagrams, up to [`BATCH`], without waiting: one system call for a request and the
-/// knowledge that there is no second one. Returns how many came; their lengths stand in `lengths`.
+/// knowledge that there is no second one. Returns how many came. Control messages are read only where there is
+/// room given for them: they cost each datagram something.
 pub(crate) fn receive_batch(
     socket: BorrowedFd<'_>,
     frames: &mut [[u8; FRAME_LEN]; BATCH],
-    lengths: &mut [usize; BATCH],
+    taken: &mut [Taken; BATCH],
+    control: Option<&mut [ControlRoom; BATCH]>,
 ) -> io::Result<usize> {
     let mut vectors: [libc::iovec; BATCH] = {
         let mut frames = frames.iter_mut();
@@ -82,9 +114,14 @@ pub(crate) fn receive_batch(
         header.msg_hdr.msg_iov = vector;
         header.msg_hdr.msg_iovlen = 1;
     }
+    for (header, room) in headers.iter_mut().zip(control.into_iter().flatten()) {
+        header.msg_hdr.msg_control = room.0.as_mut_ptr().cast();
+        header.msg_hdr.msg_controllen = CONTROL_LEN;
+    }
     let room = u32::try_from(BATCH).unwrap_or(1);
     // SAFETY: `headers` holds `room` headers; each points to one vector, each vector to `FRAME_LEN` writable
-    // bytes of `frames`, which is borrowed mutably for the whole call. The kernel keeps none of the pointers.
+    // bytes of `frames`, and to no control room or `CONTROL_LEN` writable bytes of `control`; both are borrowed
+    // mutably for the whole call. The kernel keeps none of the pointers.
     let received = unsafe {
         libc::recvmmsg(
             socket.as_raw_fd(),
@@ -95,8 +132,12 @@ pub(crate) fn receive_batch(
         )
     };
     let received = usize::try_from(received).map_err(|_| io::Error::last_os_error())?;
-    for (length, header) in lengths.iter_mut().zip(&headers).take(received) {
-        *length = usize::try_from(header.msg_len).unwrap_or(0);
+    for (taken, header) in taken.iter_mut().zip(&headers).take(received) {
+        *taken = Taken {
+            len: usize::try_from(header.msg_len).unwrap_or(0),
+            control_len: header.msg_hdr.msg_controllen,
+            flags: header.msg_hdr.msg_flags,
+        };
     }
     Ok(received)
 }
@@ -114,19 +155,17 @@ mod tests {
     fn a_batch_takes_what_waits_and_never_waits_itself() {
         let (tester, car) = UnixDatagram::pair().expect("socket pair");
         let mut frames = [[0; FRAME_LEN]; BATCH];
-        let mut lengths = [0; BATCH];
-        let nothing = receive_batch(car.as_fd(), &mut frames, &mut lengths);
+        let mut taken = [Taken::NOTHING; BATCH];
+        let receive = |frames: &mut _, taken: &mut _| receive_batch(car.as_fd(), frames, taken, None);
+        let nothing = receive(&mut frames, &mut taken);
         assert_eq!(
             nothing.expect_err("nothing was sent").kind(),
             ErrorKind::WouldBlock
         );
         tester.send(&[1; 16]).expect("sent");
         tester.send(&[2; 72]).expect("sent");
-        assert_eq!(
-            receive_batch(car.as_fd(), &mut frames, &mut lengths).expect("two"),
-            2
-        );
-        assert_eq!((lengths[0], lengths[1]), (16, 72));
+        assert_eq!(receive(&mut frames, &mut taken).expect("two"), 2);
+        assert_eq!((taken[0].len, taken[1].len), (16, 72));
         assert_eq!(
             (frames[0][15], frames[0][16], frames[1][71]),
             (1, 0, 2),
@@ -135,13 +174,35 @@ mod tests {
         for _ in 0..BATCH + 1 {
             tester.send(&[3; 16]).expect("sent");
         }
-        assert_eq!(
-            receive_batch(car.as_fd(), &mut frames, &mut lengths).expect("full"),
-            BATCH
-        );
-        assert_eq!(
-            receive_batch(car.as_fd(), &mut frames, &mut lengths).expect("rest"),
-            1
-        );
+        assert_eq!(receive(&mut frames, &mut taken).expect("full"), BATCH);
+        assert_eq!(receive(&mut frames, &mut taken).expect("rest"), 1);
+    }
+
+    /// The same options work on every kind of socket (socket(7)): the time of receipt comes as a control message.
+    #[test]
+    fn control_messages_come_where_there_is_room_for_them() {
+        let (tester, car) = UnixDatagram::pair().expect("socket pair");
+        let on = 1_i32;
+        // SAFETY: the option is an `int`, which `on` is; the kernel copies it.
+        let set = unsafe {
+            let (value, len) = (ptr::from_ref(&on).cast(), 4);
+            libc::setsockopt(
+                car.as_raw_fd(),
+                libc::SOL_SOCKET,
+                libc::SO_TIMESTAMPNS,
+                value,
+                len,
+            )
+        };
+        assert_eq!(set, 0, "every Linux has it");
+        let mut frames = [[0; FRAME_LEN]; BATCH];
+        let mut taken = [Taken::NOTHING; BATCH];
+        let mut control = [ControlRoom::EMPTY; BATCH];
+        for room in [None, Some(&mut control)] {
+            let wanted = if room.is_some() { 32 } else { 0 };
+            tester.send(&[1; 16]).expect("sent");
+            receive_batch(car.as_fd(), &mut frames, &mut taken, room).expect("one");
+            assert_eq!((taken[0].len, taken[0].control_len), (16, wanted));
+        }
     }
 }

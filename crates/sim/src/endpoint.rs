@@ -174,6 +174,11 @@ impl Endpoint {
         Some(frame)
     }
 
+    /// Whether the frame last polled still waits for the bus: it is neither acknowledged nor given up.
+    pub(crate) const fn has_frame_in_flight(&self) -> bool {
+        self.channel.has_frame_in_flight()
+    }
+
     pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
         let due = if self.channel.is_transmitting() {
             None

@@ -346,6 +346,13 @@ impl Simulator {
         self.endpoint.poll_frame(now)
     }
 
+    /// Whether the frame last polled still has to go out: the bus has not taken it, and the answer it belongs to has
+    /// not been given up (N_As of ISO 15765-2). Whoever holds it back for want of room drops it once this is false.
+    #[must_use]
+    pub const fn has_frame_in_flight(&self) -> bool {
+        self.endpoint.has_frame_in_flight()
+    }
+
     /// When to call [`Self::handle_timeout`] at the latest, in bus time.
     #[must_use]
     pub fn poll_timeout(&self) -> Option<BusInstant> {

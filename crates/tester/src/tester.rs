@@ -209,6 +209,13 @@ impl Tester {
         Some(frame)
     }
 
+    /// Whether frames that were polled still wait for the bus; those whose transfer was given up (N_As, N_Ar of ISO
+    /// 15765-2) do not.
+    #[must_use]
+    pub fn has_frame_in_flight(&self) -> bool {
+        !self.in_flight.is_empty()
+    }
+
     /// What happened.
     #[must_use]
     pub fn poll_event(&mut self) -> Option<Event> {

@@ -20,8 +20,10 @@ def make_bus(interface):
 
 
 def main(program, tools, results, *wanted):
+    import bench
     import cost
     import kernel_tester
+    import link
     import own_commands
     import python_client
     import traffic
@@ -34,6 +36,9 @@ def main(program, tools, results, *wanted):
     outcomes.group(*python_client.group(program, results, outcomes.figure))
     outcomes.group(*own_commands.group(program))
     outcomes.group(*traffic.group(program, results, outcomes.figure))
+    outcomes.group(*link.group(program, results, outcomes.figure))
+    outcomes.group(*link.error_group(program))
+    outcomes.group(*bench.group(program))
     outcomes.group(*cost.group(program, tools, outcomes.figure))
 
 

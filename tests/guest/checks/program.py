@@ -29,7 +29,7 @@ class Car:
         with timer:
             for line in self.process.stdout:
                 self.said.append(line)
-                if line.startswith("ready"):
+                if line.startswith(("ready", '{"event":"ready"')):
                     break
             else:
                 raise AssertionError(f"{' '.join(command)}: no line begins with `ready`\n{self.output()}")

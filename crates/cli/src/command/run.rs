@@ -5,11 +5,12 @@ use std::path::Path;
 use serde::Serialize;
 use twotrip_ecu::EcuConfig;
 use twotrip_host::{
+    bench::{self, Bench, Watch},
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
     memory_file::{self, MemoryFile, MemoryFileError},
     ready::notify_ready,
-    run::{Ending, Notice, Pace, Run},
+    run::{Ending, Notice, Pace, Run, Traffic},
     runtime_dir::RuntimeDir,
 };
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
@@ -52,11 +53,22 @@ enum Line<'a> {
         met: bool,
         outcome: &'a str,
     },
+    BusError {
+        text: String,
+        state: Option<String>,
+        transmit_errors: Option<u8>,
+        receive_errors: Option<u8>,
+        more: u64,
+    },
+    Bench {
+        acknowledged: Option<bool>,
+    },
     End {
         reason: &'static str,
         requests: u64,
         dropped: u64,
         lost_frames: u64,
+        bus: BusCounts,
         expectations_met: bool,
         not_physical: bool,
     },
@@ -70,6 +82,30 @@ enum Memory {
     FromFile,
 }
 
+/// Frames of the run. `null` where nobody counts.
+#[derive(Debug, Serialize)]
+struct BusCounts {
+    received: u64,
+    sent: u64,
+    sent_while_down: u64,
+    given_up: u64,
+    dropped_by_kernel: Option<u32>,
+    error_frames: u64,
+}
+
+impl From<Traffic> for BusCounts {
+    fn from(traffic: Traffic) -> Self {
+        Self {
+            received: traffic.received,
+            sent: traffic.sent,
+            sent_while_down: traffic.sent_while_down,
+            given_up: traffic.given_up,
+            dropped_by_kernel: traffic.dropped_by_kernel,
+            error_frames: traffic.errors,
+        }
+    }
+}
+
 /// Runs the command.
 pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
@@ -77,17 +113,18 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         .bus
         .parse()
         .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
-    let timing = match args.timing {
-        args::Timing::Real => Timing::REAL,
-        args::Timing::Fast => Timing::FAST,
-    };
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
     let (file, content) = match &args.memory {
         Some(path) => memory_file(args, path)?,
         None => (None, None),
     };
     // The bus first: whoever has no CAN learns it before the story is lived through.
-    let mut bus = Bus::host(&name).map_err(words::system)?;
+    let mut bus = open(args, &name).await?;
+    let timing = match args.timing {
+        args::Timing::Real if bus.is_paced() => Timing::REAL_ON_PACED_BUS,
+        args::Timing::Real => Timing::REAL,
+        args::Timing::Fast => Timing::FAST,
+    };
     let control_path = match &args.control {
         Some(path) => path.clone(),
         None => default_path(&name, &RuntimeDir::of_user().map_err(words::system)?),
@@ -99,9 +136,11 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         ecu: EcuConfig::under(scenario.regulation()),
         ..Settings::compact(seed, timing)
     };
-    // Traffic of others does not wake the car.
-    let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
-    bus.set_filters(&hears).map_err(words::system)?;
+    if !args.on_a_bench {
+        // Traffic of others does not wake the car; on a bench it has to be heard.
+        let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
+        bus.set_filters(&hears).map_err(words::system)?;
+    }
     let mut simulator = Simulator::new(settings);
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
@@ -109,6 +148,9 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
     if let Some(file) = file {
         run.keep_memory_in(file).map_err(|error| memory_failure(&error))?;
+    }
+    if args.on_a_bench {
+        run.watch(Watch);
     }
     let not_physical = run.simulator().not_physical();
     ready(args, &name, &control_path, not_physical, seed, memory)?;
@@ -164,6 +206,30 @@ fn memory_failure(error: &MemoryFileError) -> Failure {
         Failure::System { what, hint } if error.is_bad_input() => Failure::Input { what, hint },
         other => other,
     }
+}
+
+/// Opens the bus; on a bench makes sure that nobody else is there.
+async fn open(args: &args::Run, name: &Name) -> Result<Bus, Failure> {
+    if !args.on_a_bench {
+        return Bus::host(name).map_err(words::system);
+    }
+    let mut bus = Bus::on_a_bench(name).map_err(words::system)?;
+    anstream::eprintln!(
+        "listening on {name} for {} s, then asking once who is there",
+        bench::LISTEN.as_secs()
+    );
+    let Bench { acknowledged } = bench::look(&mut bus).await.map_err(words::system)?;
+    if args.json {
+        output::json(&Line::Bench { acknowledged })?;
+    } else {
+        anstream::eprintln!("nobody else is there; the car leaves when anything but testers is heard");
+    }
+    if acknowledged == Some(false) {
+        anstream::eprintln!(
+            "no other node acknowledges frames yet: the tester is off, or the wiring is wrong"
+        );
+    }
+    Ok(bus)
 }
 
 const fn pace(pace: Option<args::Pace>) -> Pace {
@@ -276,6 +342,17 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             anstream::eprintln!("the memory is kept again, the car answers");
             Ok(())
         }
+        Notice::BusError { error, more } if json => output::json(&Line::BusError {
+            text: error.to_string(),
+            state: error.state().map(|state| state.to_string()),
+            transmit_errors: error.counters().map(|counters| counters.transmit),
+            receive_errors: error.counters().map(|counters| counters.receive),
+            more: *more,
+        }),
+        Notice::BusError { error, more } => {
+            anstream::eprintln!("{}", words::bus_error(*error, *more));
+            Ok(())
+        }
         Notice::Event(Event::Finished {
             at, outcome, phrase, ..
         }) => {
@@ -335,7 +412,7 @@ fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(
 const DETAIL_INDENT: usize = 16;
 
 fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Failure> {
-    let counts = run.simulator().counts();
+    let (counts, traffic) = (run.simulator().counts(), run.traffic());
     let reason = match ending {
         Ending::TimeOver => "time over",
         Ending::Stopped => "stopped",
@@ -345,7 +422,8 @@ fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Fai
             reason,
             requests: counts.requests,
             dropped: counts.dropped,
-            lost_frames: run.lost(),
+            lost_frames: traffic.lost,
+            bus: traffic.into(),
             expectations_met: met,
             not_physical: run.simulator().not_physical(),
         });
@@ -360,5 +438,30 @@ fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Fai
         counts.requests,
         counts.dropped
     );
+    anstream::eprintln!("frames: {}", frames(&traffic));
     Ok(())
+}
+
+/// What became of the frames: what is out of the ordinary only where there was some.
+fn frames(traffic: &Traffic) -> String {
+    let mut text = format!("{} received, {} sent", traffic.received, traffic.sent);
+    let rare = [
+        (traffic.sent_while_down, "sent while the interface was down"),
+        (
+            traffic.given_up,
+            "given up for want of room in the interface's queue",
+        ),
+        (
+            u64::from(traffic.dropped_by_kernel.unwrap_or(0)),
+            "dropped by the kernel",
+        ),
+        (traffic.lost, "lost"),
+        (traffic.errors, "error frames of the controller"),
+    ];
+    for (count, what) in rare {
+        if count > 0 {
+            text += &format!(", {count} {what}");
+        }
+    }
+    text
 }

@@ -1,5 +1,6 @@
 //! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
 
+use twotrip_can::error_frame::{Cause, ErrorFrame, ErrorState};
 use twotrip_ecu::memory::Effect;
 
 use crate::exit::Failure;
@@ -50,6 +51,22 @@ pub(super) fn car_clock(seconds: f64) -> String {
         whole / 60 % 60,
         whole % 60
     )
+}
+
+/// What a controller reports of its bus, and what to try.
+pub(super) fn bus_error(error: ErrorFrame, more: u64) -> String {
+    let mut text = format!("the bus: {error}");
+    if more > 0 {
+        text += &format!(" ({more} more reports before it)");
+    }
+    let hint = if error.state() == Some(ErrorState::BusOff) {
+        "\n  bit rate, wires, terminators? It comes back by itself where the interface has `restart-ms 100`"
+    } else if error.causes().any(|cause| cause == Cause::NoAcknowledge) {
+        "\n  is another node on the bus, powered and at the same bit rate?"
+    } else {
+        ""
+    };
+    text + hint
 }
 
 /// A failure of the bus, the control socket or the system: what it is, then, a line each, what to try.

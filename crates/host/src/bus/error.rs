@@ -42,8 +42,9 @@ pub enum BusError {
     },
     /// The interface has a wire behind it, or may have.
     #[error(
-        "physical interface `{interface}` (kind `{kind}`) refused: the simulator must never go on a vehicle's \
-         bus; use a `vcan` interface (`sudo ip link add dev vcan0 type vcan && sudo ip link set vcan0 up`)"
+        "physical interface `{interface}` (kind `{kind}`) refused: this program must never go on a vehicle's bus; \
+         on a bench without a vehicle, wired as the README says, add `--on-a-bench`; otherwise use a virtual \
+         interface: `sudo ip link add dev vcan0 type vcan && sudo ip link set vcan0 up`"
     )]
     Physical {
         /// The interface asked for.
@@ -52,10 +53,18 @@ pub enum BusError {
         kind: String,
     },
     /// The interface is there but down.
-    #[error("interface `{interface}` is down; bring it up: `sudo ip link set {interface} up`")]
+    #[error("interface `{interface}` is down; bring it up: `sudo ip link set {interface} up{configure}`")]
     Down {
         /// The interface asked for.
         interface: String,
+        /// What an adapter has to be told besides, to follow `up`.
+        configure: &'static str,
+    },
+    /// An embedded bus where a wire was promised.
+    #[error("`--on-a-bench` is for CAN interfaces, and `{bus}` has no wire; leave it out")]
+    NoBench {
+        /// The bus asked for.
+        bus: String,
     },
     /// The interface went away while in use.
     #[error("interface `{interface}` was removed while in use: make it again and start again")]

@@ -1,7 +1,8 @@
 //! Which network interfaces there are, and whether one may be used: asked of the kernel over rtnetlink(7).
 //!
 //! Not of `/sys`, which may show another network namespace than ours and in which some adapters with a real wire
-//! (those on a serial line) look virtual. The kind of a link cannot be mistaken: only `vcan` and `vxcan` pass.
+//! (those on a serial line) look virtual. The kind of a link cannot be mistaken: only `vcan` and `vxcan` pass without
+//! the user's word that no vehicle is connected.
 
 use std::{
     fs::File,
@@ -15,6 +16,8 @@ use crate::sys;
 const ARPHRD_CAN: u16 = 280;
 /// `IFF_UP` (linux/if.h).
 const IFF_UP: u32 = 1;
+/// `IFF_ECHO` (linux/if.h): the driver gives sent frames back once they have passed.
+const IFF_ECHO: u32 = 1 << 18;
 
 /// A network interface.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -36,8 +39,16 @@ impl Link {
         self.flags & IFF_UP != 0
     }
 
-    fn is_virtual(&self) -> bool {
+    /// Whether there is certainly no wire behind it.
+    pub(super) fn is_virtual(&self) -> bool {
         matches!(self.kind.as_str(), "vcan" | "vxcan")
+    }
+
+    /// Whether frames come back to their sender once they have passed: by the driver, or by the kernel for a driver
+    /// that does not promise to. Until 6.2 the one of `vxcan` promised and did not (Linux commit "can: vxcan: enable
+    /// local echo for sent CAN frames", from memory; the silence was seen on 6.1).
+    pub(super) fn gives_back(&self) -> bool {
+        !(self.kind == "vxcan" && self.flags & IFF_ECHO != 0)
     }
 }
 
@@ -58,8 +69,8 @@ pub(super) fn links() -> io::Result<Vec<Link>> {
     }
 }
 
-/// The interface `name`, if a simulated car may go on it.
-pub(super) fn usable<'l>(name: &str, links: &'l [Link]) -> Result<&'l Link, BusError> {
+/// The interface `name`, if it may be used: one with a wire only `on_a_bench`.
+pub(super) fn usable<'l>(name: &str, links: &'l [Link], on_a_bench: bool) -> Result<&'l Link, BusError> {
     let interface = name.to_owned();
     let present = || {
         let names = links
@@ -76,7 +87,7 @@ pub(super) fn usable<'l>(name: &str, links: &'l [Link]) -> Result<&'l Link, BusE
         let present = present();
         return Err(BusError::NotCan { interface, present });
     }
-    if !link.is_virtual() {
+    if !link.is_virtual() && !on_a_bench {
         let kind = if link.kind.is_empty() {
             "unknown"
         } else {
@@ -86,7 +97,12 @@ pub(super) fn usable<'l>(name: &str, links: &'l [Link]) -> Result<&'l Link, BusE
         return Err(BusError::Physical { interface, kind });
     }
     if !link.is_up() {
-        return Err(BusError::Down { interface });
+        let configure = if link.kind == "can" {
+            " type can bitrate 500000 restart-ms 100"
+        } else {
+            ""
+        };
+        return Err(BusError::Down { interface, configure });
     }
     Ok(link)
 }
@@ -212,12 +228,13 @@ mod tests {
     }
 
     #[test]
-    fn only_virtual_interfaces_that_are_up_pass() {
+    fn without_a_bench_only_virtual_interfaces_pass() {
         let links = [
             can("vcan0", "vcan", IFF_UP),
             can("vx0", "vxcan", IFF_UP | 0x40),
             can("vcan1", "vcan", 0x80),
-            can("can0", "can", IFF_UP),
+            can("can0", "can", IFF_UP | IFF_ECHO),
+            can("can1", "can", IFF_UP),
             can("slcan0", "slcan", IFF_UP),
             can("can9", "", IFF_UP),
             Link {
@@ -225,17 +242,33 @@ mod tests {
                 ..Link::default()
             },
         ];
-        assert!(usable("vcan0", &links).is_ok() && usable("vx0", &links).is_ok());
-        assert!(matches!(usable("vcan1", &links), Err(BusError::Down { .. })));
-        for physical in ["can0", "slcan0", "can9"] {
-            let refused = usable(physical, &links);
-            assert!(matches!(refused, Err(BusError::Physical { .. })), "{physical}");
+        for on_a_bench in [false, true] {
+            let usable = |name| usable(name, &links, on_a_bench);
+            assert!(usable("vcan0").is_ok() && usable("vx0").is_ok());
+            assert!(matches!(usable("vcan1"), Err(BusError::Down { .. })));
+            for physical in ["can0", "slcan0", "can9"] {
+                match usable(physical) {
+                    Ok(link) => assert!(on_a_bench && !link.is_virtual(), "{physical}"),
+                    Err(error) => assert!(!on_a_bench && matches!(error, BusError::Physical { .. })),
+                }
+            }
+            assert!(matches!(usable("lo"), Err(BusError::NotCan { .. })));
+            let Err(BusError::NoInterface { present, .. }) = usable("vcan7") else {
+                panic!("there is none");
+            };
+            assert_eq!(
+                present.0,
+                ["vcan0", "vx0", "vcan1", "can0", "can1", "slcan0", "can9"]
+            );
         }
-        assert!(matches!(usable("lo", &links), Err(BusError::NotCan { .. })));
-        let Err(BusError::NoInterface { present, .. }) = usable("vcan7", &links) else {
-            panic!("there is none");
-        };
-        assert_eq!(present.0, ["vcan0", "vx0", "vcan1", "can0", "slcan0", "can9"]);
+    }
+
+    #[test]
+    fn an_adapter_that_is_down_is_told_its_bit_rate() {
+        let links = [can("can1", "can", 0), can("vcan1", "vcan", 0)];
+        let text = |name| usable(name, &links, true).expect_err("down").to_string();
+        assert!(text("can1").contains("`sudo ip link set can1 up type can bitrate 500000 restart-ms 100`"));
+        assert!(text("vcan1").ends_with("`sudo ip link set vcan1 up`"));
     }
 
     /// A message as the kernel writes it, attributes in its order, with one that is skipped.
@@ -265,6 +298,7 @@ mod tests {
             ("vcan0", "vcan", 3)
         );
         assert!(link.is_can() && link.is_up() && link.is_virtual());
+        assert!(link.gives_back());
         for end in 0..body.len() {
             let _ = parse_link(&body[..end]);
         }

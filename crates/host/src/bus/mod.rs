@@ -13,6 +13,8 @@ pub mod local;
 mod name;
 mod socket_can;
 
+use std::time::SystemTime;
+
 use twotrip_can::Frame;
 
 pub use error::{BusError, Names};
@@ -27,13 +29,48 @@ use crate::runtime_dir::RuntimeDir;
 pub struct Received {
     /// The frame.
     pub frame: Frame,
+    /// Where it was sent.
+    pub origin: Origin,
+    /// What the kernel noted, where [`Bus::want_detail`] asked for it.
+    pub detail: Option<Detail>,
+}
+
+impl Received {
+    /// A frame of which nothing else is known.
+    const fn plain(frame: Frame) -> Self {
+        Self {
+            frame,
+            origin: Origin::Wire,
+            detail: None,
+        }
+    }
+}
+
+/// Where a frame was sent, as far as the bus tells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// By a node on the wire; on an embedded bus, by another client.
+    Wire,
+    /// By another program on this computer, through the same interface.
+    ThisComputer,
+}
+
+/// What a bus notes of a frame besides its bytes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Detail {
+    /// When it came in, by the real-time clock.
+    pub at: Option<SystemTime>,
+    /// Frames for this socket that the kernel has had to drop so far because nobody read them.
+    pub dropped: u32,
 }
 
 /// What a bus reports.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BusEvent {
-    /// A frame of another node.
+    /// A frame of another node, or an error message frame of the controller.
     Frame(Received),
+    /// The oldest of the frames for which [`Bus::try_send`] said [`Sent::Queued`] has passed on the wire.
+    Passed(Received),
     /// The interface went down. Frames come again once it is up, without anything to be done here.
     Down,
 }
@@ -44,6 +81,8 @@ pub enum BusEvent {
 pub enum Sent {
     /// The bus has it.
     Handed,
+    /// The bus has it and says [`BusEvent::Passed`] once it has passed: see [`Bus::want_confirmation`].
+    Queued,
     /// No room: the caller keeps the frame and tries again after [`Bus::writable`], before any later frame.
     Later,
     /// The interface is down and the frame is lost, as it is with a controller that is switched off.
@@ -72,7 +111,7 @@ impl Bus {
     /// [`BusError`] says what is missing and what to type.
     pub fn host(name: &Name) -> Result<Self, BusError> {
         let backend = match name {
-            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface)?),
+            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface, false)?),
             Name::Local(name) => Backend::Host(local::Host::bind(name, &RuntimeDir::of_user()?)?),
         };
         Ok(Self { backend })
@@ -84,10 +123,59 @@ impl Bus {
     /// [`BusError`] says what is missing and what to type.
     pub async fn join(name: &Name) -> Result<Self, BusError> {
         let backend = match name {
-            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface)?),
+            Name::Interface(interface) => Backend::SocketCan(socket_can::SocketCan::open(interface, false)?),
             Name::Local(name) => Backend::Guest(local::Guest::join(name, &RuntimeDir::of_user()?).await?),
         };
         Ok(Self { backend })
+    }
+
+    /// Opens an interface that may have a wire behind it: the user's word is that no vehicle is connected to it.
+    ///
+    /// # Errors
+    /// [`BusError`] says what is missing and what to type; an embedded bus is refused.
+    pub fn on_a_bench(name: &Name) -> Result<Self, BusError> {
+        match name {
+            Name::Interface(interface) => Ok(Self {
+                backend: Backend::SocketCan(socket_can::SocketCan::open(interface, true)?),
+            }),
+            Name::Local(_) => Err(BusError::NoBench {
+                bus: name.to_string(),
+            }),
+        }
+    }
+
+    /// Whether the bus takes its time for each frame, as a wire does.
+    #[must_use]
+    pub const fn is_paced(&self) -> bool {
+        match &self.backend {
+            Backend::SocketCan(bus) => bus.is_physical(),
+            Backend::Host(_) | Backend::Guest(_) => false,
+        }
+    }
+
+    /// From now on each frame comes with a [`Detail`], and far more frames may wait unread. For recorders and
+    /// whoever measures; it costs some time with each frame.
+    ///
+    /// # Errors
+    /// [`BusError::System`] if the kernel refuses.
+    pub fn want_detail(&mut self) -> Result<(), BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.want_detail(),
+            // Frames are read as they come; there is no kernel to note anything.
+            Backend::Host(_) | Backend::Guest(_) => Ok(()),
+        }
+    }
+
+    /// From now on a frame counts as sent when it has passed on the wire, not when a queue has taken it:
+    /// [`Self::try_send`] then says [`Sent::Queued`] where the interface can tell the two apart.
+    ///
+    /// # Errors
+    /// [`BusError::System`] if the kernel refuses.
+    pub fn want_confirmation(&mut self) -> Result<(), BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.want_confirmation(),
+            Backend::Host(_) | Backend::Guest(_) => Ok(()),
+        }
     }
 
     /// Lets only frames through that pass one of `filters` (none: nothing passes). Frames that arrived before
@@ -162,6 +250,16 @@ impl Bus {
                 Sent::Later => self.writable().await?,
                 sent => return Ok(sent),
             }
+        }
+    }
+
+    /// Frames for this node that the kernel has had to drop because they were not read in time; asked of the kernel by
+    /// each call. `None` where it does not count them.
+    #[must_use]
+    pub fn dropped(&self) -> Option<u32> {
+        match &self.backend {
+            Backend::SocketCan(bus) => bus.dropped(),
+            Backend::Host(_) | Backend::Guest(_) => None,
         }
     }
 

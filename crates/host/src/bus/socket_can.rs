@@ -1,13 +1,16 @@
 //! A bus of the Linux kernel: one raw CAN socket (Documentation/networking/can.rst).
 //!
 //! A request costs one wait, one read that takes all that waits ([`crate::sys::receive_batch`]) and one write for
-//! the answer; nothing is allocated per frame. Own frames do not come back, others on this host see them: both are
-//! the kernel's defaults. What the kernel does when an interface goes down or away was observed on 6.1 and 6.12.
+//! the answer; nothing is allocated per frame. Own frames come back only where their passing is to be known
+//! ([`SocketCan::want_confirmation`]), others on this host see them: the kernel's defaults. What the kernel does when an interface goes down or away was observed on 6.1 and 6.12.
+
+mod batch;
+mod layout;
 
 use std::{
     io::{self, ErrorKind, Write},
     mem,
-    os::fd::{AsFd, BorrowedFd},
+    os::fd::AsFd,
     time::Duration,
 };
 
@@ -15,13 +18,22 @@ use socketcan::{CanFdSocket, CanFilter, Socket, SocketOptions};
 use tokio::io::{Interest, unix::AsyncFd};
 use twotrip_can::{Frame, FrameKind, record};
 
+use self::{
+    batch::Batch,
+    layout::{CLASSIC_LEN, to_kernel},
+};
 use super::{BusError, BusEvent, Filter, Received, Sent, interface};
-use crate::sys::{self, BATCH, FRAME_LEN};
+use crate::sys::{self, BATCH};
 
-/// Length of a classic frame on a raw socket, bytes (`CAN_MTU`).
-const CLASSIC_LEN: usize = 16;
-/// Room asked for frames not yet read, bytes; the kernel gives what `net.core.rmem_max` allows.
+/// Room asked for frames not yet read, bytes: some 1000 frames. The kernel's default holds some 220 (seen on 6.12),
+/// 55 ms of a full bus.
 const RECEIVE_BUFFER: i32 = 1 << 20;
+/// The same for whoever must not miss a frame: some two seconds of a full bus.
+const LARGE_RECEIVE_BUFFER: i32 = 8 << 20;
+/// All classes of error message frames (`CAN_ERR_MASK`, linux/can.h).
+const ALL_ERRORS: u32 = 0x1FFF_FFFF;
+/// `SO_MEMINFO` of Linux `asm-generic/socket.h`, since 4.12: counters of the socket, 4 bytes each.
+const SO_MEMINFO: i32 = 55;
 /// Wait after the kernel refused a frame. The kernel calls a socket writable even when the interface's queue is full
 /// (ENOBUFS, Documentation/networking/can.rst), so time is all there is to wait for; a queue of ten frames lasts 2 ms
 /// at 500 kbit/s, so none of the bus's time is lost.
@@ -41,19 +53,17 @@ pub(super) struct SocketCan {
     down_unreported: bool,
     /// Frames that no bus could carry, as a virtual interface lets them through.
     malformed: u64,
-}
-
-#[derive(Debug)]
-struct Batch {
-    frames: [[u8; FRAME_LEN]; BATCH],
-    lengths: [usize; BATCH],
-    next: usize,
-    filled: usize,
+    /// There is, or may be, a wire behind the interface.
+    physical: bool,
+    /// The interface gives frames back to their sender once they have passed.
+    gives_back: bool,
+    /// That is waited for.
+    confirms: bool,
 }
 
 impl SocketCan {
-    /// Opens a virtual interface; must be called within the runtime.
-    pub(super) fn open(interface: &str) -> Result<Self, BusError> {
+    /// Opens an interface, a physical one only `on_a_bench`; must be called within the runtime.
+    pub(super) fn open(interface: &str, on_a_bench: bool) -> Result<Self, BusError> {
         let failed = |doing| {
             move |source| BusError::System {
                 bus: interface.to_owned(),
@@ -64,7 +74,7 @@ impl SocketCan {
         // Looking up a name says "no such device" even where there is no CAN at all: so ask that first.
         drop(CanFdSocket::open_iface(0).map_err(|error| unsupported(interface, error))?);
         let links = interface::links().map_err(failed("list the network interfaces"))?;
-        let link = interface::usable(interface, &links)?;
+        let link = interface::usable(interface, &links, on_a_bench)?;
         let socket = CanFdSocket::open_iface(link.index).map_err(|error| match error.raw_os_error() {
             Some(libc::ENODEV) => BusError::Removed {
                 interface: interface.to_owned(),
@@ -74,8 +84,11 @@ impl SocketCan {
         socket
             .set_nonblocking(true)
             .map_err(failed("set up the CAN socket"))?;
-        // A wish: a refusal costs comfort only.
-        let _ = socket.set_socket_option_int(libc::SOL_SOCKET, libc::SO_RCVBUF, RECEIVE_BUFFER);
+        // Error message frames come besides what the identifier filters let through; other frames cost no more by it.
+        socket
+            .set_error_filter(ALL_ERRORS)
+            .map_err(failed("ask for error frames"))?;
+        make_room(&socket, RECEIVE_BUFFER);
         Ok(Self {
             interface: interface.to_owned(),
             socket: sys::watch(socket).map_err(failed("wait for the CAN socket"))?,
@@ -84,7 +97,47 @@ impl SocketCan {
             down: false,
             down_unreported: false,
             malformed: 0,
+            physical: !link.is_virtual(),
+            gives_back: link.gives_back(),
+            confirms: false,
         })
+    }
+
+    pub(super) const fn is_physical(&self) -> bool {
+        self.physical
+    }
+
+    pub(super) fn want_detail(&mut self) -> Result<(), BusError> {
+        let socket = self.socket.get_ref();
+        for option in [libc::SO_TIMESTAMPNS, libc::SO_RXQ_OVFL] {
+            socket
+                .set_socket_option_int(libc::SOL_SOCKET, option, 1)
+                .map_err(|error| self.failed("ask for times and losses of frames", error))?;
+        }
+        make_room(socket, LARGE_RECEIVE_BUFFER);
+        self.batch.read_control();
+        Ok(())
+    }
+
+    pub(super) fn want_confirmation(&mut self) -> Result<(), BusError> {
+        if self.gives_back {
+            self.socket
+                .get_ref()
+                .set_recv_own_msgs(true)
+                .map_err(|error| self.failed("ask for the passing of frames", error))?;
+            self.confirms = true;
+        }
+        Ok(())
+    }
+
+    /// By the socket's own counter: the one that comes with each frame costs something with each frame.
+    pub(super) fn dropped(&self) -> Option<u32> {
+        const DROPS: usize = 4 * libc::SK_MEMINFO_DROPS as usize;
+        let mut counters = [0; DROPS + 4];
+        let socket = self.socket.get_ref();
+        let len = socket.get_socket_option_bytes(libc::SOL_SOCKET, SO_MEMINFO, &mut counters);
+        let (_, dropped) = counters.split_last_chunk()?;
+        (len.ok()? == counters.len()).then_some(u32::from_ne_bytes(*dropped))
     }
 
     pub(super) fn set_filters(&self, filters: &[Filter]) -> Result<(), BusError> {
@@ -140,14 +193,22 @@ impl SocketCan {
 
     /// What an earlier read has left.
     pub(super) fn take_read(&mut self) -> Option<BusEvent> {
-        while let Some(frame) = self.batch.take() {
-            match frame {
-                Ok(frame) => {
-                    self.down = false;
-                    return Some(BusEvent::Frame(Received { frame }));
-                }
-                Err(_) => self.malformed += 1,
-            }
+        while let Some(read) = self.batch.take() {
+            let Some(frame) = read.frame else {
+                self.malformed += 1;
+                continue;
+            };
+            self.down = false;
+            let received = Received {
+                frame,
+                origin: read.origin,
+                detail: read.detail,
+            };
+            return Some(if read.own {
+                BusEvent::Passed(received)
+            } else {
+                BusEvent::Frame(received)
+            });
         }
         None
     }
@@ -159,7 +220,7 @@ impl SocketCan {
         let bytes = to_kernel(record::encode(frame));
         let is_fd = matches!(frame.kind(), FrameKind::Fd { .. });
         let bytes = if is_fd { &bytes[..] } else { &bytes[..CLASSIC_LEN] };
-        let write = |socket: &CanFdSocket| socket.as_raw_socket().write(bytes).map(|_| Sent::Handed);
+        let write = |socket: &CanFdSocket| socket.as_raw_socket().write(bytes);
         let mut sent = write(self.socket.get_ref());
         if has_code(&sent, libc::ENETDOWN) {
             // The socket tells of a fall of the interface once, to whoever calls first; only a second try tells
@@ -168,9 +229,9 @@ impl SocketCan {
             sent = write(self.socket.get_ref());
         }
         let error = match sent {
-            Ok(sent) => {
+            Ok(_) => {
                 self.down = false;
-                return Ok(sent);
+                return Ok(if self.confirms { Sent::Queued } else { Sent::Handed });
             }
             Err(error) => error,
         };
@@ -209,6 +270,16 @@ impl SocketCan {
     }
 }
 
+/// Raises the room for frames not yet read: beyond `net.core.rmem_max` where we may, up to it where not. A wish: a refusal
+/// costs comfort only.
+fn make_room(socket: &CanFdSocket, bytes: i32) {
+    let _ = [libc::SO_RCVBUFFORCE, libc::SO_RCVBUF].into_iter().any(|option| {
+        socket
+            .set_socket_option_int(libc::SOL_SOCKET, option, bytes)
+            .is_ok()
+    });
+}
+
 fn has_code<T>(result: &io::Result<T>, code: i32) -> bool {
     result
         .as_ref()
@@ -228,109 +299,9 @@ fn unsupported(interface: &str, reason: io::Error) -> BusError {
     }
 }
 
-impl Batch {
-    const fn new() -> Self {
-        Self {
-            frames: [[0; FRAME_LEN]; BATCH],
-            lengths: [0; BATCH],
-            next: 0,
-            filled: 0,
-        }
-    }
-
-    fn fill(&mut self, socket: BorrowedFd<'_>) -> io::Result<usize> {
-        self.next = 0;
-        self.filled = 0;
-        self.filled = sys::receive_batch(socket, &mut self.frames, &mut self.lengths)?;
-        Ok(self.filled)
-    }
-
-    fn take(&mut self) -> Option<Result<Frame, ()>> {
-        if self.next == self.filled {
-            return None;
-        }
-        let (bytes, length) = (self.frames[self.next], self.lengths[self.next]);
-        self.next += 1;
-        Some(from_kernel(bytes, length).ok_or(()))
-    }
-}
-
-/// The kernel's `canfd_frame` has its identifier in the byte order of the machine, a record in little-endian.
-fn to_kernel(mut record: [u8; record::LEN]) -> [u8; FRAME_LEN] {
-    let id = [record[0], record[1], record[2], record[3]];
-    record[..4].copy_from_slice(&u32::from_le_bytes(id).to_ne_bytes());
-    record
-}
-
-/// The frame in what a raw socket delivered: 16 bytes for classic, 72 for FD.
-fn from_kernel(mut bytes: [u8; FRAME_LEN], length: usize) -> Option<Frame> {
-    let id = [bytes[0], bytes[1], bytes[2], bytes[3]];
-    bytes[..4].copy_from_slice(&u32::from_ne_bytes(id).to_le_bytes());
-    match length {
-        // Byte 5 is padding in a classic frame, and the sender's to fill.
-        CLASSIC_LEN => bytes[5] = 0,
-        FRAME_LEN => {
-            bytes[5] |= FDF;
-            // A virtual interface lets lengths through that no wire carries; a controller would fill with zeros.
-            let len = usize::from(bytes[4]);
-            let carried = FD_LENGTHS
-                .into_iter()
-                .find(|&carried| usize::from(carried) >= len)?;
-            bytes[8 + len..].fill(0);
-            bytes[4] = carried;
-        }
-        _ => return None,
-    }
-    record::decode(&bytes).ok()
-}
-
-/// `CANFD_FDF` (linux/can.h).
-const FDF: u8 = 0x04;
-/// The data lengths of FD frames, bytes (ISO 11898-1).
-const FD_LENGTHS: [u8; 16] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64];
-
 #[cfg(test)]
 mod tests {
-    use twotrip_can::CanId;
-
     use super::*;
-
-    #[test]
-    fn frames_survive_the_kernels_layout() {
-        let id = CanId::Extended(0x18DA_F110);
-        let classic = [
-            Frame::new(CanId::Standard(0x7E8), &[1, 2, 3]),
-            Frame::remote(id, 5),
-            Some(Frame::error(0x40, [0, 1, 2, 3, 4, 5, 6, 7])),
-        ];
-        for frame in classic.into_iter().flatten() {
-            let mut bytes = to_kernel(record::encode(&frame));
-            bytes[5] = 0xFF;
-            bytes[CLASSIC_LEN..].fill(0xA5);
-            assert_eq!(
-                from_kernel(bytes, CLASSIC_LEN),
-                Some(frame),
-                "what is not sent is not read"
-            );
-        }
-        let fd = Frame::fd(id, &[7; 12], true, false).expect("fits");
-        assert_eq!(from_kernel(to_kernel(record::encode(&fd)), FRAME_LEN), Some(fd));
-    }
-
-    #[test]
-    fn what_no_wire_carries_is_made_right_or_refused() {
-        let odd = Frame::fd(CanId::Standard(1), &[7; 11], false, false).expect("fits");
-        let received = from_kernel(to_kernel(record::encode(&odd)), FRAME_LEN).expect("filled up");
-        assert_eq!(received.data(), [7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 0]);
-        let mut wide = [0; FRAME_LEN];
-        wide[..4].copy_from_slice(&0x800_u32.to_ne_bytes());
-        assert_eq!(from_kernel(wide, CLASSIC_LEN), None, "12 bits marked as 11");
-        assert_eq!(from_kernel([0; FRAME_LEN], 20), None, "neither size");
-        let mut long = [0; FRAME_LEN];
-        long[4] = 255;
-        assert_eq!(from_kernel(long, FRAME_LEN), None);
-        assert_eq!(from_kernel(long, CLASSIC_LEN), None);
-    }
 
     #[test]
     fn errors_of_the_kernel_name_the_remedy() {
@@ -344,7 +315,7 @@ mod tests {
     /// On a kernel without CAN this must not read "no such device"; with CAN it must be the missing interface.
     #[tokio::test]
     async fn a_bus_that_cannot_be_says_why() {
-        let error = SocketCan::open("nosuchcan0").expect_err("there is none");
+        let error = SocketCan::open("nosuchcan0", false).expect_err("there is none");
         let expected = matches!(
             error,
             BusError::NoCanSupport { .. } | BusError::NoInterface { .. } | BusError::Permission { .. }

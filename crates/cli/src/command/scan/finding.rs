@@ -1,8 +1,9 @@
 //! What a scan found, as lines for people and as JSON.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, time::Duration};
 
 use serde::Serialize;
+use twotrip_host::session::Times;
 use twotrip_obd::{TestResult, pid::Value};
 
 use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
@@ -156,6 +157,13 @@ pub(super) enum Finding {
         cleared: bool,
         answer: String,
     },
+    /// How long the answers took.
+    Times {
+        answers: u32,
+        least_ms: Option<f64>,
+        greatest_ms: Option<f64>,
+        dropped_by_kernel: u32,
+    },
     /// An answer that breaks a rule of J1979, or a refusal.
     Odd {
         ecu: String,
@@ -165,6 +173,16 @@ pub(super) enum Finding {
 }
 
 impl Finding {
+    pub(super) fn times(times: Times) -> Self {
+        let ms = |span: Duration| (span.as_secs_f64() * 1e6).round() / 1e3;
+        Self::Times {
+            answers: times.answers,
+            least_ms: times.first_frame.map(|(least, _)| ms(least)),
+            greatest_ms: times.first_frame.map(|(_, greatest)| ms(greatest)),
+            dropped_by_kernel: times.dropped,
+        }
+    }
+
     /// The finding as lines of at most 80 columns.
     pub(super) fn lines(&self) -> Vec<String> {
         match self {
@@ -244,6 +262,22 @@ impl Finding {
                 0,
                 WIDTH,
             ),
+            Self::Times {
+                answers,
+                least_ms,
+                greatest_ms,
+                dropped_by_kernel,
+            } => {
+                let (least, greatest) = (least_ms.unwrap_or(0.0), greatest_ms.unwrap_or(0.0));
+                let mut lines = vec![format!(
+                    "{answers} answers, begun {least:.3} to {greatest:.3} ms after the request (P2: 50 ms)"
+                )];
+                if *dropped_by_kernel > 0 {
+                    let lost = format!("{dropped_by_kernel} frames dropped unread: the times may be wrong");
+                    lines.push(format!("{AMBER}{lost}{PLAIN}"));
+                }
+                lines
+            }
             Self::Odd { ecu, question, why } => output::wrap(&format!("{ecu}  {question}: {why}"), 0, WIDTH),
         }
     }

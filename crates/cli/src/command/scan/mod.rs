@@ -25,7 +25,12 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         .bus
         .parse()
         .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
-    let bus = Bus::join(&name).await.map_err(words::system)?;
+    let bus = if args.on_a_bench {
+        Bus::on_a_bench(&name)
+    } else {
+        Bus::join(&name).await
+    };
+    let bus = bus.map_err(words::system)?;
     let tester = TesterConfig {
         transport: args.transport.profile(),
         ..TesterConfig::default()
@@ -61,6 +66,9 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     {
         refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
         show(args.json, &finding)?;
+    }
+    if args.times {
+        show(args.json, &Finding::times(session.times()))?;
     }
     if refused { Err(Failure::NotMet) } else { Ok(()) }
 }

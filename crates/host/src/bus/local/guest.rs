@@ -117,7 +117,7 @@ impl Guest {
                 return None;
             };
             if self.filters.passes(&frame) {
-                return Some(BusEvent::Frame(Received { frame }));
+                return Some(BusEvent::Frame(Received::plain(frame)));
             }
         }
         None

@@ -117,7 +117,7 @@ impl Host {
     /// A frame that has been read already.
     pub fn take_read(&mut self) -> Option<BusEvent> {
         let frame = self.inbox.pop_front()?;
-        Some(BusEvent::Frame(Received { frame }))
+        Some(BusEvent::Frame(Received::plain(frame)))
     }
 
     /// Sends a frame of the car to all clients; one that is too slow loses it.

@@ -1,0 +1,244 @@
+//! The guard of a bus with a wire: the car goes on it only where nobody else is, and leaves once somebody is.
+//!
+//! A vehicle with its ignition on is never silent, and its ECUs answer `01 00` (SAE J1979: every emission-related one
+//! supports it). So [`look`] listens first, then asks that once with each identifier size, and refuses at any frame of
+//! anybody. While the car runs, [`Watch`] lets pass what testers send by ISO 15765-4 and nothing else. Neither can know of a
+//! vehicle that sleeps: the user's word, `--on-a-bench`, comes first. Common practice, no source.
+
+use std::time::Duration;
+
+use thiserror::Error;
+use tokio::time::{Instant, timeout_at};
+use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress};
+
+use crate::bus::{Bus, BusError, BusEvent, Origin, Received};
+
+/// How long the bus has to be silent before the car says its first word. Periodic frames of vehicles come at least once a
+/// second (common practice, no source).
+pub const LISTEN: Duration = Duration::from_secs(2);
+/// How long an answer to the probe is waited for: P2 of ISO 15765-4 is 50 ms; gateways may add to it.
+pub const ANSWER: Duration = Duration::from_millis(500);
+
+/// Why the car does not go on this bus, or leaves it.
+#[derive(Debug, Error)]
+pub enum BenchError {
+    /// The bus itself.
+    #[error(transparent)]
+    Bus(#[from] BusError),
+    /// Somebody sends.
+    #[error(
+        "the bus is in use: {who} sent `{frame}` while it was listened to; nothing was sent; is a vehicle \
+         connected? Take this computer off it; on a bench, start the car before anything else sends"
+    )]
+    Busy {
+        /// Who.
+        who: Sender,
+        /// What.
+        frame: Frame,
+    },
+    /// Somebody answers, or sends, after the probe.
+    #[error(
+        "{who} sent `{frame}` after the question `{probe}`: another ECU is on this bus, and nothing else was sent; is a \
+         vehicle connected? Take this computer off it; a bench has room for one car"
+    )]
+    Answered {
+        /// Who.
+        who: Sender,
+        /// What.
+        frame: Frame,
+        /// The question.
+        probe: Frame,
+    },
+    /// The probe cannot leave.
+    #[error(
+        "the bus does not take the question `{probe}`; is it wired, and at the right bit rate? `ip -details link show` \
+         tells the state of the controller"
+    )]
+    Stuck {
+        /// The question.
+        probe: Frame,
+    },
+    /// Another ECU answers while the car runs.
+    #[error(
+        "a second ECU: {who} sent `{frame}`, so the car has stopped sending; is a vehicle connected? Take this \
+         computer off it; a bench has room for one car"
+    )]
+    SecondResponder {
+        /// Who.
+        who: Sender,
+        /// What.
+        frame: Frame,
+    },
+    /// Something that no tester sends.
+    #[error(
+        "foreign traffic: {who} sent `{frame}`, which is no request of a tester, so the car has stopped sending; is a \
+         vehicle connected? Take this computer off it; a bench has a car and testers, and nothing else"
+    )]
+    Foreign {
+        /// Who.
+        who: Sender,
+        /// What.
+        frame: Frame,
+    },
+}
+
+/// Where a frame came from, in words.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sender(Origin);
+
+impl std::fmt::Display for Sender {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self.0 {
+            Origin::Wire => "a node on the wire",
+            Origin::ThisComputer => "another program on this computer",
+        })
+    }
+}
+
+/// What [`look`] found where it found nobody.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bench {
+    /// Whether another node has acknowledged the question; `None` where the interface does not tell.
+    pub acknowledged: Option<bool>,
+}
+
+/// Listens for [`LISTEN`], then asks `01 00` once with each identifier size. Good if nobody sends anything all the while.
+///
+/// # Errors
+/// [`BenchError`] says who is there.
+pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
+    bus.want_confirmation()?;
+    let mut passed = 0;
+    if let Some((who, frame)) = hear(bus, LISTEN, &mut passed).await? {
+        return Err(BenchError::Busy { who, frame });
+    }
+    let mut tells = false;
+    for functional in [
+        EcuAddress::ENGINE.functional,
+        EcuAddress::extended(0x10).functional,
+    ] {
+        let probe = Frame::padded(functional, &[2, 0x01, 0x00], 0);
+        match timeout_at(Instant::now() + ANSWER, bus.send(&probe)).await {
+            Ok(sent) => tells |= sent? == crate::bus::Sent::Queued,
+            Err(_) => return Err(BenchError::Stuck { probe }),
+        }
+        if let Some((who, frame)) = hear(bus, ANSWER, &mut passed).await? {
+            return Err(BenchError::Answered { who, frame, probe });
+        }
+    }
+    Ok(Bench {
+        acknowledged: tells.then_some(passed > 0),
+    })
+}
+
+/// Hears for a while; the first frame of anybody else ends it.
+async fn hear(
+    bus: &mut Bus,
+    span: Duration,
+    passed: &mut u32,
+) -> Result<Option<(Sender, Frame)>, BenchError> {
+    let end = Instant::now() + span;
+    while let Ok(event) = timeout_at(end, bus.recv()).await {
+        match event? {
+            BusEvent::Frame(received) if received.frame.kind() != FrameKind::Error => {
+                return Ok(Some((Sender(received.origin), received.frame)));
+            }
+            BusEvent::Passed(_) => *passed += 1,
+            // The controller's own reports, and an interface that is set anew: nobody's frames.
+            BusEvent::Frame(_) | BusEvent::Down => {}
+        }
+    }
+    Ok(None)
+}
+
+/// Tells, while the car runs, whether what is heard belongs on a bench.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Watch;
+
+impl Watch {
+    /// Looks at a frame of another node.
+    ///
+    /// # Errors
+    /// [`BenchError`] for what no tester sends.
+    pub fn check(&self, received: &Received) -> Result<(), BenchError> {
+        let (who, frame) = (Sender(received.origin), received.frame);
+        match (frame.kind(), frame.id()) {
+            (FrameKind::Error, _) => Ok(()),
+            (FrameKind::Data, id) if is_of_a_tester(id) => Ok(()),
+            (FrameKind::Data, id) if is_of_an_ecu(id) => Err(BenchError::SecondResponder { who, frame }),
+            _ => Err(BenchError::Foreign { who, frame }),
+        }
+    }
+}
+
+/// Functional requests, physical requests and flow control, ISO 15765-4 (from memory).
+const fn is_of_a_tester(id: CanId) -> bool {
+    match id {
+        CanId::Standard(id) => matches!(id, 0x7DF | 0x7E0..=0x7E7),
+        CanId::Extended(id) => id == 0x18DB_33F1 || id & 0x1FFF_00FF == 0x18DA_00F1,
+    }
+}
+
+/// Answers and flow control of ECUs to the tester, ISO 15765-4 (from memory).
+const fn is_of_an_ecu(id: CanId) -> bool {
+    match id {
+        CanId::Standard(id) => matches!(id, 0x7E8..=0x7EF),
+        CanId::Extended(id) => id & 0x1FFF_FF00 == 0x18DA_F100,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn received(frame: Frame) -> Received {
+        Received {
+            frame,
+            origin: Origin::Wire,
+            detail: None,
+        }
+    }
+
+    #[test]
+    fn a_bench_has_testers_and_nobody_else() {
+        let verdict = |id| Watch.check(&received(Frame::padded(id, &[2, 1, 0], 0)));
+        for id in [0x7DF, 0x7E0, 0x7E7] {
+            assert!(verdict(CanId::Standard(id)).is_ok(), "{id:X}");
+        }
+        for id in [0x18DB_33F1, 0x18DA_10F1, 0x18DA_FEF1] {
+            assert!(verdict(CanId::Extended(id)).is_ok(), "{id:X}");
+        }
+        for id in [
+            CanId::Standard(0x7E8),
+            CanId::Standard(0x7EF),
+            CanId::Extended(0x18DA_F110),
+        ] {
+            assert!(
+                matches!(verdict(id), Err(BenchError::SecondResponder { .. })),
+                "{id}"
+            );
+        }
+        for id in [
+            CanId::Standard(0),
+            CanId::Standard(0x7DE),
+            CanId::Standard(0x7F0),
+            CanId::Extended(0x7DF),
+            CanId::Extended(0x18DA_10F2),
+            CanId::Extended(0x18DB_33F2),
+            CanId::Extended(0x18DA_EF10),
+        ] {
+            assert!(matches!(verdict(id), Err(BenchError::Foreign { .. })), "{id}");
+        }
+    }
+
+    #[test]
+    fn kinds_of_frames_that_no_tester_sends_are_foreign_on_any_identifier() {
+        let id = CanId::Standard(0x7DF);
+        let kinds = [Frame::remote(id, 8), Frame::fd(id, &[2, 1, 0], false, false)];
+        for frame in kinds.into_iter().flatten() {
+            let error = Watch.check(&received(frame)).expect_err("foreign");
+            assert!(matches!(error, BenchError::Foreign { .. }), "{error}");
+        }
+        assert!(Watch.check(&received(Frame::error(0x40, [0; 8]))).is_ok());
+    }
+}
