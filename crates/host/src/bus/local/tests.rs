@@ -33,7 +33,7 @@ fn number(frame: &Frame) -> u32 {
 const fn received(event: BusEvent) -> Frame {
     match event {
         BusEvent::Frame(Received { frame, .. }) => frame,
-        BusEvent::Down => panic!("an embedded bus has no interface"),
+        BusEvent::Passed(_) | BusEvent::Down => panic!("an embedded bus has no interface"),
     }
 }
 
