@@ -5,13 +5,13 @@
 //! anybody. While the car runs, [`Watch`] lets pass what testers send by ISO 15765-4 and nothing else. Neither can know of a
 //! vehicle that sleeps: the user's word, `--on-a-bench`, comes first. Common practice, no source.
 
-use std::time::Duration;
+use std::{fmt, time::Duration};
 
 use thiserror::Error;
 use tokio::time::{Instant, timeout_at};
 use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress};
 
-use crate::bus::{Bus, BusError, BusEvent, Origin, Received};
+use crate::bus::{Bus, BusError, BusEvent, Origin, Received, Sent};
 
 /// How long the bus has to be silent before the car says its first word. Periodic frames of vehicles come at least once a
 /// second (common practice, no source).
@@ -27,27 +27,23 @@ pub enum BenchError {
     Bus(#[from] BusError),
     /// Somebody sends.
     #[error(
-        "the bus is in use: {who} sent `{frame}` while it was listened to; nothing was sent; is a vehicle \
+        "the bus is in use: {heard} while it was listened to; nothing was sent; is a vehicle \
          connected? Take this computer off it; on a bench, start the car before anything else sends"
     )]
     Busy {
-        /// Who.
-        who: Sender,
-        /// What.
-        frame: Frame,
+        /// Who, and what.
+        heard: Box<Heard>,
     },
     /// Somebody answers, or sends, after the probe.
     #[error(
-        "{who} sent `{frame}` after the question `{probe}`: another ECU is on this bus, and nothing else was sent; is a \
+        "{heard} after the question `{probe}`: another ECU is on this bus, and nothing else was sent; is a \
          vehicle connected? Take this computer off it; a bench has room for one car"
     )]
     Answered {
-        /// Who.
-        who: Sender,
-        /// What.
-        frame: Frame,
+        /// Who, and what.
+        heard: Box<Heard>,
         /// The question.
-        probe: Frame,
+        probe: Box<Frame>,
     },
     /// The probe cannot leave.
     #[error(
@@ -56,42 +52,51 @@ pub enum BenchError {
     )]
     Stuck {
         /// The question.
-        probe: Frame,
+        probe: Box<Frame>,
     },
     /// Another ECU answers while the car runs.
     #[error(
-        "a second ECU: {who} sent `{frame}`, so the car has stopped sending; is a vehicle connected? Take this \
+        "a second ECU: {heard}, so the car has stopped sending; is a vehicle connected? Take this \
          computer off it; a bench has room for one car"
     )]
     SecondResponder {
-        /// Who.
-        who: Sender,
-        /// What.
-        frame: Frame,
+        /// Who, and what.
+        heard: Box<Heard>,
     },
     /// Something that no tester sends.
     #[error(
-        "foreign traffic: {who} sent `{frame}`, which is no request of a tester, so the car has stopped sending; is a \
+        "foreign traffic: {heard}, which is no request of a tester, so the car has stopped sending; is a \
          vehicle connected? Take this computer off it; a bench has a car and testers, and nothing else"
     )]
     Foreign {
-        /// Who.
-        who: Sender,
-        /// What.
-        frame: Frame,
+        /// Who, and what.
+        heard: Box<Heard>,
     },
 }
 
-/// Where a frame came from, in words.
+/// A frame of somebody else.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Sender(Origin);
+pub struct Heard {
+    /// Where it was sent.
+    pub origin: Origin,
+    /// The frame.
+    pub frame: Frame,
+}
 
-impl std::fmt::Display for Sender {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self.0 {
+impl From<&Received> for Box<Heard> {
+    fn from(received: &Received) -> Self {
+        let (origin, frame) = (received.origin, received.frame);
+        Self::new(Heard { origin, frame })
+    }
+}
+
+impl fmt::Display for Heard {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let who = match self.origin {
             Origin::Wire => "a node on the wire",
             Origin::ThisComputer => "another program on this computer",
-        })
+        };
+        write!(f, "{who} sent `{}`", self.frame)
     }
 }
 
@@ -109,21 +114,21 @@ pub struct Bench {
 pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
     bus.want_confirmation()?;
     let mut passed = 0;
-    if let Some((who, frame)) = hear(bus, LISTEN, &mut passed).await? {
-        return Err(BenchError::Busy { who, frame });
+    if let Some(heard) = hear(bus, LISTEN, &mut passed).await? {
+        return Err(BenchError::Busy { heard });
     }
     let mut tells = false;
     for functional in [
         EcuAddress::ENGINE.functional,
         EcuAddress::extended(0x10).functional,
     ] {
-        let probe = Frame::padded(functional, &[2, 0x01, 0x00], 0);
+        let probe = Box::new(Frame::padded(functional, &[2, 0x01, 0x00], 0));
         match timeout_at(Instant::now() + ANSWER, bus.send(&probe)).await {
-            Ok(sent) => tells |= sent? == crate::bus::Sent::Queued,
+            Ok(sent) => tells |= sent? == Sent::Queued,
             Err(_) => return Err(BenchError::Stuck { probe }),
         }
-        if let Some((who, frame)) = hear(bus, ANSWER, &mut passed).await? {
-            return Err(BenchError::Answered { who, frame, probe });
+        if let Some(heard) = hear(bus, ANSWER, &mut passed).await? {
+            return Err(BenchError::Answered { heard, probe });
         }
     }
     Ok(Bench {
@@ -132,16 +137,12 @@ pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
 }
 
 /// Hears for a while; the first frame of anybody else ends it.
-async fn hear(
-    bus: &mut Bus,
-    span: Duration,
-    passed: &mut u32,
-) -> Result<Option<(Sender, Frame)>, BenchError> {
+async fn hear(bus: &mut Bus, span: Duration, passed: &mut u32) -> Result<Option<Box<Heard>>, BenchError> {
     let end = Instant::now() + span;
     while let Ok(event) = timeout_at(end, bus.recv()).await {
         match event? {
             BusEvent::Frame(received) if received.frame.kind() != FrameKind::Error => {
-                return Ok(Some((Sender(received.origin), received.frame)));
+                return Ok(Some((&received).into()));
             }
             BusEvent::Passed(_) => *passed += 1,
             // The controller's own reports, and an interface that is set anew: nobody's frames.
@@ -161,12 +162,12 @@ impl Watch {
     /// # Errors
     /// [`BenchError`] for what no tester sends.
     pub fn check(&self, received: &Received) -> Result<(), BenchError> {
-        let (who, frame) = (Sender(received.origin), received.frame);
-        match (frame.kind(), frame.id()) {
+        let heard = || received.into();
+        match (received.frame.kind(), received.frame.id()) {
             (FrameKind::Error, _) => Ok(()),
             (FrameKind::Data, id) if is_of_a_tester(id) => Ok(()),
-            (FrameKind::Data, id) if is_of_an_ecu(id) => Err(BenchError::SecondResponder { who, frame }),
-            _ => Err(BenchError::Foreign { who, frame }),
+            (FrameKind::Data, id) if is_of_an_ecu(id) => Err(BenchError::SecondResponder { heard: heard() }),
+            _ => Err(BenchError::Foreign { heard: heard() }),
         }
     }
 }
@@ -174,7 +175,7 @@ impl Watch {
 /// Functional requests, physical requests and flow control, ISO 15765-4 (from memory).
 const fn is_of_a_tester(id: CanId) -> bool {
     match id {
-        CanId::Standard(id) => matches!(id, 0x7DF | 0x7E0..=0x7E7),
+        CanId::Standard(id) => id == 0x7DF || (0x7E0 <= id && id <= 0x7E7),
         CanId::Extended(id) => id == 0x18DB_33F1 || id & 0x1FFF_00FF == 0x18DA_00F1,
     }
 }

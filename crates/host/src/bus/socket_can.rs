@@ -228,12 +228,9 @@ impl SocketCan {
             self.down_unreported |= !mem::replace(&mut self.down, true);
             sent = write(self.socket.get_ref());
         }
-        let error = match sent {
-            Ok(_) => {
-                self.down = false;
-                return Ok(if self.confirms { Sent::Queued } else { Sent::Handed });
-            }
-            Err(error) => error,
+        let Err(error) = sent else {
+            self.down = false;
+            return Ok(if self.confirms { Sent::Queued } else { Sent::Handed });
         };
         match (error.kind(), error.raw_os_error()) {
             (ErrorKind::WouldBlock | ErrorKind::Interrupted, _) | (_, Some(libc::ENOBUFS)) => Ok(Sent::Later),
