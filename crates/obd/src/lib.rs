@@ -16,6 +16,7 @@ mod describe;
 mod dtc;
 mod in_use;
 mod info;
+pub mod inspection;
 pub mod mask;
 mod monitoring;
 pub mod pid;

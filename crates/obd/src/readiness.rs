@@ -149,6 +149,20 @@ impl Readiness {
         [self.continuous, self.supported, self.incomplete]
     }
 
+    /// Of two ECUs: supported by either, complete where none that supports it says otherwise.
+    #[must_use]
+    pub const fn together(self, other: Self) -> Self {
+        const fn incomplete(one: Readiness) -> u8 {
+            one.continuous >> 4 & one.continuous & 0x07
+        }
+        Self {
+            continuous: (self.continuous | other.continuous) & 0x0F
+                | (incomplete(self) | incomplete(other)) << 4,
+            supported: self.supported | other.supported,
+            incomplete: self.supported & self.incomplete | other.supported & other.incomplete,
+        }
+    }
+
     /// With this group supported or not, complete or not.
     #[must_use]
     pub const fn with(mut self, group: Group, supported: bool, complete: bool) -> Self {
@@ -238,6 +252,24 @@ mod tests {
         assert!(!readiness.is_complete(Group::Evap) && readiness.is_complete(Group::Egr));
         assert!(readiness.is_complete(Group::Catalyst) && !readiness.is_supported(Group::Catalyst));
         assert_eq!(readiness.with(Group::Evap, true, true).to_bytes()[2], 0);
+    }
+
+    #[test]
+    fn two_ecus_are_read_together() {
+        let engine = Readiness::NONE
+            .with(Group::Evap, true, false)
+            .with(Group::Misfire, true, true);
+        let gearbox = Readiness::NONE
+            .with(Group::Components, true, false)
+            .with(Group::Evap, true, true)
+            .with(Group::Egr, false, false);
+        let both = engine.together(gearbox);
+        assert_eq!(both, gearbox.together(engine));
+        assert!(!both.is_complete(Group::Evap) && both.is_complete(Group::Misfire));
+        assert!(both.is_supported(Group::Components) && !both.is_complete(Group::Components));
+        assert!(!both.is_supported(Group::Egr) && both.is_complete(Group::Egr));
+        let diesel = Readiness::from_bytes([0x08, 0, 0]);
+        assert!(both.together(diesel).is_compression_ignition() && !both.is_compression_ignition());
     }
 
     /// Spark ignition: the iterator and the groups agree, bit 4 apart, which no group has.
