@@ -55,6 +55,68 @@ fn read_repair_clear_drive_and_read_again() {
     assert_eq!(line["mil_commanded"], false, "{}", readiness.tale());
 }
 
+/// Before the repair, after the clear, and after the drive, by the rules of three programmes.
+#[test]
+fn an_inspection_is_passed_after_the_repair_is_proven() {
+    let bus = bus();
+    let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus]);
+    let judge = |profile: &str, more: &[&str], code| {
+        let args = ["scan", "readiness", "--profile", profile, "--bus", &bus, "--json"];
+        let output = run(&[&args[..], more].concat()).expect(code);
+        let lines = output.json_lines();
+        assert_eq!(lines[0]["found"], "readiness", "{}", output.tale());
+        lines[1].clone()
+    };
+    for profile in ["EPA", "CA", "NY"] {
+        let verdict = judge(profile, &[], 1);
+        assert_eq!(
+            (&verdict["result"], &verdict["model_year"]),
+            (&"fail".into(), &2010.into())
+        );
+        assert_eq!(verdict["reasons"][0], "the lamp is commanded on");
+        assert!(
+            verdict["caution"]
+                .as_str()
+                .is_some_and(|text| text.contains("local law"))
+        );
+    }
+    run(&["tell", "tighten fuel-cap"]).expect(0);
+    run(&["scan", "clear", "--bus", &bus]).expect(0);
+    // One monitor may be incomplete, and California allows evap; the permanent code it does not, from 2010 on.
+    assert_eq!(judge("EPA", &[], 0)["result"], "pass");
+    let verdict = judge("CA", &[], 1);
+    assert_eq!(verdict["reasons"][0], "permanent codes: P0455");
+    assert_eq!(judge("CA", &["--model-year", "2009"], 0)["result"], "pass");
+    let seen = ["--lamp-key-on", "lit", "--lamp-running", "blinking"];
+    assert_eq!(
+        judge("ny", &seen, 1)["reasons"][0],
+        "the lamp is lit with the engine running"
+    );
+    let drive = [
+        "tell",
+        "soak 9 h",
+        "drive udds",
+        "drive hwfet",
+        "soak 1 h",
+        "key on",
+    ];
+    run(&drive).expect(0);
+    assert_eq!(judge("CA", &[], 0)["reasons"].as_array().map(Vec::len), Some(0));
+    let misplaced = ["scan", "codes", "--profile", "EPA", "--bus", &bus];
+    run(&misplaced).expect(2).complains("scan readiness");
+    let old = [
+        "scan",
+        "readiness",
+        "--profile",
+        "EPA",
+        "--model-year",
+        "1995",
+        "--bus",
+        &bus,
+    ];
+    run(&old).expect(2).complains("before 1996");
+}
+
 #[test]
 fn without_the_repair_the_code_comes_back() {
     let bus = bus();

@@ -4,6 +4,7 @@ use std::{path::PathBuf, time::Duration};
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use twotrip_isotp::{self as isotp, Dlc, Profile};
+use twotrip_obd::inspection::{self, LampSeen};
 
 /// A car that fails on cue: a simulated engine ECU on a CAN bus, with physical faults,
 /// for practising and testing the read - clear - verify loop of diagnostics.
@@ -117,7 +118,71 @@ pub(crate) struct Scan {
     #[arg(long)]
     pub(crate) json: bool,
     #[command(flatten)]
+    pub(crate) inspection: Inspection,
+    #[command(flatten)]
     pub(crate) transport: Transport,
+}
+
+/// What an inspection goes by.
+#[derive(Clone, Copy, Debug, ClapArgs)]
+#[command(next_help_heading = "Inspection (with `readiness`; exit code 1 if the car would not pass)")]
+pub(crate) struct Inspection {
+    /// Judge by the rules of this programme; local law decides
+    #[arg(long, value_enum, ignore_case = true)]
+    pub(crate) profile: Option<Program>,
+    /// Model year, instead of the VIN's
+    #[arg(long, value_name = "YEAR", requires = "profile")]
+    pub(crate) model_year: Option<u16>,
+    /// What the lamp does with the key on and the engine off
+    #[arg(long, value_enum, value_name = "LAMP", requires = "profile")]
+    pub(crate) lamp_key_on: Option<Lamp>,
+    /// What the lamp does with the engine running
+    #[arg(long, value_enum, value_name = "LAMP", requires = "profile")]
+    pub(crate) lamp_running: Option<Lamp>,
+}
+
+/// Whose rules.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Program {
+    /// The federal rule and guideline of the United States
+    #[value(name = "EPA")]
+    Epa,
+    /// California
+    #[value(name = "CA")]
+    California,
+    /// New York
+    #[value(name = "NY")]
+    NewYork,
+}
+
+impl Program {
+    /// For `obd`.
+    pub(crate) const fn rules(self) -> inspection::Program {
+        match self {
+            Self::Epa => inspection::Program::Epa,
+            Self::California => inspection::Program::California,
+            Self::NewYork => inspection::Program::NewYork,
+        }
+    }
+}
+
+/// What somebody saw of the lamp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Lamp {
+    Dark,
+    Lit,
+    Blinking,
+}
+
+impl Lamp {
+    /// For `obd`.
+    pub(crate) const fn seen(self) -> LampSeen {
+        match self {
+            Self::Dark => LampSeen::Dark,
+            Self::Lit => LampSeen::Lit,
+            Self::Blinking => LampSeen::Blinking,
+        }
+    }
 }
 
 /// How this end behaves on ISO 15765-2.

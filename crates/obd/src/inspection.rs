@@ -181,8 +181,8 @@ impl fmt::Display for Remark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::LampNotSeen => {
-                "the lamp itself was not judged: it must be lit with the key on and the engine off, and dark with the \
-                 engine running"
+                "the lamp itself is for somebody to look at: it must be lit with the key on and the engine off, and \
+                 dark with the engine running"
             }
             Self::PermanentIgnored => {
                 "permanent codes do not count after 15 warm-up cycles and 322 km (200 miles) since the clear"

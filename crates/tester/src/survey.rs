@@ -20,18 +20,22 @@ pub enum Topic {
     FreezeFrame,
     /// Readiness since the last clearing and in this driving cycle, $01 PIDs $01 and $41.
     Readiness,
+    /// Warm-ups and distance since the last clearing, $01 PIDs $30 and $31.
+    SinceClear,
     /// Every supported parameter of $01.
     Live,
     /// Results of on-board tests, $06.
     Tests,
     /// Vehicle information, $09.
     Vehicle,
+    /// The vehicle identification number, $09 InfoType $02.
+    Vin,
     /// Clearing, $04.
     Clear,
 }
 
 impl Topic {
-    /// All that only read.
+    /// All that only read, without what another of them reads too.
     pub const READING: [Self; 8] = [
         Self::Codes,
         Self::Pending,
@@ -47,9 +51,9 @@ impl Topic {
     const fn masks(self) -> Option<Masked> {
         match self {
             Self::FreezeFrame => Some(Masked::FreezeFrame),
-            Self::Readiness | Self::Live => Some(Masked::CurrentData),
+            Self::Readiness | Self::SinceClear | Self::Live => Some(Masked::CurrentData),
             Self::Tests => Some(Masked::TestResults),
-            Self::Vehicle => Some(Masked::VehicleInformation),
+            Self::Vehicle | Self::Vin => Some(Masked::VehicleInformation),
             Self::Codes | Self::Pending | Self::Permanent | Self::Clear => None,
         }
     }
@@ -323,9 +327,11 @@ impl Survey {
             Topic::Pending => to_all(Service::PendingCodes),
             Topic::Permanent => to_all(Service::PermanentCodes),
             Topic::Clear => to_all(Service::Clear),
-            Topic::Readiness => self.each_ecu(Masked::CurrentData, |ecu, support| {
-                let numbers = READINESS.into_iter().filter(|&number| support.contains(number));
-                current_data(ecu, topic, numbers)
+            Topic::Readiness => self.supported(topic, READINESS),
+            Topic::SinceClear => self.supported(topic, SINCE_CLEAR),
+            Topic::Vin => self.each_ecu(Masked::VehicleInformation, |ecu, support| {
+                let vin = Question::new(Target::Ecu(ecu), Some(topic), &VIN);
+                Vec::from_iter(support.contains(VIN[1]).then_some(vin))
             }),
             // PID $02 belongs to service $02 alone (SAE J1979).
             Topic::Live => self.each_ecu(Masked::CurrentData, |ecu, support| {
@@ -349,6 +355,14 @@ impl Survey {
             .zip(self.support[masked.index()])
             .flat_map(|(ecu, support)| questions(ecu, support))
             .collect()
+    }
+
+    /// These parameters of service $01, of each ECU those that it supports.
+    fn supported(&self, topic: Topic, numbers: [u8; 2]) -> Vec<Question> {
+        self.each_ecu(Masked::CurrentData, |ecu, support| {
+            let numbers = numbers.into_iter().filter(|&number| support.contains(number));
+            current_data(ecu, topic, numbers)
+        })
     }
 
     /// Services $06 and $09 take one number at a time.
@@ -376,6 +390,10 @@ impl Survey {
 const FREEZE_FRAME_CODE: [u8; 3] = [0x02, 0x02, 0x00];
 /// Monitor status since the last clearing, and in this driving cycle.
 const READINESS: [u8; 2] = [0x01, 0x41];
+/// Warm-ups, and kilometres, since the last clearing.
+const SINCE_CLEAR: [u8; 2] = [0x30, 0x31];
+/// `09 02`: the vehicle identification number.
+const VIN: [u8; 2] = [0x09, 0x02];
 /// PIDs in one request of service $01 (SAE J1979).
 const PIDS_AT_ONCE: usize = 6;
 

@@ -155,6 +155,25 @@ fn readiness_tests_and_vehicle_ask_what_is_supported() {
     );
 }
 
+/// What an inspection wants, and of each ECU only what it supports.
+#[test]
+fn the_past_since_the_clear_and_the_vin_are_asked_where_supported() {
+    fn old(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
+        match (ecu, request) {
+            (0 | 1, [0x01, 0x00]) => Some(&[0x41, 0x00, 0x00, 0x00, 0x00, 0x01]),
+            (0, [0x01, 0x20]) => Some(&[0x41, 0x20, 0x00, 0x01, 0x80, 0x00]),
+            (1, [0x01, 0x20]) => Some(&[0x41, 0x20, 0x00, 0x00, 0x80, 0x00]),
+            (0, [0x09, 0x00]) => Some(&[0x49, 0x00, 0x40, 0x00, 0x00, 0x00]),
+            (1, [0x09, 0x00]) => Some(&[0x49, 0x00, 0x10, 0x00, 0x00, 0x00]),
+            _ => None,
+        }
+    }
+    let mut survey = Survey::new(&[Topic::SinceClear, Topic::Vin]);
+    let asked = play(&mut survey, old);
+    let expected = ["7E8 [01, 30, 31]", "7E9 [01, 31]", "all [09, 00]", "7E8 [09, 02]"];
+    assert_eq!(asked[3..], expected);
+}
+
 #[test]
 fn clearing_is_part_of_no_reading() {
     assert!(!Topic::READING.contains(&Topic::Clear));

@@ -83,6 +83,8 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
             odd.insert(0, Finding::Tests { ecu: name, tests });
             odd
         }
+        // Read for an inspection, and shown there.
+        Topic::SinceClear | Topic::Vin => Vec::new(),
     }
 }
 

@@ -3,15 +3,17 @@
 //! The questions come from `tester::Survey`; `interpret` reads the answers, `finding` is how they are shown.
 
 mod finding;
+mod inspection;
 mod interpret;
 
 use twotrip_host::{
     bus::{Bus, Name},
     session::Session,
 };
+use twotrip_obd::inspection::Program;
 use twotrip_tester::{Survey, TesterConfig, Topic};
 
-use self::finding::Finding;
+use self::{finding::Finding, inspection::Inspection};
 use crate::{
     args::{self, ScanWhat},
     command::words,
@@ -36,7 +38,12 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         ..TesterConfig::default()
     };
     let mut session = Session::new(bus, tester).map_err(words::system)?;
-    let topics = topics(args.what);
+    let program = program(args)?;
+    let (topics, shown) = match program {
+        // More is asked than is shown.
+        Some(_) => (inspection::TOPICS.to_vec(), vec![Topic::Readiness]),
+        None => (topics(args.what), topics(args.what)),
+    };
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
     while let Some(question) = survey.next_question() {
@@ -60,17 +67,40 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     }
     output::progress("");
     let mut refused = false;
-    for finding in topics
+    for finding in shown
         .iter()
         .flat_map(|&topic| interpret::findings(&survey, topic))
     {
         refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
         show(args.json, &finding)?;
     }
+    if let Some(program) = program {
+        let (inspection, passes) = Inspection::of(&survey, program, &args.inspection)?;
+        if args.json {
+            output::json(&inspection)?;
+        } else {
+            inspection
+                .lines()
+                .iter()
+                .try_for_each(|line| output::line(line))?;
+        }
+        refused |= !passes;
+    }
     if args.times {
         show(args.json, &Finding::times(session.times()))?;
     }
     if refused { Err(Failure::NotMet) } else { Ok(()) }
+}
+
+/// The programme to judge by, which only goes with readiness.
+fn program(args: &args::Scan) -> Result<Option<Program>, Failure> {
+    if args.inspection.profile.is_some() && args.what != ScanWhat::Readiness {
+        return Err(Failure::input(
+            "an inspection is judged by `scan readiness` alone",
+            Some("`twotrip scan readiness --profile EPA --bus ...`".to_owned()),
+        ));
+    }
+    Ok(args.inspection.profile.map(args::Program::rules))
 }
 
 fn topics(what: ScanWhat) -> Vec<Topic> {
