@@ -68,7 +68,7 @@ impl Read {
                     read.permanent.get_or_insert_default().extend(codes.iter());
                 }
                 Ok(Response::Information(Information::Vin(number))) => {
-                    read.model_year = read.model_year.or(vin::model_year(number));
+                    read.model_year = read.model_year.or_else(|| vin::model_year(number));
                 }
                 _ => {}
             }
