@@ -72,3 +72,44 @@ fn the_same_seed_tells_the_same_tale() {
         run(&["walkthrough", "--json"]).stdout
     );
 }
+
+/// Frames take the time of their bits: the first request has 126 with its intermission (ISO 11898-1), so it has passed
+/// 123 bits after it was sent, half a second into the run.
+#[test]
+fn the_bus_has_a_bit_rate_and_a_load() {
+    let first_frame = |arguments: &[&str]| {
+        let ran = run(arguments).expect(0);
+        let lines = ran.json_lines();
+        let frame = lines
+            .iter()
+            .find(|line| line["event"] == "frame")
+            .expect("a frame");
+        assert_eq!(frame["data"], "02 01 00 00 00 00 00 00");
+        let load = lines
+            .iter()
+            .find(|line| line["event"] == "bus-load")
+            .expect("a load");
+        let seconds = |value: &serde_json::Value| value.as_f64().expect("a number");
+        (
+            seconds(&frame["bus_time_s"]),
+            load["bits"].clone(),
+            seconds(&load["wire_time_s"]),
+        )
+    };
+    let (at, bits, wire_time) = first_frame(&["walkthrough", "--json"]);
+    let (slow_at, slow_bits, slow_wire_time) = first_frame(&["walkthrough", "--bit-rate", "250", "--json"]);
+    assert!((at - (0.5 + 123.0 * 2e-6)).abs() < 1e-9, "{at}");
+    assert!((slow_at - (0.5 + 123.0 * 4e-6)).abs() < 1e-9, "{slow_at}");
+    assert_eq!(bits, slow_bits);
+    assert!(
+        (slow_wire_time - 2.0 * wire_time).abs() < 1e-9,
+        "{wire_time}, {slow_wire_time}"
+    );
+    run(&["walkthrough", "healthy"])
+        .expect(0)
+        .says("kbit/s")
+        .says("the busiest 10 ms");
+    run(&["walkthrough", "--bit-rate", "125"])
+        .expect(2)
+        .complains("[possible values: 250, 500]");
+}

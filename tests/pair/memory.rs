@@ -2,11 +2,7 @@
 
 use std::time::Duration;
 
-use twotrip_can::{
-    Frame,
-    memory_bus::Pacing,
-    timing::{self, BitRate},
-};
+use twotrip_can::{Frame, memory_bus::Pacing, timing::BitRate};
 use twotrip_isotp::{Channel, Direction, Event, NResult};
 use twotrip_tests::{
     cases::Setup,
@@ -86,7 +82,7 @@ impl run::Arm for Arm {
     fn next(&mut self, until: BusInstant) -> Option<Passed> {
         self.world.next(until, &mut self.ecu).map(|passed| Passed {
             own: self.world.is_bare(&passed),
-            starts: passed.at - timing::frame_time(&passed.frame, RATE),
+            starts: passed.start,
             at: passed.at,
             frame: passed.frame,
         })

@@ -2,13 +2,15 @@
 
 use twotrip_can::{
     Frame,
-    memory_bus::{MemoryBus, NodeId, Pacing, Passed},
+    memory_bus::{Direction, MemoryBus, NodeConfig, NodeId, Pacing, Passed},
 };
 use twotrip_isotp::{Channel, Event};
 use twotrip_units::BusInstant;
 
 /// Steps without an end mean that something waits for itself.
 const STEPS: usize = 1_000_000;
+/// Frames that a case may send in one go.
+const BARE_QUEUE: usize = 10_000;
 
 /// What sits above the channels.
 pub trait Application {
@@ -33,10 +35,20 @@ pub struct World {
 impl World {
     pub fn new(pacing: Pacing, channels: Vec<Channel>) -> Self {
         let mut bus = MemoryBus::new(pacing);
+        // Channels count from the confirmation of their frames; the bare node only sends.
+        let confirmed = NodeConfig {
+            receives_own: true,
+            ..NodeConfig::default()
+        };
+        let mute = NodeConfig {
+            queue: BARE_QUEUE,
+            inbox: 0,
+            ..NodeConfig::default()
+        };
         Self {
             now: BusInstant::ZERO,
-            nodes: channels.iter().map(|_| bus.attach()).collect(),
-            bare: bus.attach(),
+            nodes: channels.iter().map(|_| bus.attach(confirmed)).collect(),
+            bare: bus.attach(mute),
             refused_until: BusInstant::ZERO,
             held: vec![None; channels.len()],
             is_down: false,
@@ -47,7 +59,9 @@ impl World {
 
     /// The bare node hands a frame to the bus.
     pub fn send_bare(&mut self, frame: Frame) {
-        self.bus.send(self.now, self.bare, frame);
+        self.bus
+            .send(self.now, self.bare, frame)
+            .expect("a burst of a case fits");
     }
 
     /// Until `end` the bus takes no frame of a channel, as a driver whose queue is full.
@@ -87,10 +101,11 @@ impl World {
             self.flush(application);
             if let Some(passed) = self.bus.advance(self.now) {
                 for (channel, &node) in self.channels.iter_mut().zip(&self.nodes) {
-                    if node == passed.from {
-                        channel.handle_transmitted(passed.at);
-                    } else {
-                        channel.handle_frame(passed.at, &passed.frame);
+                    while let Some(received) = self.bus.receive(node) {
+                        match received.direction {
+                            Direction::Own => channel.handle_transmitted(received.at),
+                            Direction::Other => channel.handle_frame(received.at, &received.frame),
+                        }
                     }
                 }
                 self.flush(application);
@@ -113,7 +128,8 @@ impl World {
                         *held = Some(frame);
                         break;
                     } else {
-                        self.bus.send(self.now, self.nodes[node], frame);
+                        let sent = self.bus.send(self.now, self.nodes[node], frame);
+                        sent.expect("a channel has one frame under way");
                     }
                 }
                 let Some(event) = channel.poll_event() else { break };

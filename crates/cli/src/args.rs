@@ -38,9 +38,20 @@ pub(crate) struct Walkthrough {
     /// A shipped scenario's name, or a file
     #[arg(default_value = "loose-fuel-cap")]
     pub(crate) scenario: String,
+    /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits
+    #[arg(long, value_enum, default_value_t = BitRate::Kbit500, value_name = "KBIT")]
+    pub(crate) bit_rate: BitRate,
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum BitRate {
+    #[value(name = "250")]
+    Kbit250,
+    #[value(name = "500")]
+    Kbit500,
 }
 
 #[derive(Debug, ClapArgs)]

@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use twotrip_can::{
     Frame,
-    memory_bus::{MemoryBus, NodeId, Pacing},
-    timing::BitRate,
+    memory_bus::{Direction, Fate, MemoryBus, NodeConfig, NodeId, Pacing},
+    timing::{BitRate, BusLoad},
 };
 use twotrip_scenario::Phrase;
 use twotrip_sim::{Event, Simulator};
@@ -60,14 +60,20 @@ pub struct Rig {
     car_node: NodeId,
     tester_node: NodeId,
     now: BusInstant,
+    /// Time in which an exchange was under way.
+    busy: Duration,
 }
 
 impl Rig {
-    /// Puts a car and a tester on a bus of 500 kbit/s.
+    /// Puts a car and a tester on a bus on which frames take their bit times.
     #[must_use]
-    pub fn new(simulator: Simulator) -> Self {
-        let mut bus = MemoryBus::new(Pacing::Rate(BitRate::Kbit500));
-        let (car_node, tester_node) = (bus.attach(), bus.attach());
+    pub fn new(simulator: Simulator, rate: BitRate) -> Self {
+        let mut bus = MemoryBus::new(Pacing::Rate(rate));
+        let config = NodeConfig {
+            receives_own: true,
+            ..NodeConfig::default()
+        };
+        let (car_node, tester_node) = (bus.attach(config), bus.attach(config));
         let tester = Tester::new(TesterConfig::default());
         Self {
             simulator,
@@ -76,6 +82,7 @@ impl Rig {
             car_node,
             tester_node,
             now: BusInstant::ZERO,
+            busy: Duration::ZERO,
         }
     }
 
@@ -83,6 +90,13 @@ impl Rig {
     #[must_use]
     pub const fn simulator(&self) -> &Simulator {
         &self.simulator
+    }
+
+    /// How busy the bus has been, and the time in which exchanges were under way: from a request until it was known
+    /// that nobody answers any more.
+    #[must_use]
+    pub const fn load(&self) -> (Option<&BusLoad>, Duration) {
+        (self.bus.load(), self.busy)
     }
 
     /// Gives the car a phrase and lets it be carried out; what happened, in order.
@@ -105,6 +119,7 @@ impl Rig {
         self.simulator.stand(PAUSE);
         self.simulator.handle_timeout(self.now);
         self.tester.request(self.now, Target::Functional, request)?;
+        let begun = self.now;
         let mut exchange = Exchange::default();
         while !self.turn(&mut exchange) {
             let deadlines = [
@@ -119,6 +134,7 @@ impl Rig {
             self.simulator.stand(next.saturating_since(self.now));
             self.now = next;
         }
+        self.busy += self.now.saturating_since(begun);
         exchange
             .events
             .extend(std::iter::from_fn(|| self.simulator.poll_event()));
@@ -131,31 +147,54 @@ impl Rig {
         self.simulator.handle_timeout(now);
         self.tester.handle_timeout(now);
         loop {
-            while let Some(frame) = self.simulator.poll_frame(now) {
-                self.bus.send(now, self.car_node, frame);
-            }
-            while let Some(frame) = self.tester.poll_frame(now) {
-                self.bus.send(now, self.tester_node, frame);
-            }
+            self.send();
             let Some(passed) = self.bus.advance(now) else {
                 break;
             };
-            let from_car = passed.from == self.car_node;
-            exchange.frames.push(Seen {
-                at: passed.at,
-                from_car,
-                frame: passed.frame,
-            });
-            if from_car {
-                self.simulator.handle_transmitted(passed.at);
-                self.tester.handle_frame(passed.at, &passed.frame);
-            } else {
-                self.tester.handle_transmitted(passed.at);
-                self.simulator.handle_frame(passed.at, &passed.frame);
+            if passed.fate == Fate::Whole {
+                exchange.frames.push(Seen {
+                    at: passed.at,
+                    from_car: passed.from == self.car_node,
+                    frame: passed.frame,
+                });
             }
+            self.receive();
             self.take_answers(exchange);
         }
+        self.receive();
         self.take_answers(exchange)
+    }
+
+    /// Hands to the bus what car and tester have to send, as far as it takes it.
+    fn send(&mut self) {
+        while self.bus.has_room(self.car_node)
+            && let Some(frame) = self.simulator.poll_frame(self.now)
+        {
+            let sent = self.bus.send(self.now, self.car_node, frame);
+            debug_assert!(sent.is_ok(), "there was room");
+        }
+        while self.bus.has_room(self.tester_node)
+            && let Some(frame) = self.tester.poll_frame(self.now)
+        {
+            let sent = self.bus.send(self.now, self.tester_node, frame);
+            debug_assert!(sent.is_ok(), "there was room");
+        }
+    }
+
+    /// Gives car and tester what has reached them.
+    fn receive(&mut self) {
+        while let Some(received) = self.bus.receive(self.car_node) {
+            match received.direction {
+                Direction::Own => self.simulator.handle_transmitted(received.at),
+                Direction::Other => self.simulator.handle_frame(received.at, &received.frame),
+            }
+        }
+        while let Some(received) = self.bus.receive(self.tester_node) {
+            match received.direction {
+                Direction::Own => self.tester.handle_transmitted(received.at),
+                Direction::Other => self.tester.handle_frame(received.at, &received.frame),
+            }
+        }
     }
 
     /// Collects answers; says whether the exchange is over.

@@ -39,12 +39,6 @@ impl FrameBits {
             Self::NotOnTheWire => 0,
         }
     }
-
-    /// Whether the number is only a bound.
-    #[must_use]
-    pub const fn is_bound(self) -> bool {
-        matches!(self, Self::AtMost(_))
-    }
 }
 
 /// Length of a frame in bits, the intermission included.

@@ -4,8 +4,7 @@ use core::time::Duration;
 
 use twotrip_units::{BusInstant, Ratio};
 
-use super::{BitRate, frame_bits};
-use crate::Frame;
+use super::{BitRate, FrameBits};
 
 /// Counts the frames of a bus, as a whole and by windows of equal length, one after the other.
 ///
@@ -41,10 +40,14 @@ impl BusLoad {
         }
     }
 
-    /// Counts a frame whose first bit was on the wire at `start`; frames come in the order in which they pass.
-    pub fn on_frame(&mut self, start: BusInstant, frame: &Frame) {
-        let bits = frame_bits(frame);
-        self.bounded += u64::from(bits.is_bound());
+    /// Counts a frame of this length whose first bit was on the wire at `start`; frames come in the order in which
+    /// they pass. What was never on the wire is not counted.
+    pub fn on_frame(&mut self, start: BusInstant, bits: FrameBits) {
+        match bits {
+            FrameBits::Exact(_) => {}
+            FrameBits::AtMost(_) => self.bounded += 1,
+            FrameBits::NotOnTheWire => return,
+        }
         self.on_bits(start, bits.at_most());
         self.frames += 1;
     }

@@ -197,11 +197,11 @@ fn assert_percent(found: twotrip_units::Ratio, expected: f64) {
 
 #[test]
 fn load_is_the_share_of_time_with_bits_in_it() {
-    let frame = Frame::new(id(0x7DF), &[2, 1, 0, 0, 0, 0, 0, 0]).expect("fits");
+    let request = FrameBits::Exact(126);
     let mut load = BusLoad::new(BitRate::Kbit500, Duration::from_millis(1));
     assert_percent(load.over(Duration::ZERO), 0.0);
     for start in [0, 252, 504, 5_000] {
-        load.on_frame(at(start), &frame);
+        load.on_frame(at(start), request);
     }
     assert_eq!((load.frames(), load.bits(), load.bounded()), (4, 504, 0));
     assert_eq!(load.wire_time(), Duration::from_micros(1008));
@@ -211,16 +211,16 @@ fn load_is_the_share_of_time_with_bits_in_it() {
 
 #[test]
 fn a_frame_across_a_border_counts_in_both_windows() {
-    let frame = Frame::new(id(0x7DF), &[2, 1, 0, 0, 0, 0, 0, 0]).expect("fits");
+    let request = FrameBits::Exact(126);
     let mut load = BusLoad::new(BitRate::Kbit500, Duration::from_millis(1));
-    load.on_frame(at(900), &frame);
+    load.on_frame(at(900), request);
     assert_percent(load.peak(), 15.2);
-    load.on_frame(at(1_500), &frame);
+    load.on_frame(at(1_500), request);
     assert_percent(load.peak(), 40.4);
     // A full bus is 100 %, never more, and an idle hour costs no time to pass.
     let mut start = 3_600_000_000;
     for _ in 0..100 {
-        load.on_frame(at(start), &frame);
+        load.on_frame(at(start), request);
         start += 252;
     }
     assert_percent(load.peak(), 100.0);
@@ -231,6 +231,7 @@ fn a_frame_across_a_border_counts_in_both_windows() {
 #[test]
 fn frames_of_unknown_length_are_named() {
     let mut load = BusLoad::new(BitRate::Kbit500, Duration::from_millis(1));
-    load.on_frame(at(0), &Frame::fd(id(1), &[0; 8], false, false).expect("fits"));
-    assert_eq!((load.frames(), load.bounded()), (1, 1));
+    load.on_frame(at(0), FrameBits::AtMost(200));
+    load.on_frame(at(0), FrameBits::NotOnTheWire);
+    assert_eq!((load.frames(), load.bounded(), load.bits()), (1, 1, 200));
 }

@@ -6,7 +6,7 @@ use std::{format, string::String, vec};
 
 use twotrip_can::{
     CanId,
-    memory_bus::{MemoryBus, Pacing},
+    memory_bus::{Direction, MemoryBus, NodeConfig, Pacing},
     timing::BitRate,
 };
 
@@ -468,9 +468,13 @@ fn flood_between_exchanges_takes_no_memory() {
 fn eight_ecus_answer_at_once_on_a_paced_bus() {
     let mut bus = MemoryBus::new(Pacing::Rate(BitRate::Kbit500));
     let mut tester = Tester::new(TesterConfig::default());
-    let own = bus.attach();
+    let confirmed = NodeConfig {
+        receives_own: true,
+        ..NodeConfig::default()
+    };
+    let own = bus.attach(confirmed);
     let mut ecus: Vec<_> = EcuNumber::all()
-        .map(|ecu| (bus.attach(), Channel::new(Config::ecu(ecu.address()))))
+        .map(|ecu| (bus.attach(confirmed), Channel::new(Config::ecu(ecu.address()))))
         .collect();
     let mut now = at(0);
     let mut answers = vec![Vec::new(); 8];
@@ -480,7 +484,7 @@ fn eight_ecus_answer_at_once_on_a_paced_bus() {
         .expect("idle");
     while finished.is_none() {
         while let Some(frame) = tester.poll_frame(now) {
-            bus.send(now, own, frame);
+            bus.send(now, own, frame).expect("room");
         }
         while let Some(event) = tester.poll_event() {
             match event {
@@ -498,7 +502,7 @@ fn eight_ecus_answer_at_once_on_a_paced_bus() {
                 }
             }
             while let Some(frame) = channel.poll_frame(now) {
-                bus.send(now, *node, frame);
+                bus.send(now, *node, frame).expect("room");
             }
         }
         let deadlines = ecus.iter().map(|(_, channel)| channel.poll_timeout());
@@ -511,17 +515,18 @@ fn eight_ecus_answer_at_once_on_a_paced_bus() {
         for (_, channel) in &mut ecus {
             channel.handle_timeout(now);
         }
-        if let Some(passed) = bus.advance(now) {
-            if passed.from == own {
-                tester.handle_transmitted(now);
-            } else {
-                tester.handle_frame(now, &passed.frame);
+        bus.advance(now);
+        while let Some(received) = bus.receive(own) {
+            match received.direction {
+                Direction::Own => tester.handle_transmitted(now),
+                Direction::Other => tester.handle_frame(now, &received.frame),
             }
-            for (node, channel) in &mut ecus {
-                if *node == passed.from {
-                    channel.handle_transmitted(now);
-                } else {
-                    channel.handle_frame(now, &passed.frame);
+        }
+        for (node, channel) in &mut ecus {
+            while let Some(received) = bus.receive(*node) {
+                match received.direction {
+                    Direction::Own => channel.handle_transmitted(now),
+                    Direction::Other => channel.handle_frame(now, &received.frame),
                 }
             }
         }

@@ -4,6 +4,7 @@ mod tale;
 
 use std::collections::BTreeSet;
 
+use twotrip_can::timing::BitRate;
 use twotrip_ecu::{EcuConfig, memory::Effect};
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
@@ -27,8 +28,13 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
         ecu: EcuConfig::under(scenario.regulation()),
         ..Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS)
     });
+    let rate = match args.bit_rate {
+        args::BitRate::Kbit250 => BitRate::Kbit250,
+        args::BitRate::Kbit500 => BitRate::Kbit500,
+    };
     let mut loop_ = Loop {
-        rig: Rig::new(simulator),
+        rig: Rig::new(simulator, rate),
+        rate,
         teller: Teller { json: args.json },
         step: 0,
         trip: 0,
@@ -52,6 +58,7 @@ struct Reading {
 
 struct Loop {
     rig: Rig,
+    rate: BitRate,
     teller: Teller,
     step: u32,
     trip: u32,
@@ -348,10 +355,26 @@ impl Loop {
                 text: text.to_owned(),
             })?;
         }
+        self.say_load()?;
         self.teller.tell(&Told::Remark {
             text: CAUTION.to_owned(),
         })?;
         Ok(closed)
+    }
+
+    /// How much of the bus all that took.
+    fn say_load(&self) -> Result<(), Failure> {
+        let (Some(load), busy) = self.rig.load() else {
+            return Ok(());
+        };
+        self.teller.tell(&Told::BusLoad {
+            kbit_per_s: self.rate.kbit_per_second(),
+            frames: load.frames(),
+            bits: load.bits(),
+            wire_time_s: load.wire_time().as_secs_f64(),
+            load_percent: load.over(busy).percent(),
+            peak_percent: load.peak().percent(),
+        })
     }
 }
 

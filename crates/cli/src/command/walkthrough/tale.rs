@@ -82,6 +82,21 @@ pub(super) enum Told {
         /// Whether it is.
         met: bool,
     },
+    /// What the bus had to carry.
+    BusLoad {
+        /// Its bit rate.
+        kbit_per_s: u32,
+        /// Frames, those of the tester included.
+        frames: u64,
+        /// Their bits, with stuff bits, CRC and intermissions.
+        bits: u64,
+        /// The time of these bits, seconds.
+        wire_time_s: f64,
+        /// Share of the time in which questions were under way, percent.
+        load_percent: f64,
+        /// The same of the busiest 10 ms.
+        peak_percent: f64,
+    },
     /// The end.
     Verdict {
         /// Whether the loop closed.
@@ -194,6 +209,22 @@ fn render(told: &Told) -> Vec<String> {
         Told::Proof { text, met } => {
             let (mark, colour) = if *met { ("yes", GOOD) } else { ("NO ", BAD) };
             vec![format!("   {colour}{mark}{PLAIN}  {text}")]
+        }
+        Told::BusLoad {
+            kbit_per_s,
+            frames,
+            bits,
+            wire_time_s,
+            load_percent,
+            peak_percent,
+        } => {
+            let text = format!(
+                "On the bus: {frames} frames, {bits} bits with stuffing, CRC and gaps, {:.1} ms at {kbit_per_s} kbit/s. \
+                 While questions were under way it was taken {load_percent:.1} % of the time, {peak_percent:.1} % in \
+                 the busiest 10 ms.",
+                wire_time_s * 1e3
+            );
+            output::wrap(&text, 3, WIDTH)
         }
         Told::Verdict { closed, text } => {
             let colour = if *closed { GOOD } else { BAD };
