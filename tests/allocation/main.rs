@@ -2,7 +2,11 @@
 
 use std::time::Duration;
 
-use twotrip_can::{CanId, Frame};
+use twotrip_can::{
+    CanId, Frame,
+    memory_bus::{MemoryBus, NodeConfig, Pacing},
+    timing::BitRate,
+};
 use twotrip_scenario::{Scenario, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
@@ -86,6 +90,38 @@ fn no_heap_allocation_while_requests_are_answered() {
             "{counted} allocations for {answers} frames with {timing:?}"
         );
     }
+}
+
+/// Eight nodes, each with a full queue and its own frames confirmed; the load is measured too.
+#[test]
+fn no_heap_allocation_while_frames_pass_on_the_bus_in_memory() {
+    let mut bus = MemoryBus::new(Pacing::Rate(BitRate::Kbit500));
+    let config = NodeConfig {
+        receives_own: true,
+        queue: 32,
+        inbox: 32,
+    };
+    let nodes: [_; 8] = std::array::from_fn(|_| bus.attach(config));
+    let mut now = BusInstant::ZERO;
+    let mut received = 0;
+    let counted = allocation_counter::measure(|| {
+        while received < 100_000 {
+            for (&node, id) in nodes.iter().zip(0x7E8..) {
+                while bus.has_room(node) {
+                    let frame = Frame::padded(CanId::Standard(id), &[0x21], 0x55);
+                    bus.send(now, node, frame).expect("there is room");
+                }
+            }
+            now = bus.poll_timeout().expect("frames wait");
+            bus.advance(now);
+            for &node in &nodes {
+                while bus.receive(node).is_some() {
+                    received += 1;
+                }
+            }
+        }
+    });
+    assert_eq!(counted.count_total, 0);
 }
 
 #[test]
