@@ -1,7 +1,7 @@
 //! Length of a frame in bits.
 //!
-//! A classic frame from its start to the last bit of its CRC has at most 118 bits, so it is built as one number;
-//! its CRC goes by bytes, its stuff bits by finding runs of five. CAN FD is not counted bit by bit, only bounded: no
+//! A classic frame is taken byte by byte from its start to the end of its CRC; two tables say what each byte does to
+//! the CRC and to the run of equal bits that decides on stuffing. CAN FD is not counted bit by bit, only bounded: no
 //! part of this program speaks it, and a second bit rate would have to be known.
 
 use crate::{CanId, Frame, FrameKind};
@@ -11,11 +11,7 @@ pub const INTERMISSION: u32 = 3;
 
 /// Bits after the CRC that are never stuffed: CRC delimiter, acknowledge slot and delimiter, end of frame.
 const TAIL: u32 = 1 + 1 + 1 + 7;
-/// Start of frame, identifier, remote request, identifier extension, reserved bit, length.
-const STANDARD_HEADER: u32 = 1 + 11 + 1 + 1 + 1 + 4;
-/// Start of frame, base identifier, substitute remote request, identifier extension, rest of the identifier, remote
-/// request, two reserved bits, length.
-const EXTENDED_HEADER: u32 = 1 + 11 + 1 + 1 + 18 + 1 + 2 + 4;
+/// Bits of the CRC.
 const CRC: u32 = 15;
 const CRC_POLYNOMIAL: u16 = 0x4599;
 
@@ -53,39 +49,135 @@ pub fn frame_bits(frame: &Frame) -> FrameBits {
 }
 
 fn classic(frame: &Frame, remote: bool) -> u32 {
-    let (bits, width) = stuffable(frame, remote);
-    width + stuff_bits(bits, width) + TAIL + INTERMISSION
+    let wire = stuffable(frame, remote);
+    wire.bits + wire.stuff_bits + TAIL + INTERMISSION
 }
 
-/// Everything that is subject to stuffing, from start of frame to the end of the CRC: the bits, and how many.
-fn stuffable(frame: &Frame, remote: bool) -> (u128, u32) {
-    let remote = u128::from(remote);
-    let (mut bits, mut width) = match frame.id() {
-        CanId::Standard(id) => (u128::from(id) << 7 | remote << 6, STANDARD_HEADER),
-        CanId::Extended(id) => {
-            let (base, rest) = (u128::from(id >> 18), u128::from(id & 0x3_FFFF));
-            let substitute_and_extension = 0b11;
-            let bits = base << 27 | substitute_and_extension << 25 | rest << 7 | remote << 6;
-            (bits, EXTENDED_HEADER)
+/// Sends everything that is subject to stuffing, from start of frame to the end of the CRC.
+fn stuffable(frame: &Frame, remote: bool) -> Wire {
+    let mut wire = Wire::new();
+    // Start of frame, identifier, substitute remote request and identifier extension where they are, remote request,
+    // reserved bits, length code (4 bits, at most 8 by construction).
+    let len = frame.len().to_le_bytes()[0] & 0xF;
+    match frame.id() {
+        CanId::Standard(id) => {
+            let [_, first, second, third] = (u32::from(id) << 7).to_be_bytes();
+            wire.push_first(first, 3, 0b1010_1000);
+            wire.push(second);
+            wire.push(third | u8::from(remote) << 6 | len);
         }
-    };
-    // The length code of a classic frame: 4 bits, at most 8 by construction.
-    bits |= u128::from(frame.len().to_le_bytes()[0] & 0xF);
-    for &byte in frame.data() {
-        bits = bits << 8 | u128::from(byte);
-        width += 8;
+        CanId::Extended(id) => {
+            let (base, rest) = (u64::from(id >> 18), u64::from(id & 0x3_FFFF));
+            let bits = base << 27 | 0b11 << 25 | rest << 7;
+            let [_, _, _, first, second, third, fourth, fifth] = bits.to_be_bytes();
+            wire.push_first(first, 7, 0b1000_0000);
+            wire.push(second);
+            wire.push(third);
+            wire.push(fourth);
+            wire.push(fifth | u8::from(remote) << 6 | len);
+        }
     }
-    let crc = crc15(bits, width);
-    (bits << CRC | u128::from(crc), width + CRC)
+    for &byte in frame.data() {
+        wire.push(byte);
+    }
+    wire.finish();
+    wire
 }
 
-/// The remainders of all bytes.
+/// What has been sent so far: bits without stuffing, stuff bits, the CRC, and the state of the run of equal bits.
+struct Wire {
+    bits: u32,
+    stuff_bits: u32,
+    crc: u16,
+    run: u8,
+}
+
+impl Wire {
+    const fn new() -> Self {
+        Self {
+            bits: 0,
+            stuff_bits: 0,
+            crc: 0,
+            run: run(true, 1),
+        }
+    }
+
+    /// The first bits, `width` of them (below 8). What stands before them in the byte is no part of the frame: for the CRC
+    /// zeros, which change nothing at its start; for the run what is set in `idle`, a change at each bit and the last
+    /// recessive, as the idle bus is.
+    fn push_first(&mut self, byte: u8, width: u32, idle: u8) {
+        self.stuff(byte | idle);
+        self.crc(byte);
+        self.bits += width;
+    }
+
+    fn push(&mut self, byte: u8) {
+        self.stuff(byte);
+        self.crc(byte);
+        self.bits += 8;
+    }
+
+    /// The CRC, and a last bit that is no part of the frame: the other level than the bit before, so that it cannot
+    /// complete a run.
+    fn finish(&mut self) {
+        let [first, rest] = (self.crc << 1 | !self.crc & 1).to_be_bytes();
+        self.stuff(first);
+        self.stuff(rest);
+        self.bits += CRC;
+    }
+
+    fn stuff(&mut self, byte: u8) {
+        let entry = STUFF_TABLE[usize::from(self.run)][usize::from(byte)];
+        self.run = entry & 7;
+        self.stuff_bits += u32::from(entry >> 3);
+    }
+
+    fn crc(&mut self, byte: u8) {
+        let index = (self.crc >> 7) & 0xFF ^ u16::from(byte);
+        self.crc = (self.crc << 8) & 0x7FFF ^ CRC_TABLE[usize::from(index)];
+    }
+}
+
+/// A run of `length` (1 to 4) equal bits as a number below 8.
+const fn run(level: bool, length: u8) -> u8 {
+    (level as u8) << 2 | (length - 1)
+}
+
+/// What a byte does to each run: the run after it, and, from bit 3 on, how many stuff bits it was given: one of the other
+/// level after five equal bits, itself the first of the next five.
+const STUFF_TABLE: [[u8; 256]; 8] = {
+    let mut table = [[0; 256]; 8];
+    let mut state = 0_usize;
+    while state < 8 {
+        let mut byte = 0;
+        while byte < 256 {
+            let (mut level, mut length) = (state & 4 != 0, state.to_le_bytes()[0] % 4 + 1);
+            let (mut count, mut bit) = (0, 8);
+            while bit > 0 {
+                bit -= 1;
+                let next = byte >> bit & 1 == 1;
+                length = if next == level { length + 1 } else { 1 };
+                level = next;
+                if length == 5 {
+                    count += 1;
+                    level = !level;
+                    length = 1;
+                }
+            }
+            table[state][byte] = count << 3 | run(level, length);
+            byte += 1;
+        }
+        state += 1;
+    }
+    table
+};
+
+/// What a byte does to the CRC: the remainders of all bytes.
 const CRC_TABLE: [u16; 256] = {
     let mut table = [0; 256];
-    let mut byte = 0;
+    let mut byte = 0_usize;
     while byte < 256 {
-        #[expect(clippy::cast_possible_truncation, reason = "below 256")]
-        let mut crc = (byte as u16) << 7;
+        let mut crc = u16::from_le_bytes([byte.to_le_bytes()[0], 0]) << 7;
         let mut bit = 0;
         while bit < 8 {
             let feedback = crc & 0x4000 != 0;
@@ -100,50 +192,6 @@ const CRC_TABLE: [u16; 256] = {
     }
     table
 };
-
-/// CRC of the lowest `width` bits. It begins at zero, so zeros in front, up to whole bytes, change nothing.
-fn crc15(bits: u128, width: u32) -> u16 {
-    let whole = (width.div_ceil(8) as usize).min(16);
-    bits.to_be_bytes()[16 - whole..].iter().fold(0, |crc: u16, byte| {
-        let index = (crc >> 7) & 0xFF ^ u16::from(*byte);
-        (crc << 8) & 0x7FFF ^ CRC_TABLE[usize::from(index)]
-    })
-}
-
-/// How many stuff bits the lowest `width` bits get: one of the other level after five equal ones, itself counted as the
-/// first of the next five; also after the very last bit.
-fn stuff_bits(bits: u128, width: u32) -> u32 {
-    let bits = bits << (128 - width);
-    // A bit of `five` is set where this bit and the next four are equal.
-    let like_next = !(bits ^ bits << 1);
-    let two = like_next & like_next << 1;
-    let five = two & two << 2 & !(u128::MAX >> (width - 4));
-    let mut count = 0;
-    // What is left begins here, and there was a stuff bit of this level before it.
-    let (mut start, mut stuffed) = (0, None);
-    while start < width {
-        let next_four = bits << start >> 124;
-        let goes_on = match stuffed {
-            Some(true) => next_four == 0xF,
-            Some(false) => next_four == 0 && start + 4 <= width,
-            None => false,
-        };
-        let ahead = if goes_on {
-            3
-        } else {
-            let ahead = (five << start).leading_zeros();
-            if ahead == 128 {
-                break;
-            }
-            ahead + 4
-        };
-        let last = start + ahead;
-        stuffed = Some(bits << last >> 127 == 0);
-        count += 1;
-        start = last + 1;
-    }
-    count
-}
 
 /// Most stuff bits that `stuffable` bits can get: after the first five one, then one after every four (Linux
 /// include/linux/can/length.h `can_bitstuffing_len`; Davis, Burns, Bril, Lukkien, "Controller Area Network
@@ -186,8 +234,7 @@ const fn fd_data_bytes(len: usize) -> u32 {
 
 #[cfg(test)]
 pub(super) fn crc_of(frame: &Frame) -> u16 {
-    let (bits, _) = stuffable(frame, matches!(frame.kind(), FrameKind::Remote));
-    u16::try_from(bits & 0x7FFF).unwrap_or(0)
+    stuffable(frame, matches!(frame.kind(), FrameKind::Remote)).crc
 }
 
 #[cfg(test)]
@@ -197,29 +244,33 @@ mod tests {
     /// Check value of CRC-15/CAN over the ASCII digits (catalogue of parametrised CRC algorithms, CRC-15/CAN).
     #[test]
     fn crc_has_its_check_value() {
-        let digits = b"123456789";
-        let bits = digits
-            .iter()
-            .fold(0, |bits: u128, byte| bits << 8 | u128::from(*byte));
-        assert_eq!(crc15(bits, 72), 0x059E);
+        let mut wire = Wire::new();
+        for &byte in b"123456789" {
+            wire.push(byte);
+        }
+        assert_eq!(wire.crc, 0x059E);
     }
 
-    /// ISO 11898-1, bit stuffing: runs that begin with a stuff bit, and a run that ends with the last bit.
+    /// ISO 11898-1, bit stuffing: runs that go on from a stuff bit, over the border of bytes, and end with the last bit.
     #[test]
     fn stuff_bits_count_for_the_next_run() {
-        let rows: [(u128, u32, u32); 9] = [
-            (0b0000, 4, 0),
-            (0b00000, 5, 1),
-            (0b11111, 5, 1),
-            (0b0_0000_1111, 9, 2),
-            (0b0_0000_0111, 9, 1),
-            (0b0_0000_0000, 9, 1),
-            (0b00_0000_0000, 10, 2),
-            (0b1_1111_0000_1111, 13, 3),
-            (0b01_0101_0101, 10, 0),
+        let rows: [(&[u8], u32); 9] = [
+            (&[0b0000_1010], 0),
+            (&[0b0000_0101], 1),
+            (&[0b1010_0000], 1),
+            (&[0b0000_0111], 1),
+            (&[0b0000_0111, 0b1010_1010], 2),
+            (&[0b0000_0000, 0b0111_0101], 1),
+            (&[0b0000_0000, 0b0011_0101], 2),
+            (&[0b0111_1100, 0b0011_1101], 3),
+            (&[0b0101_0101, 0b0101_0101], 0),
         ];
-        for (bits, width, expected) in rows {
-            assert_eq!(stuff_bits(bits, width), expected, "{bits:b}");
+        for (bytes, expected) in rows {
+            let mut wire = Wire::new();
+            for &byte in bytes {
+                wire.push(byte);
+            }
+            assert_eq!(wire.stuff_bits, expected, "{bytes:02X?}");
         }
     }
 }
