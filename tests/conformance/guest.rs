@@ -61,14 +61,13 @@ impl Guest {
 
     /// Runs the checks named, or all if none is named or the analysers are to read the recordings of all, and gathers
     /// what they reported. What goes wrong from here on is a failure, and stands in the report.
-    pub(crate) fn run(&self, names: &[String], with_analysers: bool) -> Report {
-        let mut report = Report::default();
+    pub(crate) fn run(&self, names: &[String], with_analysers: bool, report: &mut Report) {
         if let Err(problem) = self.build() {
             report.trouble(problem);
-            return report;
+            return;
         }
         let names = if with_analysers { &[] } else { names };
-        if let Err(problem) = self.boot(names, &mut report) {
+        if let Err(problem) = self.boot(names, report) {
             report.trouble(problem);
         }
         if with_analysers {
@@ -89,7 +88,6 @@ impl Guest {
             );
         }
         report.read(&self.results);
-        report
     }
 
     /// The release build of the program and of the two processes it is measured with.
@@ -181,7 +179,7 @@ impl Guest {
 }
 
 /// `target` or what stands for it: this binary is `target/PROFILE/deps/conformance-HASH`.
-fn target_folder() -> Option<PathBuf> {
+pub(crate) fn target_folder() -> Option<PathBuf> {
     let binary = std::env::current_exe().ok()?;
     binary.ancestors().nth(3).map(Path::to_path_buf)
 }

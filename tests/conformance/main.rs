@@ -3,7 +3,7 @@
 //! Boots a Linux guest (`tests/guest`) that runs the release build against the kernel's ISO-TP socket, a Python client and
 //! raw traffic, then reads what it recorded with packet analysers (`tests/peers`). The Python files there hold the
 //! checks; this binary builds, boots, and holds the list of what must have been reported: a check that is missing has
-//! failed, so a guest that dies early cannot pass.
+//! failed, so a guest that dies early cannot pass. One group reads messages made here (`vectors.rs`) and needs no guest.
 //!
 //! `cargo conformance [NAME ...]` runs those whose name holds a NAME; `--list` lists them. Where no guest can be had
 //! every check is skipped, with the reason; with `CI` set a skip is a failure. `sh tests/run` installs what is missing.
@@ -12,6 +12,7 @@
 
 mod guest;
 mod report;
+mod vectors;
 
 use std::process::ExitCode;
 use std::time::Instant;
@@ -135,7 +136,29 @@ const CHECKS: &[(&str, &[&str])] = &[
             "flood_answers_begin_within_p2",
         ],
     ),
+    // The same two on messages made from the program's tables, without a guest: `vectors.rs`.
+    (
+        VECTORS,
+        &[
+            "tshark_reads_every_parameter",
+            "tshark_reads_masks",
+            "tshark_reads_vin_and_name",
+            "tshark_finds_nothing_malformed",
+            "scapy_reads_every_parameter",
+            "scapy_reads_every_frozen_parameter",
+            "scapy_reads_masks",
+            "scapy_reads_every_unit_of_test_results",
+            "scapy_knows_every_monitor",
+            "scapy_reads_codes",
+            "scapy_reads_information",
+            "scapy_reads_other_answers",
+            "scapy_reads_requests",
+        ],
+    ),
 ];
+
+/// The group that needs no guest.
+const VECTORS: &str = "vectors";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -158,10 +181,20 @@ fn main() -> ExitCode {
 
     let started = Instant::now();
     let with_analysers = wanted.iter().any(|check| check.starts_with("analysers::"));
-    let mut report = match Guest::prepare() {
-        Ok(guest) => guest.run(&names, with_analysers),
-        Err(Unavailable(reason)) => Report::skipped(&wanted, &reason),
-    };
+    let (outside, inside): (Vec<String>, Vec<String>) = wanted
+        .iter()
+        .cloned()
+        .partition(|check| check.starts_with(VECTORS));
+    let mut report = Report::default();
+    if !inside.is_empty() {
+        match Guest::prepare() {
+            Ok(guest) => guest.run(&names, with_analysers, &mut report),
+            Err(Unavailable(reason)) => report.skip(&inside, &reason),
+        }
+    }
+    if !outside.is_empty() {
+        vectors::run(&mut report, &outside);
+    }
     report.hold_against(&wanted);
     if std::env::var_os("CI").is_some() {
         report.fail_what_was_skipped();
@@ -175,7 +208,7 @@ fn main() -> ExitCode {
 }
 
 /// The checks to run. Within a group a step builds on those before it, and the analysers read what other groups
-/// recorded, so naming one check runs all of its group, and naming an analyser's runs all.
+/// recorded, so naming one check runs all of its group, and naming an analyser's runs all that need the guest.
 fn wanted_groups(names: &[String]) -> Vec<String> {
     let full = |group: &str, check: &str| format!("{group}::{check}");
     let is_named = |group: &str, checks: &[&str]| {
@@ -191,7 +224,7 @@ fn wanted_groups(names: &[String]) -> Vec<String> {
         .any(|(group, checks)| *group == "analysers" && is_named(group, checks));
     CHECKS
         .iter()
-        .filter(|(group, checks)| all || is_named(group, checks))
+        .filter(|(group, checks)| (all && *group != VECTORS) || is_named(group, checks))
         .flat_map(|(group, checks)| checks.iter().map(|check| full(group, check)))
         .collect()
 }

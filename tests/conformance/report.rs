@@ -25,13 +25,11 @@ pub(crate) struct Report {
 }
 
 impl Report {
-    /// All checks skipped for one reason.
-    pub(crate) fn skipped(checks: &[String], reason: &str) -> Self {
-        let mut report = Self::default();
+    /// These checks skipped for one reason.
+    pub(crate) fn skip(&mut self, checks: &[String], reason: &str) {
         for check in checks {
-            report.set(check, Outcome::Skipped(reason.to_owned()), String::new());
+            self.set(check, Outcome::Skipped(reason.to_owned()), String::new());
         }
-        report
     }
 
     /// Adds what the files `outcomes` and `figures` of a results folder say, tab-separated (`tests/guest/checks/outcome.py`).
@@ -89,7 +87,7 @@ impl Report {
         for name in missing {
             self.set(
                 &name,
-                Outcome::Failed("not reported: the guest ended before".into()),
+                Outcome::Failed("not reported: what makes it ended before".into()),
                 String::new(),
             );
         }
@@ -132,7 +130,10 @@ impl Report {
 
     /// One line a check, then the failures in full, the figures, and one closing line.
     pub(crate) fn print(&self, took: Duration) {
-        println!("\nrunning {} checks on a real vcan", self.order.len());
+        println!(
+            "\nrunning {} checks of programs that are not ours",
+            self.order.len()
+        );
         for name in &self.order {
             let (outcome, seconds) = &self.checks[name];
             match outcome {

@@ -1,4 +1,4 @@
-"""Reads the captures the guest wrote, without any of the tools under comparison."""
+"""Reads and writes captures, without any of the tools under comparison."""
 
 import dataclasses
 import struct
@@ -40,3 +40,25 @@ def single_values(frames, lengths):
         message = single_frame_payload(frame) if frame.identifier == 0x7E8 else None
         if message and message[0] == 0x41 and message[1] % 0x20 and len(message) == 2 + lengths.get(message[1], -9):
             yield frame, message[1], message[2:]
+
+
+def write_messages(path, messages):
+    """Writes answers of 7E8 as ISO 15765-2 frames, with the tester's flow control where they need it. Returns the number
+    of the frame that ends each message, as tshark counts."""
+    ends = []
+    frames = []
+    for message in messages:
+        if len(message) <= 7:
+            frames.append((0x7E8, bytes([len(message)]) + message))
+        else:
+            frames.append((0x7E8, bytes([0x10 | len(message) >> 8, len(message) & 0xFF]) + message[:6]))
+            frames.append((0x7E0, bytes([0x30, 0, 0])))
+            for turn, place in enumerate(range(6, len(message), 7)):
+                frames.append((0x7E8, bytes([0x20 | (turn + 1) % 16]) + message[place : place + 7]))
+        ends.append(len(frames))
+    with open(path, "wb") as file:
+        file.write(struct.pack("<IHHiIII", 0xA1B23C4D, 2, 4, 0, 0, 72, 227))
+        for number, (identifier, data) in enumerate(frames):
+            record = struct.pack(">IBBBB", identifier, 8, 0, 0, 0) + data.ljust(8, b"\x00")
+            file.write(struct.pack("<IIII", number // 1000, number % 1000 * 1_000_000, len(record), len(record)) + record)
+    return ends

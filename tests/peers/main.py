@@ -1,7 +1,7 @@
 """Reads what the guest recorded with tools that know nothing of the program: `main.py RESULTS [NAME ...]`.
 
 Outside sources: tshark (Debian; its `iso15765` and `obd-ii` dissectors), scapy (PyPI; its `isotp` and `obd` layers).
-Their known errors stand in `scalings.py`, each with its reason.
+Their known errors stand in `known_errors.py`, each with its reason.
 """
 
 import pathlib
@@ -15,34 +15,11 @@ sys.path.insert(0, str(HERE.parent / "guest" / "checks"))
 import capture  # noqa: E402
 import messages  # noqa: E402
 import outcome  # noqa: E402
-from scalings import ENCODED, KNOWN_ERRORS, SCALINGS, scaling_of  # noqa: E402
+from comparison import Comparison  # noqa: E402
+from scalings import ENCODED, SCALINGS, scaling_of  # noqa: E402
 
 CAPTURES = ("kernel_tester.pcap", "python_client.pcap")
 P2_SECONDS = 0.050  # ISO 15765-4: the answer begins within 50 ms of the request's end
-
-
-class Comparison:
-    """Compares what a tool read, allowing for its known errors, and finds entries that no longer hold."""
-
-    def __init__(self, tool, kind):
-        self.reasons = KNOWN_ERRORS.get((tool, kind), {})
-        self.problems, self.compared, self.read_right, self.read_wrong = [], 0, set(), set()
-
-    def compare(self, subject, wanted, got, where):
-        self.compared += 1
-        # Tools round to three decimals.
-        right = len(got) == len(wanted) and all(abs(a - b) <= 0.001 + abs(a) * 1e-3 for a, b in zip(wanted, got))
-        (self.read_right if right else self.read_wrong).add(subject)
-        if not right and subject not in self.reasons:
-            self.problems.append(f"{where}: {subject} is {wanted}, the tool reads {got}")
-
-    def conclude(self):
-        assert self.compared, "nothing was compared"
-        for subject in self.reasons.keys() - self.read_wrong:
-            # A tool that is wrong may read a zero right: only an entry never read wrong is out of date.
-            found = "read right now" if subject in self.read_right else "not in the recordings any more"
-            self.problems.append(f"{subject} is listed as a known error, but is {found}")
-        assert not self.problems, "\n".join(self.problems[:20])
 
 
 def tshark(path, subdissector, display, fields):

@@ -114,20 +114,3 @@ def scaling_of(pid):
 
 # Bits, not numbers: compared where they are read (`readiness`), or as raw bytes. The last four both tools leave raw.
 ENCODED = {0x01, 0x13, 0x1D, 0x1E, 0x41, 0x65, 0x8E, 0x9D, 0x9E, 0xA2}
-
-# What the readers are known to read wrong, by tool and kind of check, each with the reason. An entry whose subject is
-# now read right, or does not occur any more, fails, so that it goes.
-KNOWN_ERRORS = {
-    ("tshark 4.0", "values"): {
-        "PID 54": "shows the bytes without a value",
-    },
-    ("tshark 4.0", "shape"): {
-        "ECU name": "ends the text at the first zero byte and calls the rest stray; the name is `ECM`, zero, ...",
-    },
-    ("scapy 2.8", "values"): {
-        "PID 10": "takes one of the two bytes of the air flow; J1979, tshark and public lists have two",
-    },
-    ("scapy 2.8", "readiness"): {
-        "evap bits of PID 01": "mirrors the bits of bytes C and D; J1979 and public lists have catalyst in bit 0",
-    },
-}
