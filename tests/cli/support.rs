@@ -140,6 +140,12 @@ impl Car {
         Self { child, ready, stdout }
     }
 
+    /// Ends it as `kill -9` does, and waits until it is gone.
+    pub(crate) fn kill(&mut self) {
+        self.child.kill().expect("it is our child");
+        self.child.wait().expect("it is our child");
+    }
+
     /// Sends a signal and waits for the end: exit code, the rest of both outputs.
     pub(crate) fn stop(mut self, signal: &str) -> (Option<i32>, String, String) {
         let id = self.child.id().to_string();

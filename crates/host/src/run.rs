@@ -292,6 +292,10 @@ impl Run {
                 // What the computer cannot keep up with is given up, so that the bus is served at any pace.
                 let most = MOST_BEHIND.mul_f64(times);
                 self.behind = (self.behind + elapsed.min(MOST_BEHIND).mul_f64(times)).min(most);
+                if self.simulator.is_busy() {
+                    // What takes no time is done though time may stand.
+                    self.simulator.work(Duration::ZERO);
+                }
                 let begun = Instant::now();
                 while !self.behind.is_zero() && begun.elapsed() < SLICE_WALL {
                     let piece = self.behind.min(SLICE);
