@@ -496,4 +496,6 @@ fn help(problem: &Problem) -> Vec<String> {
 }
 
 #[cfg(test)]
+mod memory_tests;
+#[cfg(test)]
 mod tests;

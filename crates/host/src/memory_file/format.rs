@@ -211,7 +211,7 @@ impl Reader<'_> {
         let rest = &self.bytes[self.at..];
         let digits = rest
             .iter()
-            .take_while(|&&byte| char::from(byte).is_digit(radix))
+            .take_while(|&&byte| char::from(byte).is_digit(radix) && !byte.is_ascii_uppercase())
             .count();
         let text = core::str::from_utf8(&rest[..digits]).unwrap_or_default();
         let number =
@@ -286,3 +286,6 @@ fn crc32(bytes: &[u8]) -> u32 {
         sum >> 8 ^ TABLE[usize::from(sum.to_le_bytes()[0] ^ byte)]
     })
 }
+
+#[cfg(test)]
+mod tests;

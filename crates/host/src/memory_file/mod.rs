@@ -307,3 +307,6 @@ impl Drop for Lock {
         let _ = fs::remove_file(&self.path);
     }
 }
+
+#[cfg(test)]
+pub(crate) mod tests;
