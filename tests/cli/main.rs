@@ -2,6 +2,7 @@
 
 mod errors;
 mod live_car;
+mod memory;
 mod memory_kill;
 mod readme;
 mod support;

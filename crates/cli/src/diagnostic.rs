@@ -10,6 +10,8 @@ use annotate_snippets::{
 use twotrip_scenario::{Problem, ProblemKind};
 
 #[cfg(test)]
+mod memory_tests;
+#[cfg(test)]
 mod tests;
 
 /// Most expected things that are named beside the caret; more go into a note of their own.

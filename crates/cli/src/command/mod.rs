@@ -8,6 +8,9 @@ mod tell;
 mod walkthrough;
 mod words;
 
+#[cfg(test)]
+pub(crate) use run::memory_failure;
+
 use std::future::Future;
 
 use crate::{

@@ -201,7 +201,7 @@ fn put_back(
 }
 
 /// A failure of the memory file: what it is, then, a line each, what to try.
-fn memory_failure(error: &MemoryFileError) -> Failure {
+pub(crate) fn memory_failure(error: &MemoryFileError) -> Failure {
     match words::system(error) {
         Failure::System { what, hint } if error.is_bad_input() => Failure::Input { what, hint },
         other => other,

@@ -56,7 +56,7 @@ pub enum MemoryFileError {
         path: PathBuf,
     },
     /// The system refused to read.
-    #[error("cannot read the memory file {path}: {source}", path = shown(path))]
+    #[error("cannot read the memory file {path}: {source}; its folder must be there, and the file must be yours to read", path = shown(path))]
     Read {
         /// The file.
         path: PathBuf,

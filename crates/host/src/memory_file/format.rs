@@ -32,7 +32,7 @@ pub enum FormatError {
     #[error("it is empty: byte 0 should be the first of `twotrip ecu memory`")]
     Empty,
     /// It begins like something else.
-    #[error("it is no memory file of this program: byte {at} is another than in `twotrip ecu memory`")]
+    #[error("it is no memory file of this program: byte {at} is not that of `twotrip ecu memory`")]
     NotOurs {
         /// First byte that differs.
         at: usize,

@@ -349,3 +349,48 @@ fn another_cars_memory_is_foreign() {
         "nothing was taken over"
     );
 }
+
+/// Files that earlier programs wrote are read for ever: one of each format, as the car of `loose-fuel-cap` left it.
+#[test]
+fn files_of_earlier_programs_are_read() {
+    let formats: [&[u8]; 1] = [include_bytes!("fixtures/format-1.memory")];
+    assert_eq!(
+        u32::try_from(formats.len()),
+        Ok(format::newest(format::STEPS)),
+        "a new format brings its file along"
+    );
+    for (i, bytes) in formats.into_iter().enumerate() {
+        let (_folder, path) = folder();
+        fs::write(&path, bytes).expect("written");
+        let (mut file, content) = open(&path).expect("readable");
+        let mut car = car(&["key on"]);
+        file.fit(&content.expect("a content"), &mut car).expect("it fits");
+        let memory = car.car().ecu().memory();
+        let gross_leak = || std::iter::once("P0455".parse().expect("a code"));
+        assert!(memory.confirmed().eq(gross_leak()), "format {}", i + 1);
+        assert!(memory.pending().eq(gross_leak()) && memory.permanent().eq(gross_leak()));
+        assert!(memory.mil_commanded());
+        let frame = memory.freeze_frame().expect("a freeze frame");
+        assert_eq!(frame.data.coolant_temperature.celsius().round().to_string(), "48");
+        let counters = memory.counters();
+        assert_eq!(
+            (counters.distance_with_mil, counters.distance_since_clear),
+            (27, 56)
+        );
+        assert_eq!((counters.time_with_mil, counters.warm_ups_since_clear), (32, 2));
+        assert_eq!(
+            memory.in_use().counters()[..2],
+            [2, 2],
+            "general denominator and ignition cycles"
+        );
+        assert!(
+            memory
+                .readiness_since_clear()
+                .is_complete(twotrip_obd::Group::Evap)
+        );
+        file.write(&car).expect("written in the newest format");
+        drop(file);
+        let (_, content) = open(&path).expect("readable");
+        assert_eq!(content.expect("a content"), car.store());
+    }
+}

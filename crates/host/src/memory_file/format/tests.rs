@@ -100,11 +100,11 @@ fn what_is_wrong_is_said_with_its_place() {
     for (bytes, text) in [
         (
             b"PK\x03\x04".to_vec(),
-            "it is no memory file of this program: byte 0 is another than in `twotrip ecu memory`",
+            "it is no memory file of this program: byte 0 is not that of `twotrip ecu memory`",
         ),
         (
             b"twotrip run healthy".to_vec(),
-            "it is no memory file of this program: byte 8 is another than in `twotrip ecu memory`",
+            "it is no memory file of this program: byte 8 is not that of `twotrip ecu memory`",
         ),
         (
             sealed(2, "[1, 2]"),

@@ -1,0 +1,137 @@
+//! A car whose ECU keeps its memory in a file between runs.
+
+use std::{fs, path::PathBuf};
+
+use tempfile::TempDir;
+
+use crate::support::{Car, bus, run};
+
+fn file() -> (TempDir, PathBuf, String) {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().join("car.memory");
+    let name = path.to_str().expect("UTF-8").to_owned();
+    (folder, path, name)
+}
+
+/// What a shop sees on the second day: the codes cleared yesterday are gone, the permanent one is not, and the car is
+/// the one that the scenario tells of, its cap loose again.
+#[test]
+fn the_ecu_remembers_and_the_car_is_the_scenarios() {
+    let (_folder, _, memory) = file();
+    let bus = bus();
+    let start = |scenario| Car::start(&["run", scenario, "--bus", &bus, "--memory", &memory]);
+    let scan = |what| run(&["scan", what, "--bus", &bus]).expect(0);
+
+    let car = start("loose-fuel-cap");
+    assert!(car.ready.contains("with a new memory"), "{}", car.ready);
+    scan("codes").says("P0455");
+    run(&["tell", "tighten fuel-cap"]).expect(0).says("cured");
+    scan("clear");
+    drop(car);
+
+    let car = start("loose-fuel-cap");
+    assert!(car.ready.contains("with the memory of the file"), "{}", car.ready);
+    scan("codes").says("no confirmed code");
+    scan("permanent").says("P0455");
+    scan("readiness").says("not complete");
+    run(&["tell", "inspect fuel-cap"]).expect(0).says("turns by hand");
+    drop(car);
+
+    // The same ECU in a car that is sound: the drive proves the repair.
+    let _car = start("healthy");
+    scan("permanent").says("P0455");
+    run(&[
+        "tell",
+        "soak 9 h",
+        "drive udds",
+        "drive hwfet",
+        "soak 1 h",
+        "key on",
+    ])
+    .expect(0);
+    scan("permanent").says("no permanent code");
+}
+
+/// What was filled by hand stays marked, in whatever scenario it turns up.
+#[test]
+fn a_memory_that_was_filled_by_hand_stays_marked() {
+    let (_folder, _, memory) = file();
+    let bus = bus();
+    let start = |scenario| {
+        let car = Car::start(&["run", scenario, "--bus", &bus, "--memory", &memory, "--json"]);
+        let ready = car.ready.clone();
+        car.stop("-INT");
+        ready
+    };
+    let first = start("healthy");
+    assert!(
+        first.contains(r#""memory":"new""#) && first.contains(r#""not_physical":false"#),
+        "{first}"
+    );
+    let second = start("codes-on-demand");
+    assert!(second.contains(r#""memory":"from-file""#), "{second}");
+    let third = start("healthy");
+    assert!(third.contains(r#""not_physical":true"#), "{third}");
+}
+
+#[test]
+fn a_reset_keeps_the_old_memory_beside_the_new() {
+    let (_folder, path, memory) = file();
+    let bus = bus();
+    let arguments = [
+        "run",
+        "codes-on-demand",
+        "--bus",
+        &bus,
+        "--memory",
+        &memory,
+        "--for",
+        "1ms",
+    ];
+    run(&arguments).expect(0);
+    let first = fs::read_to_string(&path).expect("written");
+    assert!(first.contains("P0301"), "{first}");
+    let healthy = [
+        "run", "healthy", "--bus", &bus, "--memory", &memory, "--for", "1ms",
+    ];
+    run(&[&healthy[..], &["--reset-memory", "--durable"]].concat())
+        .expect(0)
+        .says("with a new memory");
+    assert!(!fs::read_to_string(&path).expect("written").contains("P0301"));
+    assert_eq!(
+        fs::read_to_string(path.with_extension("memory.old")).expect("kept"),
+        first
+    );
+}
+
+#[test]
+fn a_damaged_file_is_refused_and_left_alone() {
+    let (folder, path, memory) = file();
+    let bus = bus();
+    let arguments = [
+        "run", "healthy", "--bus", &bus, "--memory", &memory, "--for", "1ms",
+    ];
+    run(&arguments).expect(0);
+    let mut bytes = fs::read(&path).expect("written");
+    bytes.truncate(1000);
+    fs::write(&path, &bytes).expect("torn");
+    let ran = run(&arguments)
+        .expect(2)
+        .complains("it is torn: it ends at byte 1000")
+        .complains("--reset-memory");
+    assert!(!ran.stdout.contains("ready"), "{}", ran.tale());
+    assert_eq!(fs::read(&path).expect("there"), bytes);
+    assert_eq!(fs::read_dir(folder.path()).expect("folder").count(), 1);
+}
+
+#[test]
+fn one_file_is_for_one_car() {
+    let (_folder, _, memory) = file();
+    let _car = Car::start(&["run", "healthy", "--bus", &bus(), "--memory", &memory]);
+    run(&["run", "healthy", "--bus", &bus(), "--memory", &memory])
+        .expect(3)
+        .complains("in use by another car (process `");
+    run(&["run", "healthy", "--bus", &bus(), "--durable"])
+        .expect(2)
+        .complains("--memory");
+}
