@@ -217,7 +217,7 @@ fn what_stays_within_the_limits_bends_the_reading_only() {
     assert_eq!(desk.codes(0x07), []);
 }
 
-/// Both tracks in range but not agreeing: 5 kohm before 47 kohm take a tenth off track A.
+/// Both tracks in range but not agreeing, by more than 6 % of the supply.
 #[test]
 fn tracks_that_disagree_are_p2135_at_once() {
     for (fault, found) in [

@@ -12,7 +12,7 @@ pub struct Shipped {
 }
 
 /// All of them, in the order in which a newcomer meets them.
-pub const ALL: [Shipped; 6] = [
+pub const ALL: [Shipped; 13] = [
     Shipped {
         name: "loose-fuel-cap",
         text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
@@ -28,6 +28,34 @@ pub const ALL: [Shipped; 6] = [
     Shipped {
         name: "european-tank-pressure-sensor",
         text: include_str!("../../../scenarios/european-tank-pressure-sensor.toml"),
+    },
+    Shipped {
+        name: "coolant-sensor-open",
+        text: include_str!("../../../scenarios/coolant-sensor-open.toml"),
+    },
+    Shipped {
+        name: "intake-air-sensor-short",
+        text: include_str!("../../../scenarios/intake-air-sensor-short.toml"),
+    },
+    Shipped {
+        name: "air-meter-open",
+        text: include_str!("../../../scenarios/air-meter-open.toml"),
+    },
+    Shipped {
+        name: "manifold-pressure-sensor-high",
+        text: include_str!("../../../scenarios/manifold-pressure-sensor-high.toml"),
+    },
+    Shipped {
+        name: "throttle-sensor-open",
+        text: include_str!("../../../scenarios/throttle-sensor-open.toml"),
+    },
+    Shipped {
+        name: "throttle-sensor-corroded",
+        text: include_str!("../../../scenarios/throttle-sensor-corroded.toml"),
+    },
+    Shipped {
+        name: "fuel-level-sensor-open",
+        text: include_str!("../../../scenarios/fuel-level-sensor-open.toml"),
     },
     Shipped {
         name: "healthy",

@@ -3,7 +3,7 @@
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, Input, KeyPosition, Probe, WiringFault};
+use twotrip_harness::{Circuit, KeyPosition, Probe, WiringFault};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Part;
 
@@ -162,13 +162,7 @@ fn seen(circuit: Circuit, fault: WiringFault) -> String {
 pub(crate) fn say_wire(circuit: Circuit, fault: WiringFault) -> String {
     let name = circuit.name();
     match fault {
-        WiringFault::Open => {
-            let pulled = match circuit.input() {
-                Input::PulledUp(_) => "up",
-                Input::PulledDown(_) => "down",
-            };
-            format!("the signal wire of the {name} is broken; the ECU pulls its pin {pulled}")
-        }
+        WiringFault::Open => format!("the signal wire of the {name} is broken"),
         WiringFault::ShortToGround => format!("the signal wire of the {name} is shorted to ground"),
         WiringFault::ShortToSupply => {
             format!("the signal wire of the {name} is shorted to the sensor supply")

@@ -116,6 +116,9 @@ const HOLD: f64 = 0.5;
 /// What the converter pushes with at a standstill, N, fading to nothing at this speed, m/s (calibrated, warm engine).
 const CREEP_FORCE: f64 = 2200.0;
 const CREEP_SPEED: f64 = 6.0;
+/// A speed not reached within this time is given up, and the leg driven as fast as the car goes: one without power
+/// would keep its driver waiting for ever (our choice).
+const PATIENCE: Duration = Duration::from_secs(120);
 /// Decisions every so many steps: ten a second.
 const DECIDE_EVERY: u64 = 10;
 
@@ -131,6 +134,8 @@ pub struct Driver {
     steps: u64,
     /// Speed that a change between legs has come to.
     ramp: Option<Speed>,
+    /// Steps spent on that change.
+    changing: u64,
     correction: f64,
     wanted_pedal: f64,
     wanted_brake: f64,
@@ -149,6 +154,7 @@ impl Driver {
             elapsed: 0,
             steps: 0,
             ramp: None,
+            changing: 0,
             correction: 0.0,
             wanted_pedal: 0.0,
             wanted_brake: HOLD,
@@ -270,10 +276,13 @@ impl Driver {
             Leg::Cruise { speed, span } => (speed, span),
             Leg::Stop => (Speed::ZERO, Duration::ZERO),
         };
-        if self.elapsed == 0 && (speed - start).abs().metres_per_second() > 0.5 {
+        let off = (speed - start).abs().metres_per_second() > 0.5;
+        if self.elapsed == 0 && off && self.time(self.changing) < PATIENCE {
+            self.changing += DECIDE_EVERY;
             return self.ramp_to(start, speed);
         }
         self.ramp = None;
+        self.changing = 0;
         let now = self.time(self.elapsed);
         self.elapsed += DECIDE_EVERY;
         if now >= span {
@@ -390,6 +399,26 @@ mod tests {
             braked |= driver.leg == 1 && controls.brake.fraction() > 0.05
         });
         assert!(braked);
+    }
+
+    /// A car without power: the driver holds the pedal down for the time of the leg, and the drive ends.
+    #[test]
+    fn a_speed_out_of_reach_is_given_up() {
+        let span = Duration::from_secs(30);
+        let speed = Speed::from_kilometres_per_hour(60.0);
+        let mut driver = Driver::new(Plan::new(alloc::vec![Leg::Cruise { speed, span }]));
+        let mut steps = 0;
+        while !driver.finished() {
+            let controls = driver.controls(Speed::from_kilometres_per_hour(8.0));
+            assert!(steps < 1000 || controls.pedal.fraction() > 0.9);
+            steps += 1;
+            assert!(steps < 100_000, "the drive ends");
+        }
+        let taken = Duration::from_millis(10 * steps);
+        assert!(
+            taken.abs_diff(PATIENCE + span) < Duration::from_secs(1),
+            "{taken:?}"
+        );
     }
 
     #[test]

@@ -23,7 +23,7 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
         Effect::DrivingCycleStarted => ("a driving cycle begins".to_owned(), Mood::Plain),
         Effect::PendingStored(dtc) => (format!("the monitor fails: {dtc} pending"), Mood::Bad),
         Effect::FreezeFrameStored(dtc) => (format!("freeze frame stored for {dtc}"), Mood::Plain),
-        Effect::Confirmed(dtc) => (format!("it fails again: {dtc} confirmed"), Mood::Bad),
+        Effect::Confirmed(dtc) => (format!("the fault is confirmed: {dtc}"), Mood::Bad),
         Effect::PermanentStored(dtc) => (format!("{dtc} stored as permanent"), Mood::Bad),
         Effect::MilOn => ("the lamp is commanded on".to_owned(), Mood::Bad),
         Effect::MilOff => ("the lamp is commanded off".to_owned(), Mood::Good),
