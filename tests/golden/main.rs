@@ -14,3 +14,4 @@ mod plans;
 mod requests;
 mod shipped;
 mod trips;
+mod why;

@@ -61,12 +61,14 @@ pub(crate) fn wrap(text: &str, indent: usize, width: usize) -> Vec<String> {
         .collect()
 }
 
-/// A line as it is if it fits, else broken at spaces; `indent` spaces before it.
+/// A line as it is if it fits, else broken at spaces; `indent` spaces before it, and before each piece those that the
+/// line begins with.
 pub(crate) fn fit(text: &str, indent: usize) -> Vec<String> {
     if indent + text.chars().count() <= WIDTH {
         return vec![format!("{:indent$}{text}", "")];
     }
-    wrap(text, indent, WIDTH)
+    let own = text.chars().take_while(|character| *character == ' ').count();
+    wrap(text, indent + own.min(WIDTH / 2), WIDTH)
 }
 
 /// Control characters and escape sequences of foreign text, made visible instead of obeyed.
@@ -91,6 +93,12 @@ mod tests {
         let lines = wrap("one two three four five", 2, 12);
         assert_eq!(lines, ["  one two", "  three four", "  five"]);
         assert!(lines.iter().all(|line| line.len() <= 12));
+    }
+
+    #[test]
+    fn a_broken_line_keeps_its_own_indent() {
+        let lines = fit(&format!("  {}", "word ".repeat(40)), 2);
+        assert!(lines.len() > 2 && lines.iter().all(|line| line.starts_with("    word")));
     }
 
     #[test]

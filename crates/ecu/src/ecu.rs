@@ -14,6 +14,7 @@ use crate::{
         Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
     },
     monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
+    records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
 
@@ -88,6 +89,7 @@ pub struct Ecu {
     /// What the monitors may know of the memory, worked out again only after something happened in it.
     inhibits: Option<Inhibits>,
     effects: VecDeque<Effect>,
+    records: Records,
 }
 
 impl Ecu {
@@ -109,6 +111,7 @@ impl Ecu {
             speed_before: Speed::ZERO,
             inhibits: None,
             effects: VecDeque::with_capacity(EFFECTS),
+            records: Records::default(),
         }
     }
 
@@ -131,6 +134,7 @@ impl Ecu {
         self.asleep = !self.control.key_on() && now >= self.awake_until;
         if self.control.is_slow_step() && !self.asleep {
             self.step_slow(now);
+            self.records.end_of_step(now, &self.monitors, &self.signals, pins);
         }
         actuators.mil = self.memory.lamp(now).shines(now);
         actuators
@@ -202,6 +206,12 @@ impl Ecu {
         &self.monitors
     }
 
+    /// What was decided, and on what ground.
+    #[must_use]
+    pub const fn records(&self) -> &Records {
+        &self.records
+    }
+
     /// Engine management, for those who look inside.
     #[must_use]
     pub const fn control(&self) -> &Control {
@@ -233,10 +243,10 @@ impl Ecu {
     ///
     /// # Errors
     /// If there is no room for a code; those before it are stored.
-    pub fn preload_confirmed(&mut self, codes: &[Dtc]) -> Result<(), PreloadError> {
+    pub fn preload_confirmed(&mut self, now: CarInstant, codes: &[Dtc]) -> Result<(), PreloadError> {
         for &dtc in codes {
             let effects = self.memory.preload_confirmed(dtc, &self.live)?;
-            self.queue(&effects);
+            self.queue(now, &effects);
         }
         Ok(())
     }
@@ -245,10 +255,10 @@ impl Ecu {
     ///
     /// # Errors
     /// If there is no room for a code; those before it are stored.
-    pub fn preload_pending(&mut self, codes: &[Dtc]) -> Result<(), PreloadError> {
+    pub fn preload_pending(&mut self, now: CarInstant, codes: &[Dtc]) -> Result<(), PreloadError> {
         for &dtc in codes {
             let effects = self.memory.preload_pending(dtc, &self.live)?;
-            self.queue(&effects);
+            self.queue(now, &effects);
         }
         Ok(())
     }
@@ -276,6 +286,7 @@ impl Ecu {
                 self.sealed_until = CarInstant::ZERO;
                 self.apply(now, &Fact::EngineStarted);
                 let soak = core::mem::take(&mut self.soak);
+                self.records.cycle_began(now, soak, &self.signals);
                 self.with_monitors(now, |monitors, signals, report| {
                     monitors.engine_started(signals, soak, report);
                 });
@@ -302,11 +313,15 @@ impl Ecu {
             live,
             inhibits,
             effects,
+            records,
             ..
         } = self;
         turn(monitors, signals, &mut |result| {
             *inhibits = None;
-            queue(effects, &memory.apply(now, &fact(result), live));
+            records.heard(now, result);
+            let came = memory.apply(now, &fact(result), live);
+            came.iter().for_each(|effect| records.changed(now, effect));
+            queue(effects, &came);
         });
     }
 
@@ -331,8 +346,9 @@ impl Ecu {
             load: self.live.calculated_load,
         };
         let effects = self.memory.apply(now, &Fact::Conditions(conditions), &self.live);
-        self.queue(&effects);
+        self.queue(now, &effects);
         if effects.contains(Effect::DrivingCycleStarted) {
+            self.records.cycle_began(now, Duration::ZERO, &self.signals);
             // A long run was cut: its monitors begin anew, with a warm engine.
             self.with_monitors(now, |monitors, signals, report| {
                 monitors.engine_started(signals, Duration::ZERO, report);
@@ -370,13 +386,16 @@ impl Ecu {
 
     fn apply(&mut self, now: CarInstant, fact: &Fact) {
         let effects = self.memory.apply(now, fact, &self.live);
-        self.queue(&effects);
+        self.queue(now, &effects);
     }
 
-    fn queue(&mut self, effects: &Effects) {
+    fn queue(&mut self, now: CarInstant, effects: &Effects) {
         if !effects.is_empty() {
             self.inhibits = None;
         }
+        effects
+            .iter()
+            .for_each(|effect| self.records.changed(now, effect));
         queue(&mut self.effects, effects);
     }
 }

@@ -18,6 +18,7 @@ mod ecu;
 pub mod memory;
 pub mod monitors;
 mod nonvolatile;
+pub mod records;
 pub mod server;
 
 pub use ecu::{Ecu, EcuConfig};

@@ -432,7 +432,11 @@ impl Run {
                     text: outcome.text.clone(),
                     ok: outcome.ok,
                     lines: outcome.details.clone(),
-                    detail: None,
+                    // Words and numbers only: nothing in it that JSON could not say.
+                    detail: outcome
+                        .why
+                        .as_ref()
+                        .and_then(|why| serde_json::to_value(why).ok()),
                 };
                 self.control.reply(request, &Reply::Outcome(reply));
             }

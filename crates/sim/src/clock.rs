@@ -1,6 +1,8 @@
-//! Car time for people: how a span is said.
+//! Car time for people: how spans and instants are said.
 
 use std::time::Duration;
+
+use twotrip_units::CarInstant;
 
 /// `9 h`, `22 min 49 s`, `1.5 s`.
 pub(crate) fn say(span: Duration) -> String {
@@ -13,4 +15,16 @@ pub(crate) fn say(span: Duration) -> String {
         (hours, 0, _) => format!("{hours} h"),
         (hours, minutes, _) => format!("{hours} h {minutes} min"),
     }
+}
+
+/// An instant as days, hours, minutes, seconds: `1 d 09:30:00`.
+pub(crate) fn stamp(at: CarInstant) -> String {
+    let seconds = at.saturating_since(CarInstant::ZERO).as_secs();
+    format!(
+        "{} d {:02}:{:02}:{:02}",
+        seconds / 86_400,
+        seconds / 3600 % 24,
+        seconds / 60 % 60,
+        seconds % 60
+    )
 }

@@ -8,7 +8,7 @@ use std::{collections::VecDeque, time::Duration};
 use twotrip_scenario::{Phrase, phrase::Claim};
 use twotrip_vehicle::{Driver, Plan, STEP};
 
-use crate::steps;
+use crate::{Why, steps};
 
 /// The number of a phrase in the order in which phrases were given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -23,6 +23,8 @@ pub struct Outcome {
     pub text: String,
     /// Further lines: a list of readings, or what to try next.
     pub details: Vec<String>,
+    /// The answer to `why` and `why not` as data.
+    pub why: Option<Box<Why>>,
 }
 
 impl Outcome {
@@ -31,6 +33,7 @@ impl Outcome {
             ok: true,
             text: text.into(),
             details: Vec::new(),
+            why: None,
         }
     }
 
@@ -39,6 +42,7 @@ impl Outcome {
             ok: false,
             text: text.into(),
             details: Vec::new(),
+            why: None,
         }
     }
 

@@ -21,6 +21,7 @@ mod endpoint;
 mod event;
 mod expectation;
 mod job;
+mod ledger;
 mod meter;
 mod simulator;
 mod why;
@@ -32,6 +33,7 @@ pub use event::Event;
 pub use job::{JobId, Outcome};
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;
+pub use why::{Trip, TripEvent, Why};
 
 /// How many steps of the car a span is, rounded up.
 fn steps(span: std::time::Duration) -> u64 {

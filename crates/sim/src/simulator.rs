@@ -27,6 +27,7 @@ use crate::{
     endpoint::{self, Endpoint, EndpointCounts},
     expectation::Watch,
     job::{Job, JobId, Outcome},
+    ledger::Ledger,
 };
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
@@ -88,6 +89,7 @@ pub struct Simulator {
     /// Expectations that are judged at the end.
     watches: Vec<Watch>,
     deeds: Deeds,
+    ledger: Ledger,
     /// Bus time of [`Self::go_live`].
     ready: BusInstant,
     not_physical: bool,
@@ -116,6 +118,7 @@ impl Simulator {
             events: VecDeque::with_capacity(64),
             watches: Vec::new(),
             deeds: Deeds::default(),
+            ledger: Ledger::default(),
             ready: BusInstant::ZERO,
             not_physical: false,
             ecu_was_asleep: true,

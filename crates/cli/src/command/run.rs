@@ -14,7 +14,7 @@ use twotrip_host::{
     runtime_dir::RuntimeDir,
 };
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Stored, Timing};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Stored, Timing, Why};
 use twotrip_units::BusInstant;
 
 use crate::{args, command::words, exit::Failure, output, sources};
@@ -42,6 +42,8 @@ enum Line<'a> {
         ok: bool,
         outcome: &'a str,
         details: &'a [String],
+        #[serde(skip_serializing_if = "Option::is_none")]
+        why: Option<&'a Why>,
     },
     Memory {
         car_time_s: f64,
@@ -379,13 +381,19 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
 
 fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(), Failure> {
     if json {
-        let Outcome { ok, text, details } = outcome;
+        let Outcome {
+            ok,
+            text,
+            details,
+            why,
+        } = outcome;
         return output::json(&Line::Phrase {
             car_time_s,
             phrase,
             ok: *ok,
             outcome: text,
             details,
+            why: why.as_deref(),
         });
     }
     let head = format!("{}  > {phrase}", words::car_clock(car_time_s));

@@ -64,6 +64,26 @@ pub enum Stage {
     Done,
 }
 
+impl Stage {
+    /// What the test does in it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Waiting => "waiting",
+            Self::Zero => "reading the sensor's zero",
+            Self::Vapour => "sealed, watching vapour raise the pressure",
+            Self::Vent => "vented",
+            Self::Pull => "pulling the pressure down",
+            Self::FlowCheck => "checking whether the purge valve flows",
+            Self::Settle => "sealed, settling",
+            Self::Decay => "sealed, watching the vacuum decay",
+            Self::Release => "letting the pressure out",
+            Self::Recover => "at rest after breaking off",
+            Self::Done => "done",
+        }
+    }
+}
+
 /// Figures of the last test that came to a result.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Figures {

@@ -117,7 +117,11 @@ impl Simulator {
                 patience: crate::steps(*time),
                 planned: *time,
             }])),
-            at_once => Err(self.at_once(at_once)),
+            at_once => {
+                let outcome = self.at_once(at_once);
+                self.ledger.note(&self.car, at_once);
+                Err(outcome)
+            }
         }
     }
 
@@ -149,8 +153,8 @@ impl Simulator {
             Phrase::Preload(list, codes) => {
                 self.not_physical = true;
                 let stored = match list {
-                    Preload::Confirmed => self.car.ecu.preload_confirmed(codes),
-                    Preload::Pending => self.car.ecu.preload_pending(codes),
+                    Preload::Confirmed => self.car.ecu.preload_confirmed(self.car.now(), codes),
+                    Preload::Pending => self.car.ecu.preload_pending(self.car.now(), codes),
                 };
                 self.note_ecu();
                 match stored {
@@ -167,8 +171,8 @@ impl Simulator {
                     quantity.unit()
                 ))
             }
-            Phrase::Why(code) => why::answer(&self.car, *code, true),
-            Phrase::WhyNot(code) => why::answer(&self.car, *code, false),
+            Phrase::Why(code) => why::why(&self.car, &self.ledger, *code),
+            Phrase::WhyNot(code) => why::why_not(&self.car, &self.ledger, *code),
             Phrase::Hold(signal, value) => workshop::hold(&mut self.car, *signal, *value),
             Phrase::Release(quantity) => workshop::release(&mut self.car, *quantity),
             Phrase::Expect(expectation) => self.expect(*expectation),

@@ -3,6 +3,8 @@
 
 use twotrip_harness::Circuit;
 
+use core::fmt;
+
 use super::{EvapLeak, LEVELS, Stage};
 use crate::{circuits::CircuitSet, monitors::Signals};
 
@@ -37,6 +39,80 @@ pub enum Reason {
 fn sensor_is_lost(signals: &Signals) -> bool {
     const MEASURED: CircuitSet = CircuitSet::of(&[Circuit::TankPressureSensor, Circuit::FuelLevelSensor]);
     signals.circuits.out_of_range().meets(MEASURED)
+}
+
+impl Reason {
+    /// How many there are.
+    pub const COUNT: usize = Self::ALL.len();
+    /// All of them.
+    pub const ALL: [Self; 11] = [
+        Self::NoColdStart,
+        Self::Blocked,
+        Self::TooEarly,
+        Self::OpenLoop,
+        Self::FuelLevel,
+        Self::Altitude,
+        Self::Driving,
+        Self::Sensor,
+        Self::Slosh,
+        Self::Noise,
+        Self::HotFuel,
+    ];
+}
+
+impl fmt::Display for Reason {
+    /// What is asked for, with the limits in use.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let params = &EvapLeak::PARAMS;
+        match self {
+            Self::NoColdStart => write!(
+                f,
+                "a cold start: {} h of standing, or coolant and intake air within {} K, both from {:.0} to {:.0} C",
+                params.soak.as_secs() / 3600,
+                params.start_apart.kelvins(),
+                params.start_minimum.celsius(),
+                params.start_maximum.celsius()
+            ),
+            Self::Blocked => f.write_str("no code of the sensors it needs, pending or commanding the lamp"),
+            Self::TooEarly => write!(f, "{} s of running engine", params.earliest.as_secs()),
+            Self::OpenLoop => f.write_str("closed-loop fuel control"),
+            Self::FuelLevel => write!(
+                f,
+                "a fuel level from {:.0} to {:.0} %",
+                params.level_minimum.percent(),
+                params.level_maximum.percent()
+            ),
+            Self::Altitude => write!(
+                f,
+                "a barometric pressure above {:.0} kPa",
+                params.barometer.kilopascals()
+            ),
+            Self::Driving => write!(
+                f,
+                "steady driving: at most {:.0} km/h, {:.0} kPa in the manifold and {} m/s2",
+                params.fastest.kilometres_per_hour(),
+                params.manifold.kilopascals(),
+                params.acceleration.metres_per_second_squared()
+            ),
+            Self::Sensor => f.write_str("sensor circuits within their range"),
+            Self::Slosh => write!(
+                f,
+                "fuel at rest: a level that moves by less than {:.0} % in 5 s",
+                params.slosh.percent()
+            ),
+            Self::Noise => write!(
+                f,
+                "a quiet tank pressure: noise below {:.0} Pa",
+                params.noise.pascals()
+            ),
+            Self::HotFuel => write!(
+                f,
+                "cooler fuel: vapour that raises the pressure by less than {:.0} Pa/s, looked at again after {} min",
+                params.vapour_limit.pascals(),
+                params.hot_fuel_pause / 600
+            ),
+        }
+    }
 }
 
 impl EvapLeak {
