@@ -2,7 +2,7 @@
 
 use std::{fs, path::Path};
 
-use crate::support::{Car, run};
+use crate::support::{Car, bus, run};
 
 fn readme() -> String {
     page("README.md")
@@ -126,4 +126,72 @@ fn scenarios_of_the_readme_are_good() {
         fs::write(&path, text).expect("the file can be written");
         run(&["check", path.to_str().expect("the path is UTF-8")]).expect(0);
     }
+}
+
+/// The rows on services hold what `list services` says, and the numbers of the services themselves.
+#[test]
+fn the_readme_has_the_services_and_parameters_of_the_car() {
+    let text = readme();
+    let listed = run(&["list", "services", "--json"]).expect(0);
+    let mut numbers = Vec::new();
+    for service in listed.json_lines() {
+        let (name, meaning) = (service["name"].as_str(), service["meaning"].as_str());
+        let (name, meaning) = (name.expect("a name"), meaning.expect("a meaning"));
+        let number = u8::from_str_radix(&name[1..3], 16).expect("a name begins with the number");
+        numbers.push(number);
+        if meaning.contains('$') && ![0x04, 0x03, 0x07, 0x0A].contains(&number) {
+            let row = text
+                .lines()
+                .find(|line| line.starts_with('|') && line.contains(&format!(", ${number:02X} |")));
+            let row = row.unwrap_or_else(|| panic!("README: no row for service ${number:02X}"));
+            assert!(
+                row.contains(&format!("| {meaning} |")),
+                "README: `{row}` should have `{meaning}`"
+            );
+        }
+    }
+    let mut runs: Vec<(u8, u8)> = Vec::new();
+    for number in numbers {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == number => *last = number,
+            _ => runs.push((number, number)),
+        }
+    }
+    let runs: Vec<String> = runs
+        .iter()
+        .map(|(first, last)| format!("${first:02X} to ${last:02X}"))
+        .collect();
+    assert!(
+        text.contains(&format!("| {} |", runs.join(", "))),
+        "README: the services are {runs:?}"
+    );
+}
+
+#[test]
+fn every_parameter_that_a_scan_shows_is_in_the_list() {
+    let bus = bus();
+    let _car = Car::start(&["run", "healthy", "--bus", &bus]);
+    let listed = run(&["list", "parameters", "--json"]).expect(0);
+    let served: Vec<String> = listed
+        .json_lines()
+        .iter()
+        .filter(|item| {
+            item["meaning"]
+                .as_str()
+                .is_some_and(|meaning| meaning.contains("$01"))
+        })
+        .filter_map(|item| Some(item["name"].as_str()?[..3].to_owned()))
+        .collect();
+    let live = run(&["scan", "live", "--bus", &bus, "--json"]).expect(0);
+    let lines = live.json_lines();
+    let mut shown: Vec<&str> = lines[0]["readings"]
+        .as_array()
+        .expect("readings")
+        .iter()
+        .filter_map(|reading| reading["pid"].as_str())
+        .collect();
+    shown.sort_unstable();
+    shown.dedup();
+    assert!(served.len() >= 45, "{}", served.len());
+    assert_eq!(shown, served, "{}", live.tale());
 }

@@ -29,7 +29,7 @@ pub(crate) enum Command {
     Scan(Scan),
     /// Validate scenario files
     Check(Check),
-    /// List what there is: scenarios, defects, parts, drives, phrases
+    /// List what there is: scenarios, defects, parts, drives, phrases, services, parameters
     List(List),
 }
 
@@ -297,6 +297,10 @@ pub(crate) enum ListWhat {
     Drives,
     /// Action phrases
     Phrases,
+    /// Services of SAE J1979, and what the car has of each
+    Services,
+    /// Parameters of services $01 and $02 that are understood, with their ranges, and which of them the car has
+    Parameters,
 }
 
 /// How fast the car's time passes.

@@ -1,5 +1,7 @@
 //! `twotrip list`: what there is, from the tables that the parsers read.
 
+mod messages;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
@@ -49,6 +51,8 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Parts => parts(),
         ListWhat::Drives => drives(),
         ListWhat::Phrases => phrases(),
+        ListWhat::Services => messages::services(),
+        ListWhat::Parameters => messages::parameters(),
     };
     let mut told = BTreeSet::new();
     for item in &items {

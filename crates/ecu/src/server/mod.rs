@@ -33,14 +33,44 @@ mod s0a;
 #[cfg(test)]
 mod tests;
 
-use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service};
+use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
-use crate::{data::LiveData, memory::FaultMemory, monitors::Monitors};
+use crate::{
+    data::LiveData,
+    memory::FaultMemory,
+    monitors::{MONITORED, Monitors},
+};
 
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
 pub use quantity::Quantity;
 pub(crate) use s08::SEALED;
+
+/// The services that this ECU has; of the permanent codes, $0A, only under a regulation that knows them.
+pub const SERVICES: [Service; 9] = [
+    Service::CurrentData,
+    Service::FreezeFrame,
+    Service::ConfirmedCodes,
+    Service::Clear,
+    Service::TestResults,
+    Service::PendingCodes,
+    Service::Control,
+    Service::VehicleInformation,
+    Service::PermanentCodes,
+];
+
+/// What the masks of a service announce; nothing for a service without masks.
+#[must_use]
+pub const fn supported(service: Service) -> Option<SupportMask> {
+    match service {
+        Service::CurrentData => Some(parameters::CURRENT),
+        Service::FreezeFrame => Some(parameters::FROZEN),
+        Service::TestResults => Some(MONITORED),
+        Service::Control => Some(s08::SUPPORTED),
+        Service::VehicleInformation => Some(s09::SUPPORTED),
+        _ => None,
+    }
+}
 
 /// The bit that tells the service of an answer from that of a request.
 const ANSWER: u8 = 0x40;

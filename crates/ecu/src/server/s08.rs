@@ -11,7 +11,7 @@ use twotrip_obd::{BufferFull, Control, Response, ResponseBuffer, ResponseCode, S
 use super::{Answer, Context};
 
 /// What the masks announce.
-const SUPPORTED: SupportMask = SupportMask::NONE.with(Tid::EVAP_LEAK_TEST.number());
+pub(super) const SUPPORTED: SupportMask = SupportMask::NONE.with(Tid::EVAP_LEAK_TEST.number());
 
 /// How long the tank stays sealed, unless the engine starts or the key goes off before (our choice).
 pub(crate) const SEALED: Duration = Duration::from_secs(600);

@@ -5,7 +5,7 @@ use twotrip_obd::{BufferFull, InfoType, Parameters, ResponseBuffer, Service, Sup
 use super::{Answer, Context};
 
 /// What the masks announce.
-const SUPPORTED: SupportMask = SupportMask::NONE
+pub(super) const SUPPORTED: SupportMask = SupportMask::NONE
     .with(InfoType::VIN.number())
     .with(InfoType::CALIBRATION_ID.number())
     .with(InfoType::VERIFICATION_NUMBER.number())

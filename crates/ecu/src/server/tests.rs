@@ -574,7 +574,30 @@ fn unknown_services_are_refused_only_when_asked_alone() {
         );
         assert_eq!(bench.response.as_slice(), [0x7F, request[0], 0x11]);
     }
+    for service in (0x00..0x40).map(Service::from_byte) {
+        let _ = bench.ask(Addressing::Physical, &[service.to_byte()]);
+        let refused = bench.response.as_slice() == [0x7F, service.to_byte(), 0x11];
+        assert_eq!(refused, !SERVICES.contains(&service), "{service}");
+    }
     bench.expect(&[], &[]);
+}
+
+/// Each mask of each service that has some, and only those.
+#[test]
+fn what_is_supported_is_what_the_masks_say() {
+    let mut bench = Bench::new(confirmed());
+    for service in SERVICES {
+        let mut request = vec![service.to_byte(), 0x00];
+        if service == Service::FreezeFrame {
+            request.push(0x00);
+        }
+        let answered = bench.ask(Addressing::Physical, &request) == Answer::Positive;
+        let mask = supported(service).and_then(|set| set.range(0x00));
+        assert_eq!(answered, mask.is_some(), "{service}");
+        if let Some(mask) = mask {
+            assert!(bench.response.ends_with(&mask), "{service}");
+        }
+    }
 }
 
 #[test]
