@@ -86,15 +86,6 @@ fn telling_nobody_says_how_to_start_a_car() {
 }
 
 #[test]
-fn two_cars_cannot_have_one_bus() {
-    let bus = bus();
-    let _car = Car::start(&["run", "healthy", "--bus", &bus]);
-    run(&["run", "healthy", "--bus", &bus])
-        .expect(3)
-        .complains(&bus["local:".len()..]);
-}
-
-#[test]
 fn usage_errors_exit_with_two() {
     run(&["scan"]).expect(2);
     run(&["run", "healthy", "--bus", "local:x", "--pace", "fast"])

@@ -2,6 +2,7 @@
 
 mod errors;
 mod live_car;
+mod local_bus;
 mod memory;
 mod memory_kill;
 mod readme;

@@ -4,7 +4,7 @@ use std::{fs, path::Path};
 
 use crate::support::{Car, bus, run};
 
-fn readme() -> String {
+pub(crate) fn readme() -> String {
     page("README.md")
 }
 
@@ -14,7 +14,7 @@ fn page(name: &str) -> String {
 }
 
 /// The code blocks of one kind.
-fn blocks(text: &str, kind: &str) -> Vec<String> {
+pub(crate) fn blocks(text: &str, kind: &str) -> Vec<String> {
     let fence = format!("```{kind}\n");
     text.split(&fence)
         .skip(1)
@@ -59,6 +59,7 @@ const RUN_ELSEWHERE: &[(&str, &str)] = &[
     ("sudo ip link add dev vcan0 type vcan", "tests/guest"),
     ("sudo ip link set vcan0 up", "tests/guest"),
     ("twotrip run loose-fuel-cap --bus vcan0", "tests/guest"),
+    ("python3 vin.py demo", "local_bus, from the Python above it"),
     (
         "sudo ip link set can0 type can bitrate 500000 restart-ms 100",
         "needs an adapter, which no test machine has",

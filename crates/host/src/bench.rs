@@ -146,7 +146,7 @@ async fn hear(bus: &mut Bus, span: Duration, passed: &mut u32) -> Result<Option<
             }
             BusEvent::Passed(_) => *passed += 1,
             // The controller's own reports, and an interface that is set anew: nobody's frames.
-            BusEvent::Frame(_) | BusEvent::Down => {}
+            BusEvent::Frame(_) | BusEvent::Down | BusEvent::TurnedAway(_) => {}
         }
     }
     Ok(None)

@@ -7,6 +7,7 @@
 
 mod bus_errors;
 mod memory;
+mod seldom;
 
 use std::{
     collections::BTreeMap,
@@ -24,11 +25,10 @@ use twotrip_scenario::{Problem, parse_phrase};
 use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
-use self::bus_errors::BusErrors;
-use self::memory::Keeper;
+use self::{bus_errors::BusErrors, memory::Keeper, seldom::Seldom};
 use crate::{
     bench::{BenchError, Watch},
-    bus::{Bus, BusError, BusEvent, Received, Sent},
+    bus::{Bus, BusError, BusEvent, Received, Sent, local::TurnedAway},
     control::{ControlServer, Outcome, Progress, Reply, RequestId},
     memory_file::MemoryFileError,
 };
@@ -61,6 +61,13 @@ pub enum Notice<'a> {
         /// What it says.
         error: ErrorFrame,
         /// Further reports since the last one told: of many alike, one a second is told.
+        more: u64,
+    },
+    /// A client of the embedded bus was not let in, or not let stay.
+    TurnedAway {
+        /// Why.
+        why: TurnedAway,
+        /// Further ones since the last one told: one a second is told.
         more: u64,
     },
 }
@@ -141,6 +148,7 @@ pub struct Run {
     watch: Option<Watch>,
     traffic: Traffic,
     errors: BusErrors,
+    turned_away: Seldom,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -175,6 +183,7 @@ impl Run {
             watch: None,
             traffic: Traffic::default(),
             errors: BusErrors::default(),
+            turned_away: Seldom::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
@@ -348,6 +357,12 @@ impl Run {
             BusEvent::Down => {
                 self.blocked = None;
                 notice(Notice::BusDown);
+            }
+            BusEvent::TurnedAway(why) => {
+                let now = self.now();
+                if let Some(more) = self.turned_away.note(now) {
+                    notice(Notice::TurnedAway { why, more });
+                }
             }
         }
         Ok(())

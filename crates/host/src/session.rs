@@ -176,6 +176,8 @@ impl Session {
                 self.tester.handle_transmitted(at);
             }
             BusEvent::Down => self.blocked = None,
+            // Only who hosts a bus turns anybody away.
+            BusEvent::TurnedAway(_) => {}
         }
     }
 

@@ -62,6 +62,10 @@ enum Line<'a> {
         receive_errors: Option<u8>,
         more: u64,
     },
+    TurnedAway {
+        text: String,
+        more: u64,
+    },
     Bench {
         acknowledged: Option<bool>,
     },
@@ -353,6 +357,18 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
         }),
         Notice::BusError { error, more } => {
             anstream::eprintln!("{}", words::bus_error(*error, *more));
+            Ok(())
+        }
+        Notice::TurnedAway { why, more } if json => output::json(&Line::TurnedAway {
+            text: why.to_string(),
+            more: *more,
+        }),
+        Notice::TurnedAway { why, more: 0 } => {
+            anstream::eprintln!("{why}");
+            Ok(())
+        }
+        Notice::TurnedAway { why, more } => {
+            anstream::eprintln!("{why} ({more} more before it)");
             Ok(())
         }
         Notice::Event(Event::Finished {

@@ -4,6 +4,7 @@ use std::{fmt, io, path::PathBuf};
 
 use thiserror::Error;
 
+use super::local::MAX_CLIENTS;
 use crate::runtime_dir::{ClaimError, RuntimeDirError};
 
 /// Why a bus cannot be opened or used.
@@ -104,9 +105,7 @@ pub enum BusError {
         present: Names,
     },
     /// The car hosts the bus but does not greet.
-    #[error(
-        "the car on `local:{name}` does not answer within `{seconds}` s: it is stopped or busy, or has `64` clients"
-    )]
+    #[error("the car on `local:{name}` does not answer within `{seconds}` s: it is stopped or busy")]
     NoAnswer {
         /// The name of the bus.
         name: String,
@@ -133,6 +132,14 @@ pub enum BusError {
         name: String,
         /// The socket.
         path: PathBuf,
+    },
+    /// The car hosts the bus but closed the connection instead of greeting.
+    #[error(
+        "the car on `local:{name}` does not let anybody in: it has `{MAX_CLIENTS}` clients already, or has just ended"
+    )]
+    Refused {
+        /// The name of the bus.
+        name: String,
     },
     /// The car ended, or closed the connection.
     #[error("the car on `local:{name}` has ended or closed the connection")]

@@ -73,6 +73,8 @@ pub enum BusEvent {
     Passed(Received),
     /// The interface went down. Frames come again once it is up, without anything to be done here.
     Down,
+    /// A hosted embedded bus did not let a client in, or did not let it stay.
+    TurnedAway(local::TurnedAway),
 }
 
 /// What became of a frame handed to the bus.

@@ -37,7 +37,7 @@ impl Guest {
     ///
     /// # Errors
     /// [`BusError::NoCar`] if nobody hosts it, [`BusError::Version`] if the car is of another version,
-    /// [`BusError::NoAnswer`] and [`BusError::Closed`] if the car does not let us in.
+    /// [`BusError::NoAnswer`] and [`BusError::Refused`] if the car does not let us in.
     pub async fn join(name: &str, folder: &RuntimeDir) -> Result<Self, BusError> {
         let path = folder.socket(SOCKET_KIND, name);
         let system = |doing| {
@@ -72,10 +72,15 @@ impl Guest {
         if !is_trusted(host.uid()) {
             return Err(guest.foreign());
         }
-        guest.push(&hello(name)).map_err(|source| guest.broken(source))?;
+        // A car that closes at once may do so before we have spoken: what it says, or that it says nothing, tells more.
+        let _ = guest.push(&hello(name));
         let answer = timeout(GREETING, poll_fn(|context| guest.poll_record(context)))
             .await
-            .map_err(|_| no_answer(name))??;
+            .map_err(|_| no_answer(name))?
+            .map_err(|error| match error {
+                BusError::Closed { name } => BusError::Refused { name },
+                other => other,
+            })?;
         match read_hello(&answer, name) {
             Greeting::Fits => Ok(guest),
             Greeting::OtherVersion(found) => Err(BusError::Version {

@@ -11,10 +11,14 @@ use std::{
 };
 
 use tokio::net::{UnixListener, UnixStream};
-use twotrip_can::{Frame, record};
+use twotrip_can::{
+    Frame,
+    error_frame::{ControllerEvent, ErrorClass},
+    record,
+};
 
 use super::{
-    Greeting, Record, SOCKET_KIND,
+    Greeting, Record, SOCKET_KIND, TurnedAway,
     backlog::{Backlog, Pushed},
     hello,
     inbound::Inbound,
@@ -27,6 +31,8 @@ use crate::{
 
 /// Most clients at once.
 pub const MAX_CLIENTS: usize = 64;
+/// Most events that wait for the car before no more are made of clients turned away.
+const EVENTS: usize = 256;
 
 /// A hosted embedded bus. Dropping it ends the bus and removes its socket.
 #[derive(Debug)]
@@ -36,7 +42,7 @@ pub struct Host {
     clients: Vec<Client>,
     /// Who is served first next time.
     turn: usize,
-    inbox: VecDeque<Frame>,
+    inbox: VecDeque<BusEvent>,
     filters: FilterSet,
     dropped: u64,
     _claim: Claim,
@@ -48,6 +54,8 @@ struct Client {
     inbound: Inbound,
     backlog: Backlog,
     stage: Stage,
+    /// Frames were dropped, and it has not been told.
+    missed: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,10 +122,9 @@ impl Host {
         poll_fn(|context| self.poll_recv(context)).await
     }
 
-    /// A frame that has been read already.
+    /// An event that has been read already.
     pub fn take_read(&mut self) -> Option<BusEvent> {
-        let frame = self.inbox.pop_front()?;
-        Some(BusEvent::Frame(Received::plain(frame)))
+        self.inbox.pop_front()
     }
 
     /// Sends a frame of the car to all clients; one that is too slow loses it.
@@ -164,7 +171,11 @@ impl Host {
                     .clients
                     .iter()
                     .position(|client| client.stage == Stage::Silent);
-                let Some(silent) = silent else { continue };
+                let Some(silent) = silent else {
+                    turn_away(&mut self.inbox, TurnedAway::Full);
+                    has_come = Poll::Ready(());
+                    continue;
+                };
                 self.clients.remove(silent);
             }
             self.clients.push(Client {
@@ -172,6 +183,7 @@ impl Host {
                 inbound: Inbound::new(),
                 backlog: Backlog::default(),
                 stage: Stage::Silent,
+                missed: false,
             });
             has_come = Poll::Ready(());
         }
@@ -189,7 +201,11 @@ impl Host {
         while let Some(record) = self.clients[i].inbound.take() {
             match self.clients[i].stage {
                 Stage::Gone => break,
-                Stage::Silent => self.clients[i].greet(&record, &self.name),
+                Stage::Silent => {
+                    if let Some(why) = self.clients[i].greet(&record, &self.name) {
+                        turn_away(&mut self.inbox, why);
+                    }
+                }
                 Stage::Joined => self.relay(i, &record),
             }
         }
@@ -197,9 +213,13 @@ impl Host {
     }
 
     fn relay(&mut self, from: usize, record: &Record) {
-        let Ok(frame) = record::decode(record) else {
-            self.clients[from].stage = Stage::Gone;
-            return;
+        let frame = match record::decode(record) {
+            Ok(frame) => frame,
+            Err(error) => {
+                self.clients[from].stage = Stage::Gone;
+                turn_away(&mut self.inbox, TurnedAway::NotAFrame(error));
+                return;
+            }
         };
         // Anew from the frame: what is no part of it (filling, unused flags) is not passed on.
         let record = record::encode(&frame);
@@ -209,28 +229,40 @@ impl Host {
             }
         }
         if self.filters.passes(&frame) {
-            self.inbox.push_back(frame);
+            self.inbox.push_back(BusEvent::Frame(Received::plain(frame)));
         }
+    }
+}
+
+/// Lets the car know; a crowd that knocks without end is not all listed.
+fn turn_away(inbox: &mut VecDeque<BusEvent>, why: TurnedAway) {
+    if inbox.len() < EVENTS {
+        inbox.push_back(BusEvent::TurnedAway(why));
     }
 }
 
 impl Client {
     fn poll(&mut self, context: &mut Context<'_>) -> Poll<io::Result<bool>> {
-        if let Poll::Ready(Err(error)) = self.backlog.poll_flush(context, &mut self.stream) {
-            return Poll::Ready(Err(error));
+        match self.backlog.poll_flush(context, &mut self.stream) {
+            Poll::Ready(Ok(())) => self.tell_missed().map(|_| ())?,
+            Poll::Ready(Err(error)) => return Poll::Ready(Err(error)),
+            Poll::Pending => {}
         }
         self.inbound.poll_fill(context, &mut self.stream)
     }
 
-    fn greet(&mut self, record: &Record, name: &str) {
+    /// Answers its hello; says why it cannot stay, if so.
+    fn greet(&mut self, record: &Record, name: &str) -> Option<TurnedAway> {
         // The answer goes out in every case: it tells the other side what it has met.
         let is_answered = self.backlog.push(&self.stream, &hello(name)).is_ok();
-        let fits = read_hello(record, name) == Greeting::Fits;
-        self.stage = if is_answered && fits {
-            Stage::Joined
-        } else {
-            Stage::Gone
-        };
+        self.stage = Stage::Gone;
+        match read_hello(record, name) {
+            Greeting::Fits if is_answered => self.stage = Stage::Joined,
+            Greeting::Fits => {}
+            Greeting::OtherVersion(version) => return Some(TurnedAway::OtherVersion(version)),
+            Greeting::Foreign => return Some(TurnedAway::NoHello),
+        }
+        None
     }
 
     /// Gives it a frame; returns how many were dropped.
@@ -238,14 +270,33 @@ impl Client {
         if self.stage != Stage::Joined {
             return 0;
         }
-        match self.backlog.push(&self.stream, record) {
+        let pushed = match self.tell_missed() {
+            Ok(Pushed::Taken) => self.backlog.push(&self.stream, record),
+            other => other,
+        };
+        match pushed {
             Ok(Pushed::Taken) => 0,
-            Ok(Pushed::Full) => 1,
+            Ok(Pushed::Full) => {
+                self.missed = true;
+                1
+            }
             Err(_) => {
                 self.stage = Stage::Gone;
                 mem::take(&mut self.backlog);
                 0
             }
         }
+    }
+
+    /// Says, once there is room, that frames were dropped: as a controller does whose buffer ran over.
+    fn tell_missed(&mut self) -> io::Result<Pushed> {
+        if !self.missed {
+            return Ok(Pushed::Taken);
+        }
+        let detail = [0, ControllerEvent::ReceiveOverflow.bit(), 0, 0, 0, 0, 0, 0];
+        let overflow = record::encode(&Frame::error(ErrorClass::Controller.bit(), detail));
+        let pushed = self.backlog.push(&self.stream, &overflow)?;
+        self.missed = pushed == Pushed::Full;
+        Ok(pushed)
     }
 }

@@ -30,21 +30,27 @@ fn number(frame: &Frame) -> u32 {
     u32::from_be_bytes(*bytes)
 }
 
-const fn received(event: BusEvent) -> Frame {
+fn received(event: BusEvent) -> Frame {
     match event {
         BusEvent::Frame(Received { frame, .. }) => frame,
-        BusEvent::Passed(_) | BusEvent::Down => panic!("an embedded bus has no interface"),
+        other => panic!("{other:?}"),
     }
 }
 
-/// Serves the bus until the other future is done; frames for the car are thrown away.
+/// Serves the bus until the other future is done; what comes for the car is thrown away.
 async fn serving<T>(host: &mut Host, other: impl Future<Output = T>) -> T {
+    serving_and_noting(host, other).await.0
+}
+
+/// The same; what came for the car comes second.
+async fn serving_and_noting<T>(host: &mut Host, other: impl Future<Output = T>) -> (T, Vec<BusEvent>) {
     tokio::pin!(other);
+    let mut events = Vec::new();
     loop {
         tokio::select! {
             biased;
-            done = &mut other => return done,
-            event = host.recv() => { event.expect("a host never fails"); }
+            event = host.recv() => events.push(event.expect("a host never fails")),
+            done = &mut other => return (done, events),
         }
     }
 }
@@ -125,9 +131,22 @@ fn a_slow_client_loses_frames_and_delays_nobody() {
                 "what was kept comes whole and in order"
             );
         }
+        // linux/can/error.h: CAN_ERR_CRTL with CAN_ERR_CRTL_RX_OVERFLOW.
+        let overflow = Frame::error(0x004, [0, 0x01, 0, 0, 0, 0, 0, 0]);
+        let told = serving(&mut host, slow.recv()).await.expect("open");
+        assert_eq!(
+            received(told),
+            overflow,
+            "it is told in the place of what it lost"
+        );
         host.send(&numbered(0x7E8, total));
         let frame = serving(&mut host, slow.recv()).await.expect("open");
         assert_eq!(number(&received(frame)), total, "and it is a full member again");
+        assert_eq!(
+            (slow.take_read(), quick.take_read()),
+            (None, None),
+            "told once, and nobody else"
+        );
     });
 }
 
@@ -222,10 +241,14 @@ fn a_record_that_is_no_frame_ends_only_its_sender() {
         broken.write_all(&hello("test")).await.expect("sent");
         broken.write_all(&[0xFF; 72]).await.expect("sent");
         let mut bytes = Vec::new();
-        serving(&mut host, broken.read_to_end(&mut bytes))
-            .await
-            .expect("closed");
+        let (closed, told) = serving_and_noting(&mut host, broken.read_to_end(&mut bytes)).await;
+        closed.expect("closed");
         assert_eq!(bytes, hello("test"));
+        let why = RecordError::Length {
+            found: 0xFF,
+            allowed: 64,
+        };
+        assert_eq!(told, [BusEvent::TurnedAway(TurnedAway::NotAFrame(why))]);
         assert_eq!(tester.try_send(&frame(0x7DF, 3)).expect("open"), Sent::Handed);
         assert_eq!(received(host.recv().await.expect("in step")), frame(0x7DF, 3));
     });
@@ -264,10 +287,13 @@ fn another_version_is_named_on_both_sides() {
         other[7] = VERSION + 1;
         newer.write_all(&other).await.expect("sent");
         let mut bytes = Vec::new();
-        serving(&mut host, newer.read_to_end(&mut bytes))
-            .await
-            .expect("closed");
+        let (closed, told) = serving_and_noting(&mut host, newer.read_to_end(&mut bytes)).await;
+        closed.expect("closed");
         assert_eq!(bytes, hello("test"), "told our version, then closed");
+        assert_eq!(
+            told,
+            [BusEvent::TurnedAway(TurnedAway::OtherVersion(VERSION + 1))]
+        );
 
         let listener = StdListener::bind(folder.socket(SOCKET_KIND, "newer")).expect("bound");
         let car = std::thread::spawn(move || {
@@ -379,9 +405,84 @@ fn room_is_bounded_and_those_who_never_greet_make_way() {
             guests.push(join(&mut host, &folder).await);
         }
         assert_eq!(host.clients(), MAX_CLIENTS);
-        let refused = serving(&mut host, Guest::join("test", &folder)).await;
-        assert!(matches!(refused, Err(BusError::Closed { .. })), "no room");
+        let (refused, told) = serving_and_noting(&mut host, Guest::join("test", &folder)).await;
+        let refused = refused.expect_err("no room").to_string();
+        assert!(refused.contains("has `64` clients already"), "{refused}");
+        assert_eq!(told, [BusEvent::TurnedAway(TurnedAway::Full)]);
         guests.pop();
         assert!(serving(&mut host, Guest::join("test", &folder)).await.is_ok());
+    });
+}
+
+#[test]
+fn who_says_no_hello_is_turned_away_and_the_car_is_told() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        for first in [hello("other"), record::encode(&frame(0x7DF, 1)), [b'G'; 72]] {
+            let mut stranger = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+                .await
+                .expect("connected");
+            stranger.write_all(&first).await.expect("sent");
+            assert_eq!(
+                host.recv().await.expect("open"),
+                BusEvent::TurnedAway(TurnedAway::NoHello)
+            );
+            let mut bytes = Vec::new();
+            serving(&mut host, stranger.read_to_end(&mut bytes))
+                .await
+                .expect("closed");
+            assert_eq!(bytes, hello("test"), "it is told what it has met");
+        }
+        assert_eq!(host.clients(), 0);
+    });
+}
+
+/// As on a wire: one order for all, nobody hears himself, nothing is lost, however many talk at once.
+#[test]
+fn fifty_clients_talk_at_once_and_all_hear_the_same() {
+    const CLIENTS: u16 = 50;
+    const FRAMES: u32 = 20;
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut clients = Vec::new();
+        for _ in 0..CLIENTS {
+            clients.push(join(&mut host, &folder).await);
+        }
+        assert_eq!(host.clients(), usize::from(CLIENTS));
+        for n in 0..FRAMES {
+            for (client, id) in clients.iter_mut().zip(0x100..) {
+                assert_eq!(client.try_send(&numbered(id, n)).expect("open"), Sent::Handed);
+            }
+        }
+        let mut car = Vec::new();
+        while car.len() < usize::from(CLIENTS) * FRAMES as usize {
+            car.push(received(host.recv().await.expect("open")));
+            host.send(&numbered(0x7E8, 0));
+        }
+        assert_eq!(host.dropped(), 0);
+        for (client, id) in clients.iter_mut().zip(0x100..) {
+            let mut heard = Vec::new();
+            while heard.len() < car.len() - FRAMES as usize {
+                let frame = received(serving(&mut host, client.recv()).await.expect("open"));
+                if frame.id() != CanId::Standard(0x7E8) {
+                    heard.push(frame);
+                }
+            }
+            let others = car.iter().filter(|frame| frame.id() != CanId::Standard(id));
+            assert!(
+                heard.iter().eq(others),
+                "client {id:X} hears the others in the car's order"
+            );
+        }
+        // Each in turn, so that nobody waits for all that another has to say.
+        for id in 0x100..0x100 + CLIENTS {
+            let first = car.iter().position(|frame| frame.id() == CanId::Standard(id));
+            assert!(
+                first < Some(usize::from(CLIENTS) * 16),
+                "client {id:X} comes first at {first:?}"
+            );
+        }
     });
 }
