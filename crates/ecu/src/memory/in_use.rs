@@ -194,8 +194,8 @@ impl InUse {
 /// What is kept of a monitor's pair without power.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct StoredPair {
-    numerator: u16,
-    denominator: u16,
+    pub(super) numerator: u16,
+    pub(super) denominator: u16,
 }
 
 /// What is kept beside the pairs.

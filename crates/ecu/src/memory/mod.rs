@@ -149,8 +149,10 @@ impl FaultMemory {
             Fact::Failed { dtc } => self.on_failed(dtc, live, &mut effects),
             Fact::Misfire { dtc, window, at } => self.on_misfire(dtc, window, at, live, &mut effects),
             Fact::CatalystMisfire(misfire) => {
-                self.catalyst_misfire = misfire;
-                self.renew(&mut effects);
+                if self.cycle.is_some() {
+                    self.catalyst_misfire = misfire;
+                    self.renew(&mut effects);
+                }
             }
             Fact::Completed { monitor } => self.on_completed(monitor, &mut effects),
             Fact::CouldDetect { monitor } => self.on_could_detect(monitor, &mut effects),

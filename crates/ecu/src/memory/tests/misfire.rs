@@ -215,9 +215,10 @@ fn the_lamp_blinks_while_misfire_endangers_the_catalyst() {
     assert_eq!((lamp(&car), car.memory.mil_commanded()), (Lamp::Off, false));
     car.happen(Catalyst(CatalystMisfire::Present));
     assert_eq!(lamp(&car), Lamp::Blinking);
-    // The driving cycle ends, and the misfire with it.
+    // The driving cycle ends, and the misfire with it; a standing engine has none.
     car.happen_all(&[Stop]);
     assert_eq!(lamp(&car), Lamp::Off);
+    assert!(car.happen(Catalyst(CatalystMisfire::Present)).is_empty());
 }
 
 /// (3.4.1)(A)(ii): once per second.

@@ -12,6 +12,7 @@ mod life;
 mod misfire;
 mod permanent;
 mod preload;
+mod properties;
 mod readiness;
 mod scenarios;
 mod wide;
@@ -251,12 +252,7 @@ impl Car {
                 self.conditions.barometric_pressure = Pressure::from_kilopascals(kilopascals);
                 Effects::NONE
             }
-            WarmUp => {
-                self.happen(Coolant(20.0));
-                self.happen(Idle(1));
-                self.happen(Coolant(90.0));
-                self.happen(Idle(1))
-            }
+            WarmUp => self.happen_all(&[Coolant(20.0), Idle(1), Coolant(90.0), Idle(1)]),
         }
     }
 
