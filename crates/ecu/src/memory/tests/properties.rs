@@ -250,7 +250,7 @@ fn codes(car: &Car, past: &Past, before: &Seen, after: &Seen) -> Result<(), Stri
             .memory
             .catalogue()
             .code(dtc)
-            .map_or(Logic::assumed(dtc), |code| code.logic);
+            .map_or_else(|| Logic::assumed(dtc), |code| code.logic);
         let needed = match logic {
             Logic::OneCycle => 1,
             Logic::Standard => usize::from(profile.driving_cycles_to_confirm),
@@ -330,7 +330,7 @@ fn frame(car: &Car, before: &Seen, after: &Seen) -> Result<(), String> {
         car.memory
             .catalogue()
             .code(dtc)
-            .map_or(Logic::assumed(dtc), |code| code.logic)
+            .map_or_else(|| Logic::assumed(dtc), |code| code.logic)
             .is_similar_conditions()
     };
     if let Some(dtc) = after.frame {
