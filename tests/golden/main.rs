@@ -5,6 +5,7 @@
 
 mod bench;
 mod circuits;
+mod cycles;
 mod desk;
 mod drives;
 mod faults;

@@ -70,6 +70,10 @@ pub(crate) enum Task {
     Rest { left: Duration },
     /// The key turns back on.
     KeyOn,
+    /// The key goes off, whatever the car does, if the engine runs.
+    KeyOff,
+    /// The car comes to a stand.
+    Halt { patience: u64 },
     /// Time passes until a claim holds, or so much has passed.
     Await {
         /// What is waited for.
@@ -88,7 +92,9 @@ impl Task {
             Self::Settle { steps } => STEP * u32::try_from(*steps).unwrap_or(u32::MAX),
             Self::Drive { planned, .. } | Self::Await { planned, .. } => *planned,
             Self::Rest { left } => *left,
-            Self::Crank { .. } | Self::FallAsleep { .. } | Self::KeyOn => Duration::ZERO,
+            Self::Crank { .. } | Self::FallAsleep { .. } | Self::Halt { .. } | Self::KeyOn | Self::KeyOff => {
+                Duration::ZERO
+            }
         }
     }
 }
@@ -114,6 +120,8 @@ const BEFORE_START: Duration = Duration::from_secs(2);
 const CRANK: Duration = Duration::from_secs(8);
 /// Time after a start before anything else is done.
 const AFTER_START: Duration = Duration::from_secs(2);
+/// Longest way to a stand with the key off.
+const HALT: Duration = Duration::from_secs(60);
 /// Longest after-run of the ECU that is waited for.
 const AFTER_RUN: Duration = Duration::from_secs(120);
 
@@ -135,8 +143,8 @@ pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
     tasks
 }
 
-/// Driving a plan, starting first if the engine stands.
-pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Task> {
+/// Driving a plan, starting first if the engine stands; at its end the key may go off as the car rolls.
+pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool, key_off: bool) -> VecDeque<Task> {
     let mut tasks = if running {
         VecDeque::new()
     } else {
@@ -146,6 +154,13 @@ pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool) -> VecDeque<Ta
         driver: Some(Box::new(Driver::new(plan.clone()))),
         planned: plan.duration(),
     });
+    if key_off {
+        tasks.push_back(Task::KeyOff);
+        tasks.push_back(Task::Halt {
+            patience: steps(HALT),
+        });
+        tasks.push_back(fall_asleep());
+    }
     tasks
 }
 

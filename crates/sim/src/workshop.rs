@@ -24,11 +24,13 @@ pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
         phrase::Plan::Hwfet => Plan::schedule(&HWFET),
         phrase::Plan::Free(legs) => {
             let leg = |leg: &phrase::Leg| match *leg {
-                phrase::Leg::Idle(span) => Leg::Idle { span },
-                phrase::Leg::Cruise(speed, span) => Leg::Cruise { speed, span },
-                phrase::Leg::Stop => Leg::Stop,
+                phrase::Leg::Idle(span) => Some(Leg::Idle { span }),
+                phrase::Leg::Cruise(speed, span) => Some(Leg::Cruise { speed, span }),
+                phrase::Leg::Stop => Some(Leg::Stop),
+                // For the hand, not for the feet.
+                phrase::Leg::KeyOff => None,
             };
-            Plan::new(legs.iter().map(leg).collect())
+            Plan::new(legs.iter().filter_map(leg).collect())
         }
     }
 }

@@ -73,6 +73,7 @@ impl Display for Leg {
             Self::Idle(time) => write!(f, "idle {}", show_time(*time)),
             Self::Cruise(speed, time) => write!(f, "{} for {}", SPEED.text(*speed), show_time(*time)),
             Self::Stop => f.write_str("stop"),
+            Self::KeyOff => f.write_str("key off"),
         }
     }
 }

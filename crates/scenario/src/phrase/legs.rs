@@ -1,6 +1,6 @@
 //! A drive plan of one's own: legs between commas.
 
-use nom::{Parser as _, character::complete::char, combinator::cut, multi::many0, sequence::preceded};
+use nom::{Parser as _, character::complete::char, combinator::cut, sequence::preceded};
 
 use super::{
     Leg,
@@ -26,18 +26,28 @@ const LEG_RULE: AnyOf<Leg> = AnyOf(&[
     }),
 ]);
 
-/// One leg or more.
+/// The key goes off where the drive ends, with the car rolling.
+const KEY_OFF: After<Word, Word> = After(first("key"), keyword("off"));
+
+/// A leg after the first.
+const LATER_LEG: AnyOf<Leg> = AnyOf(&[&LEG_RULE, &Map(KEY_OFF, |()| Leg::KeyOff)]);
+
+/// One leg or more; nothing is driven after the key went off.
 pub(super) struct Legs;
 
 impl Rule for Legs {
     type Out = Vec<Leg>;
 
     fn read<'a>(&self, input: &'a str) -> Parsed<'a, Vec<Leg>> {
-        let leg = |input: &'a str| LEG_RULE.read(input);
-        let (rest, first) = leg(input)?;
-        let comma = preceded(blank, char(','));
-        let (rest, more) = many0(preceded(comma, cut(leg))).parse(rest)?;
-        let legs: Vec<Leg> = core::iter::once(first).chain(more).collect();
+        let (mut rest, first) = LEG_RULE.read(input)?;
+        let mut legs = vec![first];
+        while legs.last() != Some(&Leg::KeyOff)
+            && let Ok((after, _)) = comma(rest)
+        {
+            let (after, leg) = cut(|input: &'a str| LATER_LEG.read(input)).parse(after)?;
+            legs.push(leg);
+            rest = after;
+        }
         if legs.len() > limits::LEGS {
             let most = Expected::text(format!("at most {} legs", limits::LEGS));
             return Err(Fault::new(
@@ -53,7 +63,7 @@ impl Rule for Legs {
     fn explain(&self, help: &mut Explanation) {
         help.words("LEG, LEG ..");
         let mut inner = Explanation::default();
-        LEG_RULE.explain(&mut inner);
+        LATER_LEG.explain(&mut inner);
         help.note("LEG", || inner.pattern.clone());
         for slot in inner.slots {
             help.note(slot.name, || slot.meaning);
@@ -62,7 +72,15 @@ impl Rule for Legs {
 
     #[cfg(test)]
     fn sample(&self, dice: &mut super::tests::Dice) -> String {
-        let legs: Vec<String> = (0..1 + dice.below(5)).map(|_| LEG_RULE.sample(dice)).collect();
+        let mut legs: Vec<String> = (0..1 + dice.below(5)).map(|_| LEG_RULE.sample(dice)).collect();
+        if dice.below(4) == 0 {
+            legs.push(KEY_OFF.sample(dice));
+        }
         legs.join(", ")
     }
+}
+
+/// What stands between two legs.
+fn comma(input: &str) -> Parsed<'_, char> {
+    preceded(blank, char(',')).parse(input)
 }

@@ -91,7 +91,7 @@ pub enum Plan {
     Udds,
     /// US EPA Highway Fuel Economy Test.
     Hwfet,
-    /// Legs in order; the car brakes to a stand at the end.
+    /// Legs in order; the car brakes to a stand at the end. [`Leg::KeyOff`] comes last, if at all.
     Free(Vec<Leg>),
 }
 
@@ -104,6 +104,8 @@ pub enum Leg {
     Cruise(Speed, Duration),
     /// Braking to a stand.
     Stop,
+    /// The key goes off as the car rolls: the last leg.
+    KeyOff,
 }
 
 /// Which codes to put in the memory.
@@ -319,9 +321,15 @@ impl Plan {
                 .iter()
                 .map(|leg| match leg {
                     Leg::Idle(time) | Leg::Cruise(_, time) => *time,
-                    Leg::Stop => Duration::ZERO,
+                    Leg::Stop | Leg::KeyOff => Duration::ZERO,
                 })
                 .sum(),
         }
+    }
+
+    /// Whether the key goes off at its end.
+    #[must_use]
+    pub fn ends_with_key_off(&self) -> bool {
+        matches!(self, Self::Free(legs) if legs.last() == Some(&Leg::KeyOff))
     }
 }

@@ -379,7 +379,29 @@ fn phrases_carry_typed_values() {
         legs,
         [Leg::Idle(times[0]), Leg::Cruise(speed, times[1]), Leg::Stop]
     );
-    assert_eq!(Plan::Free(legs).time(), Duration::from_secs(360));
+    let plan = Plan::Free(legs);
+    assert_eq!(plan.time(), Duration::from_secs(360));
+    assert!(!plan.ends_with_key_off());
+}
+
+/// The key goes off as the car rolls: the end of a drive, and of nothing else.
+#[test]
+fn a_drive_may_end_with_the_key_off() {
+    let text = "drive 50 km/h for 60 s, key off";
+    let Ok(Phrase::Drive(plan)) = parse_phrase(text) else {
+        panic!("a plan");
+    };
+    assert!(plan.ends_with_key_off());
+    assert_eq!(plan.time(), Duration::from_secs(60));
+    assert_eq!(canonical(text), text);
+    for wrong in [
+        "drive key off",
+        "drive stop, key off, stop",
+        "drive stop, key on",
+        "drive stop, key",
+    ] {
+        assert!(parse_phrase(wrong).is_err(), "{wrong}");
+    }
 }
 
 /// The ends of every range are allowed, what lies beyond is not.

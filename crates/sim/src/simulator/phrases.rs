@@ -7,6 +7,7 @@ use twotrip_scenario::{
     Phrase,
     phrase::{Claim, Expectation, Preload, When},
 };
+use twotrip_units::Speed;
 use twotrip_vehicle::{Driver, STEP};
 
 use crate::{
@@ -17,6 +18,8 @@ use crate::{
     meter, why, workshop,
 };
 
+/// The car counts as standing below this speed, for phrases.
+const STANDING: Speed = Speed::from_metres_per_second(0.05);
 /// The engine counts as running above this speed, for phrases.
 const RUNNING_RPM: f64 = 400.0;
 
@@ -102,6 +105,7 @@ impl Simulator {
                 &workshop::plan(plan),
                 self.key_is_off(),
                 self.engine_runs(),
+                plan.ends_with_key_off(),
             )),
             Phrase::Soak(span) => {
                 self.turn_off();
@@ -239,6 +243,25 @@ impl Simulator {
                 self.cabin.key = KeyPosition::On;
                 true
             }
+            Task::KeyOff => {
+                if self.engine_runs() {
+                    self.cabin.key = KeyPosition::Off;
+                    true
+                } else {
+                    // Died on the way: what would follow is over too.
+                    job.tasks.clear();
+                    return passed;
+                }
+            }
+            Task::Halt { patience } => {
+                let stands = |simulator: &mut Self| simulator.car.vehicle.road_speed() < STANDING;
+                passed = self.step_until(allowance, patience, stands);
+                let over = *patience == 0 || stands(self);
+                if over {
+                    self.turn_off();
+                }
+                over
+            }
             Task::Settle { steps } => {
                 passed = self.step_until(allowance, steps, |_| false);
                 *steps == 0
@@ -308,6 +331,13 @@ impl Simulator {
             )),
             Phrase::Start => Outcome::refused("the engine did not start"),
             Phrase::Stop => Outcome::done("the engine stands, the key is on"),
+            Phrase::Drive(_) if self.key_is_off() => {
+                let metres = vehicle.distance().metres() - job.odometer_metres;
+                Outcome::done(format!(
+                    "drove {:.2} km in {spent}, key off on the way, now parked",
+                    metres / 1000.0
+                ))
+            }
             Phrase::Drive(_) if !self.engine_runs() => {
                 Outcome::refused("the engine did not start or died on the way")
             }
