@@ -13,7 +13,9 @@ use crate::{
     memory::{
         Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
     },
-    monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
+    monitors::{
+        BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult, evap_leak,
+    },
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
@@ -225,9 +227,15 @@ impl Ecu {
     }
 
     /// Power was off: the memory comes back with this content, the rest begins anew.
-    pub(crate) fn take_over(&mut self, memory: &StoredMemory, learned: &Learned) -> Result<(), StoredError> {
+    pub(crate) fn take_over(
+        &mut self,
+        memory: &StoredMemory,
+        learned: &Learned,
+        results: evap_leak::Results,
+    ) -> Result<(), StoredError> {
         self.memory.restore(memory)?;
         self.monitors.clear();
+        self.monitors.take_over(results);
         self.control.clear();
         self.control.learn(learned);
         self.effects.clear();
@@ -490,6 +498,34 @@ mod tests {
         assert!(bench.vent_is_shut_after(Duration::from_secs(1)));
         assert!(bench.vent_is_shut_after(Duration::from_millis(598_900)));
         assert!(!bench.vent_is_shut_after(Duration::from_secs(1)));
+    }
+
+    /// Kept through the loss of power until the next run or a clear (SAE J1979, from memory).
+    #[test]
+    fn test_results_outlive_a_loss_of_power_but_no_clear() {
+        let ask = |bench: &mut Bench, request: &[u8]| {
+            let answer = bench
+                .ecu
+                .answer(bench.now, Addressing::Physical, request, &mut bench.response);
+            assert!(answer.is_sent(), "{request:02X?}");
+        };
+        let mut bench = Bench::new();
+        bench.ecu.monitors.take_over(evap_leak::Results {
+            gross: Some((twotrip_units::Pressure::from_pascals(-3.0), false)),
+            ..evap_leak::Results::default()
+        });
+        let kept = bench.ecu.nonvolatile();
+        let mut later = Bench::new();
+        later.ecu.restore(&kept).expect("it is this ECU's");
+        ask(&mut later, &[0x06, 0x39]);
+        assert_eq!(
+            *later.response,
+            [0x46, 0x39, 0x80, 0xFE, 0xFF, 0xF4, 0x80, 0x00, 0xE0, 0xC0]
+        );
+        ask(&mut later, &[0x04]);
+        ask(&mut later, &[0x06, 0x39]);
+        assert_eq!(*later.response, [0x46, 0x39, 0x80, 0xFE, 0, 0, 0, 0, 0, 0]);
+        assert_eq!(later.ecu.nonvolatile().results, evap_leak::Results::default());
     }
 
     #[test]

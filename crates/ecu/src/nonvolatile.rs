@@ -1,4 +1,5 @@
-//! What the ECU keeps without power: whose it is, its fault memory, what engine management has learned.
+//! What the ECU keeps without power: whose it is, its fault memory, what engine management has learned, results of
+//! tests.
 //!
 //! Not kept: what depends on the day (signals, run time, soak), what a monitor has gathered so far, values pinned by
 //! hand. The VIN is part of the car and never changes; here it tells whose content this is.
@@ -12,6 +13,7 @@ use crate::{
     Ecu,
     control::Learned,
     memory::{StoredError, StoredMemory},
+    monitors::evap_leak::Results,
     server::Identity,
 };
 
@@ -25,6 +27,9 @@ pub struct Nonvolatile {
     /// Learned values.
     #[serde(default)]
     pub learned: Learned,
+    /// Results of the leak test: service $06 gives them until the next run or a clear (SAE J1979, from memory).
+    #[serde(default)]
+    pub results: Results,
 }
 
 /// The ECU that a content belongs to: its car, its program, and the regulation that it follows.
@@ -107,6 +112,7 @@ impl Ecu {
             owner: self.owner(),
             memory: self.memory().store(),
             learned: self.control().learned(),
+            results: *self.monitors().evap_leak().results(),
         }
     }
 
@@ -117,7 +123,7 @@ impl Ecu {
     /// [`RestoreError`] if it is another ECU's, or none that an ECU can have; then nothing changes.
     pub fn restore(&mut self, content: &Nonvolatile) -> Result<(), RestoreError> {
         self.owner().expect(&content.owner)?;
-        self.take_over(&content.memory, &content.learned)?;
+        self.take_over(&content.memory, &content.learned, content.results)?;
         Ok(())
     }
 }

@@ -14,6 +14,7 @@
 
 use core::time::Duration;
 
+use serde::{Deserialize, Serialize};
 use twotrip_harness::Circuit;
 use twotrip_obd::Dtc;
 use twotrip_units::{Length, Pressure, Ratio};
@@ -100,7 +101,8 @@ pub struct Figures {
 }
 
 /// What the last run of each part found, since the last clear: for service $06.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Results {
     /// Lowest pressure of the pull, gauge, and whether that is low enough.
     pub gross: Option<(Pressure, bool)>,
@@ -237,7 +239,7 @@ impl EvapLeak {
         &self.results
     }
 
-    #[cfg(test)]
+    /// Puts back what was kept without power.
     pub(super) const fn set_results(&mut self, results: Results) {
         self.results = results;
     }

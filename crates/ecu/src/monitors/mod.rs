@@ -91,6 +91,11 @@ impl Monitors {
         &self.leak
     }
 
+    /// Puts back results that were kept without power.
+    pub(crate) const fn take_over(&mut self, results: evap_leak::Results) {
+        self.leak.set_results(results);
+    }
+
     /// What the monitors ask of engine management now.
     #[must_use]
     pub const fn requests(&self) -> Requests {

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! twotrip ecu memory, format 1, 2087 bytes, crc32 1a2b3c4d
-//! { "not_physical": false, "ecu": { "owner": { .. }, "memory": { .. }, "learned": { .. } } }
+//! { "not_physical": false, "ecu": { "owner": { .. }, "memory": { .. }, "learned": { .. }, "results": { .. } } }
 //! ```
 //! Length and CRC-32 (ISO/IEC 8802-3) are those of the content. JSON, because a field can be added without a new
 //! format, and because people can read and compare it. A change that an older program would misread, or lose without

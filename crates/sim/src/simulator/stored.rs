@@ -1,7 +1,7 @@
 //! What outlives the run: the ECU's memory, stored and put back.
 
 use serde::{Deserialize, Serialize};
-use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory};
+use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory, monitors::evap_leak::Results};
 
 use super::Simulator;
 
@@ -17,6 +17,7 @@ pub struct Stored {
 pub struct Mark {
     not_physical: bool,
     memory: FaultMemory,
+    results: Results,
 }
 
 impl Stored {
@@ -59,6 +60,7 @@ impl Simulator {
         Mark {
             not_physical: self.not_physical,
             memory: self.car.ecu.memory().clone(),
+            results: *self.car.ecu.monitors().evap_leak().results(),
         }
     }
 
@@ -67,7 +69,10 @@ impl Simulator {
     /// change all the time, and no service reports them as memory. Does not allocate.
     #[must_use]
     pub fn keeps_the_same_as(&self, mark: &Mark) -> bool {
-        self.not_physical == mark.not_physical && self.car.ecu.memory().keeps_the_same_as(&mark.memory)
+        let ecu = &self.car.ecu;
+        self.not_physical == mark.not_physical
+            && *ecu.monitors().evap_leak().results() == mark.results
+            && ecu.memory().keeps_the_same_as(&mark.memory)
     }
 
     /// Forgets the answers under way and the requests that wait: what they would report could not be stored.
