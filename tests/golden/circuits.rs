@@ -374,3 +374,92 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         );
     }
 }
+
+/// Several circuits at once, up to all of them: a substitute may itself need one that is gone.
+#[test]
+fn the_engine_runs_on_with_several_circuits_gone() {
+    use Circuit::{AirMeter, CoolantSensor, IntakeAirSensor, ManifoldPressureSensor};
+    let sets: [&[Circuit]; 4] = [
+        &[AirMeter, ManifoldPressureSensor],
+        &[CoolantSensor, IntakeAirSensor],
+        &[AirMeter, ManifoldPressureSensor, CoolantSensor, IntakeAirSensor],
+        &Circuit::ALL,
+    ];
+    for circuits in sets {
+        for fault in SHORTS {
+            let mut bench = Bench::new(77);
+            for &circuit in circuits {
+                bench.harness.break_wire(circuit, fault);
+            }
+            bench.start();
+            bench.idle(Duration::from_secs(60));
+            let (mut lowest, mut worst_mph) = (f64::INFINITY, 0.0_f64);
+            bench.drive(Plan::schedule(&schedule::UDDS), |moment| {
+                let car = &moment.bench.vehicle;
+                lowest = lowest.min(car.engine_speed().rpm());
+                worst_mph = worst_mph.max(miss(&schedule::UDDS, moment.second, car.road_speed()));
+            });
+            let case = format!("{} circuits {fault}", circuits.len());
+            assert!(lowest > 400.0, "{case}: {lowest:.0} rpm");
+            assert!(
+                worst_mph <= 2.0 || circuits.len() == 8,
+                "{case}: {worst_mph:.1} mph off"
+            );
+        }
+    }
+}
+
+/// A sensor that is dead inside sets the code of its circuit; a mended wire does not cure it, a new one does.
+#[test]
+fn a_dead_sensor_wants_a_new_one() {
+    for (part, circuit, code) in [
+        ("coolant-sensor", "coolant-sensor", 0x0118),
+        ("intake-air-sensor", "intake-air-sensor", 0x0113),
+        ("air-meter", "air-meter", 0x0102),
+        ("manifold-pressure-sensor", "manifold-pressure-sensor", 0x0107),
+        ("throttle-sensor", "throttle-sensor-a", 0x0122),
+        ("tank-pressure-sensor", "tank-pressure-sensor", 0x0452),
+        ("fuel-level-sensor", "fuel-level-sensor", 0x0463),
+    ] {
+        let mut desk = Desk::new(78, Timing::FAST);
+        let trip = ["drive idle 40 s", "key off", "key on"];
+        desk.tell(&[&format!("defect {part} dead"), &format!("mend wiring {circuit}")]);
+        desk.tell(&trip);
+        assert_eq!(desk.codes(0x07), [code], "{part}: the wire was not it");
+        let outcomes = desk.outcomes(&[&format!("measure {circuit}"), &format!("replace {part}")]);
+        assert!(
+            outcomes[0].text.contains("the sensor's ground 0.00 V"),
+            "{}",
+            outcomes[0].text
+        );
+        assert_eq!(
+            outcomes[1].text,
+            format!("done, and it cured something: {part} dead")
+        );
+        assert_eq!(desk.ask(&[0x04]), Some(vec![0x44]));
+        desk.tell(&trip);
+        assert_eq!(desk.codes(0x07), [], "{part}");
+    }
+}
+
+/// A biased sensor reads wrong and is no circuit fault; the tank's is found by the zero of the leak test.
+#[test]
+fn a_biased_sensor_reads_wrong() {
+    let mut desk = Desk::new(79, Timing::FAST);
+    desk.tell(&[
+        "ambient 20 C",
+        "defect coolant-sensor bias 15 K",
+        "defect manifold-pressure-sensor bias -10 kPa",
+        "defect tank-pressure-sensor bias 600 Pa",
+        "soak 9 h",
+        "key on",
+    ]);
+    assert!(desk.pid(0x05)[0].abs_diff(40 + 35) <= 1);
+    assert!(desk.pid(0x0B)[0].abs_diff(91) <= 1);
+    desk.tell(&[
+        "mend wiring coolant-sensor",
+        "replace coolant-sensor",
+        "drive udds",
+    ]);
+    assert_eq!(desk.codes(0x07), [0x0451]);
+}

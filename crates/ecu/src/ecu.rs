@@ -234,6 +234,7 @@ impl Ecu {
         results: evap_leak::Results,
     ) -> Result<(), StoredError> {
         self.memory.restore(memory)?;
+        self.inhibits = None;
         self.monitors.clear();
         self.monitors.take_over(results);
         self.control.clear();

@@ -12,6 +12,9 @@ use crate::{Car, Outcome};
 /// Most resistance of a good wire, ohm (common practice, no source).
 const GOOD_WIRE_OHMS: f64 = 5.0;
 
+/// Beyond this a meter shows none, ohm.
+const OPEN_OHMS: f64 = 2e6;
+
 /// The circuits that end at a part.
 pub(crate) const fn circuits(part: Part) -> &'static [Circuit] {
     match part {
@@ -34,7 +37,7 @@ pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
         return ohms(circuit, &probe);
     }
     let unplugged = circuit.input().idle().volts();
-    let healthy = circuit.pin(sensors).volts();
+    let healthy = circuit.pin(car.vehicle.good_sensors()).volts();
     Outcome::done(format!(
         "signal at the ECU {}, at the sensor's plug {}, at the unplugged plug {}; the sensor's ground {}",
         volts(probe.at_ecu),
@@ -184,7 +187,9 @@ fn volts(voltage: Voltage) -> String {
 
 fn say_ohms(resistance: Resistance) -> String {
     let ohms = resistance.ohms();
-    if ohms < 10.0 {
+    if ohms > OPEN_OHMS {
+        "no connection".to_owned()
+    } else if ohms < 10.0 {
         format!("{ohms:.1} ohm")
     } else {
         format!("{ohms:.0} ohm")

@@ -8,7 +8,7 @@ use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{self, Fill, Preload, Quantity, Signal};
 use twotrip_units::Ratio;
 use twotrip_vehicle::{
-    CapFault, Defect, Leg, Outcome as Cure, Part, Plan, Work,
+    CapFault, Defect, Leg, Outcome as Cure, Part, Plan, SensorFault, Work,
     schedule::{HWFET, UDDS},
 };
 
@@ -91,6 +91,12 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
         Defect::FillerNeckHole(diameter) => {
             format!("the filler neck has a hole of {} mm", diameter.millimetres())
         }
+        Defect::Sensor(sensor, SensorFault::Dead) => format!("the {} is dead", sensor.part().name()),
+        Defect::Sensor(sensor, SensorFault::Bias(bias)) => {
+            let way = if *bias < 0.0 { "low" } else { "high" };
+            let off = bias.abs();
+            format!("the {} reads {off} {} {way}", sensor.part().name(), sensor.unit())
+        }
     })
 }
 
@@ -142,7 +148,8 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
         }
         (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
         (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
-        (sensor, None) => return Outcome::done(look(car, sensor)),
+        // Nobody sees what is wrong inside a sensor.
+        (sensor, _) => return Outcome::done(look(car, sensor)),
     };
     Outcome::done(text)
 }

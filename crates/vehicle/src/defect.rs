@@ -1,11 +1,13 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
-//! A defect changes something physical (here: holes in the tank's vapour space); nothing here knows codes.
+//! A defect changes something physical (holes in the tank's vapour space, broken sensors); nothing here knows codes.
 //! Sizes: our own choice, within what published service information describes.
 
 use core::fmt;
 
 use twotrip_units::Length;
+
+use crate::sensor_fault::{Sensor, SensorFault, SensorFaults};
 
 /// What is wrong with the fuel cap.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,6 +36,8 @@ pub enum Defect {
     FuelCap(CapFault),
     /// The filler neck is rusted through, or its hose is cracked: a hole of this diameter.
     FillerNeckHole(Length),
+    /// A sensor is broken inside.
+    Sensor(Sensor, SensorFault),
 }
 
 impl Defect {
@@ -43,6 +47,7 @@ impl Defect {
         match self {
             Self::FuelCap(_) => Part::FuelCap,
             Self::FillerNeckHole(_) => Part::FillerNeck,
+            Self::Sensor(sensor, _) => sensor.part(),
         }
     }
 
@@ -53,6 +58,8 @@ impl Defect {
             Self::FuelCap(CapFault::Loose) => &CATALOGUE[0],
             Self::FuelCap(CapFault::Missing) => &CATALOGUE[1],
             Self::FillerNeckHole(_) => &CATALOGUE[2],
+            Self::Sensor(sensor, SensorFault::Dead) => &CATALOGUE[SENSORS + 2 * *sensor as usize],
+            Self::Sensor(sensor, SensorFault::Bias(_)) => &CATALOGUE[SENSORS + 2 * *sensor as usize + 1],
         }
     }
 }
@@ -63,8 +70,9 @@ impl fmt::Display for Defect {
         let entry = self.entry();
         write!(f, "{} {}", entry.part.name(), entry.kind)?;
         match self {
-            Self::FuelCap(_) => Ok(()),
+            Self::FuelCap(_) | Self::Sensor(_, SensorFault::Dead) => Ok(()),
             Self::FillerNeckHole(diameter) => write!(f, " {} mm", diameter.millimetres()),
+            Self::Sensor(sensor, SensorFault::Bias(bias)) => write!(f, " {bias} {}", sensor.unit()),
         }
     }
 }
@@ -174,6 +182,8 @@ pub enum Outcome {
 /// How the size of a defect is given.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Size {
+    /// The word says it all.
+    None,
     /// The word stands for a hole of this diameter.
     Fixed(Length),
     /// A diameter follows the word, within these limits.
@@ -183,6 +193,24 @@ pub enum Size {
         /// The largest allowed.
         greatest: Length,
     },
+    /// A bias in this unit follows the word, within these limits.
+    Bias {
+        /// The unit.
+        unit: &'static str,
+        /// The smallest and the greatest allowed.
+        range: [f64; 2],
+    },
+}
+
+/// A size as given.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Extent {
+    /// None.
+    None,
+    /// A diameter.
+    Diameter(Length),
+    /// A bias in the unit of the entry.
+    Bias(f64),
 }
 
 /// One defect that can be set, for parsers and lists.
@@ -199,18 +227,28 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// The defect of this entry; `diameter` is taken where the entry wants one and kept within its limits.
+    /// The defect of this entry, if the size is of the kind that it wants, and within its limits.
     #[must_use]
-    pub fn defect(&self, diameter: Option<Length>) -> Option<Defect> {
-        match (self.part, self.size, diameter) {
-            (Part::FuelCap, _, None) if self.kind == CATALOGUE[0].kind => {
+    pub fn defect(&self, extent: Extent) -> Option<Defect> {
+        match (self.part, self.size, extent) {
+            (Part::FuelCap, _, Extent::None) if self.kind == CATALOGUE[0].kind => {
                 Some(Defect::FuelCap(CapFault::Loose))
             }
-            (Part::FuelCap, _, None) => Some(Defect::FuelCap(CapFault::Missing)),
-            (Part::FillerNeck, Size::Diameter { least, greatest }, Some(diameter))
+            (Part::FuelCap, _, Extent::None) => Some(Defect::FuelCap(CapFault::Missing)),
+            (Part::FillerNeck, Size::Diameter { least, greatest }, Extent::Diameter(diameter))
                 if diameter >= least && diameter <= greatest =>
             {
                 Some(Defect::FillerNeckHole(diameter))
+            }
+            (part, Size::None, Extent::None) => Some(Defect::Sensor(Sensor::of(part)?, SensorFault::Dead)),
+            (
+                part,
+                Size::Bias {
+                    range: [least, most], ..
+                },
+                Extent::Bias(bias),
+            ) if bias >= least && bias <= most => {
+                Some(Defect::Sensor(Sensor::of(part)?, SensorFault::Bias(bias)))
             }
             _ => None,
         }
@@ -218,7 +256,7 @@ impl Entry {
 }
 
 /// Every defect that can be set.
-pub static CATALOGUE: [Entry; 3] = [
+pub static CATALOGUE: [Entry; SENSORS + 2 * Sensor::ALL.len()] = with_sensors([
     Entry {
         part: Part::FuelCap,
         kind: "loose",
@@ -240,13 +278,48 @@ pub static CATALOGUE: [Entry; 3] = [
         },
         description: "filler neck rusted through or its hose cracked",
     },
-];
+]);
+
+/// Where the sensors begin in the catalogue: two entries each.
+const SENSORS: usize = 3;
+
+/// The catalogue with what can be wrong with each sensor.
+const fn with_sensors(others: [Entry; SENSORS]) -> [Entry; SENSORS + 2 * Sensor::ALL.len()] {
+    let mut entries = [others[0]; SENSORS + 2 * Sensor::ALL.len()];
+    let mut i = 0;
+    while i < SENSORS {
+        entries[i] = others[i];
+        i += 1;
+    }
+    let mut i = 0;
+    while i < Sensor::ALL.len() {
+        let sensor = Sensor::ALL[i];
+        entries[SENSORS + 2 * i] = Entry {
+            part: sensor.part(),
+            kind: "dead",
+            size: Size::None,
+            description: "the sensor is open inside, or gives no signal",
+        };
+        entries[SENSORS + 2 * i + 1] = Entry {
+            part: sensor.part(),
+            kind: "bias",
+            size: Size::Bias {
+                unit: sensor.unit(),
+                range: sensor.range(),
+            },
+            description: "the sensor reads too high by this, or too low if negative",
+        };
+        i += 1;
+    }
+    entries
+}
 
 /// The defects the car has, at most one for each part.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Defects {
     pub(crate) fuel_cap: Option<CapFault>,
     pub(crate) filler_neck_hole: Option<Length>,
+    pub(crate) sensors: SensorFaults,
 }
 
 impl Defects {
@@ -258,18 +331,22 @@ impl Defects {
                 let widest = CapFault::Missing.hole();
                 self.filler_neck_hole = Some(diameter.max(Length::ZERO).min(widest));
             }
+            Defect::Sensor(sensor, fault) => self.sensors.set(sensor, fault),
         }
     }
 
     /// All present ones.
     pub(crate) fn iter(&self) -> impl Iterator<Item = Defect> + use<> {
         let cap = self.fuel_cap.map(Defect::FuelCap);
+        let sensors = self.sensors.iter();
         cap.into_iter()
             .chain(self.filler_neck_hole.map(Defect::FillerNeckHole))
+            .chain(sensors.map(|(sensor, fault)| Defect::Sensor(sensor, fault)))
     }
 
-    /// Works on a part: a loose cap is cured by tightening, a missing one by a new one, rust by a new neck.
-    pub(crate) const fn repair(&mut self, part: Part, work: Work) -> Outcome {
+    /// Works on a part: a loose cap is cured by tightening, a missing one by a new one, rust by a new neck, a sensor by
+    /// a new one, and a dirty air meter by cleaning too.
+    pub(crate) fn repair(&mut self, part: Part, work: Work) -> Outcome {
         match (part, work) {
             (Part::FuelCap, Work::Tighten) => {
                 if matches!(self.fuel_cap, Some(CapFault::Loose)) {
@@ -286,18 +363,21 @@ impl Defects {
                 Some(diameter) => Outcome::Cured(Defect::FillerNeckHole(diameter)),
                 None => Outcome::NothingToCure,
             },
-            (Part::FuelCap, Work::Clean)
-            | (Part::FillerNeck, Work::Tighten | Work::Clean)
-            | (
-                Part::CoolantSensor
-                | Part::IntakeAirSensor
-                | Part::AirMeter
-                | Part::ManifoldPressureSensor
-                | Part::ThrottleSensor
-                | Part::TankPressureSensor
-                | Part::FuelLevelSensor,
-                _,
-            ) => Outcome::NothingToCure,
+            (sensor, Work::Replace | Work::Clean) => {
+                let Some(sensor) = Sensor::of(sensor) else {
+                    return Outcome::NothingToCure;
+                };
+                let dirty = sensor == Sensor::AirMeter
+                    && matches!(self.sensors.get(sensor), Some(SensorFault::Bias(_)));
+                if work == Work::Clean && !dirty {
+                    return Outcome::NothingToCure;
+                }
+                match self.sensors.take(sensor) {
+                    Some(fault) => Outcome::Cured(Defect::Sensor(sensor, fault)),
+                    None => Outcome::NothingToCure,
+                }
+            }
+            (_, Work::Tighten) => Outcome::NothingToCure,
         }
     }
 
@@ -320,6 +400,9 @@ mod tests {
         let loose = Defect::FuelCap(CapFault::Loose);
         let missing = Defect::FuelCap(CapFault::Missing);
         let hole = Defect::FillerNeckHole(Length::from_millimetres(1.0));
+        let dead = Defect::Sensor(Sensor::Coolant, SensorFault::Dead);
+        let dirty = Defect::Sensor(Sensor::AirMeter, SensorFault::Bias(-20.0));
+        let biased = Defect::Sensor(Sensor::ManifoldPressure, SensorFault::Bias(10.0));
         for (defect, part, work, cures) in [
             (loose, Part::FuelCap, Work::Tighten, true),
             (loose, Part::FuelCap, Work::Replace, true),
@@ -332,11 +415,22 @@ mod tests {
             (hole, Part::FillerNeck, Work::Tighten, false),
             (hole, Part::FillerNeck, Work::Replace, true),
             (hole, Part::TankPressureSensor, Work::Replace, false),
+            (dead, Part::CoolantSensor, Work::Replace, true),
+            (dead, Part::CoolantSensor, Work::Clean, false),
+            (dead, Part::IntakeAirSensor, Work::Replace, false),
+            (dirty, Part::AirMeter, Work::Clean, true),
+            (dirty, Part::AirMeter, Work::Replace, true),
+            (dirty, Part::AirMeter, Work::Tighten, false),
+            (biased, Part::ManifoldPressureSensor, Work::Clean, false),
+            (biased, Part::ManifoldPressureSensor, Work::Replace, true),
         ] {
             let mut defects = Defects::default();
             defects.set(defect);
-            let area = defects.hole_area_m2();
-            assert!(area > 0.0);
+            assert_eq!(
+                defects.hole_area_m2() > 0.0,
+                !matches!(defect, Defect::Sensor(..)),
+                "{defect}"
+            );
             let expected = if cures {
                 Outcome::Cured(defect)
             } else {
@@ -361,16 +455,32 @@ mod tests {
     #[test]
     fn the_catalogue_makes_and_names_every_defect() {
         let millimetre = Length::from_millimetres(1.0);
-        let names = ["fuel-cap loose", "fuel-cap missing", "filler-neck hole 1 mm"];
-        for (entry, name) in CATALOGUE.iter().zip(names) {
-            let given = matches!(entry.size, Size::Diameter { .. }).then_some(millimetre);
+        for (place, entry) in CATALOGUE.iter().enumerate() {
+            let given = match entry.size {
+                Size::None | Size::Fixed(_) => Extent::None,
+                Size::Diameter { .. } => Extent::Diameter(millimetre),
+                Size::Bias { .. } => Extent::Bias(1.0),
+            };
             let defect = entry.defect(given).expect("within the range");
-            assert_eq!(defect.to_string(), name);
-            assert_eq!(defect.entry(), entry);
+            assert_eq!(defect.part(), entry.part);
+            assert_eq!(defect.entry(), entry, "{defect}");
             assert_eq!(Part::named(entry.part.name()), Some(entry.part));
+            let name = match place {
+                0 => "fuel-cap loose",
+                1 => "fuel-cap missing",
+                2 => "filler-neck hole 1 mm",
+                3 => "coolant-sensor dead",
+                4 => "coolant-sensor bias 1 K",
+                8 => "air-meter bias 1 %",
+                _ => continue,
+            };
+            assert_eq!(defect.to_string(), name);
         }
-        assert_eq!(CATALOGUE[2].defect(None), None);
-        assert_eq!(CATALOGUE[2].defect(Some(Length::from_millimetres(13.0))), None);
-        assert_eq!(CATALOGUE[0].defect(Some(millimetre)), None);
+        assert_eq!(CATALOGUE[2].defect(Extent::None), None);
+        let thirteen = Extent::Diameter(Length::from_millimetres(13.0));
+        assert_eq!(CATALOGUE[2].defect(thirteen), None);
+        assert_eq!(CATALOGUE[0].defect(Extent::Diameter(millimetre)), None);
+        assert_eq!(CATALOGUE[4].defect(Extent::Bias(41.0)), None);
+        assert_eq!(CATALOGUE[4].defect(Extent::Bias(f64::NAN)), None);
     }
 }

@@ -19,6 +19,7 @@
 //! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
 //! | `sensors`, `truth` | what the pins show; what is really so |
 //! | [`defect`], [`driver`], [`schedule`] | what can be wrong; who drives; along what |
+//! | `sensor_fault` | sensors that are broken inside |
 //! | `rest` | hours with the key off |
 //!
 //! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
@@ -52,6 +53,7 @@ mod exhaust;
 mod mixture;
 mod rest;
 pub mod schedule;
+mod sensor_fault;
 mod sensors;
 mod tank;
 mod truth;
@@ -63,6 +65,7 @@ use twotrip_units::{Length, Limit, Ratio, Temperature};
 
 pub use defect::{CapFault, Defect, Outcome, Part, Work};
 pub use driver::{Driver, Leg, Plan};
+pub use sensor_fault::{Sensor, SensorFault};
 
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);
@@ -250,7 +253,10 @@ pub struct Vehicle {
     delay: catalyst::Delay,
     defects: defect::Defects,
     noise: sensors::Noise,
+    /// What good sensors give.
     pins: SensorPins,
+    /// What broken ones make of it, where there are any.
+    broken_pins: SensorPins,
     /// Steps since the car was made; the slow parts move at its multiples.
     tick: u64,
     /// What [`Vehicle::rest`] was asked for beyond whole steps.
@@ -269,6 +275,7 @@ impl Vehicle {
             defects: defect::Defects::default(),
             noise: sensors::Noise::new(seed),
             pins: SensorPins::default(),
+            broken_pins: SensorPins::default(),
             tick: 0,
             rest_left: Duration::ZERO,
         };
@@ -490,6 +497,15 @@ impl Vehicle {
         let ambient_kpa = state.ambient.pressure_kpa;
         state.intake = air::Intake::new(&self.params.air, ambient_kpa, state.cooling.intake);
         sensors::slow_pins(&mut self.pins, &state.cooling, &state.ambient);
+        self.break_pins();
+    }
+
+    /// Broken sensors make their own of what good ones would give.
+    #[inline]
+    fn break_pins(&mut self) {
+        if !self.defects.sensors.is_empty() {
+            self.broken_pins = self.defects.sensors.distorted(&self.pins);
+        }
     }
 
     /// The sensors look at the new state.
@@ -511,11 +527,23 @@ impl Vehicle {
             },
             &mut self.noise,
         );
+        self.break_pins();
     }
 
     /// What the sensors put on the pins now.
     #[must_use]
+    #[inline]
     pub const fn sensors(&self) -> &SensorPins {
+        if self.defects.sensors.is_empty() {
+            &self.pins
+        } else {
+            &self.broken_pins
+        }
+    }
+
+    /// What good sensors would put there.
+    #[must_use]
+    pub const fn good_sensors(&self) -> &SensorPins {
         &self.pins
     }
 
@@ -543,13 +571,16 @@ impl Vehicle {
     }
 
     /// Makes something wrong with the car; a part has one defect at a time, the latest.
-    pub const fn set_defect(&mut self, defect: Defect) {
+    pub fn set_defect(&mut self, defect: Defect) {
         self.defects.set(defect);
+        self.break_pins();
     }
 
     /// Works on a part and says what that cured; each kind of work cures only what it would.
-    pub const fn repair(&mut self, part: Part, work: Work) -> Outcome {
-        self.defects.repair(part, work)
+    pub fn repair(&mut self, part: Part, work: Work) -> Outcome {
+        let outcome = self.defects.repair(part, work);
+        self.break_pins();
+        outcome
     }
 
     /// Everything that is wrong with the car.

@@ -98,6 +98,11 @@ fn defects() -> Vec<Item> {
         .map(|entry| {
             let part = entry.part.name();
             let (words, size) = match entry.size {
+                Size::None => (String::new(), format!("a new one helps: replace {part}")),
+                Size::Bias { unit, range } => {
+                    let [least, most] = range;
+                    (" BIAS".to_owned(), format!("{least} to {most} {unit}"))
+                }
                 Size::Fixed(hole) => (String::new(), format!("a hole of {} mm", hole.millimetres())),
                 Size::Diameter { least, greatest } => {
                     let (least, greatest) = (least.millimetres(), greatest.millimetres());

@@ -130,6 +130,9 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
                 MassFlow::from_pounds_per_minute(value).grams_per_second()
             }),
         ],
+        "kg/h" => &[("kg/h", |value| value), ("g/s", |value| value * 3.6)],
+        "Nm" => &[("Nm", |value| value)],
+        "mg" => &[("mg", |value| value)],
         "km/h" => &[
             ("km/h", |value| value),
             ("mph", |value| {
@@ -139,6 +142,12 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
         "l/h" => &[
             ("l/h", |value| value),
             ("gal/h", |value| Volume::from_us_gallons(value).litres()),
+        ],
+        // A difference of temperatures.
+        "K" => &[
+            ("K", |value| value),
+            ("C", |value| value),
+            ("F", |value| value / 1.8),
         ],
         "rpm" => &[("rpm", |value| value)],
         "s" => &[

@@ -1,9 +1,10 @@
 //! How physical defects are said, after the catalogue of `vehicle`: the part, the word for what is wrong with it,
 //! and its size where the word has none of its own.
 
-use twotrip_vehicle::defect::{CATALOGUE, Defect, Entry, Part, Size};
+use twotrip_vehicle::defect::{CATALOGUE, Defect, Entry, Extent, Part, Size};
 
 use super::{
+    amount::amount,
     fault::{Fault, Parsed},
     measure::{HOLE, Measure},
     rule::{Explanation, Rule, pick},
@@ -29,13 +30,28 @@ fn entries(part: Part) -> impl Iterator<Item = (&'static str, &'static Entry)> +
 }
 
 /// How the size behind an entry's words is read.
-fn size(entry: &Entry) -> Option<Measure<twotrip_units::Length>> {
+enum SizeRule {
+    None,
+    Diameter(Measure<twotrip_units::Length>),
+    Bias(Measure<f64>),
+}
+
+fn size(entry: &Entry) -> SizeRule {
     match entry.size {
-        Size::Fixed(_) => None,
-        Size::Diameter { least, greatest } => Some(Measure {
+        Size::None | Size::Fixed(_) => SizeRule::None,
+        Size::Diameter { least, greatest } => SizeRule::Diameter(Measure {
             range: [least, greatest],
             ..HOLE
         }),
+        Size::Bias { unit, range } => SizeRule::Bias(bias(unit, range)),
+    }
+}
+
+/// How far a sensor is off.
+pub(super) fn bias(unit: &'static str, range: [f64; 2]) -> Measure<f64> {
+    Measure {
+        slot: "BIAS",
+        ..amount("bias", unit, range)
     }
 }
 
@@ -45,14 +61,16 @@ impl Rule for Physical {
     fn read<'a>(&self, input: &'a str) -> Parsed<'a, Defect> {
         let (rest, part) = pick("defect", parts(), input)?;
         let (rest, entry) = pick("kind of defect", entries(part), rest)?;
-        let (rest, diameter) = match size(entry) {
-            None => (rest, None),
-            Some(measure) => {
-                let (rest, diameter) = measure.read(rest)?;
-                (rest, Some(diameter))
-            }
+        let (rest, extent) = match size(entry) {
+            SizeRule::None => (rest, Extent::None),
+            SizeRule::Diameter(measure) => measure
+                .read(rest)
+                .map(|(rest, diameter)| (rest, Extent::Diameter(diameter)))?,
+            SizeRule::Bias(measure) => measure
+                .read(rest)
+                .map(|(rest, bias)| (rest, Extent::Bias(bias)))?,
         };
-        let defect = entry.defect(diameter).map(|defect| (rest, defect));
+        let defect = entry.defect(extent).map(|defect| (rest, defect));
         defect.ok_or_else(|| Fault::new(input.trim(), ProblemKind::OutOfRange("defect"), "defect", []))
     }
 
@@ -60,15 +78,20 @@ impl Rule for Physical {
         help.slot("DEFECT", || {
             let entry = |entry: &Entry| {
                 let words = format!("{} {}", entry.part.name(), entry.kind);
-                match size(entry) {
-                    None => words,
-                    Some(measure) => {
-                        let mut inner = Explanation::default();
+                let mut inner = Explanation::default();
+                let slot = match size(entry) {
+                    SizeRule::None => return words,
+                    SizeRule::Diameter(measure) => {
                         measure.explain(&mut inner);
-                        let range = inner.slots.pop().map(|slot| slot.meaning).unwrap_or_default();
-                        format!("{words} {} ({range})", measure.slot)
+                        measure.slot
                     }
-                }
+                    SizeRule::Bias(measure) => {
+                        measure.explain(&mut inner);
+                        measure.slot
+                    }
+                };
+                let range = inner.slots.pop().map(|slot| slot.meaning).unwrap_or_default();
+                format!("{words} {slot} ({range})")
             };
             CATALOGUE.iter().map(entry).collect::<Vec<_>>().join("; ")
         });
@@ -77,7 +100,11 @@ impl Rule for Physical {
     #[cfg(test)]
     fn sample(&self, dice: &mut super::tests::Dice) -> String {
         let entry = &CATALOGUE[dice.below(CATALOGUE.len())];
-        let size = size(entry).map_or_else(String::new, |measure| format!(" {}", measure.sample(dice)));
+        let size = match size(entry) {
+            SizeRule::None => String::new(),
+            SizeRule::Diameter(measure) => format!(" {}", measure.sample(dice)),
+            SizeRule::Bias(measure) => format!(" {}", measure.sample(dice)),
+        };
         format!("{} {}{size}", entry.part.name(), entry.kind)
     }
 }

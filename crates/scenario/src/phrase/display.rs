@@ -3,7 +3,10 @@
 use core::fmt::{self, Display, Formatter};
 
 use twotrip_harness::WiringFault;
-use twotrip_vehicle::schedule::{HWFET, UDDS};
+use twotrip_vehicle::{
+    SensorFault,
+    schedule::{HWFET, UDDS},
+};
 
 use super::{
     Claim, CodeList, Defect, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
@@ -119,8 +122,15 @@ fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
     let entry = defect.entry();
     write!(f, "defect {} {}", entry.part.name(), entry.kind)?;
     match defect {
-        Defect::FuelCap(_) => Ok(()),
+        Defect::FuelCap(_) | Defect::Sensor(_, SensorFault::Dead) => Ok(()),
         Defect::FillerNeckHole(diameter) => write!(f, " {}", HOLE.text(diameter)),
+        Defect::Sensor(sensor, SensorFault::Bias(off)) => {
+            write!(
+                f,
+                " {}",
+                super::defect::bias(sensor.unit(), sensor.range()).text(off)
+            )
+        }
     }
 }
 

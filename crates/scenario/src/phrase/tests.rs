@@ -5,6 +5,7 @@ use rand_chacha::{
 
 use super::*;
 use twotrip_units::{Resistance, Voltage};
+use twotrip_vehicle::{Sensor, SensorFault};
 
 use crate::{Expected, Problem, ProblemKind};
 
@@ -239,6 +240,10 @@ fn case_space_and_remarks_do_not_matter() {
         "defect wiring air-meter bias -0.3 V"
     );
     assert_eq!(
+        canonical("defect coolant-sensor bias 27 F"),
+        "defect coolant-sensor bias 15 K"
+    );
+    assert_eq!(
         canonical("drive IDLE 60s,50km/h FOR 5min,STOP"),
         "drive idle 60 s, 50 km/h for 5 min, stop"
     );
@@ -281,6 +286,14 @@ fn phrases_carry_typed_values() {
         (
             "defect filler-neck hole 1 mm",
             Phrase::Defect(Defect::FillerNeckHole(Length::from_millimetres(1.0))),
+        ),
+        (
+            "defect coolant-sensor dead",
+            Phrase::Defect(Defect::Sensor(Sensor::Coolant, SensorFault::Dead)),
+        ),
+        (
+            "defect air-meter bias -20 %",
+            Phrase::Defect(Defect::Sensor(Sensor::AirMeter, SensorFault::Bias(-20.0))),
         ),
         (
             "defect wiring tank-pressure-sensor short-to-supply",
@@ -431,6 +444,14 @@ fn numbers_are_held_to_their_ranges() {
         ),
         ("wait 1 s", "wait -1 s"),
         (
+            "defect coolant-sensor bias 40 C",
+            "defect coolant-sensor bias 41 C",
+        ),
+        (
+            "defect tank-pressure-sensor bias -1.5 kPa",
+            "defect tank-pressure-sensor bias 1.6 kPa",
+        ),
+        (
             "defect wiring air-meter resistance 1000 kohm",
             "defect wiring air-meter resistance 1001 kohm",
         ),
@@ -513,8 +534,8 @@ fn a_problem_points_at_the_word_that_is_wrong() {
         ),
         (
             "defect tank-pressure-sensor open",
-            "unknown defect `tank-pressure-sensor`",
-            "tank-pressure-sensor",
+            "unknown kind of defect `open`",
+            "open",
             None,
         ),
         (
