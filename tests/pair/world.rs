@@ -2,6 +2,7 @@
 
 use twotrip_can::{
     Frame,
+    link::Link,
     memory_bus::{Direction, MemoryBus, NodeConfig, NodeId, Pacing, Passed},
 };
 use twotrip_isotp::{Channel, Event};
@@ -74,6 +75,11 @@ impl World {
         self.is_down = !up;
     }
 
+    /// Puts rules of delay, loss and bus errors between a channel and the bus.
+    pub fn disturb(&mut self, node: usize, link: Option<Link>) {
+        self.bus.set_link(self.nodes[node], link);
+    }
+
     /// Whether a bare frame has passed.
     pub fn is_bare(&self, passed: &Passed) -> bool {
         passed.from == self.bare
@@ -99,20 +105,26 @@ impl World {
                 channel.handle_timeout(self.now);
             }
             self.flush(application);
-            if let Some(passed) = self.bus.advance(self.now) {
-                for (channel, &node) in self.channels.iter_mut().zip(&self.nodes) {
-                    while let Some(received) = self.bus.receive(node) {
-                        match received.direction {
-                            Direction::Own => channel.handle_transmitted(received.at),
-                            Direction::Other => channel.handle_frame(received.at, &received.frame),
-                        }
-                    }
-                }
+            let passed = self.bus.advance(self.now);
+            self.deliver();
+            if passed.is_some() {
                 self.flush(application);
-                return Some(passed);
+                return passed;
             }
         }
         panic!("no end after {STEPS} steps at {}", self.now);
+    }
+
+    /// Gives the channels what has reached them.
+    fn deliver(&mut self) {
+        for (channel, &node) in self.channels.iter_mut().zip(&self.nodes) {
+            while let Some(received) = self.bus.receive(node) {
+                match received.direction {
+                    Direction::Own => channel.handle_transmitted(received.at),
+                    Direction::Other => channel.handle_frame(received.at, &received.frame),
+                }
+            }
+        }
     }
 
     fn flush(&mut self, application: &mut dyn Application) {

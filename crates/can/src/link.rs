@@ -26,7 +26,8 @@ pub enum Way {
 /// What a rule does to a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Effect {
-    /// It comes later, and so do those behind it: a link keeps the order.
+    /// It comes later, and so do those behind it: a link keeps the order. Sent: it waits before the wire, and the node for
+    /// its confirmation. Received: it was on the wire in time, and its sender knows nothing of it.
     Delay(Duration),
     /// It is lost. Sent: it never gets to the wire, though the node is told that it did. Received: the others have it.
     Drop,

@@ -210,3 +210,35 @@ impl Rig {
         !self.tester.is_busy()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use twotrip_scenario::parse_phrase;
+    use twotrip_sim::{Settings, Timing};
+
+    use super::*;
+
+    /// 124, 119, 126, 118 and 119 bits, intermissions included: computed by the rules of ISO 11898-1 (CRC-15, stuffing from
+    /// start of frame to CRC) by another model, for the VIN 0TW00TRP3A0000042 and padding 00.
+    #[test]
+    fn reading_the_vin_takes_its_606_bits() {
+        for (rate, micros) in [(BitRate::Kbit500, 1212), (BitRate::Kbit250, 2424)] {
+            let simulator = Simulator::new(Settings::compact(1, Timing::REAL_ON_PACED_BUS));
+            let mut rig = Rig::new(simulator, rate);
+            rig.tell(parse_phrase("key on").expect("a phrase"));
+            let exchange = rig.ask(&[0x09, 0x02]).expect("a request");
+            let answer = exchange.first_answer().expect("the car answers");
+            assert_eq!(answer[3..], *b"0TW00TRP3A0000042");
+            let (load, busy) = rig.load();
+            let load = load.expect("paced");
+            assert_eq!((load.frames(), load.bits()), (5, 606));
+            assert_eq!(load.wire_time(), Duration::from_micros(micros));
+            // Both consecutive frames follow each other at once (STmin 0): one intermission between them.
+            let [.., first, second] = &exchange.frames[..] else {
+                panic!("five frames")
+            };
+            assert_eq!(second.at.saturating_since(first.at), rate.span(119));
+            assert!(busy > load.wire_time());
+        }
+    }
+}

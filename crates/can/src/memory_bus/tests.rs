@@ -439,3 +439,66 @@ fn a_frame_that_passes_takes_an_error_back() {
         }
     }
 }
+
+/// Any rules on any nodes: the bus comes to an end, frames never overlap, what a node hears comes in the order of time.
+#[test]
+fn any_disturbance_leaves_the_bus_in_order() {
+    for seed in 0..300 {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let mut below = |end: u32| random.next_u32() % end;
+        let pacing = if seed % 4 == 0 { Pacing::Instant } else { PACED };
+        let mut bus = MemoryBus::new(pacing);
+        let nodes: [_; 3] = core::array::from_fn(|_| {
+            bus.attach(NodeConfig {
+                receives_own: true,
+                queue: 40,
+                inbox: 200,
+            })
+        });
+        for node in nodes {
+            let rules: Vec<_> = (0..below(4))
+                .map(|_| LinkRule {
+                    way: [Way::Sent, Way::Received][below(2) as usize],
+                    id: [None, Some(CanId::Standard(0x100))][below(2) as usize],
+                    effect: [
+                        Effect::Drop,
+                        Effect::BusError,
+                        Effect::Delay(Duration::from_micros(below(5_000).into())),
+                    ][below(3) as usize],
+                    occurrence: match below(3) {
+                        0 => Occurrence::Always,
+                        1 => Occurrence::Counted {
+                            skip: below(10),
+                            count: below(40),
+                        },
+                        _ => Occurrence::Chance(twotrip_units::Ratio::from_percent(below(101).into())),
+                    },
+                })
+                .collect();
+            bus.set_link(node, Some(Link::new(rules, ChaCha8Rng::seed_from_u64(seed))));
+        }
+        for number in 0..30 {
+            for (node, id) in nodes.into_iter().zip(0x100..) {
+                send(&mut bus, at(u64::from(number) * 300), node, numbered(id, number));
+            }
+        }
+        let mut heard_until = [BusInstant::ZERO; 3];
+        let mut idle = BusInstant::ZERO;
+        let mut steps = 0;
+        while let Some(next) = bus.poll_timeout() {
+            steps += 1;
+            // Each frame can be destroyed 32 times before its node is off the bus, and is heard three times.
+            assert!(steps < 3 * 30 * (32 + 3), "seed {seed}: no end");
+            while let Some(passed) = bus.advance(next) {
+                assert!(passed.start >= idle && passed.at >= passed.start, "seed {seed}");
+                idle = passed.at;
+            }
+            for (node, until) in nodes.into_iter().zip(&mut heard_until) {
+                while let Some(received) = bus.receive(node) {
+                    assert!((*until..=next).contains(&received.at), "seed {seed}");
+                    *until = received.at;
+                }
+            }
+        }
+    }
+}
