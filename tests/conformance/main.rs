@@ -109,6 +109,52 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // What the kernel's ISO-TP does otherwise, net/can/isotp.c measured; ISO 15765-2 beside it.
+    (
+        "kernel_differences",
+        &[
+            "k01_the_kernel_does_not_pad_unless_told",
+            "k02_the_kernel_waits_a_second",
+            "k03_the_kernel_takes_first_frames_of_6_and_7_bytes",
+            "k04_the_kernel_takes_short_escape_frames",
+            "k05_length_zero_is_the_escape_for_both",
+            "k06_the_kernel_stops_its_timer_at_a_short_consecutive_frame",
+            "k07_a_new_message_takes_the_place_of_a_half_one_for_both",
+            "k08_flow_control_counts_only_while_awaited_for_both",
+            "k09_the_kernel_keeps_what_a_wait_said",
+            "k10_both_wait_as_often_as_they_are_told",
+            "k11_reserved_values_of_flow_control_for_both",
+            "k12_neither_is_faster_than_st_min",
+            "k13_while_a_message_leaves",
+            "k14_each_kernel_socket_answers",
+            "k15_the_kernel_takes_longer_messages",
+            "k16_4095_bytes_need_no_escape",
+            "k17_functional_identifiers_are_nothing_special_to_the_kernel",
+            "k18_each_frame_follows_the_one_before",
+            "k19_a_fallen_interface_is_an_error_to_a_socket",
+            "ends_cleanly",
+        ],
+    ),
+    // The transport cases of `tests/support/cases`, each with its own source.
+    (
+        "transport_cases",
+        &[
+            "hold_on_the_program",
+            "hold_on_a_small_ecu",
+            "none_is_missing",
+            "ends_cleanly",
+        ],
+    ),
+    // The kernel's ISO-TP socket at both ends, against it at one.
+    (
+        "transfer_cost",
+        &[
+            "an_answer_of_20_bytes",
+            "a_request_of_4095_bytes",
+            "an_echo_of_4095_bytes",
+            "ends_cleanly",
+        ],
+    ),
     // A bare echo process on the same kernel; proc(5).
     (
         "cost",

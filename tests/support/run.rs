@@ -117,6 +117,9 @@ impl Player<'_> {
             }
             Step::Link(up) => {
                 self.arm.set_link(up);
+                // What passed while it fell is neither side's.
+                while self.next(self.arm.now()).is_some() {}
+                self.seen.clear();
                 self.reference = self.arm.now();
                 Ok(())
             }

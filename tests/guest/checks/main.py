@@ -1,6 +1,7 @@
 """All checks that need the guest, in order; `main.py PROGRAM TOOLS RESULTS [NAME ...]` runs those whose name holds a NAME.
 
-PROGRAM is the `twotrip` binary, TOOLS the folder with `bare-echo` and `answer-latency`.
+PROGRAM is the `twotrip` binary, TOOLS the folder with the
+binaries of `tests/Cargo.toml`.
 """
 
 import pathlib
@@ -22,16 +23,19 @@ def make_bus(interface):
 def main(program, tools, results, *wanted):
     import bench
     import cost
+    import kernel_differences
     import kernel_tester
     import link
     import own_commands
     import python_client
     import traffic
+    import transfer_cost
+    import transport_cases
 
     program, tools, results = pathlib.Path(program), pathlib.Path(tools), pathlib.Path(results)
     outcomes = outcome.Outcomes(results, wanted)
-    make_bus("vcan0")
-    make_bus("vcan1")
+    for interface in ("vcan0", "vcan1", "vcan2", "vcan3"):
+        make_bus(interface)
     outcomes.group(*kernel_tester.group(program, results, outcomes.figure))
     outcomes.group(*python_client.group(program, results, outcomes.figure))
     outcomes.group(*own_commands.group(program))
@@ -39,7 +43,10 @@ def main(program, tools, results, *wanted):
     outcomes.group(*link.group(program, results, outcomes.figure))
     outcomes.group(*link.error_group(program))
     outcomes.group(*bench.group(program))
+    outcomes.group(*kernel_differences.group(program))
+    outcomes.group(*transport_cases.group(program, tools, outcomes.figure))
     outcomes.group(*cost.group(program, tools, outcomes.figure))
+    outcomes.group(*transfer_cost.group(program, tools, outcomes.figure))
 
 
 if __name__ == "__main__":

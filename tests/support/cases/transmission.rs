@@ -517,10 +517,10 @@ pub(super) const CASES: &[Case] = &[
         steps: &[
             Ask,
             Begins,
-            Send("7E0#30 00 14 .."),
-            spaced(1, 2, 20_000),
+            Send("7E0#30 00 64 .."),
+            spaced(1, 2, 100_000),
             Link(false),
-            Silence(300),
+            Silence(600),
             Link(true),
             Silence(60),
             ASK_SHORT,
