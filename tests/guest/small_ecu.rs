@@ -62,7 +62,7 @@ impl SmallEcu {
                 let now = BusInstant::ZERO + self.begun.elapsed();
                 while let Some(frame) = held.take().or_else(|| channel.poll_frame(now)) {
                     match bus.try_send(&frame)? {
-                        Sent::Handed | Sent::Down => {
+                        Sent::Handed | Sent::Queued | Sent::Down => {
                             channel.handle_transmitted(BusInstant::ZERO + self.begun.elapsed());
                         }
                         Sent::Later => {

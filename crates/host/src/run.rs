@@ -256,8 +256,9 @@ impl Run {
                     biased;
                     event = self.bus.recv() => {
                         self.take(event?, &mut notice)?;
-                        while let Some(event) = self.bus.take_read() {
-                            self.take(event, &mut notice)?;
+                        self.take_read(&mut notice)?;
+                        if self.simulator.awaits_flow_control() && self.bus.read_more() {
+                            self.take_read(&mut notice)?;
                         }
                         if !at_once && self.is_calm() {
                             continue;
@@ -328,6 +329,13 @@ impl Run {
         }
     }
 
+    fn take_read(&mut self, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
+        while let Some(event) = self.bus.take_read() {
+            self.take(event, notice)?;
+        }
+        Ok(())
+    }
+
     fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
         match event {
             BusEvent::Frame(received) => {
@@ -379,7 +387,10 @@ impl Run {
 
     /// Sends what the simulator has to send, in order; a full queue keeps the frame for later, unless the answer that
     /// it belongs to has been given up meanwhile.
-    fn send_frames(&mut self, now: BusInstant) -> Result<(), BusError> {
+    ///
+    /// The clock is read again once the bus has a frame: STmin counts from its end, N_Bs too, and writing it takes a
+    /// good part of the shortest STmin.
+    fn send_frames(&mut self, mut now: BusInstant) -> Result<(), BusError> {
         if self.blocked.is_some() && !self.simulator.has_frame_in_flight() {
             self.blocked = None;
             self.traffic.given_up += 1;
@@ -392,6 +403,7 @@ impl Run {
             match self.bus.try_send(&frame)? {
                 Sent::Handed => {
                     self.traffic.sent += 1;
+                    now = self.now();
                     self.simulator.handle_transmitted(now);
                 }
                 Sent::Queued => {
@@ -400,6 +412,7 @@ impl Run {
                 }
                 Sent::Down => {
                     self.traffic.sent_while_down += 1;
+                    now = self.now();
                     self.simulator.handle_transmitted(now);
                 }
                 Sent::Later => {

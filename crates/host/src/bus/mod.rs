@@ -215,6 +215,16 @@ impl Bus {
         }
     }
 
+    /// Reads what has come since, without waiting for the word that something has; says whether there is something for
+    /// [`Self::take_read`]. Worth its system call only where a frame of ours is likely to have been answered while it
+    /// was sent, as a peer in the kernel does. What goes wrong is for [`Self::recv`] to tell.
+    pub fn read_more(&mut self) -> bool {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.read_more(),
+            Backend::Host(_) | Backend::Guest(_) => false,
+        }
+    }
+
     /// Hands a frame to the bus; never waits.
     ///
     /// # Errors

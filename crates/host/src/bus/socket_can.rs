@@ -191,6 +191,25 @@ impl SocketCan {
         }
     }
 
+    /// On a wire nothing comes within the time that a frame takes to be sent.
+    pub(super) fn read_more(&mut self) -> bool {
+        if self.physical {
+            return false;
+        }
+        match self.batch.fill(self.socket.get_ref().as_fd()) {
+            Ok(filled) => filled > 0,
+            Err(error) => {
+                match error.raw_os_error() {
+                    // The socket tells of it once.
+                    Some(libc::ENETDOWN) => self.down_unreported |= !mem::replace(&mut self.down, true),
+                    Some(libc::ENODEV | libc::ENXIO) => self.removed = true,
+                    _ => {}
+                }
+                false
+            }
+        }
+    }
+
     /// What an earlier read has left.
     pub(super) fn take_read(&mut self) -> Option<BusEvent> {
         while let Some(read) = self.batch.take() {
