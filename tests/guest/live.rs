@@ -60,17 +60,16 @@ impl Arm {
     /// Engine off, so that load ($04), speed ($0D) and run time ($1F) are at rest; $13, $1C, $30, $51 never change by themselves.
     pub(crate) fn ask_the_car(&mut self, setup: &Setup) -> Result<(), String> {
         let request: &[u8] = match setup.answer {
-            None => &[0x09, 0x02],
             Some(7) => &[0x01, 0x04, 0x0D, 0x1C],
             Some(8) => &[0x01, 0x04, 0x0D, 0x1F],
             Some(13) => &[0x01, 0x04, 0x0D, 0x1C, 0x30, 0x13, 0x51],
             Some(19) => &[0x09, 0x04],
             Some(43) => &[0x09, 0x08],
-            Some(other) => return Err(format!("no car answers with {other} bytes")),
+            other => return Err(format!("no car answers with {other:?} bytes")),
         };
         self.set_question(request, Vec::new());
         let answer = self.whole_answer()?;
-        if answer.len() != setup.answer.unwrap_or(20) {
+        if Some(answer.len()) != setup.answer {
             return Err(format!("{request:02X?} is answered by {answer:02X?}"));
         }
         self.set_question(request, answer);

@@ -118,7 +118,7 @@ async fn main() -> Result<(), Box<dyn Error>> {
         (Application::Echo, Setup::OBD)
     } else {
         let case = cases::all().nth(what.parse()?).ok_or("there is no such case")?;
-        (Application::Case(case.setup), case.setup)
+        (Application::Case(case.live_setup()), case.live_setup())
     };
     let mut bus = Bus::join(&interface.parse()?).await?;
     let channels = peer::channels(&setup);

@@ -8,7 +8,11 @@
 use std::env;
 use std::error::Error;
 use std::iter;
-use std::time::Instant;
+use std::process;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+use std::time::{Duration, Instant};
 
 use socketcan_isotp::{IsoTpBehaviour, IsoTpOptions, IsoTpSocket, StandardId};
 
@@ -30,17 +34,23 @@ fn main() -> Result<(), Box<dyn Error>> {
         "long-answer" => (long(0x06), LONGEST, &[0x06, 0x01, 0x02]),
         _ => return Err(format!("`{what}` is nothing to measure").into()),
     };
-    let options = IsoTpOptions::new(
-        IsoTpBehaviour::CAN_ISOTP_TX_PADDING,
-        std::time::Duration::ZERO,
-        0,
-        0,
-        0,
-        0,
-    )?;
+    let options = IsoTpOptions::new(IsoTpBehaviour::CAN_ISOTP_TX_PADDING, Duration::ZERO, 0, 0, 0, 0)?;
     let receive = StandardId::new(0x7E8).ok_or("7E8 has 11 bits")?;
     let transmit = StandardId::new(0x7E0).ok_or("7E0 has 11 bits")?;
     let mut socket = IsoTpSocket::open_with_opts(&interface, receive, transmit, Some(options), None, None)?;
+
+    // The socket waits for ever for an answer that does not come; this process does not.
+    let turns = Arc::new(AtomicUsize::new(0));
+    let seen = Arc::clone(&turns);
+    thread::spawn(move || {
+        let mut last = usize::MAX;
+        while seen.load(Ordering::Relaxed) != last {
+            last = seen.load(Ordering::Relaxed);
+            thread::sleep(Duration::from_secs(5));
+        }
+        eprintln!("turn {last}: no whole answer within 5 s");
+        process::exit(1);
+    });
 
     let mut times = Vec::with_capacity(count);
     for turn in 0..WARM_UP + count {
@@ -51,6 +61,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         if answer.len() != length || !answer.starts_with(head) {
             return Err(format!("{} bytes that begin with {:x?}", answer.len(), answer.get(..8)).into());
         }
+        turns.store(turn + 1, Ordering::Relaxed);
         if turn >= WARM_UP {
             times.push(taken.as_nanos());
         }

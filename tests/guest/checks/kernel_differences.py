@@ -8,6 +8,7 @@ bus (K13, K14 in part, K19), are shown there.
 
 import contextlib
 import errno
+import functools
 import select
 import socket
 import struct
@@ -17,11 +18,13 @@ import time
 import frames
 import program
 
-CAR, LENIENT, KERNEL = "vcan0", "vcan2", "vcan1"
+CAR, LENIENT, LEGISLATED, KERNEL = "vcan0", "vcan2", "vcan3", "vcan1"
 SOL_CAN_ISOTP, CAN_ISOTP_OPTS = 106, 1
 TX_PADDING = 0x0004
-# N_Cr of ISO 15765-4 is 150 ms, the kernel's 1 s.
-AFTER_OBD_N_CR, AFTER_KERNEL_N_CR = 0.3, 1.4
+# N_Cr of the kernel is 1 s, and here the car's too.
+AFTER_N_CR = 1.4
+# The machine is slow and its speed swings: a check is made anew when it failed, for a frame may have missed its time.
+TRIES = 4
 
 
 def _kernel_socket(flags=TX_PADDING, interface=KERNEL, receive=frames.PHYSICAL, send=frames.ANSWER):
@@ -67,14 +70,16 @@ class Ecu:
 
     def message(self):
         """The next message that the kernel's application gets, or None."""
+        _clear_error(self.peer)
         ready, _, _ = select.select([self.peer], [], [], 0.3)
         return self.peer.recv(5000) if ready else None
 
 
 class Both:
-    def __init__(self, car, lenient, kernel):
+    def __init__(self, car, lenient, legislated, kernel):
         self.car = car
         self.lenient = lenient
+        self.legislated = legislated
         self.kernel = kernel
 
 
@@ -95,11 +100,15 @@ def group(twotrip):
     @contextlib.contextmanager
     def opening():
         with contextlib.ExitStack() as stack:
-            options = ("--timing", "fast", "--pace", "0")
-            car = stack.enter_context(program.car(twotrip, "codes-on-demand", CAR, *options))
-            stack.enter_context(program.car(twotrip, "codes-on-demand", LENIENT, *options, "--dlc", "lenient"))
+            def start(interface, *options):
+                options = ("--timing", "fast", "--pace", "0", *options)
+                return stack.enter_context(program.car(twotrip, "codes-on-demand", interface, *options))
+
+            car = start(CAR, "--timers", "generic")
+            start(LENIENT, "--timers", "generic", "--dlc", "lenient")
+            start(LEGISLATED)
             peer = stack.enter_context(_kernel_socket())
-            ecus = [Ecu(CAR), Ecu(LENIENT), Ecu(KERNEL, peer)]
+            ecus = [Ecu(CAR), Ecu(LENIENT), Ecu(LEGISLATED), Ecu(KERNEL, peer)]
             for ecu in ecus:
                 stack.callback(ecu.bus.close)
             yield Both(*ecus)
@@ -135,10 +144,11 @@ def group(twotrip):
 
     def k02_the_kernel_waits_a_second(both):
         # N_Bs of ISO 15765-4 is 75 ms, of ISO 15765-2 1000 ms.
-        car, kernel = sender(both)
-        time.sleep(0.4)
-        assert consecutive(car.after("30 00 00 ..")) == []
+        assert both.legislated.after("02 09 08 ..", quiet=0.05)[0][0] == 0x10
+        _, kernel = sender(both)
+        time.sleep(0.3)
         assert consecutive(kernel.after("30 00 00 ..")) == [1, 2, 3, 4, 5, 6]
+        assert consecutive(both.legislated.after("30 00 00 ..")) == []
 
     def k03_the_kernel_takes_first_frames_of_6_and_7_bytes(both):
         # ISO 15765-2: FF_DL below 8 is ignored.
@@ -165,9 +175,9 @@ def group(twotrip):
 
     def k06_the_kernel_stops_its_timer_at_a_short_consecutive_frame(both):
         # ISO 15765-2 (from memory): the frame is ignored and N_Cr goes on.
-        for ecu, pause in ((both.lenient, AFTER_OBD_N_CR), (both.kernel, AFTER_KERNEL_N_CR)):
+        for ecu in (both.lenient, both.kernel):
             assert flow_control(ecu.after("10 14 05 00 00 00 00 00", "21 00 00")) == [0]
-            time.sleep(pause)
+        time.sleep(AFTER_N_CR)
         assert both.lenient.after("21 00 ..", "22 00 ..") == []
         both.kernel.after("21 00 ..", "22 00 ..")
         assert len(both.kernel.message() or b"") == 20, "the kernel would wait for ever"
@@ -297,31 +307,47 @@ def group(twotrip):
         while not both.car.after("02 01 00 .."):
             assert time.monotonic() < end, "the car does not come back"
 
-    return (
-        "kernel_differences",
-        opening,
-        [
-            k01_the_kernel_does_not_pad_unless_told,
-            k02_the_kernel_waits_a_second,
-            k03_the_kernel_takes_first_frames_of_6_and_7_bytes,
-            k04_the_kernel_takes_short_escape_frames,
-            k05_length_zero_is_the_escape_for_both,
-            k06_the_kernel_stops_its_timer_at_a_short_consecutive_frame,
-            k07_a_new_message_takes_the_place_of_a_half_one_for_both,
-            k08_flow_control_counts_only_while_awaited_for_both,
-            k09_the_kernel_keeps_what_a_wait_said,
-            k10_both_wait_as_often_as_they_are_told,
-            k11_reserved_values_of_flow_control_for_both,
-            k12_neither_is_faster_than_st_min,
-            k13_while_a_message_leaves,
-            k14_each_kernel_socket_answers,
-            k15_the_kernel_takes_longer_messages,
-            k16_4095_bytes_need_no_escape,
-            k17_functional_identifiers_are_nothing_special_to_the_kernel,
-            k18_each_frame_follows_the_one_before,
-            k19_a_fallen_interface_is_an_error_to_a_socket,
-        ],
-    )
+    checks = [
+        k01_the_kernel_does_not_pad_unless_told,
+        k02_the_kernel_waits_a_second,
+        k03_the_kernel_takes_first_frames_of_6_and_7_bytes,
+        k04_the_kernel_takes_short_escape_frames,
+        k05_length_zero_is_the_escape_for_both,
+        k06_the_kernel_stops_its_timer_at_a_short_consecutive_frame,
+        k07_a_new_message_takes_the_place_of_a_half_one_for_both,
+        k08_flow_control_counts_only_while_awaited_for_both,
+        k09_the_kernel_keeps_what_a_wait_said,
+        k10_both_wait_as_often_as_they_are_told,
+        k11_reserved_values_of_flow_control_for_both,
+        k12_neither_is_faster_than_st_min,
+        k13_while_a_message_leaves,
+        k14_each_kernel_socket_answers,
+        k15_the_kernel_takes_longer_messages,
+        k16_4095_bytes_need_no_escape,
+        k17_functional_identifiers_are_nothing_special_to_the_kernel,
+        k18_each_frame_follows_the_one_before,
+        k19_a_fallen_interface_is_an_error_to_a_socket,
+    ]
+    return ("kernel_differences", opening, [_patient(check) for check in checks])
+
+
+def _patient(check):
+    @functools.wraps(check)
+    def checked(both):
+        for left in reversed(range(TRIES)):
+            try:
+                return check(both)
+            except (AssertionError, OSError):
+                if not left:
+                    raise
+                # What is half done on either side runs out, and what the kernel had to tell of it is heard.
+                time.sleep(AFTER_N_CR)
+                for ecu in (both.car, both.lenient, both.legislated, both.kernel):
+                    ecu.hears(0.05)
+                while both.kernel.message() is not None:
+                    pass
+
+    return checked
 
 
 def _clear_error(peer):

@@ -253,6 +253,23 @@ pub(super) const CASES: &[Case] = &[
         ],
     },
     Case {
+        number: 16,
+        rule: "consecutive frames 600 ms apart are in time without a profile",
+        source: "ISO 15765-2, N_Cr 1000 ms",
+        setup: Setup::GENERIC,
+        steps: &[
+            Send(TWENTY),
+            CONTINUE,
+            Silence(600),
+            Send(TWENTY_1),
+            Silence(600),
+            Send(TWENTY_2),
+            REFUSED,
+            Silence(60),
+            Delivered(&[TWENTY_MESSAGE]),
+        ],
+    },
+    Case {
         number: 17,
         rule: "the escape form above the limit has an overflow, at or below 4095 it is ignored",
         source: "ISO 15765-2:2016, from memory",

@@ -192,6 +192,21 @@ pub(super) const CASES: &[Case] = &[
         ],
     },
     Case {
+        number: 45,
+        rule: "each WAIT starts N_Bs again, without a profile",
+        source: "ISO 15765-2, N_Bs 1000 ms",
+        setup: Setup::GENERIC,
+        steps: &[
+            Ask,
+            FIRST,
+            Repeat(3, &[Silence(500), WAIT]),
+            Silence(500),
+            CONTINUE,
+            consecutive(1, 2),
+            UNHARMED,
+        ],
+    },
+    Case {
         number: 46,
         rule: "block size and STmin of a WAIT mean nothing",
         source: "ISO 15765-2",
