@@ -151,3 +151,17 @@ fn a_restart_within_the_power_hold_is_a_new_driving_cycle() {
     );
     assert_eq!(bench.ecu.memory().in_use().counters()[1], 2);
 }
+
+/// A pending code of the fuel system waits for conditions similar to those of its first event, here a standing engine,
+/// which no driving cycle meets: it goes after 80 of them (13 CCR 1968.2(e)(6.4.3)). A code of the standard logic stays.
+#[test]
+fn a_preloaded_fuel_system_code_expires_after_80_driving_cycles() {
+    let mut desk = Desk::new(86, Timing::FAST);
+    desk.tell(&["key on", "preload pending P0171 P0420"]);
+    for _ in 0..79 {
+        desk.tell(&["start", "wait 1 s", "stop"]);
+    }
+    assert_eq!(lists(&mut desk), [vec![], vec![0x0171, 0x0420]]);
+    desk.tell(&["start", "stop"]);
+    assert_eq!(lists(&mut desk), [vec![], vec![0x0420]]);
+}

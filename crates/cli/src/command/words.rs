@@ -1,7 +1,7 @@
 //! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
 
 use twotrip_can::error_frame::{Cause, ErrorFrame, ErrorState};
-use twotrip_ecu::memory::Effect;
+use twotrip_ecu::memory::{Effect, Lamp};
 
 use crate::exit::Failure;
 
@@ -27,6 +27,15 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
         Effect::PermanentStored(dtc) => (format!("{dtc} stored as permanent"), Mood::Bad),
         Effect::MilOn => ("the lamp is commanded on".to_owned(), Mood::Bad),
         Effect::MilOff => ("the lamp is commanded off".to_owned(), Mood::Good),
+        Effect::MisfireLamp(Lamp::Blinking) => (
+            "the lamp blinks: misfire endangers the catalyst".to_owned(),
+            Mood::Bad,
+        ),
+        Effect::MisfireLamp(Lamp::On) => (
+            "the lamp is lit: a misfiring cylinder is cut off".to_owned(),
+            Mood::Bad,
+        ),
+        Effect::MisfireLamp(Lamp::Off) => ("the misfire is over".to_owned(), Mood::Good),
         Effect::PendingErased(dtc) => (format!("{dtc} no longer pending"), Mood::Good),
         Effect::ConfirmedErased(dtc) => (format!("{dtc} grew old and is erased"), Mood::Good),
         Effect::PermanentErased(dtc) => (format!("the ECU erases the permanent {dtc} itself"), Mood::Good),

@@ -304,3 +304,27 @@ fn cleared_counts_do_not_come_back() {
         (1, false, 0)
     );
 }
+
+/// 1968.2(d)(2.3) (from memory): the lamp goes out when the last code lets go of it, each having healed by itself.
+#[test]
+fn each_code_heals_by_itself_and_the_last_puts_the_lamp_out() {
+    let mut car = Car::new();
+    for _ in 0..2 {
+        cycle(&mut car, &[Fail(GROSS_LEAK), Fail(CATALYST_WEAK)]);
+    }
+    let healing = |car: &Car, dtc| car.memory.status(dtc).unwrap().passed_cycles;
+    cycle(&mut car, &[Pass(GROSS_LEAK), Fail(CATALYST_WEAK)]);
+    cycle(&mut car, &[Pass(GROSS_LEAK), Pass(CATALYST_WEAK)]);
+    assert_eq!((healing(&car, GROSS_LEAK), healing(&car, CATALYST_WEAK)), (2, 1));
+    let pass = [KeyOn, Start, Pass(GROSS_LEAK), Pass(CATALYST_WEAK), KeyOff];
+    car.play(&[
+        (&pass, "- | P0455 P0420 | P0420 | on | P0455"),
+        (&pass, "- | P0455 P0420 | - | off | P0455"),
+    ]);
+    // The first to go dark grows old first.
+    for _ in 0..39 {
+        cycle(&mut car, &[WarmUp]);
+    }
+    assert_eq!(car.memory.status(GROSS_LEAK).unwrap().warm_ups, 39);
+    car.play(&[(&[KeyOn, Start, WarmUp, KeyOff], "- | - | - | off | -")]);
+}

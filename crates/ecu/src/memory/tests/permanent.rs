@@ -155,3 +155,24 @@ fn clearing_again_voids_what_was_proved() {
     car.play(&[(&[KeyOff], "- | - | P0118 | off | -")]);
     assert!(car.memory.status(COOLANT_HIGH).unwrap().permanent_driven);
 }
+
+/// 1968.2(g)(4.4.6)(A) (from memory): room for four at least; here for every code there is.
+#[test]
+fn there_is_room_for_more_than_four() {
+    let mut car = Car::new();
+    let codes = [
+        COOLANT_LOW,
+        COOLANT_HIGH,
+        CATALYST_WEAK,
+        GROSS_LEAK,
+        SMALL_LEAK,
+        NO_PURGE,
+        THROTTLE_TRACKS,
+    ];
+    for _ in 0..2 {
+        cycle(&mut car, &codes.map(Fail));
+    }
+    assert_eq!(car.memory.permanent().count(), codes.len());
+    car.happen_all(&[KeyOn, Clear, Clear, KeyOff]);
+    assert_eq!(car.memory.permanent().count(), codes.len());
+}

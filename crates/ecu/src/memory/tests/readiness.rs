@@ -192,3 +192,26 @@ fn a_new_memory_has_run_nothing() {
     assert_eq!(supported, incomplete);
     assert_ne!(supported, 0);
 }
+
+/// SAE J1979 from model year 2019 on (from memory): misfire and fuel system report what has run, components do not.
+#[test]
+fn continuous_groups_may_report_what_has_run() {
+    static LATER: Profile = Profile {
+        continuous_groups_always_complete: false,
+        ..Profile::US_2010
+    };
+    let mut car = Car::with(&LATER, &WIDE);
+    car.happen_all(&[KeyOn, Start]);
+    assert!(since_clear(&car, Group::Components) && !since_clear(&car, Group::Misfire));
+    car.happen_all(&[Pass(MISFIRE_RANDOM), Pass(CYLINDER_1), Pass(CYLINDER_2)]);
+    assert!(since_clear(&car, Group::Misfire) && !since_clear(&car, Group::FuelSystem));
+    car.happen_all(&[Pass(LEAN), Pass(RICH), Pass(IMBALANCE)]);
+    assert!(
+        !since_clear(&car, Group::FuelSystem),
+        "imbalance has not run to its end"
+    );
+    car.happen_all(&[Done(MonitorId(2)), KeyOff, KeyOn]);
+    assert!(since_clear(&car, Group::FuelSystem));
+    car.happen(Clear);
+    assert!(!since_clear(&car, Group::Misfire) && !since_clear(&car, Group::FuelSystem));
+}
