@@ -1,7 +1,7 @@
 //! Where the simulated car meets the machine: sockets, files, clocks, and tokio to wait for them. No other crate
 //! has any of these.
 //!
-//! - [`bench`]: the guard of a bus with a wire.
+//! - [`mod@bench`]: the guard of a bus with a wire.
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.
 //! - [`in_process`]: car and tester on an in-memory bus.

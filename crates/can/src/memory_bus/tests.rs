@@ -13,7 +13,7 @@ use super::*;
 use crate::{
     CanId,
     link::{Effect, LinkRule, Occurrence},
-    timing::frame_time,
+    timing::{BitRate, frame_time},
 };
 
 const PACED: Pacing = Pacing::Rate(BitRate::Kbit500);

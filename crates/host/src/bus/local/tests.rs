@@ -486,3 +486,48 @@ fn fifty_clients_talk_at_once_and_all_hear_the_same() {
         }
     });
 }
+
+#[test]
+fn whatever_strangers_send_the_members_talk_on() {
+    run(async {
+        let (_base, folder) = folder();
+        let mut host = Host::bind("test", &folder).expect("bound");
+        let mut tester = join(&mut host, &folder).await;
+        // Bytes as good as random: the high byte of a linear congruential generator.
+        let mut state: u32 = 1;
+        let mut random = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            state.to_be_bytes()[0]
+        };
+        let mut staying = Vec::new();
+        for n in 0..300 {
+            let mut stranger = UnixStream::connect(folder.socket(SOCKET_KIND, "test"))
+                .await
+                .expect("connected");
+            let mut junk = Vec::new();
+            if n % 3 > 0 {
+                junk.extend(hello("test"));
+            }
+            for _ in 0..random() {
+                junk.push(random());
+                // Whole frames among it, so that what follows is met in step too.
+                if random() < 4 {
+                    junk.extend(record::encode(&frame(0x123, random())));
+                }
+            }
+            // It may be thrown out before it has said all.
+            let _ = stranger.write_all(&junk).await;
+            if n % 2 == 0 {
+                staying.push(stranger);
+            }
+            assert_eq!(tester.try_send(&numbered(0x7DF, n)).expect("open"), Sent::Handed);
+            loop {
+                let event = host.recv().await.expect("open");
+                if matches!(event, BusEvent::Frame(Received { frame, .. }) if frame == numbered(0x7DF, n)) {
+                    break;
+                }
+            }
+        }
+        assert!(host.clients() < MAX_CLIENTS);
+    });
+}
