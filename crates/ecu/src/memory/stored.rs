@@ -127,19 +127,25 @@ impl FaultMemory {
             cycle: self.cycle.map(|_| DrivingCycle::default()),
             ..Self::new(self.profile, self.catalogue)
         };
+        let guests = stored
+            .codes
+            .iter()
+            .filter(|code| self.catalogue.code(code.dtc()).is_none());
+        let count = guests.count();
+        if count > Self::GUESTS {
+            return Err(StoredError::Guests { count });
+        }
+        let mut numbers = Vec::new();
         for (place, code) in stored.codes.iter().enumerate() {
             let dtc = code.dtc();
             if stored.codes[..place].iter().any(|other| other.dtc() == dtc) {
                 return Err(StoredError::Twice { dtc });
             }
             for number in code.numbers() {
-                let taken = stored.codes[..place]
-                    .iter()
-                    .flat_map(StoredCode::numbers)
-                    .any(|other| other == number);
-                if taken || !ORDER.contains(&number) {
+                if numbers.contains(&number) || !ORDER.contains(&number) {
                     return Err(StoredError::Order { dtc, number });
                 }
+                numbers.push(number);
                 fresh.order.pass(number);
             }
             match fresh.records.iter_mut().find(|record| record.dtc() == dtc) {
@@ -150,10 +156,6 @@ impl FaultMemory {
                     fresh.records.push(guest);
                 }
             }
-        }
-        let guests = fresh.records.len() - self.catalogue.codes.len();
-        if guests > Self::GUESTS {
-            return Err(StoredError::Guests { count: guests });
         }
         if !stored.driven.is_possible() {
             return Err(StoredError::Distance);

@@ -15,6 +15,7 @@ mod preload;
 mod properties;
 mod readiness;
 mod scenarios;
+mod stored;
 mod wide;
 
 extern crate std;
