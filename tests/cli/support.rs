@@ -12,6 +12,7 @@ pub(crate) fn twotrip(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_twotrip"));
     command
         .args(arguments)
+        .current_dir(runtime_dir())
         .env("XDG_RUNTIME_DIR", runtime_dir())
         .env_remove("NO_COLOR");
     command

@@ -7,6 +7,7 @@ what no swing explains: memory beyond its goal, a car that is many times slower 
 import contextlib
 import statistics
 import subprocess
+import tempfile
 import time
 
 import frames
@@ -56,6 +57,18 @@ def group(twotrip, tools, figure):
         figure("answer of the car, in times of the bare echo (goal 1.5)", f"{ratio:.2f}", "times")
         assert ratio <= 10, f"{ratio:.2f} times the bare echo: something waits where nothing should"
 
+    def an_answer_of_a_car_that_keeps_its_memory(cost):
+        with tempfile.TemporaryDirectory() as folder:
+            options = ["--timing", "fast", "--memory", f"{folder}/car.memory"]
+            with program.car(twotrip, "healthy", ECHO, *options) as keeping:
+                with frames.Bus(ECHO) as bus:
+                    if bus.ask(b"\x01\x00") is None:
+                        keeping.tell("key on")
+                rounds = [(_round_trips(tools, ECHO), _round_trips(tools, CAR)) for _ in range(ROUNDS)]
+        ratio = statistics.median(statistics.median(on) / statistics.median(off) for on, off in rounds)
+        figure("answer with --memory, in times of one without (goal 1.2)", f"{ratio:.2f}", "times")
+        assert ratio <= 3, f"{ratio:.2f} times the answer without --memory: is the file written for each answer?"
+
     def memory(cost):
         resident, highest = cost.car.memory_kib()
         figure("resident memory of run", f"{resident / 1024:.1f}", "MiB")
@@ -75,7 +88,7 @@ def group(twotrip, tools, figure):
         figure("processor use of run, nobody asks, time stands, emulated", f"{spent * 10:.1f}", "%")
         assert spent <= 5.0, f"{spent:.2f} s of processor time in 10 s without a request: does it never sleep?"
 
-    return ("cost", opening, [a_single_frame_answer, memory, processor_of_an_idle_car, processor_while_time_stands])
+    return ("cost", opening, [a_single_frame_answer, an_answer_of_a_car_that_keeps_its_memory, memory, processor_of_an_idle_car, processor_while_time_stands])
 
 
 def _spent_in_ten_seconds(car):

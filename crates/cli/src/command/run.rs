@@ -169,10 +169,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
             // Whoever read our output may have gone; the car stays.
             let _ = tell(args.json, &notice, &mut met);
         })
-        .await
-        .map_err(words::system)?;
+        .await;
     run.finish().await;
     let kept = run.let_go_of_memory();
+    let ending = ending.map_err(words::system)?;
     met &= judge(args.json, run.simulator())?;
     end(args, &run, ending, met)?;
     kept.map_err(|error| memory_failure(&error))?;
