@@ -160,6 +160,7 @@ const CHECKS: &[(&str, &[&str])] = &[
         "cost",
         &[
             "a_single_frame_answer",
+            "an_answer_of_a_car_that_keeps_its_memory",
             "memory",
             "processor_of_an_idle_car",
             "processor_while_time_stands",

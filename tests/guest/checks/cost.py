@@ -88,7 +88,14 @@ def group(twotrip, tools, figure):
         figure("processor use of run, nobody asks, time stands, emulated", f"{spent * 10:.1f}", "%")
         assert spent <= 5.0, f"{spent:.2f} s of processor time in 10 s without a request: does it never sleep?"
 
-    return ("cost", opening, [a_single_frame_answer, an_answer_of_a_car_that_keeps_its_memory, memory, processor_of_an_idle_car, processor_while_time_stands])
+    checks = [
+        a_single_frame_answer,
+        an_answer_of_a_car_that_keeps_its_memory,
+        memory,
+        processor_of_an_idle_car,
+        processor_while_time_stands,
+    ]
+    return ("cost", opening, checks)
 
 
 def _spent_in_ten_seconds(car):
