@@ -6,6 +6,8 @@ mod local_bus;
 mod memory;
 mod memory_kill;
 mod readme;
+mod schema;
 mod support;
 mod transport;
+mod verdict;
 mod walkthrough;

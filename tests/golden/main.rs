@@ -5,6 +5,7 @@
 
 mod bench;
 mod circuits;
+mod cues;
 mod cycles;
 mod desk;
 mod drives;

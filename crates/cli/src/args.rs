@@ -301,6 +301,10 @@ pub(crate) enum ListWhat {
     Services,
     /// Parameters of services $01 and $02 that are understood, with their ranges, and which of them the car has
     Parameters,
+    /// Events that a scenario's cues can wait for
+    Events,
+    /// The format of scenario files as a JSON Schema, for editors
+    Schema,
 }
 
 /// How fast the car's time passes.

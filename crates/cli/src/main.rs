@@ -5,6 +5,7 @@ mod command;
 mod diagnostic;
 mod exit;
 mod output;
+mod schema;
 mod sources;
 
 use clap::Parser as _;

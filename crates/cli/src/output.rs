@@ -29,6 +29,13 @@ pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
     line(&text)
 }
 
+/// A value as JSON for people and editors, several lines.
+pub(crate) fn json_pretty(value: &impl Serialize) -> Result<(), Failure> {
+    let text =
+        serde_json::to_string_pretty(value).map_err(|error| Failure::system(error.to_string(), None))?;
+    line(&text)
+}
+
 /// How far something has come, on standard error, where that is a terminal: the line is written over by the next.
 pub(crate) fn progress(text: &str) {
     let mut stderr = std::io::stderr();

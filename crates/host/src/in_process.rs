@@ -9,7 +9,7 @@ use twotrip_can::{
     memory_bus::{Direction, Fate, MemoryBus, NodeConfig, NodeId, Pacing},
     timing::{BitRate, BusLoad},
 };
-use twotrip_scenario::Phrase;
+use twotrip_scenario::{Cue, Phrase};
 use twotrip_sim::{Event, Simulator};
 use twotrip_tester::{Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
@@ -97,6 +97,11 @@ impl Rig {
     #[must_use]
     pub const fn load(&self) -> (Option<&BusLoad>, Duration) {
         (self.bus.load(), self.busy)
+    }
+
+    /// The story is over: cues wait for their events from now on.
+    pub fn go_live(&mut self, cues: &[Cue]) {
+        self.simulator.go_live(self.now, cues, []);
     }
 
     /// Gives the car a phrase and lets it be carried out; what happened, in order.

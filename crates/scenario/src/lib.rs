@@ -45,6 +45,6 @@ pub mod phrase;
 mod problem;
 pub mod shipped;
 
-pub use file::{RepairOrder, Scenario, VehicleModel};
+pub use file::{Cue, RepairOrder, Scenario, VehicleModel};
 pub use phrase::{Phrase, Spanned, parse_phrase, parse_script};
 pub use problem::{Expected, Problem, ProblemKind};

@@ -44,6 +44,14 @@ pub const REFUEL: [Ratio; 2] = [Ratio::from_fraction(0.0), Ratio::from_fraction(
 pub const REFUEL_VOLUME: [Volume; 2] = [Volume::from_litres(0.0), Volume::from_litres(200.0)];
 /// Time within which something is expected, shortest and longest.
 pub const WITHIN: [Duration; 2] = [Duration::from_millis(10), hours(30 * 24)];
+/// Most cues of one scenario.
+pub const CUES: usize = 100;
+/// How often one cue acts at the most.
+pub const CUE_TIMES: u64 = 1000;
+/// Most phrases of all cues, each as often as its cue acts.
+pub const CUE_PHRASES: u64 = 10_000;
+/// How long after its event a cue acts, shortest and longest.
+pub const CUE_AFTER: [Duration; 2] = [Duration::ZERO, hours(30 * 24)];
 /// Most codes of one `preload`.
 pub const PRELOAD_CODES: usize = 16;
 

@@ -63,6 +63,10 @@ pub(crate) enum Task {
     Drive {
         driver: Option<Box<Driver>>,
         planned: Duration,
+        /// Steps after which a car that does not reach its speeds gives up.
+        patience: u64,
+        /// Steps for which the engine has not run.
+        engine_off: u64,
     },
     /// The key is off and the ECU finishes its after-run.
     FallAsleep { patience: u64 },
@@ -110,6 +114,8 @@ pub(crate) struct Job {
     pub(crate) passed: Duration,
     /// Distance on the clock when the job began, metres.
     pub(crate) odometer_metres: f64,
+    /// Of a drive, whether it came to its end.
+    pub(crate) arrived: bool,
 }
 
 /// Time from key on until everything answers.
@@ -122,6 +128,10 @@ const CRANK: Duration = Duration::from_secs(8);
 const AFTER_START: Duration = Duration::from_secs(2);
 /// Longest way to a stand with the key off.
 const HALT: Duration = Duration::from_secs(60);
+/// What a drive may take beyond twice its plan.
+const SLOW_CAR: Duration = Duration::from_secs(300);
+/// Steps after which nobody waits any more in a car whose engine has died: 30 s.
+pub(crate) const ENGINE_OFF: u64 = 3000;
 /// Longest after-run of the ECU that is waited for.
 const AFTER_RUN: Duration = Duration::from_secs(120);
 
@@ -153,6 +163,8 @@ pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool, key_off: bool)
     tasks.push_back(Task::Drive {
         driver: Some(Box::new(Driver::new(plan.clone()))),
         planned: plan.duration(),
+        patience: steps(plan.duration() * 2 + SLOW_CAR),
+        engine_off: 0,
     });
     if key_off {
         tasks.push_back(Task::KeyOff);

@@ -16,6 +16,7 @@
 mod cabin;
 mod car;
 mod clock;
+mod cues;
 mod deeds;
 mod endpoint;
 mod event;

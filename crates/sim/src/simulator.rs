@@ -11,9 +11,13 @@ use twotrip_can::{
     address::{Addressing, EcuAddress},
 };
 use twotrip_ecu::{EcuConfig, server};
+use twotrip_harness::KeyPosition;
 use twotrip_isotp::{Config, Profile};
 use twotrip_obd::ResponseBuffer;
-use twotrip_scenario::{Phrase, phrase::Expectation};
+use twotrip_scenario::{
+    Cue, Phrase,
+    phrase::{Event as Cause, Expectation},
+};
 use twotrip_units::{BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
 
@@ -23,6 +27,7 @@ use crate::{
     Car, Event, Timing,
     cabin::Cabin,
     car::REST,
+    cues::Cues,
     deeds::Deeds,
     endpoint::{self, Endpoint, EndpointCounts},
     expectation::Watch,
@@ -89,6 +94,10 @@ pub struct Simulator {
     /// Expectations that are judged at the end.
     watches: Vec<Watch>,
     deeds: Deeds,
+    cues: Cues,
+    /// Whether the key was on, and a request had come, when cues were last told.
+    key_was_on: bool,
+    was_asked: bool,
     ledger: Ledger,
     /// Bus time of [`Self::go_live`].
     ready: BusInstant,
@@ -118,6 +127,9 @@ impl Simulator {
             events: VecDeque::with_capacity(64),
             watches: Vec::new(),
             deeds: Deeds::default(),
+            cues: Cues::default(),
+            key_was_on: false,
+            was_asked: false,
             ledger: Ledger::default(),
             ready: BusInstant::ZERO,
             not_physical: false,
@@ -137,13 +149,39 @@ impl Simulator {
         self.not_physical
     }
 
-    /// The story is over and the bus comes up: what the tool does counts from now, and these expectations are watched
-    /// until [`Self::verdict`].
-    pub fn go_live(&mut self, now: BusInstant, verdict: impl IntoIterator<Item = Expectation>) {
+    /// The story is over and the bus comes up: what the tool does counts from now, these cues wait for their events,
+    /// and these expectations are watched until [`Self::verdict`].
+    pub fn go_live(&mut self, now: BusInstant, cues: &[Cue], verdict: impl IntoIterator<Item = Expectation>) {
         self.ready = now;
         self.deeds = Deeds::default();
+        self.cues.arm(cues);
+        self.key_was_on = self.cabin.key != KeyPosition::Off;
+        self.was_asked = false;
         for expectation in verdict {
             self.watch(expectation);
+        }
+        self.happened(Cause::Ready);
+        self.run_cues();
+    }
+
+    /// Tells the cues.
+    fn happened(&mut self, event: Cause) {
+        self.cues.happened(self.car.now(), event);
+    }
+
+    /// Lets the cues act that are due: what takes no time at once, even in the middle of a drive; from the first phrase
+    /// that takes time on, the rest waits its turn.
+    fn run_cues(&mut self) {
+        while let Some(phrases) = self.cues.take_due(self.car.now()) {
+            let mut at_once = true;
+            for phrase in phrases.iter() {
+                at_once &= !phrase.takes_time();
+                let id = self.tell(phrase.clone());
+                if at_once {
+                    self.waiting.pop_back();
+                    self.act(id, phrase.clone());
+                }
+            }
         }
     }
 
@@ -257,10 +295,18 @@ impl Simulator {
         }
     }
 
-    /// Looks at the car for the expectations that are watched.
+    /// Looks at the car for the expectations that are watched, and for cues.
     fn look(&mut self) {
         for watch in &mut self.watches {
             watch.look(&self.car);
+        }
+        let key_is_on = self.cabin.key != KeyPosition::Off;
+        if key_is_on != self.key_was_on {
+            self.key_was_on = key_is_on;
+            self.happened(if key_is_on { Cause::KeyOn } else { Cause::KeyOff });
+        }
+        if self.cues.next().is_some_and(|at| at <= self.car.now()) {
+            self.run_cues();
         }
     }
 
@@ -274,6 +320,7 @@ impl Simulator {
     /// Takes over what the ECU noticed in the last step.
     fn note_ecu(&mut self) {
         while let Some(effect) = self.car.ecu.poll_effect() {
+            self.cues.changed(self.car.now(), effect);
             self.note(Event::Memory {
                 at: self.car.now(),
                 effect,
@@ -381,6 +428,13 @@ impl Simulator {
                 .answer(at, addressing, request.bytes(), &mut self.response);
             self.note_ecu();
             self.deeds.note_asked(request.bytes());
+            if !self.was_asked {
+                self.was_asked = true;
+                self.happened(Cause::FirstRequest);
+            }
+            if let Some(service) = request.bytes().first() {
+                self.happened(Cause::Service(*service));
+            }
             if answered.is_sent() {
                 if answered.is_positive() {
                     self.deeds.note_answered(now, request.bytes());

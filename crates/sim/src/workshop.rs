@@ -5,35 +5,14 @@
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Dtc;
-use twotrip_scenario::phrase::{self, Fill, Preload, Quantity, Signal};
+use twotrip_scenario::phrase::{Fill, Preload, Quantity, Signal};
 use twotrip_units::Ratio;
-use twotrip_vehicle::{
-    CapFault, Defect, Leg, Outcome as Cure, Part, Plan, SensorFault, Work,
-    schedule::{HWFET, UDDS},
-};
+use twotrip_vehicle::{CapFault, Defect, Outcome as Cure, Part, SensorFault, Work};
 
 use crate::{
     Car, Outcome,
     meter::{look, say_wire},
 };
-
-/// The driver's plan of a phrase.
-pub(crate) fn plan(plan: &phrase::Plan) -> Plan {
-    match plan {
-        phrase::Plan::Udds => Plan::schedule(&UDDS),
-        phrase::Plan::Hwfet => Plan::schedule(&HWFET),
-        phrase::Plan::Free(legs) => {
-            let leg = |leg: &phrase::Leg| match *leg {
-                phrase::Leg::Idle(span) => Some(Leg::Idle { span }),
-                phrase::Leg::Cruise(speed, span) => Some(Leg::Cruise { speed, span }),
-                phrase::Leg::Stop => Some(Leg::Stop),
-                // For the hand, not for the feet.
-                phrase::Leg::KeyOff => None,
-            };
-            Plan::new(legs.iter().filter_map(leg).collect())
-        }
-    }
-}
 
 /// Fuel is added; a tank that holds more than asked keeps it.
 pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {

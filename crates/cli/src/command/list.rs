@@ -18,6 +18,7 @@ use crate::{
     args::{self, ListWhat},
     exit::Failure,
     output::{self, PLAIN, STRONG, WIDTH},
+    schema,
 };
 
 /// One line of a list.
@@ -50,9 +51,11 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Defects => defects(),
         ListWhat::Parts => parts(),
         ListWhat::Drives => drives(),
-        ListWhat::Phrases => phrases(),
+        ListWhat::Phrases => phrases(phrase::help()),
         ListWhat::Services => messages::services(),
         ListWhat::Parameters => messages::parameters(),
+        ListWhat::Events => phrases(phrase::events()),
+        ListWhat::Schema => return output::json_pretty(&schema::schema()),
     };
     let mut told = BTreeSet::new();
     for item in &items {
@@ -211,7 +214,8 @@ fn drives() -> Vec<Item> {
     items
 }
 
-fn phrases() -> Vec<Item> {
+/// Phrases, or events.
+fn phrases(all: Vec<phrase::Help>) -> Vec<Item> {
     let item = |help: phrase::Help| Item {
         example: Some(help.example.to_owned()),
         slots: help
@@ -221,5 +225,5 @@ fn phrases() -> Vec<Item> {
             .collect(),
         ..Item::new(help.pattern, help.meaning)
     };
-    phrase::help().into_iter().map(item).collect()
+    all.into_iter().map(item).collect()
 }

@@ -150,7 +150,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let mut simulator = Simulator::new(settings);
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
-    simulator.go_live(BusInstant::ZERO, expectations(&scenario));
+    simulator.go_live(BusInstant::ZERO, scenario.cues(), expectations(&scenario));
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
     if let Some(file) = file {
         run.keep_memory_in(file).map_err(|error| memory_failure(&error))?;

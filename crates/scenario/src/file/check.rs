@@ -5,17 +5,16 @@ use core::time::Duration;
 use twotrip_ecu::memory::Profile;
 
 use super::{
-    RepairOrder, Scenario, VehicleModel,
+    Cue, RepairOrder, Scenario, VERSION, VehicleModel,
     document::{self, Reader, Text},
+    format::SEED_MOST,
 };
 use crate::{
     limits,
-    phrase::{Phrase, Spanned, parse_script},
+    phrase::{Phrase, Spanned, parse_event, parse_script, parse_time},
     problem::{Expected, Problem, ProblemKind},
 };
 
-/// The version of the format that is read.
-const VERSION: i128 = 1;
 /// The seed of a file that names none.
 const SEED: u64 = 1;
 
@@ -61,7 +60,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     // Every line reads on after a problem, so that the next lines report theirs.
     let version = file.required("version", Reader::integer, problems);
     if let Some((number, span)) = version
-        && number != VERSION
+        && number != i128::from(VERSION)
     {
         let wanted = Expected::text(format!("version {VERSION}"));
         let found = file.written(span.clone());
@@ -82,6 +81,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         let before = story.required("before", Reader::text, problems);
         before.map_or_else(Vec::new, |before| check_story(&before, problems))
     });
+    let cues = check_cues(file, problems);
     let expectations = file.table("verdict", problems).map(|verdict| {
         let expect = verdict.required("expect", Reader::text, problems);
         expect.map_or_else(Vec::new, |expect| check_expectations(&expect, problems))
@@ -96,6 +96,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
             None => None,
         },
         story: story.unwrap_or_default(),
+        cues: cues?,
         expectations: expectations.unwrap_or_default(),
     })
 }
@@ -157,17 +158,26 @@ fn check_seed(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<u64>
     if !file.has("seed") {
         return Some(SEED);
     }
-    let (number, span) = file.integer("seed", problems)?;
-    // TOML promises 64 bits with a sign, so every reader can write the seed down again.
-    let seed = i64::try_from(number)
+    check_whole(file, "seed", [0, SEED_MOST], problems)
+}
+
+/// A whole number within limits.
+fn check_whole(
+    table: &Reader<'_, '_>,
+    key: &'static str,
+    [least, most]: [u64; 2],
+    problems: &mut Vec<Problem>,
+) -> Option<u64> {
+    let (number, span) = table.integer(key, problems)?;
+    let number = u64::try_from(number)
         .ok()
-        .and_then(|number| u64::try_from(number).ok());
-    if seed.is_none() {
-        let wanted = Expected::text(format!("0 to {}", i64::MAX));
-        let found = file.written(span.clone());
-        problems.push(Problem::new(ProblemKind::OutOfRange("seed"), span, found).expecting([wanted]));
+        .filter(|number| (least..=most).contains(number));
+    if number.is_none() {
+        let wanted = Expected::text(format!("{least} to {most}"));
+        let found = table.written(span.clone());
+        problems.push(Problem::new(ProblemKind::OutOfRange(key), span, found).expecting([wanted]));
     }
-    seed
+    number
 }
 
 fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<RepairOrder> {
@@ -199,25 +209,36 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
     })
 }
 
-/// The story: no expectations in it, and an end to it.
+/// The story: nothing about the tool in it, and an end to it.
 fn check_story(before: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {
     let story = check_script(before, problems);
-    let mut whole = Duration::ZERO;
-    let mut driven = Duration::ZERO;
     for Spanned { value: phrase, span } in &story {
-        let shown = phrase.to_string();
         if phrase.is_about_the_tool() {
             problems.push(
-                Problem::new(ProblemKind::Misplaced("a story"), span.clone(), &shown)
-                    .hint("no tool is there before the story is over: this stands under `[verdict]`"),
+                Problem::new(
+                    ProblemKind::Misplaced("a story"),
+                    span.clone(),
+                    &phrase.to_string(),
+                )
+                .hint("no tool is there before the story is over: this stands under `[verdict]`"),
             );
         }
-        whole += phrase.time();
-        driven += if matches!(phrase, Phrase::Soak(_)) {
-            Duration::ZERO
-        } else {
-            phrase.time()
-        };
+    }
+    check_time("story", &story, 1, problems);
+    story
+}
+
+/// Phrases lived through so often have an end.
+fn check_time(what: &'static str, phrases: &[Spanned<Phrase>], times: u64, problems: &mut Vec<Problem>) {
+    let times = u32::try_from(times).unwrap_or(u32::MAX);
+    let mut whole = Duration::ZERO;
+    let mut driven = Duration::ZERO;
+    for Spanned { value: phrase, span } in phrases {
+        let time = phrase.time().saturating_mul(times);
+        whole = whole.saturating_add(time);
+        if !matches!(phrase, Phrase::Soak(_)) {
+            driven = driven.saturating_add(time);
+        }
         if whole > limits::STORY || driven > limits::STORY_DRIVING {
             let most = format!(
                 "at most {} h of driving and waiting, {} days in all",
@@ -225,13 +246,84 @@ fn check_story(before: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Ph
                 limits::STORY.as_secs() / 86_400,
             );
             problems.push(
-                Problem::new(ProblemKind::TooLong("story"), span.clone(), &shown)
+                Problem::new(ProblemKind::TooLong(what), span.clone(), &phrase.to_string())
                     .expecting([Expected::text(most)]),
             );
             break;
         }
     }
-    story
+}
+
+/// The cues. `None` only where a problem was reported.
+fn check_cues(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Vec<Cue>> {
+    let cues = file.tables("when", problems);
+    let checked: Vec<Option<Cue>> = cues.iter().map(|cue| check_cue(cue, problems)).collect();
+    let mut sum = 0_u64;
+    for cue in checked.iter().flatten() {
+        let phrases = u64::try_from(cue.phrases.len()).unwrap_or(u64::MAX);
+        sum = sum.saturating_add(phrases.saturating_mul(cue.times));
+        if sum > limits::CUE_PHRASES
+            && let Some(first) = cue.phrases.first()
+        {
+            let most = Expected::text(format!(
+                "at most {} phrases, each as often as its cue acts",
+                limits::CUE_PHRASES
+            ));
+            problems.push(
+                Problem::new(
+                    ProblemKind::TooMany("phrases of cues"),
+                    first.span.clone(),
+                    &first.value.to_string(),
+                )
+                .expecting([most]),
+            );
+            break;
+        }
+    }
+    checked.into_iter().collect()
+}
+
+fn check_cue(cue: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Cue> {
+    let event = cue.required("event", Reader::text, problems);
+    let event = event.and_then(|text| placed(&text, parse_event(text.value), problems));
+    let after = if cue.has("after") {
+        cue.text("after", problems).and_then(|text| {
+            let time = parse_time("time after the event", limits::CUE_AFTER, text.value);
+            placed(&text, time, problems)
+        })
+    } else {
+        Some(Duration::ZERO)
+    };
+    let times = if cue.has("times") {
+        check_whole(cue, "times", [1, limits::CUE_TIMES], problems)
+    } else {
+        Some(1)
+    };
+    let text = cue.required("do", Reader::text, problems);
+    let anything = |_: &Phrase| true;
+    let hint = "a cue does something: phrases, one a line";
+    let phrases = text.map(|text| check_phrases(&text, "a cue", hint, &anything, problems));
+    if let (Some(phrases), Some(times)) = (&phrases, times) {
+        check_time("cue", phrases, times, problems);
+    }
+    Some(Cue {
+        event: event?,
+        after: after?,
+        times: times?,
+        phrases: phrases?,
+    })
+}
+
+/// What was read of a string, or its problem at its place in the file.
+fn placed<T>(text: &Text<'_>, read: Result<T, Problem>, problems: &mut Vec<Problem>) -> Option<T> {
+    match read {
+        Ok(value) => Some(value),
+        Err(problem) => {
+            let place = text.place(problem.span());
+            problems.push(problem.moved_to(place));
+            None
+        }
+    }
 }
 
 fn check_expectations(expect: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {

@@ -7,30 +7,11 @@ use toml::{
     de::{DeTable, DeValue},
 };
 
+use super::format::{self, TABLES};
 use crate::{
     limits,
     problem::{Expected, Problem, ProblemKind},
 };
-
-/// The tables of the format with their keys; `""` is the top of the file.
-const KEYS: &[(&str, &[&str])] = &[
-    (
-        "",
-        &[
-            "version",
-            "title",
-            "vehicle",
-            "regulation",
-            "seed",
-            "repair-order",
-            "story",
-            "verdict",
-        ],
-    ),
-    ("repair-order", &["complaint", "cause", "correction"]),
-    ("story", &["before"]),
-    ("verdict", &["expect"]),
-];
 
 /// Parses the TOML.
 ///
@@ -118,6 +99,44 @@ impl<'t, 'i> Reader<'t, 'i> {
         Some(reader)
     }
 
+    /// The tables of a list inside this one; anything else is reported.
+    pub(super) fn tables(&self, key: &'static str, problems: &mut Vec<Problem>) -> Vec<Self> {
+        let Some((key_span, value)) = self.find(key) else {
+            return Vec::new();
+        };
+        let DeValue::Array(list) = value.get_ref() else {
+            problems.push(
+                self.wrong_type("a list of tables", value)
+                    .hint(format!("each begins with `[[{key}]]`")),
+            );
+            return Vec::new();
+        };
+        if list.len() > limits::CUES {
+            let most = Expected::text(format!("at most {}", limits::CUES));
+            problems.push(Problem::new(ProblemKind::TooMany("cues"), value.span(), key).expecting([most]));
+            return Vec::new();
+        }
+        let mut readers = Vec::new();
+        for item in list {
+            let DeValue::Table(table) = item.get_ref() else {
+                problems.push(self.wrong_type("a table", item));
+                continue;
+            };
+            let span = item.span();
+            let head = if span.is_empty() { key_span.clone() } else { span };
+            let mut reader = Self {
+                text: self.text,
+                name: key,
+                table,
+                head,
+                misspelt: Vec::new(),
+            };
+            reader.report_unknown(problems);
+            readers.push(reader);
+        }
+        readers
+    }
+
     /// A string; `None` if the key is not there or holds something else, which is reported.
     pub(super) fn text(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Text<'t>> {
         let (_, value) = self.find(key)?;
@@ -163,11 +182,10 @@ impl<'t, 'i> Reader<'t, 'i> {
             if self.misspelt.contains(&key) {
                 return None;
             }
-            let problem = Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "");
-            problems.push(match self.name {
-                "" => problem.hint(format!("`{key} = ...` stands before the first `[table]`")),
-                table => problem.hint(format!("`{key} = ...` stands under `[{table}]`")),
-            });
+            problems.push(
+                Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "")
+                    .hint(format!("`{key} = ...` stands {}", place_of(self.name))),
+            );
             return None;
         }
         read(self, key, problems)
@@ -189,10 +207,8 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     fn report_unknown(&mut self, problems: &mut Vec<Problem>) {
-        let known = KEYS
-            .iter()
-            .find(|(table, _)| *table == self.name)
-            .map_or(&[] as &[_], |(_, keys)| keys);
+        let known: Vec<&'static str> =
+            format::table(self.name).map_or_else(Vec::new, |table| format::names(table).collect());
         let strangers = self
             .table
             .iter()
@@ -203,13 +219,11 @@ impl<'t, 'i> Reader<'t, 'i> {
             let problem = Problem::new(ProblemKind::UnknownKey, name.span(), key)
                 .expecting(known.iter().copied().map(Expected::Word));
             self.misspelt.extend(problem.nearest());
-            let home = KEYS
+            let home = TABLES
                 .iter()
-                .find(|(_, keys)| keys.contains(&key))
-                .map(|(table, _)| *table);
+                .find(|table| format::names(table).any(|name| name == key));
             problems.push(match home {
-                Some("") => problem.hint(format!("`{key}` stands before the first `[table]`")),
-                Some(table) => problem.hint(format!("`{key}` stands under `[{table}]`")),
+                Some(table) => problem.hint(format!("`{key}` stands {}", place_of(table.name))),
                 None => problem,
             });
         }
@@ -226,6 +240,15 @@ impl<'t, 'i> Reader<'t, 'i> {
             DeValue::Table(_) => "a table",
         };
         Problem::new(ProblemKind::WrongType(wanted), value.span(), found)
+    }
+}
+
+/// Where the keys of a table stand.
+fn place_of(table: &str) -> String {
+    match format::table(table) {
+        Some(table) if table.repeats => format!("under `[[{}]]`", table.name),
+        Some(table) if !table.name.is_empty() => format!("under `[{}]`", table.name),
+        _ => "before the first `[table]`".to_owned(),
     }
 }
 

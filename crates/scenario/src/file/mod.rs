@@ -19,6 +19,14 @@
 //! expect pending P0455              # judged here
 //! """
 //!
+//! [[when]]                          # a cue: may be left out, or be there several times
+//! event = "service 03"              # what it waits for, once the car is on the bus
+//! after = "30 s"                    # of the car's time; at once if left out
+//! times = 2                         # how often at the most; once if left out
+//! do = """                          # phrases, one a line; those that take no time act at once, even in a drive
+//! hold coolant-temperature 20 C
+//! """
+//!
 //! [verdict]                         # may be left out: nothing is judged at the end
 //! expect = """                      # judged at the end of the run, of the car and of the tool on its bus
 //! expect no confirmed always
@@ -32,15 +40,21 @@
 
 mod check;
 mod document;
+pub mod format;
 #[cfg(test)]
 mod tests;
+
+use core::time::Duration;
 
 use twotrip_ecu::memory::Profile;
 
 use crate::{
     Problem,
-    phrase::{Phrase, Spanned},
+    phrase::{Event, Phrase, Spanned},
 };
+
+/// The version of the format that is read.
+pub const VERSION: i64 = 1;
 
 /// A scenario that has been checked; there is no other way to one than [`Scenario::parse`].
 #[derive(Clone, Debug, PartialEq)]
@@ -51,7 +65,21 @@ pub struct Scenario {
     seed: u64,
     repair_order: Option<RepairOrder>,
     story: Vec<Spanned<Phrase>>,
+    cues: Vec<Cue>,
     expectations: Vec<Spanned<Phrase>>,
+}
+
+/// Phrases that are carried out on an event while the car is on the bus.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cue {
+    /// What it waits for.
+    pub event: Event,
+    /// How much of the car's time after that it acts.
+    pub after: Duration,
+    /// How often it acts at the most.
+    pub times: u64,
+    /// What it does; the places are bytes of the file.
+    pub phrases: Vec<Spanned<Phrase>>,
 }
 
 impl Scenario {
@@ -98,6 +126,12 @@ impl Scenario {
     #[must_use]
     pub fn story(&self) -> &[Spanned<Phrase>] {
         &self.story
+    }
+
+    /// What is done on events once the car is on the bus.
+    #[must_use]
+    pub fn cues(&self) -> &[Cue] {
+        &self.cues
     }
 
     /// What is judged at the end, nothing but [`Phrase::Expect`]; the places are bytes of the file.

@@ -213,6 +213,59 @@ fn types_and_places_of_keys_are_checked() {
 }
 
 #[test]
+fn cues_wait_for_events() {
+    let text = format!(
+        "{HEAD}[[when]]\nevent = 'Confirmed p0455'\nafter = '1.5 min'\ntimes = 3\ndo = \"\"\"\ntighten fuel-cap # at last\n\
+         drive udds\n\"\"\"\n[[when]]\nevent = \"ready\"\ndo = 'key off'\n"
+    );
+    let scenario = Scenario::parse(text.as_bytes()).unwrap();
+    let [first, second] = scenario.cues() else {
+        panic!("{:?}", scenario.cues());
+    };
+    assert_eq!(first.event, Event::Confirmed(Some("P0455".parse().unwrap())));
+    assert_eq!((first.after, first.times), (Duration::from_secs(90), 3));
+    let phrases: Vec<&str> = first
+        .phrases
+        .iter()
+        .map(|phrase| &text[phrase.span.clone()])
+        .collect();
+    assert_eq!(phrases, ["tighten fuel-cap", "drive udds"]);
+    assert_eq!(
+        (second.event, second.after, second.times),
+        (Event::Ready, Duration::ZERO, 1)
+    );
+
+    let wrong = format!(
+        "{HEAD}[[when]]\nevent = 'redy'\nafter = 'soon'\ntimes = 0\ndo = 'key of'\nelse = ''\n[[when]]\ndo = ' '\n"
+    );
+    assert_eq!(
+        seen(&wrong),
+        [
+            ("unknown event `redy`".into(), "redy"),
+            (
+                "time after the event begins with a number, not with `soon`".into(),
+                "soon"
+            ),
+            ("times `0` is out of range".into(), "0"),
+            ("unknown key position `of`".into(), "of"),
+            ("unknown key `else`".into(), "else"),
+            ("the key `event` is missing".into(), "[[when]]"),
+            ("a cue is empty".into(), "' '"),
+        ]
+    );
+}
+
+/// A bound counts what a phrase really takes: the ways from one speed to the next, starting, falling asleep.
+#[test]
+fn short_legs_do_not_hide_a_long_drive() {
+    let sprints = format!("drive {}\n", vec!["140 km/h for 1 s, stop"; 50].join(", "));
+    let story = |times: usize| format!("{HEAD}[story]\nbefore = '''\n{}'''\n", sprints.repeat(times));
+    assert!(Scenario::parse(story(200).as_bytes()).is_ok());
+    // 500 drives of nominally 50 s each: by that count the car could go on for a fortnight.
+    assert_eq!(problems(&story(500))[0].kind(), ProblemKind::TooLong("story"));
+}
+
+#[test]
 fn stories_have_an_end() {
     let story = |phrases: &str| format!("{HEAD}[story]\nbefore = '''\n{phrases}'''\n");
     let long = |text: &str| {

@@ -2,7 +2,7 @@
 
 use super::{
     forms::FORMS,
-    rule::{Explanation, Slot},
+    rule::{Explanation, Rule, Slot},
 };
 
 /// One kind of phrase, explained.
@@ -18,20 +18,25 @@ pub struct Help {
     pub slots: Vec<Slot>,
 }
 
+impl Help {
+    /// Of a rule.
+    pub(super) fn of<T>(rule: &dyn Rule<Out = T>, meaning: &'static str, example: &'static str) -> Self {
+        let mut explanation = Explanation::default();
+        rule.explain(&mut explanation);
+        Self {
+            pattern: explanation.pattern,
+            meaning,
+            example,
+            slots: explanation.slots,
+        }
+    }
+}
+
 /// All kinds of phrases, in the order in which a scenario uses them.
 #[must_use]
 pub fn help() -> Vec<Help> {
     FORMS
         .iter()
-        .map(|form| {
-            let mut explanation = Explanation::default();
-            form.rule.explain(&mut explanation);
-            Help {
-                pattern: explanation.pattern,
-                meaning: form.meaning,
-                example: form.example,
-                slots: explanation.slots,
-            }
-        })
+        .map(|form| Help::of(form.rule, form.meaning, form.example))
         .collect()
 }

@@ -16,11 +16,11 @@ use twotrip_units::{Length, Ratio, Resistance, Speed, Temperature, Voltage, Volu
 use super::{
     Fill,
     fault::{Fault, Parsed},
-    rule::{Explanation, Rule, first_of},
+    rule::{Explanation, Rule, end, first_of},
 };
 use crate::{
     limits,
-    problem::{Expected, ProblemKind},
+    problem::{Expected, Problem, ProblemKind},
 };
 
 /// How one kind of value is written, and what of it is allowed.
@@ -348,6 +348,18 @@ pub(super) const BIAS: Measure<Voltage> = Measure {
     show: |value| number(value.volts()),
     unit: "V",
 };
+
+/// Reads a time that stands by itself, all of `text`.
+pub(crate) fn parse_time(what: &'static str, range: [Duration; 2], text: &str) -> Result<Duration, Problem> {
+    let read = || {
+        let (rest, time) = time(what, range).read(text.trim_end())?;
+        end(rest).map(|(rest, ())| (rest, time))
+    };
+    match read() {
+        Ok((_, time)) => Ok(time),
+        Err(error) => Err(Fault::out_of(error).into_problem(text)),
+    }
+}
 
 /// The longest unit that leaves a whole number, seconds otherwise.
 pub(super) fn show_time(time: Duration) -> String {

@@ -8,6 +8,7 @@ mod amount;
 mod code;
 mod defect;
 mod display;
+mod event;
 mod fault;
 mod forms;
 mod grammar;
@@ -26,7 +27,10 @@ use twotrip_obd::{Dtc, Group};
 use twotrip_units::{Length, Ratio, Speed, Temperature, Volume};
 use twotrip_vehicle::schedule;
 
+pub(crate) use event::parse_event;
+pub use event::{Event, events};
 pub use help::{Help, help};
+pub(crate) use measure::parse_time;
 pub use rule::Slot;
 pub use script::{parse_phrase, parse_script};
 pub use twotrip_ecu::server::Quantity;
@@ -283,18 +287,33 @@ pub struct Spanned<T> {
 }
 
 impl Phrase {
-    /// How much of the car's time it takes; starting, braking and key turns count as nothing.
+    /// About how much of the car's time it takes: what a story is bounded by.
     #[must_use]
     pub fn time(&self) -> Duration {
+        /// From key on until the engine runs evenly.
+        const START: Duration = Duration::from_secs(5);
+        /// From key off until the ECU sleeps.
+        const KEY_OFF: Duration = Duration::from_secs(10);
         match self {
-            Self::Soak(time) | Self::Wait(time) => *time,
-            Self::Drive(plan) => plan.time(),
+            Self::KeyOn => Duration::from_millis(500),
+            Self::KeyOff => KEY_OFF,
+            Self::Start => START,
+            Self::Stop => Duration::from_secs(3),
+            Self::Wait(time) => *time,
+            Self::Soak(time) => KEY_OFF + *time,
+            Self::Drive(plan) => START + plan.for_driver().duration(),
             Self::Expect(Expectation {
                 when: When::Within(time),
                 ..
-            }) => *time,
+            }) if !self.is_about_the_tool() => *time,
             _ => Duration::ZERO,
         }
+    }
+
+    /// Whether it takes time of the car's, if only a little.
+    #[must_use]
+    pub fn takes_time(&self) -> bool {
+        !self.time().is_zero()
     }
 
     /// Whether it claims something of the tool on the bus.
@@ -311,19 +330,22 @@ impl Phrase {
 }
 
 impl Plan {
-    /// How long the drive takes, without the ways from one speed of a free plan to the next.
+    /// The plan as a driver takes it.
     #[must_use]
-    pub fn time(&self) -> Duration {
+    pub fn for_driver(&self) -> twotrip_vehicle::Plan {
         match self {
-            Self::Udds => schedule::UDDS.duration(),
-            Self::Hwfet => schedule::HWFET.duration(),
-            Self::Free(legs) => legs
-                .iter()
-                .map(|leg| match leg {
-                    Leg::Idle(time) | Leg::Cruise(_, time) => *time,
-                    Leg::Stop | Leg::KeyOff => Duration::ZERO,
-                })
-                .sum(),
+            Self::Udds => twotrip_vehicle::Plan::schedule(&schedule::UDDS),
+            Self::Hwfet => twotrip_vehicle::Plan::schedule(&schedule::HWFET),
+            Self::Free(legs) => {
+                let leg = |leg: &Leg| match *leg {
+                    Leg::Idle(span) => Some(twotrip_vehicle::Leg::Idle { span }),
+                    Leg::Cruise(speed, span) => Some(twotrip_vehicle::Leg::Cruise { speed, span }),
+                    Leg::Stop => Some(twotrip_vehicle::Leg::Stop),
+                    // For the hand, not for the feet.
+                    Leg::KeyOff => None,
+                };
+                twotrip_vehicle::Plan::new(legs.iter().filter_map(leg).collect())
+            }
         }
     }
 

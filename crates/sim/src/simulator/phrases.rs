@@ -5,7 +5,7 @@ use std::{collections::VecDeque, time::Duration};
 use twotrip_harness::KeyPosition;
 use twotrip_scenario::{
     Phrase,
-    phrase::{Claim, Expectation, Preload, When},
+    phrase::{Claim, Event as Cause, Expectation, Preload, When},
 };
 use twotrip_units::Speed;
 use twotrip_vehicle::{Driver, STEP};
@@ -14,7 +14,7 @@ use crate::{
     Event, Outcome, Simulator,
     car::REST,
     clock, expectation,
-    job::{self, Job, Task},
+    job::{self, Job, JobId, Task},
     meter, why, workshop,
 };
 
@@ -45,12 +45,8 @@ impl Simulator {
         let tasks = match self.tasks_of(&phrase) {
             Ok(tasks) => tasks,
             Err(outcome) => {
-                self.note(Event::Finished {
-                    id,
-                    phrase,
-                    at: self.car.now(),
-                    outcome,
-                });
+                self.finished(id, phrase, outcome);
+                self.look();
                 return;
             }
         };
@@ -63,7 +59,34 @@ impl Simulator {
             planned,
             passed: Duration::ZERO,
             odometer_metres,
+            arrived: false,
         }));
+    }
+
+    /// Carries out a phrase that takes no time, in the middle of whatever is being done.
+    pub(super) fn act(&mut self, id: JobId, phrase: Phrase) {
+        self.note(Event::Began {
+            id,
+            phrase: phrase.clone(),
+            at: self.car.now(),
+        });
+        let outcome = self.done_at_once(&phrase);
+        self.finished(id, phrase, outcome);
+    }
+
+    fn finished(&mut self, id: JobId, phrase: Phrase, outcome: Outcome) {
+        self.note(Event::Finished {
+            id,
+            phrase,
+            at: self.car.now(),
+            outcome,
+        });
+    }
+
+    fn done_at_once(&mut self, phrase: &Phrase) -> Outcome {
+        let outcome = self.at_once(phrase);
+        self.ledger.note(&self.car, phrase);
+        outcome
     }
 
     /// Does what a phrase does at once, and says what will take time; `Err` is the outcome of a phrase that is over.
@@ -102,7 +125,7 @@ impl Simulator {
                 ]))
             }
             Phrase::Drive(plan) => Ok(job::drive(
-                &workshop::plan(plan),
+                &plan.for_driver(),
                 self.key_is_off(),
                 self.engine_runs(),
                 plan.ends_with_key_off(),
@@ -121,11 +144,7 @@ impl Simulator {
                 patience: crate::steps(*time),
                 planned: *time,
             }])),
-            at_once => {
-                let outcome = self.at_once(at_once);
-                self.ledger.note(&self.car, at_once);
-                Err(outcome)
-            }
+            at_once => Err(self.done_at_once(at_once)),
         }
     }
 
@@ -219,7 +238,7 @@ impl Simulator {
         &mut self,
         allowance: u64,
         patience: &mut u64,
-        over: impl Fn(&mut Self) -> bool,
+        mut over: impl FnMut(&mut Self) -> bool,
     ) -> Duration {
         let most = allowance.min(*patience);
         let mut count = 0;
@@ -275,17 +294,28 @@ impl Simulator {
                 }
                 over
             }
-            Task::Drive { driver, .. } => {
+            Task::Drive {
+                driver,
+                patience,
+                engine_off,
+                ..
+            } => {
                 if let Some(driver) = driver.take() {
                     self.cabin.driving = Some(*driver);
                     self.cabin.in_drive = true;
                 }
-                passed = self.step_until(allowance, &mut { u64::MAX }, |simulator| simulator.has_arrived());
-                let arrived = self.has_arrived();
-                if arrived {
+                let off = &mut *engine_off;
+                passed = self.step_until(allowance, patience, |simulator| {
+                    *off = if simulator.engine_runs() { 0 } else { *off + 1 };
+                    simulator.has_arrived() || *off > job::ENGINE_OFF
+                });
+                let over = self.has_arrived() || *patience == 0 || *engine_off > job::ENGINE_OFF;
+                if over {
+                    job.arrived = self.has_arrived();
                     self.cabin.driving = None;
+                    self.happened(Cause::DriveEnd);
                 }
-                arrived
+                over
             }
             Task::FallAsleep { patience } => {
                 passed = self.step_until(allowance, patience, Self::is_resting);
@@ -341,6 +371,9 @@ impl Simulator {
             Phrase::Drive(_) if !self.engine_runs() => {
                 Outcome::refused("the engine did not start or died on the way")
             }
+            Phrase::Drive(_) if !job.arrived => Outcome::refused(format!(
+                "the car did not get through the drive in {spent}: does it reach the speeds asked for?"
+            )),
             Phrase::Drive(_) => {
                 let metres = vehicle.distance().metres() - job.odometer_metres;
                 Outcome::done(format!("drove {:.2} km in {spent}, now idling", metres / 1000.0))
@@ -359,11 +392,6 @@ impl Simulator {
             }
             _ => Outcome::done(format!("{spent} passed")),
         };
-        self.note(Event::Finished {
-            id: job.id,
-            phrase: job.phrase.clone(),
-            at: self.car.now(),
-            outcome,
-        });
+        self.finished(job.id, job.phrase.clone(), outcome);
     }
 }

@@ -76,6 +76,7 @@ impl Loop {
         for phrase in story {
             self.tell(phrase)?;
         }
+        self.rig.go_live(scenario.cues());
         self.step(
             "Read",
             "Codes come first, and all three lists: confirmed codes light the lamp, pending ones are one trip \

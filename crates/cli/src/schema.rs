@@ -1,0 +1,106 @@
+//! The format of scenario files as a JSON Schema (draft 7), for editors that complete and check TOML by one.
+//!
+//! It says what a schema can say: tables, keys, types, names, limits, and how a time is written. Phrases are for
+//! `twotrip check`.
+
+use serde_json::{Map, Value as Json, json};
+use twotrip_ecu::memory::Profile;
+
+use twotrip_scenario::{
+    VehicleModel,
+    file::{
+        VERSION,
+        format::{Key, TABLES, Table, Value},
+    },
+    limits,
+};
+
+/// The schema.
+pub(crate) fn schema() -> Json {
+    let mut root = Json::Null;
+    let mut tables = Map::new();
+    for table in TABLES {
+        let described = describe(table);
+        if table.name.is_empty() {
+            root = described;
+        } else if table.repeats {
+            let list = json!({
+                "type": "array",
+                "maxItems": limits::CUES,
+                "items": described,
+            });
+            tables.insert(table.name.to_owned(), list);
+        } else {
+            tables.insert(table.name.to_owned(), described);
+        }
+    }
+    if let Some(properties) = root.get_mut("properties").and_then(Json::as_object_mut) {
+        properties.append(&mut tables);
+    }
+    let mut whole = Map::new();
+    whole.insert(
+        "$schema".to_owned(),
+        json!("http://json-schema.org/draft-07/schema#"),
+    );
+    whole.insert("title".to_owned(), json!("Twotrip scenario"));
+    if let Json::Object(root) = root {
+        whole.extend(root);
+    }
+    Json::Object(whole)
+}
+
+fn describe(table: &Table) -> Json {
+    let properties: Map<String, Json> = table
+        .keys
+        .iter()
+        .map(|key| (key.name.to_owned(), value(key)))
+        .collect();
+    let required: Vec<&str> = table
+        .keys
+        .iter()
+        .filter(|key| key.required)
+        .map(|key| key.name)
+        .collect();
+    let mut described = json!({
+        "type": "object",
+        "description": table.about,
+        "additionalProperties": false,
+        "required": required,
+        "properties": properties,
+    });
+    let both = ["cause", "correction"];
+    if table.keys.iter().filter(|key| both.contains(&key.name)).count() == both.len()
+        && let Some(described) = described.as_object_mut()
+    {
+        described.insert(
+            "dependencies".to_owned(),
+            json!({ "cause": ["correction"], "correction": ["cause"] }),
+        );
+    }
+    described
+}
+
+fn value(key: &Key) -> Json {
+    let mut described = match key.value {
+        Value::Version => json!({ "const": VERSION }),
+        Value::Line => json!({
+            "type": "string",
+            "maxLength": limits::TEXT_BYTES,
+            "pattern": r"^[^\u0000-\u001f\u007f]*[^\u0000-\u0020\u007f][^\u0000-\u001f\u007f]*$",
+        }),
+        Value::Text => json!({ "type": "string", "maxLength": limits::TEXT_BYTES, "pattern": r"\S" }),
+        Value::Vehicle => json!({ "enum": VehicleModel::ALL.map(VehicleModel::name) }),
+        Value::Regulation => json!({ "enum": Profile::ALL.map(|profile| profile.key) }),
+        Value::Whole(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
+        Value::Time => json!({
+            "type": "string",
+            "pattern": r"^\s*\+?([0-9]+\.?[0-9]*|\.[0-9]+)\s*([sS]|[mM][iI][nN]|[hH]|[dD])\s*$",
+        }),
+        Value::Event => json!({ "type": "string", "pattern": r"\S" }),
+        Value::Script => json!({ "type": "string" }),
+    };
+    if let Some(described) = described.as_object_mut() {
+        described.insert("description".to_owned(), json!(key.about));
+    }
+    described
+}

@@ -1,0 +1,171 @@
+//! The format of scenario files as one table: the reader takes its keys from it, and the schema for editors is made
+//! of it.
+
+/// A table of the format.
+#[derive(Debug)]
+pub struct Table {
+    /// Its name; empty for the top of the file.
+    pub name: &'static str,
+    /// Whether there may be several of it, `[[name]]`.
+    pub repeats: bool,
+    /// What it is for.
+    pub about: &'static str,
+    /// Its keys.
+    pub keys: &'static [Key],
+}
+
+/// A key of a table.
+#[derive(Debug)]
+pub struct Key {
+    /// Its name.
+    pub name: &'static str,
+    /// Whether it has to be there; of a cause and a correction, both or none.
+    pub required: bool,
+    /// What it holds.
+    pub value: Value,
+    /// What it is for.
+    pub about: &'static str,
+}
+
+/// What a key holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Value {
+    /// The version of the format.
+    Version,
+    /// One line of text.
+    Line,
+    /// A text.
+    Text,
+    /// The name of a vehicle.
+    Vehicle,
+    /// The name of a regulation.
+    Regulation,
+    /// A whole number in these limits.
+    Whole(u64, u64),
+    /// A number with a unit of time.
+    Time,
+    /// What a cue waits for.
+    Event,
+    /// Phrases, one a line.
+    Script,
+}
+
+const fn key(name: &'static str, required: bool, value: Value, about: &'static str) -> Key {
+    Key {
+        name,
+        required,
+        value,
+        about,
+    }
+}
+
+/// The largest seed: TOML promises 64 bits with a sign, so every reader can write it down again.
+pub const SEED_MOST: u64 = i64::MAX as u64;
+
+/// All tables; that of the top of the file comes first.
+pub static TABLES: &[Table] = &[
+    Table {
+        name: "",
+        repeats: false,
+        about: "a scenario: one car, what happened to it, and what must be true at the end",
+        keys: &[
+            key("version", true, Value::Version, "version of this format"),
+            key("title", true, Value::Line, "what it is called, one line"),
+            key("vehicle", true, Value::Vehicle, "the car"),
+            key(
+                "regulation",
+                false,
+                Value::Regulation,
+                "the regulation that the car's fault memory follows; us-2010 if left out",
+            ),
+            key(
+                "seed",
+                false,
+                Value::Whole(0, SEED_MOST),
+                "of everything random; 1 if left out",
+            ),
+        ],
+    },
+    Table {
+        name: "repair-order",
+        repeats: false,
+        about: "the trade's three Cs",
+        keys: &[
+            key("complaint", true, Value::Text, "what the customer says"),
+            key(
+                "cause",
+                false,
+                Value::Script,
+                "what is wrong: phrases that break something, one a line; with a correction or not at all",
+            ),
+            key(
+                "correction",
+                false,
+                Value::Script,
+                "what mends it: work on parts and wires, one a line; with a cause or not at all",
+            ),
+        ],
+    },
+    Table {
+        name: "story",
+        repeats: false,
+        about: "what the car has behind it",
+        keys: &[key(
+            "before",
+            true,
+            Value::Script,
+            "phrases lived through at full speed before the bus comes up, one a line",
+        )],
+    },
+    Table {
+        name: "when",
+        repeats: true,
+        about: "a cue: phrases carried out on an event while the car is on the bus",
+        keys: &[
+            key(
+                "event",
+                true,
+                Value::Event,
+                "what it waits for, see `list events`",
+            ),
+            key(
+                "after",
+                false,
+                Value::Time,
+                "how much of the car's time after that; at once if left out",
+            ),
+            key(
+                "times",
+                false,
+                Value::Whole(1, crate::limits::CUE_TIMES),
+                "how often at the most; once if left out",
+            ),
+            key("do", true, Value::Script, "the phrases, one a line"),
+        ],
+    },
+    Table {
+        name: "verdict",
+        repeats: false,
+        about: "what is judged at the end",
+        keys: &[key(
+            "expect",
+            true,
+            Value::Script,
+            "expectations of the car and of the tool, one a line",
+        )],
+    },
+];
+
+/// A table by its name.
+pub(super) fn table(name: &str) -> Option<&'static Table> {
+    TABLES.iter().find(|table| table.name == name)
+}
+
+/// The names of everything that may stand in a table: at the top, also those of the other tables.
+pub(super) fn names(table: &'static Table) -> impl Iterator<Item = &'static str> {
+    let tables = TABLES
+        .iter()
+        .map(|table| table.name)
+        .filter(move |name| table.name.is_empty() && !name.is_empty());
+    table.keys.iter().map(|key| key.name).chain(tables)
+}
