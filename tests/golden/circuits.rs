@@ -463,3 +463,24 @@ fn a_biased_sensor_reads_wrong() {
     ]);
     assert_eq!(desk.codes(0x07), [0x0451]);
 }
+
+/// A supply that no working alternator gives, as the module sees it; a minute after the start, for ten seconds.
+#[test]
+fn the_supply_has_a_code_for_each_side() {
+    for (volts, code) in [("9.5", 0x0562), ("16.5", 0x0563)] {
+        let mut desk = Desk::new(80, Timing::FAST);
+        desk.tell(&["start", &format!("hold module-voltage {volts} V"), "wait 65 s"]);
+        assert_eq!(desk.codes(0x07), []);
+        desk.tell(&["wait 10 s"]);
+        assert_eq!(desk.codes(0x07), [code]);
+        desk.tell(&[
+            "release module-voltage",
+            "key off",
+            "start",
+            "wait 80 s",
+            "key off",
+            "key on",
+        ]);
+        assert_eq!(desk.codes(0x07), [], "it heals with the next good trip");
+    }
+}

@@ -93,6 +93,12 @@ impl CircuitSet {
     }
 }
 
+/// The supply of the module while the engine runs; what is outside is a fault of the charging system.
+pub const SUPPLY: Limits = Limits {
+    low: Voltage::from_volts(10.5),
+    high: Voltage::from_volts(16.0),
+};
+
 /// How the circuits stand at one instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Readings {
@@ -102,6 +108,10 @@ pub struct Readings {
     pub high: CircuitSet,
     /// Both tracks of the throttle are in range, but do not agree.
     pub tracks_apart: bool,
+    /// The module's supply is below its range.
+    pub supply_low: bool,
+    /// The module's supply is above its range.
+    pub supply_high: bool,
 }
 
 impl Readings {
@@ -120,6 +130,8 @@ impl Readings {
         let off = pins.throttle_a + pins.throttle_b - Voltage::from_volts(SENSOR_SUPPLY_VOLTS);
         let tracks = CircuitSet::of(&[Circuit::ThrottleSensorA, Circuit::ThrottleSensorB]);
         readings.tracks_apart = off.abs() > TRACKS_APART && !readings.out_of_range().meets(tracks);
+        readings.supply_low = pins.supply < SUPPLY.low;
+        readings.supply_high = pins.supply > SUPPLY.high;
         readings
     }
 
@@ -129,10 +141,16 @@ impl Readings {
         self.low.with(self.high)
     }
 
-    /// Whether nothing is wrong with any.
+    /// Whether nothing is wrong with any sensor's.
     #[must_use]
     pub const fn is_sound(self) -> bool {
         self.out_of_range().is_empty() && !self.tracks_apart
+    }
+
+    /// Whether the module's supply is in range.
+    #[must_use]
+    pub const fn supply_is_sound(self) -> bool {
+        !self.supply_low && !self.supply_high
     }
 }
 

@@ -325,7 +325,7 @@ fn evidence(dtc: Dtc, monitors: &Monitors, signals: &Signals, pins: &SensorPins)
 /// What stands at the pin of the circuit that a code is about.
 fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
     let watch = PARAMS.iter().map(|row| row.watch).find(|watch| match watch {
-        Watch::Range { low, high, .. } => [*low, *high].contains(&dtc),
+        Watch::Range { low, high, .. } | Watch::Supply { low, high } => [*low, *high].contains(&dtc),
         Watch::Tracks { code } => *code == dtc,
     })?;
     Some(match watch {
@@ -338,6 +338,15 @@ fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
                 limits: (Some(limits.low.volts()), Some(limits.high.volts())),
             }
         }
+        Watch::Supply { .. } => Evidence {
+            what: "supply of the control module",
+            value: pins.supply.volts(),
+            unit: "V",
+            limits: (
+                Some(circuits::SUPPLY.low.volts()),
+                Some(circuits::SUPPLY.high.volts()),
+            ),
+        },
         Watch::Tracks { .. } => {
             let supply = twotrip_harness::transfer::SENSOR_SUPPLY_VOLTS;
             let apart = circuits::TRACKS_APART.volts();

@@ -12,7 +12,7 @@ pub struct Shipped {
 }
 
 /// All of them, in the order in which a newcomer meets them.
-pub const ALL: [Shipped; 13] = [
+pub const ALL: [Shipped; 14] = [
     Shipped {
         name: "loose-fuel-cap",
         text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
@@ -32,6 +32,10 @@ pub const ALL: [Shipped; 13] = [
     Shipped {
         name: "coolant-sensor-open",
         text: include_str!("../../../scenarios/coolant-sensor-open.toml"),
+    },
+    Shipped {
+        name: "coolant-sensor-dead",
+        text: include_str!("../../../scenarios/coolant-sensor-dead.toml"),
     },
     Shipped {
         name: "intake-air-sensor-short",

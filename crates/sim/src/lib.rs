@@ -32,6 +32,7 @@ pub use car::Car;
 pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};
+pub use meter::circuits;
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;
 pub use why::{Trip, TripEvent, Why};

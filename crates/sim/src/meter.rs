@@ -15,8 +15,9 @@ const GOOD_WIRE_OHMS: f64 = 5.0;
 /// Beyond this a meter shows none, ohm.
 const OPEN_OHMS: f64 = 2e6;
 
-/// The circuits that end at a part.
-pub(crate) const fn circuits(part: Part) -> &'static [Circuit] {
+/// The circuits that end at a part: none for one that is no sensor.
+#[must_use]
+pub const fn circuits(part: Part) -> &'static [Circuit] {
     match part {
         Part::CoolantSensor => &[Circuit::CoolantSensor],
         Part::IntakeAirSensor => &[Circuit::IntakeAirSensor],

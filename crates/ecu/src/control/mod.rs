@@ -348,6 +348,7 @@ impl Control {
             && self.measured.coolant > LEARN_COOLANT
             && self.purge.vapour_known(mean)
             && !self.substitutes.replaces_fuel_signals()
+            && self.measured.circuits.supply_is_sound()
         {
             self.trims.learn(mean, SLOW_SECONDS);
         }

@@ -52,6 +52,10 @@ pub const P0462: Dtc = Dtc::p(0x0462);
 pub const P0463: Dtc = Dtc::p(0x0463);
 /// Flow with the purge valve shut.
 pub const P0496: Dtc = Dtc::p(0x0496);
+/// Supply of the control module, low.
+pub const P0562: Dtc = Dtc::p(0x0562);
+/// Supply of the control module, high.
+pub const P0563: Dtc = Dtc::p(0x0563);
 /// Throttle position, tracks A and B do not agree.
 pub const P2135: Dtc = Dtc::p(0x2135);
 
@@ -78,12 +82,14 @@ pub const THROTTLE_B_CIRCUIT: MonitorId = MonitorId(8);
 pub const THROTTLE_CORRELATION: MonitorId = MonitorId(9);
 /// Circuit of the fuel level sensor.
 pub const FUEL_LEVEL_CIRCUIT: MonitorId = MonitorId(10);
+/// Supply of the control module.
+pub const SYSTEM_VOLTAGE: MonitorId = MonitorId(11);
 
 /// Codes that keep the leak test and what it meets on the way from running: without pressure, level, temperatures and
 /// load nothing can be measured or told to be in its conditions (choices of the kind that makers publish).
 pub const BLOCK_LEAK_TEST: &[Dtc] = &[
     P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118, P0122, P0123, P0222, P0223, P0452, P0453, P0462,
-    P0463, P2135,
+    P0463, P0562, P0563, P2135,
 ];
 
 const fn code(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {
@@ -140,6 +146,7 @@ pub static CATALOGUE: Catalogue = Catalogue {
         circuit("throttle track B circuit"),
         circuit("throttle tracks against each other"),
         circuit("fuel level circuit"),
+        circuit("system voltage"),
     ],
     codes: &[
         code(P0102, AIR_METER_CIRCUIT, "air flow sensor: circuit low"),
@@ -213,6 +220,8 @@ pub static CATALOGUE: Catalogue = Catalogue {
         code(P0462, FUEL_LEVEL_CIRCUIT, "fuel level sensor: circuit low"),
         code(P0463, FUEL_LEVEL_CIRCUIT, "fuel level sensor: circuit high"),
         code(P0496, EVAP_LEAK, "evaporative system: flow while not purging"),
+        code(P0562, SYSTEM_VOLTAGE, "system voltage: low"),
+        code(P0563, SYSTEM_VOLTAGE, "system voltage: high"),
         at_once(
             P2135,
             THROTTLE_CORRELATION,

@@ -1,10 +1,12 @@
-//! Circuits of the sensors, one row of data each: low, high, and for the throttle's tracks whether they agree (limits
-//! and times of the kind that makers publish in their service information).
+//! Circuits of the sensors and the supply, one row of data each: low, high, and for the throttle's tracks whether they
+//! agree (limits and times of the kind that makers publish in their service information).
 //!
 //! Each direction has an up/down counter, one step per 100 ms, that ends after so many bad readings more than good
 //! ones; the tank pressure's also a sum of all bad readings in one driving cycle. A circuit passes after as many good
 //! readings in a row. Judged with the engine running only (a choice: whether a fault seen before the start belongs to
 //! the cycle before or after it is open in 13 CCR 1968.2).
+
+use core::time::Duration;
 
 use twotrip_harness::Circuit;
 use twotrip_obd::Dtc;
@@ -13,8 +15,8 @@ use twotrip_units::AngularSpeed;
 use super::{
     AIR_METER_CIRCUIT, COOLANT_CIRCUIT, FUEL_LEVEL_CIRCUIT, INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT,
     P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118, P0122, P0123, P0222, P0223, P0452, P0453, P0462,
-    P0463, P2135, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT, THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION,
-    TestResult,
+    P0463, P0562, P0563, P2135, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
+    THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
 };
 use crate::{circuits::Readings, memory::MonitorId};
 
@@ -35,6 +37,13 @@ pub enum Watch {
         /// Its code.
         code: Dtc,
     },
+    /// The supply of the control module ([`crate::circuits::SUPPLY`]).
+    Supply {
+        /// Code of the low side.
+        low: Dtc,
+        /// Code of the high side.
+        high: Dtc,
+    },
 }
 
 /// One monitor.
@@ -50,6 +59,8 @@ pub struct Params {
     pub total_samples: Option<u16>,
     /// Engine speed above which it judges.
     pub above: AngularSpeed,
+    /// Time since the start from which it judges.
+    pub after: Duration,
 }
 
 const fn range(monitor: MonitorId, circuit: Circuit, low: Dtc, high: Dtc, samples: u16) -> Params {
@@ -59,11 +70,12 @@ const fn range(monitor: MonitorId, circuit: Circuit, low: Dtc, high: Dtc, sample
         samples,
         total_samples: None,
         above: AngularSpeed::ZERO,
+        after: Duration::ZERO,
     }
 }
 
 /// This car's.
-pub static PARAMS: [Params; 9] = [
+pub static PARAMS: [Params; 10] = [
     range(COOLANT_CIRCUIT, Circuit::CoolantSensor, P0117, P0118, 50),
     range(INTAKE_AIR_CIRCUIT, Circuit::IntakeAirSensor, P0112, P0113, 50),
     range(
@@ -94,6 +106,17 @@ pub static PARAMS: [Params; 9] = [
         )
     },
     range(FUEL_LEVEL_CIRCUIT, Circuit::FuelLevelSensor, P0462, P0463, 300),
+    Params {
+        monitor: SYSTEM_VOLTAGE,
+        watch: Watch::Supply {
+            low: P0562,
+            high: P0563,
+        },
+        samples: 100,
+        total_samples: None,
+        above: AngularSpeed::ZERO,
+        after: Duration::from_secs(60),
+    },
 ];
 
 /// Debounce of one direction.
@@ -130,7 +153,12 @@ struct Row {
 }
 
 impl Row {
-    /// One reading; says whether the row has nothing left to count.
+    /// Whether good readings change nothing any more.
+    const fn is_settled(&self) -> bool {
+        self.passed && self.low.counter == 0 && self.high.counter == 0
+    }
+
+    /// One reading.
     fn step(
         &mut self,
         params: &Params,
@@ -138,7 +166,7 @@ impl Row {
         high: bool,
         codes: &[Dtc],
         report: &mut dyn FnMut(TestResult),
-    ) -> bool {
+    ) {
         for ((debounce, bad), &dtc) in [(&mut self.low, low), (&mut self.high, high)]
             .into_iter()
             .zip(codes)
@@ -164,7 +192,6 @@ impl Row {
                 report(TestResult::Completed(params.monitor));
             }
         }
-        self.passed && self.low.counter == 0 && self.high.counter == 0
     }
 }
 
@@ -192,16 +219,15 @@ impl CircuitMonitors {
         &mut self,
         readings: Readings,
         engine_speed: AngularSpeed,
+        run_time: Duration,
         report: &mut dyn FnMut(TestResult),
     ) {
-        if self.settled && readings.is_sound() {
+        if self.settled && readings.is_sound() && readings.supply_is_sound() {
             return;
         }
         self.settled = true;
         for (row, params) in self.rows.iter_mut().zip(&PARAMS) {
-            self.settled &= if engine_speed < params.above {
-                row.passed
-            } else {
+            if engine_speed >= params.above && run_time >= params.after {
                 match params.watch {
                     Watch::Range { circuit, low, high } => row.step(
                         params,
@@ -211,8 +237,16 @@ impl CircuitMonitors {
                         report,
                     ),
                     Watch::Tracks { code } => row.step(params, readings.tracks_apart, false, &[code], report),
+                    Watch::Supply { low, high } => row.step(
+                        params,
+                        readings.supply_low,
+                        readings.supply_high,
+                        &[low, high],
+                        report,
+                    ),
                 }
-            };
+            }
+            self.settled &= row.is_settled();
         }
     }
 }
@@ -230,8 +264,10 @@ mod tests {
         Low(Circuit),
         High(Circuit),
         Apart,
+        SupplyLow,
+        SupplyHigh,
     }
-    use Reading::{Apart, Good, High, Low};
+    use Reading::{Apart, Good, High, Low, SupplyHigh, SupplyLow};
 
     /// Feeds (samples, reading) one after another; tells which codes failed, and which of `watched` passed, with the
     /// sample's number.
@@ -246,12 +282,15 @@ mod tests {
                 Low(circuit) => readings.low = CircuitSet::of(&[circuit]),
                 High(circuit) => readings.high = CircuitSet::of(&[circuit]),
                 Apart => readings.tracks_apart = true,
+                SupplyLow => readings.supply_low = true,
+                SupplyHigh => readings.supply_high = true,
             }
             for _ in 0..count {
                 sample += 1;
                 monitors.step(
                     readings,
                     AngularSpeed::from_rpm(rpm),
+                    Duration::from_millis(100) * u32::try_from(sample).expect("few"),
                     &mut |result| match result {
                         TestResult::Failed(_) => found.push((sample, result)),
                         TestResult::Passed(dtc) if watched.contains(&dtc) => found.push((sample, result)),
@@ -341,5 +380,14 @@ mod tests {
         let pieces = [(50, Low(Circuit::AirMeter)), (50, Good)];
         assert_eq!(run_at(350.0, &pieces, &[P0102, P0103]), []);
         assert_eq!(run_at(410.0, &pieces, &[])[0].1, TestResult::Failed(P0102));
+    }
+    /// The alternator is given a minute after the start.
+    #[test]
+    fn the_supply_is_judged_for_ten_seconds_from_one_minute_on() {
+        for (reading, code) in [(SupplyLow, P0562), (SupplyHigh, P0563)] {
+            assert_eq!(run(&[(698, reading)], &[]), []);
+            assert_eq!(run(&[(800, reading)], &[]), [(699, TestResult::Failed(code))]);
+        }
+        assert_eq!(run(&[(800, Good)], &[P0562]), [(699, TestResult::Passed(P0562))]);
     }
 }

@@ -136,8 +136,9 @@ impl Monitors {
 
     /// One step of 100 ms. Outside of a driving cycle nothing is judged.
     pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        if signals.run_time.is_some() {
-            self.circuits.step(signals.circuits, signals.engine_speed, report);
+        if let Some(run_time) = signals.run_time {
+            self.circuits
+                .step(signals.circuits, signals.engine_speed, run_time, report);
             self.leak.step(signals, inhibits, report);
         }
     }

@@ -9,7 +9,7 @@ use twotrip_ecu::{EcuConfig, memory::Effect};
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{Phrase, Scenario, parse_phrase};
-use twotrip_sim::{Event, Settings, Simulator, Timing};
+use twotrip_sim::{Event, Settings, Simulator, Timing, circuits};
 use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
@@ -385,11 +385,15 @@ const CAUTION: &str = "On a real car: draw off the exhaust, keep away from fuel 
 /// Looking at, and measuring, what the correction is going to touch.
 fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     let look = |phrase: &Phrase| match phrase {
-        Phrase::Work(_, part) => Some(Phrase::Inspect(*part)),
-        Phrase::MendWire(circuit) => Some(Phrase::Measure(*circuit)),
-        _ => None,
+        // What is wrong inside a sensor only the meter shows.
+        Phrase::Work(_, part) => {
+            let meter = circuits(*part).iter().copied().map(Phrase::Measure);
+            core::iter::once(Phrase::Inspect(*part)).chain(meter).collect()
+        }
+        Phrase::MendWire(circuit) => vec![Phrase::Measure(*circuit)],
+        _ => vec![],
     };
-    correction.iter().filter_map(look).collect()
+    correction.iter().flat_map(look).collect()
 }
 
 fn codes(exchange: &Exchange) -> Vec<Dtc> {
