@@ -3,7 +3,7 @@
 //! Boots a Linux guest (`tests/guest`) that runs the release build against the kernel's ISO-TP socket, a Python client and
 //! raw traffic, then reads what it recorded with packet analysers (`tests/peers`). The Python files there hold the
 //! checks; this binary builds, boots, and holds the list of what must have been reported: a check that is missing has
-//! failed, so a guest that dies early cannot pass. One group reads messages made here (`vectors.rs`) and needs no guest.
+//! failed, so a guest that dies early cannot pass. One group reads messages made here (`vectors`) and needs no guest.
 //!
 //! `cargo conformance [NAME ...]` runs those whose name holds a NAME; `--list` lists them. Where no guest can be had
 //! every check is skipped, with the reason; with `CI` set a skip is a failure. `sh tests/run` installs what is missing.
@@ -183,7 +183,7 @@ const CHECKS: &[(&str, &[&str])] = &[
             "flood_answers_begin_within_p2",
         ],
     ),
-    // The same two on messages made from the program's tables, without a guest: `vectors.rs`.
+    // The same two on messages made from the program's tables, without a guest: `vectors`.
     (
         VECTORS,
         &[

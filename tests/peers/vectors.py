@@ -1,6 +1,6 @@
 """Reads messages made from the program's tables with tshark and scapy: `vectors.py FOLDER`.
 
-`FOLDER/vectors.jsonl` has a line for each message, as `tests/conformance/vectors.rs` writes it: the message, and what the
+`FOLDER/vectors.jsonl` has a line for each message, as `tests/conformance/vectors` writes it: the message, and what the
 program reads in it. Both tools' known errors stand in `known_errors.py`; what a tool does not take apart at all is
 listed there too, since a later version may.
 """

@@ -288,3 +288,6 @@ impl InUsePerformance {
         Self::from_counters(counters)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -101,6 +101,15 @@ pub enum Answer {
 }
 
 impl Answer {
+    /// Positive, unless the answer has nothing but its first byte: then nothing that was asked is supported.
+    fn unless_empty(response: &ResponseBuffer) -> Self {
+        if response.len() > 1 {
+            Self::Positive
+        } else {
+            Self::Silence
+        }
+    }
+
     /// Whether bytes go out.
     #[must_use]
     pub const fn is_sent(self) -> bool {
@@ -110,7 +119,10 @@ impl Answer {
     /// Whether what goes out is no refusal.
     #[must_use]
     pub const fn is_positive(self) -> bool {
-        matches!(self, Self::Positive | Self::PositiveAndClear)
+        matches!(
+            self,
+            Self::Positive | Self::PositiveAndClear | Self::PositiveAndSeal
+        )
     }
 }
 
@@ -176,6 +188,15 @@ fn serve(
         Request::Other(service, _) if service.to_byte() & ANSWER != 0 => Ok(Answer::Silence),
         Request::Other(..) => Ok(Answer::Negative(ResponseCode::ServiceNotSupported)),
     }
+}
+
+/// Appends a mask of what is supported, its number first. Whether the number is that of a mask which is announced.
+fn write_mask(set: &SupportMask, number: u8, response: &mut ResponseBuffer) -> Result<bool, BufferFull> {
+    let Some([a, b, c, d]) = set.range(number) else {
+        return Ok(false);
+    };
+    response.extend(&[number, a, b, c, d])?;
+    Ok(true)
 }
 
 /// Writes the refusal, unless it is one that is kept quiet.

@@ -5,7 +5,7 @@
 
 use twotrip_obd::{BufferFull, Parameters, Pid, ResponseBuffer, Service};
 
-use super::{Answer, Context, parameters};
+use super::{Answer, Context, parameters, write_mask};
 
 pub(super) fn answer(
     context: &Context<'_>,
@@ -21,18 +21,13 @@ pub(super) fn answer(
         &pinned
     };
     for &number in asked.numbers() {
-        if let Some(mask) = parameters::CURRENT.range(number) {
-            response.extend(&[number])?;
-            response.extend(&mask)?;
-        } else if let Some(reading) = parameters::current(number, live, context.memory) {
+        if write_mask(&parameters::CURRENT, number, response)? {
+            continue;
+        }
+        if let Some(reading) = parameters::current(number, live, context.memory) {
             response.extend(&[number])?;
             reading.write(Pid::new(number), response)?;
         }
     }
-    let nothing_supported = response.len() == 1;
-    Ok(if nothing_supported {
-        Answer::Silence
-    } else {
-        Answer::Positive
-    })
+    Ok(Answer::unless_empty(response))
 }

@@ -35,10 +35,5 @@ pub(super) fn answer(
             reading.write(Pid::new(number), response)?;
         }
     }
-    let nothing_supported = response.len() == 1;
-    Ok(if nothing_supported {
-        Answer::Silence
-    } else {
-        Answer::Positive
-    })
+    Ok(Answer::unless_empty(response))
 }

@@ -5,7 +5,7 @@
 
 use twotrip_obd::{BufferFull, Mid, Parameters, ResponseBuffer, Service};
 
-use super::{Answer, Context};
+use super::{Answer, Context, write_mask};
 use crate::monitors::MONITORED;
 
 pub(super) fn answer(
@@ -15,19 +15,12 @@ pub(super) fn answer(
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::TestResults)?;
     for &number in asked.numbers() {
-        if let Some(mask) = MONITORED.range(number) {
-            response.extend(&[number])?;
-            response.extend(&mask)?;
-        } else {
-            for result in context.monitors.test_results(Mid::new(number)) {
-                response.extend(&result.to_bytes())?;
-            }
+        if write_mask(&MONITORED, number, response)? {
+            continue;
+        }
+        for result in context.monitors.test_results(Mid::new(number)) {
+            response.extend(&result.to_bytes())?;
         }
     }
-    let nothing_supported = response.len() == 1;
-    Ok(if nothing_supported {
-        Answer::Silence
-    } else {
-        Answer::Positive
-    })
+    Ok(Answer::unless_empty(response))
 }

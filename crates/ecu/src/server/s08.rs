@@ -8,7 +8,7 @@ use core::time::Duration;
 
 use twotrip_obd::{BufferFull, Control, Response, ResponseBuffer, ResponseCode, Service, SupportMask, Tid};
 
-use super::{Answer, Context};
+use super::{Answer, Context, write_mask};
 
 /// What the masks announce.
 pub(super) const SUPPORTED: SupportMask = SupportMask::NONE.with(Tid::EVAP_LEAK_TEST.number());
@@ -25,17 +25,9 @@ pub(super) fn answer(
         Control::Masks(numbers) => {
             response.begin(Service::Control)?;
             for &number in numbers {
-                if let Some(mask) = SUPPORTED.range(number) {
-                    response.extend(&[number])?;
-                    response.extend(&mask)?;
-                }
+                write_mask(&SUPPORTED, number, response)?;
             }
-            let nothing_supported = response.len() == 1;
-            Ok(if nothing_supported {
-                Answer::Silence
-            } else {
-                Answer::Positive
-            })
+            Ok(Answer::unless_empty(response))
         }
         Control::Test(tid @ Tid::EVAP_LEAK_TEST, data) if matches!(data.len(), 0 | 5) => {
             if !context.key_on || context.engine_running || context.vehicle_moving {

@@ -1,8 +1,13 @@
 //! Service $09: vehicle information. The odd InfoTypes, message counts of older protocols, are not served on CAN.
 
-use twotrip_obd::{BufferFull, InfoType, Parameters, ResponseBuffer, Service, SupportMask};
+use core::slice;
 
-use super::{Answer, Context};
+use twotrip_obd::{
+    BufferFull, InUsePerformance, InfoType, Information, Parameters, Response, ResponseBuffer, Service,
+    SupportMask, mask::is_mask,
+};
+
+use super::{Answer, Context, write_mask};
 
 /// What the masks announce.
 pub(super) const SUPPORTED: SupportMask = SupportMask::NONE
@@ -12,55 +17,45 @@ pub(super) const SUPPORTED: SupportMask = SupportMask::NONE
     .with(InfoType::IN_USE_PERFORMANCE.number())
     .with(InfoType::ECU_NAME.number());
 
-/// How many counters of in-use performance there are, as the count byte says it.
-const COUNTERS: u8 = 20;
-
 pub(super) fn answer(
     context: &Context<'_>,
     asked: Parameters<'_>,
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
+    if let &[number] = asked.numbers()
+        && !is_mask(number)
+    {
+        return one(context, InfoType::new(number), response);
+    }
     response.begin(Service::VehicleInformation)?;
     for &number in asked.numbers() {
-        if let Some(mask) = SUPPORTED.range(number) {
-            response.extend(&[number])?;
-            response.extend(&mask)?;
-        } else {
-            write(context, InfoType::new(number), response)?;
-        }
+        write_mask(&SUPPORTED, number, response)?;
     }
-    let nothing_supported = response.len() == 1;
-    Ok(if nothing_supported {
-        Answer::Silence
-    } else {
-        Answer::Positive
-    })
+    Ok(Answer::unless_empty(response))
 }
 
-/// Appends InfoType, number of items and items; nothing if the InfoType is not served.
-fn write(
+fn one(
     context: &Context<'_>,
     info_type: InfoType,
     response: &mut ResponseBuffer,
-) -> Result<(), BufferFull> {
+) -> Result<Answer, BufferFull> {
     let identity = context.identity;
-    let mut one_item = |item: &[u8]| {
-        response.extend(&[info_type.number(), 1])?;
-        response.extend(item)
-    };
-    match info_type {
-        InfoType::VIN => one_item(identity.vin()),
-        InfoType::CALIBRATION_ID => one_item(identity.calibration_id()),
-        InfoType::VERIFICATION_NUMBER => one_item(&identity.verification_number().to_be_bytes()),
-        InfoType::ECU_NAME => one_item(identity.ecu_name()),
+    let number = identity.verification_number().to_be_bytes();
+    let mut counters = [[0; 2]; InUsePerformance::LEN];
+    let information = match info_type {
+        InfoType::VIN => Information::Vin(identity.vin()),
+        InfoType::CALIBRATION_ID => Information::CalibrationIds(slice::from_ref(identity.calibration_id())),
+        InfoType::VERIFICATION_NUMBER => Information::VerificationNumbers(slice::from_ref(&number)),
+        InfoType::ECU_NAME => Information::EcuName(identity.ecu_name()),
         InfoType::IN_USE_PERFORMANCE => {
-            response.extend(&[info_type.number(), COUNTERS])?;
             let performance = context.memory.in_use();
-            performance
-                .counters()
-                .iter()
-                .try_for_each(|counter| response.extend(&counter.to_be_bytes()))
+            for (item, counter) in counters.iter_mut().zip(performance.counters()) {
+                *item = counter.to_be_bytes();
+            }
+            Information::InUse(&counters)
         }
-        _ => Ok(()),
-    }
+        _ => return Ok(Answer::Silence),
+    };
+    Response::Information(information).emit(response)?;
+    Ok(Answer::Positive)
 }
