@@ -111,5 +111,14 @@ fn the_bus_has_a_bit_rate_and_a_load() {
         .says("the busiest 10 ms");
     run(&["walkthrough", "--bit-rate", "125"])
         .expect(2)
-        .complains("[possible values: 250, 500]");
+        .complains("[possible values: 250, 500, none]");
+    let ran = run(&["walkthrough", "healthy", "--bit-rate", "none", "--json"]).expect(0);
+    let lines = ran.json_lines();
+    let frame = lines.iter().find(|line| line["event"] == "frame");
+    assert_eq!(frame.expect("a frame")["bus_time_s"], 0.5);
+    assert!(
+        lines.iter().all(|line| line["event"] != "bus-load"),
+        "{}",
+        ran.tale()
+    );
 }

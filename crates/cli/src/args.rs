@@ -38,7 +38,7 @@ pub(crate) struct Walkthrough {
     /// A shipped scenario's name, or a file
     #[arg(default_value = "loose-fuel-cap")]
     pub(crate) scenario: String,
-    /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits
+    /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits; none: no time at all
     #[arg(long, value_enum, default_value_t = BitRate::Kbit500, value_name = "KBIT")]
     pub(crate) bit_rate: BitRate,
     /// Events as one JSON object a line
@@ -52,6 +52,7 @@ pub(crate) enum BitRate {
     Kbit250,
     #[value(name = "500")]
     Kbit500,
+    None,
 }
 
 #[derive(Debug, ClapArgs)]

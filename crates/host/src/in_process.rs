@@ -7,7 +7,7 @@ use std::time::Duration;
 use twotrip_can::{
     Frame,
     memory_bus::{Direction, Fate, MemoryBus, NodeConfig, NodeId, Pacing},
-    timing::{BitRate, BusLoad},
+    timing::BusLoad,
 };
 use twotrip_scenario::{Cue, Phrase};
 use twotrip_sim::{Event, Simulator};
@@ -65,10 +65,10 @@ pub struct Rig {
 }
 
 impl Rig {
-    /// Puts a car and a tester on a bus on which frames take their bit times.
+    /// Puts a car and a tester on a bus on which frames take their bit times, or none.
     #[must_use]
-    pub fn new(simulator: Simulator, rate: BitRate) -> Self {
-        let mut bus = MemoryBus::new(Pacing::Rate(rate));
+    pub fn new(simulator: Simulator, pacing: Pacing) -> Self {
+        let mut bus = MemoryBus::new(pacing);
         let config = NodeConfig {
             receives_own: true,
             ..NodeConfig::default()
@@ -218,6 +218,7 @@ impl Rig {
 
 #[cfg(test)]
 mod tests {
+    use twotrip_can::timing::BitRate;
     use twotrip_scenario::parse_phrase;
     use twotrip_sim::{Settings, Timing};
 
@@ -229,7 +230,7 @@ mod tests {
     fn reading_the_vin_takes_its_606_bits() {
         for (rate, micros) in [(BitRate::Kbit500, 1212), (BitRate::Kbit250, 2424)] {
             let simulator = Simulator::new(Settings::compact(1, Timing::REAL_ON_PACED_BUS));
-            let mut rig = Rig::new(simulator, rate);
+            let mut rig = Rig::new(simulator, Pacing::Rate(rate));
             rig.tell(parse_phrase("key on").expect("a phrase"));
             let exchange = rig.ask(&[0x09, 0x02]).expect("a request");
             let answer = exchange.first_answer().expect("the car answers");

@@ -4,7 +4,7 @@ mod tale;
 
 use std::collections::BTreeSet;
 
-use twotrip_can::timing::BitRate;
+use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::{EcuConfig, memory::Effect};
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
@@ -28,13 +28,14 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
         ecu: EcuConfig::under(scenario.regulation()),
         ..Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS)
     });
-    let rate = match args.bit_rate {
-        args::BitRate::Kbit250 => BitRate::Kbit250,
-        args::BitRate::Kbit500 => BitRate::Kbit500,
+    let pacing = match args.bit_rate {
+        args::BitRate::Kbit250 => Pacing::Rate(BitRate::Kbit250),
+        args::BitRate::Kbit500 => Pacing::Rate(BitRate::Kbit500),
+        args::BitRate::None => Pacing::Instant,
     };
     let mut loop_ = Loop {
-        rig: Rig::new(simulator, rate),
-        rate,
+        rig: Rig::new(simulator, pacing),
+        pacing,
         teller: Teller { json: args.json },
         step: 0,
         trip: 0,
@@ -58,7 +59,7 @@ struct Reading {
 
 struct Loop {
     rig: Rig,
-    rate: BitRate,
+    pacing: Pacing,
     teller: Teller,
     step: u32,
     trip: u32,
@@ -365,11 +366,11 @@ impl Loop {
 
     /// How much of the bus all that took.
     fn say_load(&self) -> Result<(), Failure> {
-        let (Some(load), busy) = self.rig.load() else {
+        let (Pacing::Rate(rate), (Some(load), busy)) = (self.pacing, self.rig.load()) else {
             return Ok(());
         };
         self.teller.tell(&Told::BusLoad {
-            kbit_per_s: self.rate.kbit_per_second(),
+            kbit_per_s: rate.kbit_per_second(),
             frames: load.frames(),
             bits: load.bits(),
             wire_time_s: load.wire_time().as_secs_f64(),
