@@ -196,7 +196,6 @@ mod tests {
         Received {
             frame,
             origin: Origin::Wire,
-            detail: None,
         }
     }
 

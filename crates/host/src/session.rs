@@ -10,7 +10,7 @@ use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
 use twotrip_tester::{EcuNumber, Event, Outcome, RequestError, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
 
-use crate::bus::{Bus, BusError, BusEvent, Filter, Received, Sent};
+use crate::bus::{Bus, BusError, BusEvent, Filter, Sent};
 
 /// What one ECU answered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -111,10 +111,10 @@ impl Session {
         self.latest
     }
 
-    /// When a frame came in.
-    fn arrival(&mut self, received: &Received) -> BusInstant {
+    /// When the frame last received came in.
+    fn arrival(&mut self) -> BusInstant {
         let now = BusInstant::ZERO + self.begun.elapsed();
-        let detail = received.detail.unwrap_or_default();
+        let detail = self.bus.detail().unwrap_or_default();
         self.times.dropped = self.times.dropped.max(detail.dropped);
         // The two clocks are read one after the other here; a step of the real-time clock in between would be odd luck.
         let age = detail
@@ -168,11 +168,11 @@ impl Session {
                 self.controller = ErrorFrame::decode(&received.frame);
             }
             BusEvent::Frame(received) => {
-                let at = self.arrival(&received);
+                let at = self.arrival();
                 self.tester.handle_frame(at, &received.frame);
             }
-            BusEvent::Passed(received) => {
-                let at = self.arrival(&received);
+            BusEvent::Passed(_) => {
+                let at = self.arrival();
                 self.tester.handle_transmitted(at);
             }
             BusEvent::Down => self.blocked = None,

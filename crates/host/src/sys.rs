@@ -83,14 +83,24 @@ impl Taken {
     };
 }
 
-/// Takes all waiting datagrams, up to [`BATCH`], without waiting: one system call for a request and the
-/// knowledge that there is no second one. Returns how many came. Control messages are read only where there is
-/// room given for them: they cost each datagram something.
+/// Whether a read waits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Wait {
+    /// Not at all.
+    No,
+    /// For the first datagram, as long as the socket's timeout (`SO_RCVTIMEO`) is; never on a non-blocking socket.
+    ForOne,
+}
+
+/// Takes all waiting datagrams, up to [`BATCH`]: one system call for a request and the knowledge that there is no
+/// second one. Returns how many came. Control messages are read only where there is room given for them: they cost
+/// each datagram something.
 pub(crate) fn receive_batch(
     socket: BorrowedFd<'_>,
     frames: &mut [[u8; FRAME_LEN]; BATCH],
     taken: &mut [Taken; BATCH],
     control: Option<&mut [ControlRoom; BATCH]>,
+    wait: Wait,
 ) -> io::Result<usize> {
     let mut vectors: [libc::iovec; BATCH] = {
         let mut frames = frames.iter_mut();
@@ -127,7 +137,10 @@ pub(crate) fn receive_batch(
             socket.as_raw_fd(),
             headers.as_mut_ptr(),
             room,
-            libc::MSG_DONTWAIT,
+            match wait {
+                Wait::No => libc::MSG_DONTWAIT,
+                Wait::ForOne => libc::MSG_WAITFORONE,
+            },
             ptr::null_mut(),
         )
     };
@@ -147,6 +160,7 @@ mod tests {
     use std::{
         io::ErrorKind,
         os::{fd::AsFd, unix::net::UnixDatagram},
+        time::Duration,
     };
 
     use super::*;
@@ -156,7 +170,8 @@ mod tests {
         let (tester, car) = UnixDatagram::pair().expect("socket pair");
         let mut frames = [[0; FRAME_LEN]; BATCH];
         let mut taken = [Taken::NOTHING; BATCH];
-        let receive = |frames: &mut _, taken: &mut _| receive_batch(car.as_fd(), frames, taken, None);
+        let receive =
+            |frames: &mut _, taken: &mut _| receive_batch(car.as_fd(), frames, taken, None, Wait::No);
         let nothing = receive(&mut frames, &mut taken);
         assert_eq!(
             nothing.expect_err("nothing was sent").kind(),
@@ -176,6 +191,23 @@ mod tests {
         }
         assert_eq!(receive(&mut frames, &mut taken).expect("full"), BATCH);
         assert_eq!(receive(&mut frames, &mut taken).expect("rest"), 1);
+    }
+
+    #[test]
+    fn a_read_that_waits_ends_with_the_first_datagram_or_with_the_timeout() {
+        let (tester, car) = UnixDatagram::pair().expect("socket pair");
+        let mut frames = [[0; FRAME_LEN]; BATCH];
+        let mut taken = [Taken::NOTHING; BATCH];
+        car.set_read_timeout(Some(Duration::from_millis(1)))
+            .expect("a timeout");
+        let mut receive = || receive_batch(car.as_fd(), &mut frames, &mut taken, None, Wait::ForOne);
+        assert_eq!(receive().expect_err("nothing came").kind(), ErrorKind::WouldBlock);
+        tester.send(&[1; 16]).expect("sent");
+        tester.send(&[2; 16]).expect("sent");
+        assert_eq!(receive().expect("both"), 2);
+        let late = std::thread::spawn(move || tester.send(&[3; 16]).expect("sent"));
+        while receive().is_err() {}
+        late.join().expect("it has sent");
     }
 
     /// The same options work on every kind of socket (socket(7)): the time of receipt comes as a control message.
@@ -201,7 +233,7 @@ mod tests {
         for room in [None, Some(&mut control)] {
             let wanted = if room.is_some() { 32 } else { 0 };
             tester.send(&[1; 16]).expect("sent");
-            receive_batch(car.as_fd(), &mut frames, &mut taken, room).expect("one");
+            receive_batch(car.as_fd(), &mut frames, &mut taken, room, Wait::No).expect("one");
             assert_eq!((taken[0].len, taken[0].control_len), (16, wanted));
         }
     }

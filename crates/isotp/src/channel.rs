@@ -107,12 +107,6 @@ impl Channel {
         self.transmitter.is_finishing()
     }
 
-    /// Whether a message that leaves goes on only by the peer's flow control.
-    #[must_use]
-    pub const fn awaits_flow_control(&self) -> bool {
-        self.transmitter.awaits_flow_control()
-    }
-
     /// Whether a frame has been polled that is neither acknowledged nor given up: an owner of several channels
     /// finds by it whose frame the bus has taken.
     #[must_use]

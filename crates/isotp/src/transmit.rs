@@ -79,10 +79,6 @@ impl Transmitter {
         matches!(self.state, State::Idle)
     }
 
-    pub(crate) const fn awaits_flow_control(&self) -> bool {
-        matches!(self.state, State::AwaitingFlowControl { .. })
-    }
-
     pub(crate) fn limit(&self) -> usize {
         self.message.len()
     }

@@ -179,11 +179,6 @@ impl Endpoint {
         self.channel.has_frame_in_flight()
     }
 
-    /// Whether an answer goes on only by the tester's flow control.
-    pub(crate) const fn awaits_flow_control(&self) -> bool {
-        self.channel.awaits_flow_control()
-    }
-
     pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
         let due = if self.channel.is_transmitting() {
             None

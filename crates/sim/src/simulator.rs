@@ -403,12 +403,6 @@ impl Simulator {
         self.endpoint.has_frame_in_flight()
     }
 
-    /// Whether an answer goes on only by the tester's flow control: the next frame for us may be there at once.
-    #[must_use]
-    pub const fn awaits_flow_control(&self) -> bool {
-        self.endpoint.awaits_flow_control()
-    }
-
     /// When to call [`Self::handle_timeout`] at the latest, in bus time.
     #[must_use]
     pub fn poll_timeout(&self) -> Option<BusInstant> {

@@ -31,8 +31,6 @@ pub struct Received {
     pub frame: Frame,
     /// Where it was sent.
     pub origin: Origin,
-    /// What the kernel noted, where [`Bus::want_detail`] asked for it.
-    pub detail: Option<Detail>,
 }
 
 impl Received {
@@ -41,7 +39,6 @@ impl Received {
         Self {
             frame,
             origin: Origin::Wire,
-            detail: None,
         }
     }
 }
@@ -155,7 +152,16 @@ impl Bus {
         }
     }
 
-    /// From now on each frame comes with a [`Detail`], and far more frames may wait unread. For recorders and
+    /// What the kernel noted of the frame last returned, where [`Self::want_detail`] asked for it.
+    #[must_use]
+    pub fn detail(&self) -> Option<Detail> {
+        match &self.backend {
+            Backend::SocketCan(bus) => bus.detail(),
+            Backend::Host(_) | Backend::Guest(_) => None,
+        }
+    }
+
+    /// From now on each frame has a [`Detail`], and far more frames may wait unread. For recorders and
     /// whoever measures; it costs some time with each frame.
     ///
     /// # Errors
@@ -215,13 +221,16 @@ impl Bus {
         }
     }
 
-    /// Reads what has come since, without waiting for the word that something has; says whether there is something for
-    /// [`Self::take_read`]. Worth its system call only where a frame of ours is likely to have been answered while it
-    /// was sent, as a peer in the kernel does. What goes wrong is for [`Self::recv`] to tell.
-    pub fn read_more(&mut self) -> bool {
+    /// Waits for the next event, a few milliseconds at the most, with the whole thread. For whoever expects the next
+    /// question, or flow control, right after a frame of its own: it costs one system call, where [`Self::recv`] costs two and the runtime's turn.
+    /// Where that cannot be had, and when nothing comes: `None`.
+    ///
+    /// # Errors
+    /// As [`Self::recv`].
+    pub fn recv_soon(&mut self) -> Result<Option<BusEvent>, BusError> {
         match &mut self.backend {
-            Backend::SocketCan(bus) => bus.read_more(),
-            Backend::Host(_) | Backend::Guest(_) => false,
+            Backend::SocketCan(bus) => bus.recv_soon(),
+            Backend::Host(_) | Backend::Guest(_) => Ok(None),
         }
     }
 

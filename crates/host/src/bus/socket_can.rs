@@ -8,7 +8,7 @@ mod batch;
 mod layout;
 
 use std::{
-    io::{self, ErrorKind, Write},
+    io::{self, ErrorKind},
     mem,
     os::fd::AsFd,
     time::Duration,
@@ -22,8 +22,8 @@ use self::{
     batch::Batch,
     layout::{CLASSIC_LEN, to_kernel},
 };
-use super::{BusError, BusEvent, Filter, Received, Sent, interface};
-use crate::sys::{self, BATCH};
+use super::{BusError, BusEvent, Detail, Filter, Received, Sent, interface};
+use crate::sys::{self, BATCH, Wait};
 
 /// Room asked for frames not yet read, bytes: some 1000 frames. The kernel's default holds some 220 (seen on 6.12),
 /// 55 ms of a full bus.
@@ -38,6 +38,9 @@ const SO_MEMINFO: i32 = 55;
 /// (ENOBUFS, Documentation/networking/can.rst), so time is all there is to wait for; a queue of ten frames lasts 2 ms
 /// at 500 kbit/s, so none of the bus's time is lost.
 const RETRY: Duration = Duration::from_millis(1);
+
+/// How long [`SocketCan::recv_soon`] waits. The kernel rounds up to its tick: some 4 to 8 ms.
+const SOON: Duration = Duration::from_millis(2);
 
 /// A raw socket on one interface.
 #[derive(Debug)]
@@ -81,8 +84,9 @@ impl SocketCan {
             },
             _ => unsupported(interface, error),
         })?;
+        // It may block, but only in `recv_soon`: every other call says that it does not want to.
         socket
-            .set_nonblocking(true)
+            .set_read_timeout(SOON)
             .map_err(failed("set up the CAN socket"))?;
         // Error message frames come besides what the identifier filters let through; other frames cost no more by it.
         socket
@@ -173,41 +177,52 @@ impl SocketCan {
                 Ok(ready) => ready,
                 Err(error) => return Err(self.failed("wait for frames", error)),
             };
-            match self.batch.fill(ready.get_inner().as_fd()) {
+            match self.batch.fill(ready.get_inner().as_fd(), Wait::No) {
                 // A batch that is not full was the last: waiting for the next edge loses nothing.
                 Ok(filled) if filled < BATCH => ready.clear_ready(),
                 Ok(_) => {}
-                Err(error) => match (error.kind(), error.raw_os_error()) {
-                    (ErrorKind::WouldBlock, _) => ready.clear_ready(),
-                    (ErrorKind::Interrupted, _) => {}
-                    (_, Some(libc::ENETDOWN)) => {
-                        self.down = true;
-                        return Ok(BusEvent::Down);
+                Err(error) if error.kind() == ErrorKind::WouldBlock => ready.clear_ready(),
+                Err(error) => {
+                    if let Some(event) = self.on_read_error(error)? {
+                        return Ok(event);
                     }
-                    (_, Some(libc::ENODEV | libc::ENXIO)) => self.removed = true,
-                    _ => return Err(self.failed("read frames", error)),
-                },
+                }
             }
         }
     }
 
-    /// On a wire nothing comes within the time that a frame takes to be sent.
-    pub(super) fn read_more(&mut self) -> bool {
-        if self.physical {
-            return false;
+    /// Waits with the whole thread, for [`SOON`] at the most.
+    pub(super) fn recv_soon(&mut self) -> Result<Option<BusEvent>, BusError> {
+        if let Some(event) = self.take_read() {
+            return Ok(Some(event));
         }
-        match self.batch.fill(self.socket.get_ref().as_fd()) {
-            Ok(filled) => filled > 0,
-            Err(error) => {
-                match error.raw_os_error() {
-                    // The socket tells of it once.
-                    Some(libc::ENETDOWN) => self.down_unreported |= !mem::replace(&mut self.down, true),
-                    Some(libc::ENODEV | libc::ENXIO) => self.removed = true,
-                    _ => {}
-                }
-                false
+        if self.down_unreported || self.removed {
+            return Ok(None);
+        }
+        match self.batch.fill(self.socket.get_ref().as_fd(), Wait::ForOne) {
+            Ok(_) => Ok(self.take_read()),
+            Err(error) if error.kind() == ErrorKind::WouldBlock => Ok(None),
+            Err(error) => self.on_read_error(error),
+        }
+    }
+
+    fn on_read_error(&mut self, error: io::Error) -> Result<Option<BusEvent>, BusError> {
+        match (error.kind(), error.raw_os_error()) {
+            (ErrorKind::Interrupted, _) => Ok(None),
+            (_, Some(libc::ENETDOWN)) => {
+                self.down = true;
+                Ok(Some(BusEvent::Down))
             }
+            (_, Some(libc::ENODEV | libc::ENXIO)) => {
+                self.removed = true;
+                Ok(None)
+            }
+            _ => Err(self.failed("read frames", error)),
         }
+    }
+
+    pub(super) fn detail(&self) -> Option<Detail> {
+        self.batch.detail()
     }
 
     /// What an earlier read has left.
@@ -221,7 +236,6 @@ impl SocketCan {
             let received = Received {
                 frame,
                 origin: read.origin,
-                detail: read.detail,
             };
             return Some(if read.own {
                 BusEvent::Passed(received)
@@ -239,7 +253,7 @@ impl SocketCan {
         let bytes = to_kernel(record::encode(frame));
         let is_fd = matches!(frame.kind(), FrameKind::Fd { .. });
         let bytes = if is_fd { &bytes[..] } else { &bytes[..CLASSIC_LEN] };
-        let write = |socket: &CanFdSocket| socket.as_raw_socket().write(bytes);
+        let write = |socket: &CanFdSocket| socket.as_raw_socket().send_with_flags(bytes, libc::MSG_DONTWAIT);
         let mut sent = write(self.socket.get_ref());
         if has_code(&sent, libc::ENETDOWN) {
             // The socket tells of a fall of the interface once, to whoever calls first; only a second try tells

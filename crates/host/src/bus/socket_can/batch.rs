@@ -11,7 +11,7 @@ use twotrip_can::Frame;
 use super::layout::from_kernel;
 use crate::{
     bus::{Detail, Origin},
-    sys::{self, BATCH, ControlRoom, FRAME_LEN, Taken},
+    sys::{self, BATCH, ControlRoom, FRAME_LEN, Taken, Wait},
 };
 
 /// Room for one batch.
@@ -33,7 +33,6 @@ pub(super) struct Read {
     pub(super) origin: Origin,
     /// Sent by this very socket: what comes back is the word that it has passed.
     pub(super) own: bool,
-    pub(super) detail: Option<Detail>,
 }
 
 impl Batch {
@@ -53,11 +52,11 @@ impl Batch {
     }
 
     /// Reads what waits. What an earlier read has left must have been taken.
-    pub(super) fn fill(&mut self, socket: BorrowedFd<'_>) -> io::Result<usize> {
+    pub(super) fn fill(&mut self, socket: BorrowedFd<'_>, wait: Wait) -> io::Result<usize> {
         self.next = 0;
         self.filled = 0;
         let control = self.control.as_deref_mut();
-        self.filled = sys::receive_batch(socket, &mut self.frames, &mut self.taken, control)?;
+        self.filled = sys::receive_batch(socket, &mut self.frames, &mut self.taken, control, wait)?;
         Ok(self.filled)
     }
 
@@ -68,10 +67,6 @@ impl Batch {
         let place = self.next;
         self.next += 1;
         let taken = self.taken[place];
-        let detail = self.control.as_ref().map(|control| {
-            let bytes = &control[place].0;
-            detail(bytes.get(..taken.control_len).unwrap_or(bytes))
-        });
         Some(Read {
             frame: from_kernel(self.frames[place], taken.len),
             origin: if taken.flags & libc::MSG_DONTROUTE != 0 {
@@ -80,8 +75,16 @@ impl Batch {
                 Origin::Wire
             },
             own: taken.flags & libc::MSG_CONFIRM != 0,
-            detail,
         })
+    }
+
+    /// What the kernel noted of the frame last taken; taken apart only now, since few ask.
+    pub(super) fn detail(&self) -> Option<Detail> {
+        let place = self.next.checked_sub(1)?;
+        let bytes = &self.control.as_ref()?[place].0;
+        Some(detail(
+            bytes.get(..self.taken[place].control_len).unwrap_or(bytes),
+        ))
     }
 }
 
