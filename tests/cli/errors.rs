@@ -60,6 +60,15 @@ fn a_bus_without_a_car_says_how_to_start_one() {
 }
 
 #[test]
+fn a_bench_needs_a_wire() {
+    for command in [["run", "healthy"], ["scan", "codes"]] {
+        run(&[command[0], command[1], "--bus", &bus(), "--on-a-bench"])
+            .expect(3)
+            .complains("has no wire");
+    }
+}
+
+#[test]
 fn a_bad_bus_name_is_bad_input() {
     run(&["run", "healthy", "--bus", "local:a/b"])
         .expect(2)
