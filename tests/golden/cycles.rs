@@ -162,6 +162,13 @@ fn a_preloaded_fuel_system_code_expires_after_80_driving_cycles() {
         desk.tell(&["start", "wait 1 s", "stop"]);
     }
     assert_eq!(lists(&mut desk), [vec![], vec![0x0171, 0x0420]]);
+    let why = desk.outcomes(&["why P0171"]).remove(0).details.join("\n");
+    for said in [
+        "first found at 0 rpm and 0 % load, engine cold",
+        "79 of 80 driving cycles",
+    ] {
+        assert!(why.contains(said), "{said:?} is not in {why:?}");
+    }
     desk.tell(&["start", "stop"]);
     assert_eq!(lists(&mut desk), [vec![], vec![0x0420]]);
 }

@@ -273,6 +273,7 @@ fn missing(
     definition: Option<&'static CodeDefinition>,
 ) -> Vec<String> {
     let mut lines = Vec::new();
+    similar(car, status, &mut lines);
     let Some(definition) = definition else {
         lines.push("this ECU has no monitor for it: it was put into the memory by hand".to_owned());
         return lines;
@@ -337,6 +338,27 @@ fn is_of(car: &Car, dtc: Dtc, monitors: &[MonitorId]) -> bool {
     catalogue
         .code(dtc)
         .is_some_and(|code| monitors.contains(&code.monitor))
+}
+
+/// What a pending code of misfire or fuel system waits for.
+fn similar(car: &Car, status: &CodeStatus, lines: &mut Vec<String>) {
+    let Some(point) = status.similar_to.filter(|_| status.pending) else {
+        return;
+    };
+    let rule = &car.ecu.memory().profile().similar;
+    lines.push(format!(
+        "first found at {:.0} rpm and {:.0} % load, engine {}: within {:.0} rpm and {:.0} points of it the next driving \
+         cycle decides",
+        point.engine_speed.rpm(),
+        point.load.percent(),
+        if point.warm { "warm" } else { "cold" },
+        rule.engine_speed.rpm(),
+        rule.load.percent(),
+    ));
+    lines.push(format!(
+        "{} of {} driving cycles went by without such conditions; then it is dropped",
+        status.cycles_without_similar, rule.cycles_to_expire
+    ));
 }
 
 /// What a permanent code that was cleared waits for.
