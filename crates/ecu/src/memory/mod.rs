@@ -102,6 +102,8 @@ pub struct FaultMemory {
     misfire_lamp: Lamp,
     /// Whether any record waits for similar conditions; renewed likewise.
     watches_conditions: bool,
+    /// Whether a fault of what the driving is judged by keeps all in-use counters still; renewed likewise.
+    in_use_frozen: bool,
 }
 
 impl FaultMemory {
@@ -135,6 +137,7 @@ impl FaultMemory {
             catalyst_misfire: CatalystMisfire::Gone,
             misfire_lamp: Lamp::Off,
             watches_conditions: false,
+            in_use_frozen: false,
         }
     }
 
@@ -205,7 +208,7 @@ impl FaultMemory {
 
     /// The drive of the general denominator is complete: each monitor's own follows, once per driving cycle.
     fn count_denominators(&mut self, evap_drive: bool, effects: &mut Effects) {
-        if self.is_in_use_frozen() {
+        if self.in_use_frozen {
             return;
         }
         if self.in_use.count_general() {
@@ -239,11 +242,6 @@ impl FaultMemory {
         if met {
             self.renew(effects);
         }
-    }
-
-    /// Whether a fault of what the driving is judged by keeps all in-use counters still.
-    fn is_in_use_frozen(&self) -> bool {
-        self.records.iter().any(Record::freezes_in_use)
     }
 
     /// Whether a fault now present keeps the monitor from running.
@@ -309,7 +307,7 @@ impl FaultMemory {
     }
 
     /// Works out anew what follows from the records: whether the MIL is commanded, what misfire makes of it,
-    /// whether conditions are to be watched.
+    /// whether conditions are to be watched, whether in-use counters stand still.
     fn renew(&mut self, effects: &mut Effects) {
         let commanded = self.records.iter().any(Record::commands_mil);
         if commanded != self.mil_commanded {
@@ -319,6 +317,7 @@ impl FaultMemory {
             }
             effects.push(if commanded { Effect::MilOn } else { Effect::MilOff });
         }
+        self.in_use_frozen = self.records.iter().any(Record::freezes_in_use);
         self.watches_conditions = self.records.iter().any(|record| record.similar.watches());
         let stored = |record: &Record| record.endangers_catalyst(self.profile);
         let lamp = match self.catalyst_misfire {

@@ -28,7 +28,7 @@ impl FaultMemory {
             && monitor.in_use.is_some()
             && self.takes_results(id)
             && !self.is_disabled(monitor)
-            && !self.is_in_use_frozen()
+            && !self.in_use_frozen
             && self.in_use.count_numerator(id)
         {
             effects.push(Effect::NumeratorCounted(id));

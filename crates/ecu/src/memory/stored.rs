@@ -99,6 +99,7 @@ impl FaultMemory {
             catalyst_misfire: _,
             misfire_lamp: _,
             watches_conditions: _,
+            in_use_frozen: _,
         } = self;
         let monitors = monitors(catalogue).map(|(id, definition)| StoredMonitor {
             name: definition.name.into(),
@@ -203,6 +204,7 @@ impl FaultMemory {
             catalyst_misfire: _,
             misfire_lamp: _,
             watches_conditions: _,
+            in_use_frozen: _,
         } = self;
         records.len() == other.records.len()
             && records
