@@ -365,13 +365,18 @@ impl Record {
         new
     }
 
+    /// The driving cycle that the pending code belongs to has ended already.
+    pub(super) fn outlive_cycle(&mut self) {
+        if let Some(pending) = &mut self.pending {
+            pending.age = pending.age.max(1);
+        }
+    }
+
     /// A pending code put in by hand, as if an earlier driving cycle had found it.
     pub(super) fn preload(&mut self, at: OperatingPoint, order: &mut Order, effects: &mut Effects) -> bool {
         let new = self.detect(at, order, effects);
         self.similar.preload();
-        if let Some(pending) = &mut self.pending {
-            pending.age = 1;
-        }
+        self.outlive_cycle();
         new
     }
 

@@ -101,6 +101,9 @@ impl FaultMemory {
             self.frame.offer(self.catalogue, record.dtc(), live, effects);
         }
         let confirmed = record.establish(self.profile, &mut self.order, effects);
+        if judged.late {
+            record.outlive_cycle();
+        }
         if confirmed {
             self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
         }

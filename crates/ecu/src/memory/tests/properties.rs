@@ -399,6 +399,37 @@ fn readiness(before: &Seen, after: &Seen, cleared: bool, step: Step) -> Result<(
     Ok(())
 }
 
+/// What comes back after the power was off is what was there.
+fn power_off(car: &Car) -> Result<(), String> {
+    let mut other = Car::with(car.memory.profile(), car.memory.catalogue());
+    let restored = other.memory.restore(&car.memory.store());
+    rule!(
+        restored.is_ok(),
+        "it does not take back its own content: {restored:?}"
+    );
+    // In a driving cycle the content tells that it has ended, and tells it the second time as the first.
+    rule!(
+        car.memory.is_driving_cycle() || other.memory.keeps_the_same_as(&car.memory),
+        "the content has changed"
+    );
+    let mut again = Car::with(car.memory.profile(), car.memory.catalogue());
+    let restored = again.memory.restore(&other.memory.store());
+    rule!(
+        restored.is_ok() && again.memory.keeps_the_same_as(&other.memory),
+        "the content changes each time"
+    );
+    let (was, is) = (Seen::of(car), Seen::of(&other));
+    rule!(
+        was.pending == is.pending && was.confirmed == is.confirmed && was.permanent == is.permanent,
+        "codes got lost without power"
+    );
+    rule!(
+        was.frame == is.frame && was.complete == is.complete && was.in_use == is.in_use,
+        "frame, readiness or in-use counters got lost without power"
+    );
+    Ok(())
+}
+
 /// Steps drawn from a seed.
 fn steps(seed: u64, catalogue: &Catalogue) -> Vec<Step> {
     let mut dice = ChaCha8Rng::seed_from_u64(seed);
@@ -478,6 +509,7 @@ fn play(
     let mut past = Past::default();
     for (place, &event) in steps.iter().enumerate() {
         step(&mut car, &mut past, event).map_err(|broken| (place, broken))?;
+        power_off(&car).map_err(|broken| (place, broken))?;
     }
     Ok(())
 }
