@@ -56,10 +56,15 @@ pub(super) struct InUse {
     pairs: Vec<Pair>,
     /// Some output is commanded on.
     any_output: bool,
+    /// Monitors that are tracked, and how many of them have not counted their denominator in this driving cycle.
+    tracked: usize,
+    left: usize,
 }
 
 impl InUse {
     pub(super) fn new(catalogue: &Catalogue) -> Self {
+        let tracked = catalogue.monitors.iter();
+        let tracked = tracked.filter(|monitor| monitor.in_use.is_some()).count();
         Self {
             general: 0,
             ignition_cycles: 0,
@@ -67,12 +72,15 @@ impl InUse {
             ignition_counted: false,
             pairs: catalogue.monitors.iter().map(|_| Pair::default()).collect(),
             any_output: false,
+            tracked,
+            left: tracked,
         }
     }
 
     pub(super) fn begin_cycle(&mut self) {
         self.general_counted = false;
         self.ignition_counted = false;
+        self.left = self.tracked;
         for pair in &mut self.pairs {
             pair.numerator_counted = false;
             pair.denominator_counted = false;
@@ -145,6 +153,11 @@ impl InUse {
         count
     }
 
+    /// Whether a drive could count a denominator that it has not counted in this driving cycle.
+    pub(super) const fn is_waiting(&self) -> bool {
+        !self.general_counted || self.left > 0
+    }
+
     /// Counts a numerator, once per driving cycle; returns whether it did.
     pub(super) fn count_numerator(&mut self, monitor: MonitorId) -> bool {
         let Some(pair) = self.pairs.get_mut(usize::from(monitor.0)) else {
@@ -171,6 +184,7 @@ impl InUse {
             pair.make_room();
             pair.denominator_counted = true;
             pair.denominator += 1;
+            self.left = self.left.saturating_sub(1);
         }
     }
 

@@ -208,7 +208,7 @@ impl FaultMemory {
 
     /// The drive of the general denominator is complete: each monitor's own follows, once per driving cycle.
     fn count_denominators(&mut self, evap_drive: bool, effects: &mut Effects) {
-        if self.in_use_frozen {
+        if self.in_use_frozen || !self.in_use.is_waiting() {
             return;
         }
         if self.in_use.count_general() {
