@@ -4,7 +4,7 @@ use std::{fs, path::PathBuf};
 
 use tempfile::TempDir;
 
-use crate::support::{Car, bus, run};
+use crate::support::{Car, bus, run, run_command, with_room_for};
 
 fn file() -> (TempDir, PathBuf, String) {
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
@@ -134,4 +134,42 @@ fn one_file_is_for_one_car() {
     run(&["run", "healthy", "--bus", &bus(), "--durable"])
         .expect(2)
         .complains("--memory");
+}
+
+/// At the start it is an error; later the car says so, and tells nobody what the file does not hold.
+#[test]
+fn nothing_is_told_that_a_full_disk_cannot_keep() {
+    let (_folder, path, memory) = file();
+    let bus = bus();
+    let arguments = ["run", "healthy", "--bus", &bus, "--memory", &memory];
+    run_command(with_room_for(1, &arguments))
+        .expect(3)
+        .complains("cannot write the memory file")
+        .complains("with room for a second copy");
+    assert!(!path.exists());
+
+    run(&[&arguments[..], &["--for", "1ms"]].concat()).expect(0);
+    let before = fs::read(&path).expect("written");
+    let blocks = fs::metadata(&path).expect("written").len() / 512 + 1;
+    let car = Car::spawn(with_room_for(blocks, &arguments));
+    run(&["scan", "codes", "--bus", &bus])
+        .expect(0)
+        .says("no confirmed code");
+    run(&["tell", "preload confirmed P0301 P0302 P0303 P0304 P0171 P0174"])
+        .expect(0)
+        .says("not kept: the memory file cannot be written");
+    run(&["scan", "codes", "--bus", &bus])
+        .expect(3)
+        .complains("no ECU answers");
+    let (code, _, stderr) = car.stop("-INT");
+    assert_eq!(code, Some(3), "{stderr}");
+    assert!(
+        stderr.contains("the car is silent until its memory can be kept again"),
+        "{stderr}"
+    );
+    let after = fs::read(&path).expect("there");
+    assert!(
+        String::from_utf8_lossy(&after) == String::from_utf8_lossy(&before),
+        "the last good content"
+    );
 }

@@ -84,9 +84,25 @@ impl Ran {
     }
 }
 
+/// The program under a limit on the size of the files that it writes, in blocks of 512 bytes, in place of a disk that is
+/// full: a write beyond it fails as long as the signal is ignored (setrlimit(2)).
+pub(crate) fn with_room_for(blocks: u64, arguments: &[&str]) -> Command {
+    let mut command = Command::new("sh");
+    command
+        .args(["-c", "trap '' XFSZ; ulimit -f $0; exec \"$@\""])
+        .args([&blocks.to_string(), env!("CARGO_BIN_EXE_twotrip")])
+        .args(arguments)
+        .env("XDG_RUNTIME_DIR", runtime_dir());
+    command
+}
+
 /// Runs the program to its end.
 pub(crate) fn run(arguments: &[&str]) -> Ran {
-    let mut command = twotrip(arguments);
+    run_command(twotrip(arguments))
+}
+
+/// Runs a command to its end.
+pub(crate) fn run_command(mut command: Command) -> Ran {
     let output = command.stdin(Stdio::null()).output().expect("the program starts");
     Ran::new(&command, &output)
 }
@@ -111,7 +127,11 @@ pub(crate) struct Car {
 impl Car {
     /// Starts a car and waits for its `ready` line.
     pub(crate) fn start(arguments: &[&str]) -> Self {
-        let mut command = twotrip(arguments);
+        Self::spawn(twotrip(arguments))
+    }
+
+    /// The same, by this command.
+    pub(crate) fn spawn(mut command: Command) -> Self {
         let mut child = command
             .stdin(Stdio::null())
             .stdout(Stdio::piped())

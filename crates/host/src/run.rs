@@ -491,7 +491,12 @@ impl Run {
                 let reply = Outcome {
                     text: outcome.text.clone(),
                     ok: outcome.ok,
-                    lines: outcome.details.clone(),
+                    lines: outcome
+                        .details
+                        .iter()
+                        .cloned()
+                        .chain(self.memory.remark())
+                        .collect(),
                     // Words and numbers only: nothing in it that JSON could not say.
                     detail: outcome
                         .why

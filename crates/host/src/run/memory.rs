@@ -1,7 +1,7 @@
 //! The ECU's memory goes to its file before anything is told of it: before a frame leaves, before an event is shown.
 //!
 //! If the file cannot be written, the car is silent: what it would answer is not kept. Each request tries again, and
-//! so does, once a second, the car itself.
+//! so does, once a second, the car itself. Whoever gives it phrases is told with each outcome that it is not kept.
 
 use std::time::Duration;
 
@@ -25,6 +25,12 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
+    /// What to add to the outcome of a phrase.
+    pub(super) fn remark(&self) -> Option<String> {
+        self.failing
+            .then(|| "not kept: the memory file cannot be written".to_owned())
+    }
+
     /// Whether there is something to tell.
     pub(super) const fn has_news(&self) -> bool {
         self.news.is_some()
