@@ -35,6 +35,9 @@ fn the_ecu_remembers_and_the_car_is_the_scenarios() {
     scan("permanent").says("P0455");
     scan("readiness").says("not complete");
     run(&["tell", "inspect fuel-cap"]).expect(0).says("turns by hand");
+    // The story's drives led to none of what is stored.
+    let why = run(&["tell", "why P0455"]).expect(0).says("memory was put back");
+    assert!(!why.stdout.contains("found a fault"), "{}", why.tale());
     drop(car);
 
     // The same ECU in a car that is sound: the drive proves the repair.

@@ -8,14 +8,11 @@ use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_units::{Acceleration, CarInstant, Speed};
 
 use crate::{
-    control::{Control, Learned, SLOW_SECONDS, Turn},
+    Nonvolatile,
+    control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
-    memory::{
-        Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
-    },
-    monitors::{
-        BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult, evap_leak,
-    },
+    memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
+    monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
@@ -227,18 +224,14 @@ impl Ecu {
     }
 
     /// Power was off: the memory comes back with this content, the rest begins anew.
-    pub(crate) fn take_over(
-        &mut self,
-        memory: &StoredMemory,
-        learned: &Learned,
-        results: evap_leak::Results,
-    ) -> Result<(), StoredError> {
-        self.memory.restore(memory)?;
+    pub(crate) fn take_over(&mut self, now: CarInstant, content: &Nonvolatile) -> Result<(), StoredError> {
+        self.memory.restore(&content.memory)?;
         self.inhibits = None;
         self.monitors.clear();
-        self.monitors.take_over(results);
+        self.monitors.take_over(content.results);
         self.control.clear();
-        self.control.learn(learned);
+        self.control.learn(&content.learned);
+        self.records.put_back(now, self.memory.is_driving_cycle());
         self.effects.clear();
         Ok(())
     }
@@ -447,6 +440,7 @@ mod tests {
     use twotrip_harness::KeyPosition;
 
     use super::*;
+    use crate::monitors::evap_leak;
 
     /// An ECU with the key on, and the clock of its steps.
     struct Bench {
@@ -517,7 +511,7 @@ mod tests {
         });
         let kept = bench.ecu.nonvolatile();
         let mut later = Bench::new();
-        later.ecu.restore(&kept).expect("it is this ECU's");
+        later.ecu.restore(later.now, &kept).expect("it is this ECU's");
         ask(&mut later, &[0x06, 0x39]);
         assert_eq!(
             *later.response,

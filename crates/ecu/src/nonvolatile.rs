@@ -8,6 +8,7 @@ use alloc::{borrow::ToOwned as _, string::String};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
+use twotrip_units::CarInstant;
 
 use crate::{
     Ecu,
@@ -116,14 +117,14 @@ impl Ecu {
         }
     }
 
-    /// Power was off and is back, with this content: what was here is forgotten, and what monitors had gathered. The
-    /// key stands as it stood; an engine that runs begins a driving cycle.
+    /// Power was off and is back, with this content: what was here is forgotten, what monitors had gathered, and the
+    /// records of how that came. The key stands as it stood; an engine that runs begins a driving cycle.
     ///
     /// # Errors
     /// [`RestoreError`] if it is another ECU's, or none that an ECU can have; then nothing changes.
-    pub fn restore(&mut self, content: &Nonvolatile) -> Result<(), RestoreError> {
+    pub fn restore(&mut self, now: CarInstant, content: &Nonvolatile) -> Result<(), RestoreError> {
         self.owner().expect(&content.owner)?;
-        self.take_over(&content.memory, &content.learned, content.results)?;
+        self.take_over(now, content)?;
         Ok(())
     }
 }

@@ -67,6 +67,8 @@ pub enum What {
     Passed(Dtc, Option<Evidence>),
     /// The fault memory changed.
     Memory(Effect),
+    /// The power was off, and the memory came back with a content of before these records.
+    MemoryPutBack,
 }
 
 /// The last pass of a code.
@@ -171,6 +173,16 @@ impl Records {
                 intake_air: signals.intake_air,
             },
         );
+    }
+
+    /// The memory came back with another content: how that came is not in these records, and what is in them led to
+    /// none of it.
+    pub(crate) fn put_back(&mut self, now: CarInstant, engine_runs: bool) {
+        *self = Self {
+            cycle: engine_runs.into(),
+            ..Self::default()
+        };
+        self.push(now, What::MemoryPutBack);
     }
 
     /// A monitor said something.

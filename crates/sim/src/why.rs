@@ -196,6 +196,9 @@ fn trips(records: &Records, ledger: &Ledger, dtc: Dtc) -> Vec<Trip> {
                 Some(format!("its monitor found no fault{}", measured(evidence)))
             }
             What::Memory(effect) => change(effect, dtc, concerned),
+            What::MemoryPutBack => Some(
+                "the ECU's memory was put back as it was kept; how it came to that was recorded then, not here".to_owned(),
+            ),
             What::Began(_) | What::Aborted(..) | What::Failed(..) | What::Passed(..) => None,
         };
         let Some(said) = said else {

@@ -44,7 +44,8 @@ impl Simulator {
     /// # Errors
     /// [`RestoreError`] if the content is another car's, or none that an ECU can have; then nothing changes.
     pub fn restore(&mut self, stored: &Stored) -> Result<(), RestoreError> {
-        self.car.ecu.restore(&stored.ecu)?;
+        let now = self.car.now();
+        self.car.ecu.restore(now, &stored.ecu)?;
         self.not_physical |= stored.not_physical;
         self.withhold_answers();
         if !self.is_resting() {
