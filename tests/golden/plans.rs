@@ -1,6 +1,6 @@
 //! Fifty healthy cars on fifty different days: no code, and the leak test runs in most of them.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
@@ -50,7 +50,6 @@ fn plan(dice: &mut Dice) -> Plan {
 
 #[test]
 fn fifty_healthy_days_set_no_code() {
-    let begun = Instant::now();
     let mut completed = 0;
     for seed in 0..50 {
         let mut dice = Dice(ChaCha8Rng::seed_from_u64(seed));
@@ -86,6 +85,4 @@ fn fifty_healthy_days_set_no_code() {
         assert!(trim.abs() < 8.0, "long-term trim {trim:.1} % on {day}");
     }
     assert!(completed >= 30, "the leak test ran on {completed} days of 50");
-    let seconds = begun.elapsed().as_secs_f64();
-    assert!(seconds < 60.0, "{seconds:.0} s");
 }
