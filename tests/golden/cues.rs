@@ -2,7 +2,7 @@
 
 use std::{iter, time::Duration};
 
-use twotrip_scenario::{Phrase, Scenario};
+use twotrip_scenario::{Phrase, Scenario, shipped};
 use twotrip_sim::{Event, Timing};
 use twotrip_units::BusInstant;
 
@@ -12,7 +12,10 @@ const HEAD: &str = "version = 1\ntitle = \"A car\"\nvehicle = \"compact-2.0\"\n"
 
 /// A car of this scenario that has lived through its story and is on the bus.
 fn live(text: &str) -> Desk {
-    let text = format!("{HEAD}{text}");
+    live_file(&format!("{HEAD}{text}"))
+}
+
+fn live_file(text: &str) -> Desk {
     let scenario = Scenario::parse(text.as_bytes()).unwrap_or_else(|problems| panic!("{problems:#?}"));
     let story: Vec<String> = scenario
         .story()
@@ -188,6 +191,26 @@ fn the_verdict_judges_car_and_tool_at_the_end() {
         "{last:?}"
     );
     assert!(desk.now > BusInstant::from_secs(21));
+}
+
+/// The shipped example: a tool that does all it should, and then once more what it should not.
+#[test]
+fn a_first_visit_is_met_by_a_tool_that_looks_before_it_clears() {
+    let mut desk = live_file(shipped::find("first-visit").unwrap().text);
+    desk.codes(0x03);
+    desk.car.stand(Duration::from_secs(1));
+    assert_eq!(desk.pid(0x05), [100], "the coolant has warmed up meanwhile");
+    desk.ask(&[0x02, 0x02, 0x00]);
+    desk.codes(0x0A);
+    assert_eq!(desk.ask(&[0x04]), Some(vec![0x44]));
+    assert!(desk.car.verdict().iter().all(|(_, outcome)| outcome.ok));
+    desk.car.stand(Duration::from_secs(3));
+    finish(&mut desk);
+    assert_eq!(
+        desk.ask(&[0x04]),
+        Some(vec![0x7F, 0x04, 0x22]),
+        "the engine runs by now"
+    );
 }
 
 #[test]

@@ -6,7 +6,7 @@ use twotrip_can::{CanId, Frame};
 use twotrip_ecu::EcuConfig;
 use twotrip_harness::KeyPosition;
 use twotrip_obd::Dtc;
-use twotrip_scenario::{Scenario, parse_phrase, shipped};
+use twotrip_scenario::{Phrase, Scenario, Spanned, parse_phrase, shipped};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
 
@@ -37,7 +37,9 @@ fn lived(name: &str, seed: u64, timing: Timing) -> Simulator {
         ecu: EcuConfig::under(scenario.regulation()),
         ..Settings::compact(seed, timing)
     });
-    for phrase in scenario.story().iter().chain(scenario.expectations()) {
+    let of_the_car = |phrase: &&Spanned<Phrase>| !phrase.value.is_about_the_tool();
+    let verdict = scenario.expectations().iter().filter(of_the_car);
+    for phrase in scenario.story().iter().chain(verdict) {
         car.tell(phrase.value.clone());
     }
     for outcome in finish(&mut car) {

@@ -12,7 +12,7 @@ pub struct Shipped {
 }
 
 /// All of them, in the order in which a newcomer meets them.
-pub const ALL: [Shipped; 14] = [
+pub const ALL: [Shipped; 15] = [
     Shipped {
         name: "loose-fuel-cap",
         text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
@@ -68,6 +68,10 @@ pub const ALL: [Shipped; 14] = [
     Shipped {
         name: "codes-on-demand",
         text: include_str!("../../../scenarios/codes-on-demand.toml"),
+    },
+    Shipped {
+        name: "first-visit",
+        text: include_str!("../../../scenarios/first-visit.toml"),
     },
 ];
 
