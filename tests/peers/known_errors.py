@@ -24,13 +24,14 @@ _TSHARK_RAW = each(
 _SCAPY_PARAMETERS = {
     **each("PID length", "10", "takes one of the two bytes of the air flow; J1979, tshark and public lists have two"),
     **each("PID rounded", "24 25 26 27 28 29 2A 2B 34 35 36 37 38 39 3A 3B 44", "has the printed 0.0000305 for 2/65536"),
-    **each("PID", "34 35 36 37 38 39 3A 3B", "leaves the -128 of the current out; tshark and public lists have it"),
+    **each("PID byte C", "34 35 36 37 38 39 3A 3B", "leaves the -128 of the current out; tshark and public lists have it"),
     **each("PID places", "65", "older edition: no recommended gear"),
     **each("PID length", "6D 6E", "ends after the first of two systems; public lists have both"),
     **each("PID length", "70 71", "leaves the control status out; public lists have it"),
     **each("PID length", "83 8C 8F", "older edition; a public encyclopedia has 9, 17 and 7 bytes"),
-    **each("PID", "74", "1 rpm a count, with which a turbine's speed would not fit; a public list has 10"),
-    **each("PID", "7A 7B", "offset -327.68 where others have two's complement, over the same range"),
+    **each("PID byte B", "74", "1 rpm a count, with which a turbine's speed would not fit; a public list has 10"),
+    **each("PID byte D", "74", "as in byte B"),
+    **each("PID byte B", "7A 7B", "offset -327.68 where others have two's complement, over the same range"),
     **each("PID raw", "7F", "three times eight bytes, where public lists have three times four"),
     **each("PID places", "81 82", "one timer of eight bytes, where two of four are meant (from memory)"),
     **each(

@@ -101,7 +101,7 @@ GROUPS = {
 
 def scapy_compare(comparison, vector, layer, records):
     """A parameter's fields by scapy against the program's, place by place. What is wrong about it stands in the subject:
-    its length, places of fields, or a rounded scale; else the values themselves."""
+    its length, places of fields, or a rounded scale; else the values themselves, by the byte they begin in."""
     from scapy.fields import ScalingField, StrFixedLenField
     from scapy.packet import Raw
 
@@ -127,11 +127,12 @@ def scapy_compare(comparison, vector, layer, records):
         got, field = found[place]
         if isinstance(field, ScalingField):
             got = float(got)
+            what = subject if len(vector.reading) == 1 else f"{subject} byte {chr(ord('A') + place[0] // 8)}"
             resolution = reading.get("resolution", field.scaling)
             near = near_shown(wanted, got) and abs(field.scaling - resolution) <= 1e-4 * resolution
             rounded = abs(wanted - got) <= 0.0006 + 1e-3 * abs(wanted) and abs(field.scaling - resolution) <= 1e-3 * resolution
             if near or not rounded:
-                comparison.note(subject, near, wanted, got, f"{vector.where()}: {resolution} or {field.scaling} a count")
+                comparison.note(what, near, wanted, got, f"{vector.where()}: {resolution} or {field.scaling} a count")
             else:
                 comparison.same(f"{subject} rounded", resolution, field.scaling, vector.where())
         elif reading["kind"] == "code":

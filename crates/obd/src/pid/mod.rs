@@ -2,6 +2,9 @@
 //!
 //! Figures: SAE J1979-DA as restated in the project's reference table and cross-checked there between independent
 //! public decoders. A PID without a row is not understood; it is still carried as its number.
+//!
+//! One rule for all: a value is held to the range of its field and rounded to the nearest count, half a count away from
+//! raw zero ([`Scaling::encode`]); units and scalings of service $06 follow the same rule.
 
 mod choice;
 mod field;
