@@ -229,6 +229,7 @@ impl fmt::Display for Value {
             Self::Bits(raw) => write!(f, "${raw:02X}"),
             Self::SensorPlaces { places, a_bank } => {
                 let present = (0..8).filter(|place| places >> place & 1 == 1);
+                let a_bank = a_bank.max(1);
                 let mut separator = "";
                 for place in present {
                     let (bank, sensor) = (place / a_bank + 1, place % a_bank + 1);
