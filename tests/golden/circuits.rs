@@ -442,6 +442,25 @@ fn a_dead_sensor_wants_a_new_one() {
     }
 }
 
+/// The other way round: whoever fits a new sensor still has the broken wire, and the code comes back after a clear.
+#[test]
+fn a_new_sensor_mends_no_wire() {
+    for (circuit, [open, ..]) in CODES.into_iter().filter(|(circuit, _)| !is_throttle(*circuit)) {
+        let name = circuit.name();
+        let mut desk = Desk::new(81, Timing::FAST);
+        let trip = ["drive idle 40 s", "key off", "key on"];
+        desk.tell(&[&format!("defect wiring {name} open")]);
+        desk.tell(&trip);
+        let replaced = desk.outcomes(&[&format!("replace {name}")]);
+        assert_eq!(replaced[0].text, format!("{name} replaced; that cured nothing"));
+        assert_eq!(desk.ask(&[0x04]), Some(vec![0x44]));
+        assert_eq!(desk.codes(0x07), []);
+        desk.tell(&trip);
+        let code = u16::from_str_radix(&open[1..], 16).expect("a code");
+        assert_eq!(desk.codes(0x07), [code], "{name}");
+    }
+}
+
 /// A biased sensor reads wrong and is no circuit fault; the tank's is found by the zero of the leak test.
 #[test]
 fn a_biased_sensor_reads_wrong() {
