@@ -44,6 +44,8 @@ pub const REFUEL: [Ratio; 2] = [Ratio::from_fraction(0.0), Ratio::from_fraction(
 pub const REFUEL_VOLUME: [Volume; 2] = [Volume::from_litres(0.0), Volume::from_litres(200.0)];
 /// Time within which something is expected, shortest and longest.
 pub const WITHIN: [Duration; 2] = [Duration::from_millis(10), hours(30 * 24)];
+/// Most expectations of one verdict.
+pub const EXPECTATIONS: usize = 1000;
 /// Most cues of one scenario.
 pub const CUES: usize = 100;
 /// How often one cue acts at the most.

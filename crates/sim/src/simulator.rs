@@ -15,7 +15,7 @@ use twotrip_harness::KeyPosition;
 use twotrip_isotp::{Config, Profile};
 use twotrip_obd::ResponseBuffer;
 use twotrip_scenario::{
-    Cue, Phrase,
+    Cue, Phrase, limits,
     phrase::{Event as Cause, Expectation},
 };
 use twotrip_units::{BusInstant, Speed};
@@ -40,7 +40,7 @@ const EVENTS: usize = 4096;
 /// Phrases begun in one call of [`Simulator::work`]; each has fewer than a hundred events to tell at once.
 const PHRASES_AT_ONCE: usize = 32;
 /// Expectations that are watched at the most.
-const WATCHES: usize = 20_000;
+const WATCHES: usize = 2 * limits::EXPECTATIONS;
 /// Purpose of the dice that draw reply delays (a stream of its own).
 const REPLY_DICE: u64 = 0x7265_706C;
 /// What a simulator is made of.
@@ -93,6 +93,9 @@ pub struct Simulator {
     events: VecDeque<Event>,
     /// Expectations that are judged at the end.
     watches: Vec<Watch>,
+    /// Whether the memory has changed since they were looked at, and whether the lamp was lit then.
+    memory_changed: bool,
+    lamp_was_lit: bool,
     deeds: Deeds,
     cues: Cues,
     /// Whether the key was on, and a request had come, when cues were last told.
@@ -126,6 +129,8 @@ impl Simulator {
             ahead: Duration::ZERO,
             events: VecDeque::with_capacity(64),
             watches: Vec::new(),
+            memory_changed: false,
+            lamp_was_lit: false,
             deeds: Deeds::default(),
             cues: Cues::default(),
             key_was_on: false,
@@ -185,11 +190,13 @@ impl Simulator {
         }
     }
 
-    /// Watches an expectation from now on.
-    fn watch(&mut self, expectation: Expectation) {
-        if self.watches.len() < WATCHES {
+    /// Watches an expectation from now on; says whether there was room for it.
+    fn watch(&mut self, expectation: Expectation) -> bool {
+        let room = self.watches.len() < WATCHES;
+        if room {
             self.watches.push(Watch::new(&self.car, expectation));
         }
+        room
     }
 
     /// What has become of every expectation that is watched: those of [`Self::go_live`], and those with `always` that
@@ -297,8 +304,13 @@ impl Simulator {
 
     /// Looks at the car for the expectations that are watched, and for cues.
     fn look(&mut self) {
-        for watch in &mut self.watches {
-            watch.look(&self.car);
+        // What is claimed of the car changes with the memory and with the lamp, and with nothing else.
+        if self.memory_changed || self.lamp_was_lit != self.car.lamp_lit() {
+            self.memory_changed = false;
+            self.lamp_was_lit = self.car.lamp_lit();
+            for watch in &mut self.watches {
+                watch.look(&self.car);
+            }
         }
         let key_is_on = self.cabin.key != KeyPosition::Off;
         if key_is_on != self.key_was_on {
@@ -320,6 +332,7 @@ impl Simulator {
     /// Takes over what the ECU noticed in the last step.
     fn note_ecu(&mut self) {
         while let Some(effect) = self.car.ecu.poll_effect() {
+            self.memory_changed = true;
             self.cues.changed(self.car.now(), effect);
             self.note(Event::Memory {
                 at: self.car.now(),

@@ -329,7 +329,19 @@ fn placed<T>(text: &Text<'_>, read: Result<T, Problem>, problems: &mut Vec<Probl
 fn check_expectations(expect: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Spanned<Phrase>> {
     let is_expectation = |phrase: &Phrase| matches!(phrase, Phrase::Expect(_));
     let hint = "what happens to the car stands under `[story]`; here every line begins with `expect`";
-    check_phrases(expect, "a verdict", hint, &is_expectation, problems)
+    let phrases = check_phrases(expect, "a verdict", hint, &is_expectation, problems);
+    if let Some(Spanned { value, span }) = phrases.get(limits::EXPECTATIONS) {
+        let most = Expected::text(format!("at most {} expectations", limits::EXPECTATIONS));
+        problems.push(
+            Problem::new(
+                ProblemKind::TooMany("expectations"),
+                span.clone(),
+                &value.to_string(),
+            )
+            .expecting([most]),
+        );
+    }
+    phrases
 }
 
 /// A script in which only phrases of one kind have business, and at least one.

@@ -266,6 +266,21 @@ fn short_legs_do_not_hide_a_long_drive() {
 }
 
 #[test]
+fn a_verdict_has_so_many_expectations_and_no_more() {
+    let verdict = |count: usize| {
+        format!("{HEAD}[verdict]\nexpect = 'LINES'\n").replace(
+            "'LINES'",
+            &format!("\"\"\"\n{}\"\"\"", "expect mil off\n".repeat(count)),
+        )
+    };
+    assert!(Scenario::parse(verdict(1000).as_bytes()).is_ok());
+    assert_eq!(
+        problems(&verdict(1001))[0].kind(),
+        ProblemKind::TooMany("expectations")
+    );
+}
+
+#[test]
 fn stories_have_an_end() {
     let story = |phrases: &str| format!("{HEAD}[story]\nbefore = '''\n{phrases}'''\n");
     let long = |text: &str| {

@@ -211,11 +211,12 @@ impl Simulator {
             }
             (claim, When::Always) => {
                 let outcome = expectation::judge(&self.car, &claim);
-                if outcome.ok {
-                    self.watch(expectation);
+                if !outcome.ok {
+                    outcome
+                } else if self.watch(expectation) {
                     Outcome::done(format!("{}; watched to the end of the run", outcome.text))
                 } else {
-                    outcome
+                    Outcome::refused("too many expectations are watched already")
                 }
             }
             (claim, _) => expectation::judge(&self.car, &claim),
