@@ -18,11 +18,12 @@
 //! | `profile` | the regulation's numbers |
 //! | `catalogue` | monitors and codes |
 //! | `fact` | what goes in, what came of it |
-//! | `code`, `settle` | the life of one code; what the end of a driving cycle makes of it |
+//! | `code`, `detect`, `settle` | the life of one code; what results and the end of a driving cycle make of it |
 //! | `similar` | similar conditions and counted exceedances of misfire and fuel system |
 //! | `cycle` | the driving cycle: warm-up, driven pattern, its longest length |
 //! | `results` | what monitors report |
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
+//! | `queries` | what the services read |
 //! | `preload` | filling without a fault, for authors of tools |
 //! | `stored` | what is kept without power, and putting it back |
 //!
@@ -33,12 +34,14 @@ mod catalogue;
 mod code;
 mod counters;
 mod cycle;
+mod detect;
 mod fact;
 mod freeze_frame;
 mod in_use;
 mod lamp;
 mod preload;
 mod profile;
+mod queries;
 mod readiness;
 mod results;
 mod settle;
@@ -49,7 +52,7 @@ mod tests;
 
 use alloc::vec::Vec;
 
-use twotrip_obd::{Dtc, InUsePerformance, Readiness};
+use twotrip_obd::Dtc;
 use twotrip_units::CarInstant;
 
 pub use catalogue::{
@@ -349,102 +352,5 @@ impl FaultMemory {
             last = place;
             Some(dtc)
         })
-    }
-}
-
-/// What the services read.
-impl FaultMemory {
-    /// Confirmed codes, service $03, oldest entry first.
-    pub fn confirmed(&self) -> impl Iterator<Item = Dtc> + '_ {
-        self.in_order(Record::confirmed_since)
-    }
-
-    /// Pending codes, service $07, oldest entry first.
-    pub fn pending(&self) -> impl Iterator<Item = Dtc> + '_ {
-        self.in_order(Record::pending_since)
-    }
-
-    /// Permanent codes, service $0A, oldest entry first.
-    pub fn permanent(&self) -> impl Iterator<Item = Dtc> + '_ {
-        self.in_order(Record::permanent_since)
-    }
-
-    /// How many codes are confirmed, at most 127 (PID $01 byte A bits 0 to 6).
-    #[must_use]
-    pub fn confirmed_count(&self) -> u8 {
-        let count = self.confirmed().take(127).count();
-        u8::try_from(count).unwrap_or(127)
-    }
-
-    /// Whether the MIL is commanded on (PID $01 byte A bit 7): by a confirmed code, or by misfire that blinks with
-    /// it (the rule does not say: our choice). The bulb check does not.
-    #[must_use]
-    pub const fn mil_commanded(&self) -> bool {
-        self.mil_commanded || !matches!(self.misfire_lamp, Lamp::Off)
-    }
-
-    /// What the lamp shows: dark with the key off; lit by a fault, or for its check.
-    #[must_use]
-    pub fn lamp(&self, now: CarInstant) -> Lamp {
-        let commanded = match self.misfire_lamp {
-            Lamp::Off if self.mil_commanded => Lamp::On,
-            lamp => lamp,
-        };
-        self.key.lamp(self.profile, now, commanded)
-    }
-
-    /// Frame 0 of service $02.
-    #[must_use]
-    pub const fn freeze_frame(&self) -> Option<&FreezeFrame> {
-        self.frame.frame()
-    }
-
-    /// Bytes B, C, D of PID $01.
-    #[must_use]
-    pub fn readiness_since_clear(&self) -> Readiness {
-        self.readiness.since_clear(self.profile, self.catalogue)
-    }
-
-    /// Bytes B, C, D of PID $41; with the engine off, of the driving cycle that has ended.
-    #[must_use]
-    pub fn readiness_this_cycle(&self) -> Readiness {
-        self.readiness
-            .this_cycle(self.catalogue, |monitor| self.is_disabled(monitor))
-    }
-
-    /// PIDs $21, $30, $31, $4D, $4E.
-    #[must_use]
-    pub fn counters(&self) -> Counters {
-        self.odometers.counters()
-    }
-
-    /// Service $09 InfoType $08.
-    #[must_use]
-    pub fn in_use(&self) -> InUsePerformance {
-        self.in_use.report(self.catalogue)
-    }
-
-    /// Whether a driving cycle is under way.
-    #[must_use]
-    pub const fn is_driving_cycle(&self) -> bool {
-        self.cycle.is_some()
-    }
-
-    /// What is stored of a code: nothing if the ECU neither watches for it nor holds it.
-    #[must_use]
-    pub fn status(&self, dtc: Dtc) -> Option<CodeStatus> {
-        self.record(dtc).map(Record::status)
-    }
-
-    /// The numbers it follows.
-    #[must_use]
-    pub const fn profile(&self) -> &'static Profile {
-        self.profile
-    }
-
-    /// The monitors and codes it watches over.
-    #[must_use]
-    pub const fn catalogue(&self) -> &'static Catalogue {
-        self.catalogue
     }
 }
