@@ -47,6 +47,8 @@ pub(super) struct DrivingCycle {
     coolant_at_start: Option<Temperature>,
     cold_start: bool,
     warmed_up: bool,
+    /// As last told.
+    coolant: Option<Temperature>,
     run: Progress,
     /// Only the time at low altitude and in no great cold.
     general: Progress,
@@ -59,6 +61,7 @@ impl DrivingCycle {
         let evap = &profile.evap_denominator;
         let mild = |temperature| temperature >= evap.minimum && temperature <= evap.maximum;
         let coolant = conditions.coolant_temperature;
+        self.coolant = Some(coolant);
         let start = *self.coolant_at_start.get_or_insert_with(|| {
             self.cold_start =
                 mild(coolant) && coolant - conditions.ambient_temperature <= evap.coolant_over_ambient;
@@ -86,6 +89,11 @@ impl DrivingCycle {
         profile
             .driving_cycle_limit
             .is_some_and(|limit| self.run.run_time >= limit)
+    }
+
+    /// Coolant temperature as last told.
+    pub(super) const fn coolant(&self) -> Option<Temperature> {
+        self.coolant
     }
 
     pub(super) const fn run_time(&self) -> Duration {

@@ -7,7 +7,7 @@
 use twotrip_obd::Dtc;
 
 use super::{
-    Effect, Effects, FaultMemory, MisfireWindow, MonitorId, OperatingPoint, Record, readiness,
+    DrivingCycle, Effect, Effects, FaultMemory, MisfireWindow, MonitorId, OperatingPoint, Record, readiness,
     settle::FrameFate,
 };
 use crate::data::LiveData;
@@ -51,10 +51,19 @@ impl FaultMemory {
         let Some(judged) = self.judged(dtc) else {
             return;
         };
-        let at = OperatingPoint::of(live, self.profile);
+        let at = self.point(live);
         let record = &mut self.records[judged.place];
         let new = record.fail(at, self.profile, &mut self.order, effects);
         self.establish(judged, new, live, effects);
+    }
+
+    /// Where the engine runs. Warm or cold goes by what similar conditions go by, not by what a failed circuit shows.
+    fn point(&self, live: &LiveData) -> OperatingPoint {
+        let at = OperatingPoint::of(live, self.profile);
+        match self.cycle.as_ref().and_then(DrivingCycle::coolant) {
+            Some(coolant) => at.at_coolant(coolant, self.profile),
+            None => at,
+        }
     }
 
     pub(super) fn on_misfire(

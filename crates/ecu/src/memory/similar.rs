@@ -55,6 +55,14 @@ impl OperatingPoint {
         }
     }
 
+    /// The same with the coolant at this temperature.
+    pub(super) fn at_coolant(self, coolant: Temperature, profile: &Profile) -> Self {
+        Self {
+            warm: coolant >= profile.warm_up_minimum,
+            ..self
+        }
+    }
+
     /// Whether both count as similar.
     #[must_use]
     pub fn is_similar(&self, other: &Self, profile: &Profile) -> bool {

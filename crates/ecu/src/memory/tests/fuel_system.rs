@@ -92,6 +92,18 @@ fn similar_is_within_375_rpm_20_points_and_the_same_warmth() {
     assert!(similar(Coolant(71.0)) && !similar(Coolant(71.1)));
 }
 
+/// The coolant circuit has failed and shows 150 °C, the ECU goes by its model: the state is that of the model.
+#[test]
+fn warm_or_cold_is_what_the_ecu_believes() {
+    let mut car = wide_car();
+    car.live.coolant_temperature = Temperature::from_celsius(150.0);
+    car.happen_all(&[KeyOn, Start, Idle(1), Fail(LEAN)]);
+    let at = car.memory.status(LEAN).unwrap().similar_to.unwrap();
+    assert!(!at.warm && car.point().warm);
+    car.happen_all(&[Stop, Start, Idle(1), Pass(LEAN)]);
+    car.play(&[(&[KeyOff], "- | - | - | off | -")]);
+}
+
 /// (6.4.3): the pending code goes with the next driving cycle that meets similar conditions without the fault;
 /// other driving cycles keep it.
 #[test]
