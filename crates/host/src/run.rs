@@ -6,12 +6,16 @@
 //! served in between; an explicit [`Pace`] holds for both.
 
 mod bus_errors;
+mod frames;
 mod memory;
+mod phrases;
 mod seldom;
 
 use std::{
     collections::BTreeMap,
+    future::{Future, poll_fn},
     pin::pin,
+    task::Poll,
     time::{Duration, Instant},
 };
 
@@ -20,16 +24,16 @@ use tokio::{
     task::JoinHandle,
     time::sleep_until,
 };
-use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
-use twotrip_scenario::{Problem, parse_phrase};
+use twotrip_can::{Frame, error_frame::ErrorFrame};
 use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
+pub use self::frames::Traffic;
 use self::{bus_errors::BusErrors, memory::Keeper, seldom::Seldom};
 use crate::{
     bench::{BenchError, Watch},
-    bus::{Bus, BusError, BusEvent, Received, Sent, local::TurnedAway},
-    control::{ControlServer, Outcome, Progress, Reply, RequestId},
+    bus::{Bus, BusError, local::TurnedAway},
+    control::{ControlServer, RequestId},
     memory_file::MemoryFileError,
 };
 
@@ -60,7 +64,7 @@ pub enum Notice<'a> {
     BusError {
         /// What it says.
         error: ErrorFrame,
-        /// Further reports since the last one told: of many alike, one a second is told.
+        /// Further reports of its kind since the last one told: one a second is.
         more: u64,
     },
     /// A client of the embedded bus was not let in, or not let stay.
@@ -70,25 +74,6 @@ pub enum Notice<'a> {
         /// Further ones since the last one told: one a second is told.
         more: u64,
     },
-}
-
-/// Frames of a run, counted.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Traffic {
-    /// Taken from the bus, as far as the car listens.
-    pub received: u64,
-    /// Taken by the bus from the car.
-    pub sent: u64,
-    /// Held back because the bus had no room, until the answer they belong to was given up (N_As of ISO 15765-2).
-    pub given_up: u64,
-    /// Sent while the interface was down.
-    pub sent_while_down: u64,
-    /// Error message frames of the controller.
-    pub errors: u64,
-    /// Dropped by the kernel because they were not read in time; `None` where nobody counts.
-    pub dropped_by_kernel: Option<u32>,
-    /// Lost otherwise: malformed, or not taken by a slow client of an embedded bus.
-    pub lost: u64,
 }
 
 /// Why the run ended.
@@ -122,16 +107,11 @@ const SLICE_WALL: Duration = Duration::from_millis(1);
 const MOST_BEHIND: Duration = Duration::from_secs(1);
 /// How often a standing car is brought up to date when nobody asks.
 const IDLE_TICK: Duration = Duration::from_millis(200);
-/// Longest time that requests are answered one after the other without a look at anything else.
-const STAY: Duration = Duration::from_millis(10);
 /// Wait before a frame that the bus had no room for is tried again: a queue of ten frames lasts 2 ms at 500 kbit/s, so
 /// none of the bus's time is lost.
 const RETRY: Duration = Duration::from_millis(1);
 /// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
 const TIMER_GRAIN: Duration = Duration::from_millis(2);
-/// How often a client of the control socket hears how far its phrase has come.
-const PROGRESS_TICK: Duration = Duration::from_millis(250);
-
 /// A car on a bus.
 #[derive(Debug)]
 pub struct Run {
@@ -206,22 +186,6 @@ impl Run {
         self.control.finish().await;
     }
 
-    /// Ends the run by an error as soon as something else than a tester is heard.
-    pub const fn watch(&mut self, watch: Watch) {
-        self.watch = Some(watch);
-    }
-
-    /// Frames so far, for a report; asks the kernel.
-    #[must_use]
-    pub fn traffic(&self) -> Traffic {
-        Traffic {
-            errors: self.errors.seen(),
-            dropped_by_kernel: self.bus.dropped(),
-            lost: self.bus.lost(),
-            ..self.traffic
-        }
-    }
-
     /// Runs until a signal ends it or `lasting` is over.
     ///
     /// # Errors
@@ -231,12 +195,16 @@ impl Run {
         lasting: Option<Duration>,
         mut notice: impl FnMut(Notice<'_>),
     ) -> Result<Ending, RunError> {
-        if self.asked_to_stop.is_finished() {
-            return Ok(Ending::Stopped);
-        }
         let end = lasting.map(|span| self.now() + span);
         let mut alarm = pin!(sleep_until(tokio::time::Instant::from_std(self.begun)));
         loop {
+            // Before the bus, which may have something without end.
+            if self.asked_to_stop.is_finished() {
+                return Ok(Ending::Stopped);
+            }
+            if let Some(request) = at_hand(self.control.next()).await {
+                self.ask(request.id, &request.phrase);
+            }
             let now = self.now();
             if end.is_some_and(|end| now >= end) {
                 return Ok(Ending::TimeOver);
@@ -267,7 +235,7 @@ impl Run {
                         self.take_read(&mut notice)?;
                         if !at_once {
                             self.stay(deadline, &mut notice)?;
-                            if self.is_calm() {
+                            if self.is_calm() && self.passed < deadline {
                                 continue;
                             }
                         }
@@ -280,28 +248,6 @@ impl Run {
                 break;
             }
         }
-    }
-
-    /// After a frame of our own: many testers ask the next question at once, and flow control comes at once, so it is
-    /// cheapest to wait for it on the spot. Whoever else is there, the control socket, a signal, waits for it some
-    /// milliseconds at the most.
-    fn stay(&mut self, deadline: BusInstant, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
-        let until = deadline.min(self.passed + STAY);
-        while self.passed < until && self.may_stay() {
-            let Some(event) = self.bus.recv_soon()? else {
-                break;
-            };
-            self.take(event, notice)?;
-            self.take_read(notice)?;
-        }
-        Ok(())
-    }
-
-    /// Whether nothing is to be done for a while but to listen.
-    fn may_stay(&self) -> bool {
-        let next = self.simulator.poll_timeout();
-        next.is_none_or(|next| next.saturating_since(self.passed) > 2 * STAY)
-            && self.is_calm_but_for_deadlines()
     }
 
     /// Whether nothing is left to be done before the alarm: no phrase, no deadline, no event, no frame held back.
@@ -369,94 +315,6 @@ impl Run {
         Ok(())
     }
 
-    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
-        match event {
-            BusEvent::Frame(received) => {
-                if let Some(watch) = &self.watch {
-                    watch.check(&received)?;
-                }
-                if received.frame.kind() == FrameKind::Error {
-                    self.note_error(&received, notice);
-                    return Ok(());
-                }
-                self.traffic.received += 1;
-                let now = self.now();
-                if !self.has_work() {
-                    self.pass_time(now);
-                }
-                self.simulator.handle_frame(now, &received.frame);
-                self.send_frames(now)?;
-            }
-            // One that was given up meanwhile may still pass, late: it confirms nothing.
-            BusEvent::Passed(received) if self.queued == Some(received.frame) => {
-                self.queued = None;
-                let now = self.now();
-                self.simulator.handle_transmitted(now);
-                self.send_frames(now)?;
-            }
-            BusEvent::Passed(_) => {}
-            BusEvent::Down => {
-                self.blocked = None;
-                notice(Notice::BusDown);
-            }
-            BusEvent::TurnedAway(why) => {
-                let now = self.now();
-                if let Some(more) = self.turned_away.note(now) {
-                    notice(Notice::TurnedAway { why, more });
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn note_error(&mut self, received: &Received, notice: &mut impl FnMut(Notice<'_>)) {
-        let now = self.now();
-        if let Some(error) = ErrorFrame::decode(&received.frame)
-            && let Some(more) = self.errors.note(now, error)
-        {
-            notice(Notice::BusError { error, more });
-        }
-    }
-
-    /// Sends what the simulator has to send, in order; a full queue keeps the frame for later, unless the answer that
-    /// it belongs to has been given up meanwhile.
-    ///
-    /// The clock is read again once the bus has a frame: STmin counts from its end, N_Bs too, and writing it takes a
-    /// good part of the shortest STmin.
-    fn send_frames(&mut self, mut now: BusInstant) -> Result<(), BusError> {
-        if self.blocked.is_some() && !self.simulator.has_frame_in_flight() {
-            self.blocked = None;
-            self.traffic.given_up += 1;
-        }
-        while let Some(frame) = self.blocked.take().or_else(|| self.simulator.poll_frame(now)) {
-            if !self.may_tell() {
-                self.simulator.withhold_answers();
-                break;
-            }
-            match self.bus.try_send(&frame)? {
-                Sent::Handed => {
-                    self.traffic.sent += 1;
-                    now = self.now();
-                    self.simulator.handle_transmitted(now);
-                }
-                Sent::Queued => {
-                    self.traffic.sent += 1;
-                    self.queued = Some(frame);
-                }
-                Sent::Down => {
-                    self.traffic.sent_while_down += 1;
-                    now = self.now();
-                    self.simulator.handle_transmitted(now);
-                }
-                Sent::Later => {
-                    self.blocked = Some(frame);
-                    break;
-                }
-            }
-        }
-        Ok(())
-    }
-
     fn deadline(&self, now: BusInstant, end: Option<BusInstant>) -> BusInstant {
         let stands = match self.pace {
             Pace::Live => false,
@@ -471,57 +329,16 @@ impl Run {
             .min()
             .unwrap_or(far)
     }
+}
 
-    /// Takes a phrase from the control socket.
-    fn ask(&mut self, id: RequestId, text: &str) {
-        match parse_phrase(text) {
-            Ok(phrase) => {
-                let job = self.simulator.tell(phrase);
-                self.asked.insert(job, id);
-            }
-            Err(problem) => self.control.reply(id, &Reply::Outcome(refuse(text, &problem))),
-        }
-    }
-
-    fn tell_events(&mut self, now: BusInstant, notice: &mut impl FnMut(Notice<'_>)) {
-        while let Some(event) = self.simulator.poll_event() {
-            if let Event::Finished { id, outcome, .. } = &event
-                && let Some(request) = self.asked.remove(id)
-            {
-                let reply = Outcome {
-                    text: outcome.text.clone(),
-                    ok: outcome.ok,
-                    lines: outcome
-                        .details
-                        .iter()
-                        .cloned()
-                        .chain(self.memory.remark())
-                        .collect(),
-                    // Words and numbers only: nothing in it that JSON could not say.
-                    detail: outcome
-                        .why
-                        .as_ref()
-                        .and_then(|why| serde_json::to_value(why).ok()),
-                };
-                self.control.reply(request, &Reply::Outcome(reply));
-            }
-            notice(Notice::Event(&event));
-        }
-        if now.saturating_since(self.last_progress) < PROGRESS_TICK {
-            return;
-        }
-        self.last_progress = now;
-        let Some((job, passed, planned)) = self.simulator.progress() else {
-            return;
-        };
-        if let Some(&request) = self.asked.get(&job) {
-            let (passed, planned) = (passed.as_secs_f64(), planned.as_secs_f64());
-            let fraction = (planned > 0.0).then(|| (passed / planned).min(1.0));
-            let text = format!("{passed:.0} s of {planned:.0} s of the car's time");
-            self.control
-                .reply(request, &Reply::Progress(Progress { text, fraction }));
-        }
-    }
+/// What a future has ready at once.
+async fn at_hand<T>(future: impl Future<Output = T>) -> Option<T> {
+    let mut future = pin!(future);
+    poll_fn(|context| match future.as_mut().poll(context) {
+        Poll::Ready(value) => Poll::Ready(Some(value)),
+        Poll::Pending => Poll::Ready(None),
+    })
+    .await
 }
 
 /// The instant to wake from sleep for a deadline, a little early: the rest is waited for awake.
@@ -529,39 +346,6 @@ fn early(deadline: BusInstant) -> Duration {
     deadline
         .saturating_since(BusInstant::ZERO)
         .saturating_sub(Duration::from_millis(1))
-}
-
-/// The reply to a phrase that is none, with a caret under what is wrong.
-fn refuse(text: &str, problem: &Problem) -> Outcome {
-    let start = text
-        .get(..problem.span().start)
-        .map_or(0, |before| before.chars().count());
-    let width = text
-        .get(problem.span())
-        .map_or(1, |found| found.chars().count().max(1));
-    let mut lines = vec![
-        text.to_owned(),
-        format!("{}{}", " ".repeat(start), "^".repeat(width)),
-    ];
-    lines.extend(help(problem));
-    Outcome {
-        lines,
-        ..Outcome::refused(problem.to_string())
-    }
-}
-
-/// What would have been right, as lines.
-fn help(problem: &Problem) -> Vec<String> {
-    let mut lines = Vec::new();
-    if let Some(nearest) = problem.nearest() {
-        lines.push(format!("did you mean `{nearest}`?"));
-    }
-    let expected: Vec<String> = problem.expected().iter().map(ToString::to_string).collect();
-    if !expected.is_empty() {
-        lines.push(format!("expected: {}", expected.join(", ")));
-    }
-    lines.extend(problem.advice().map(str::to_owned));
-    lines
 }
 
 #[cfg(test)]

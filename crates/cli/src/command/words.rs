@@ -66,7 +66,7 @@ pub(super) fn car_clock(seconds: f64) -> String {
 pub(super) fn bus_error(error: ErrorFrame, more: u64) -> String {
     let mut text = format!("the bus: {error}");
     if more > 0 {
-        text += &format!(" ({more} more reports before it)");
+        text += &format!(" ({more} more of the kind before it)");
     }
     let hint = if error.state() == Some(ErrorState::BusOff) {
         "\n  bit rate, wires, terminators? It comes back by itself where the interface has `restart-ms 100`"

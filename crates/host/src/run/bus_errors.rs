@@ -1,12 +1,10 @@
 //! Error message frames of a run: all are counted, few are told. A faulty wire makes thousands of them a second.
 
-use std::time::Duration;
-
 use twotrip_can::error_frame::{ErrorFrame, ErrorState};
 use twotrip_units::BusInstant;
 
-/// Least time between two of a kind that are told.
-const PAUSE: Duration = Duration::from_secs(1);
+use super::seldom::Seldom;
+
 /// Kinds that are told apart: the four states of a node, and what says nothing of its state.
 const KINDS: usize = 5;
 
@@ -14,8 +12,7 @@ const KINDS: usize = 5;
 #[derive(Debug, Default)]
 pub(super) struct BusErrors {
     seen: u64,
-    untold: u64,
-    told: [Option<BusInstant>; KINDS],
+    kinds: [Seldom; KINDS],
 }
 
 impl BusErrors {
@@ -24,27 +21,24 @@ impl BusErrors {
         self.seen
     }
 
-    /// Takes note of one. If it is to be told: how many have not been since the last that was.
+    /// Takes note of one. If it is to be told: how many of its kind have not been since the last that was.
     pub(super) fn note(&mut self, now: BusInstant, error: ErrorFrame) -> Option<u64> {
         self.seen += 1;
-        let told = &mut self.told[match error.state() {
+        let kind = match error.state() {
             Some(ErrorState::Active) => 0,
             Some(ErrorState::Warning) => 1,
             Some(ErrorState::Passive) => 2,
             Some(ErrorState::BusOff) => 3,
             None => 4,
-        }];
-        if told.is_some_and(|told| now.saturating_since(told) < PAUSE) {
-            self.untold += 1;
-            return None;
-        }
-        *told = Some(now);
-        Some(std::mem::take(&mut self.untold))
+        };
+        self.kinds[kind].note(now)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use std::time::Duration;
+
     use twotrip_can::Frame;
 
     use super::*;
@@ -65,14 +59,14 @@ mod tests {
         }
         assert_eq!(
             errors.note(at(100), passive),
-            Some(99),
+            Some(0),
             "a new state is told at once"
         );
         assert_eq!(errors.note(at(101), off), Some(0));
         assert_eq!(errors.note(at(201), restarted), Some(0));
         assert_eq!(errors.note(at(301), off), None, "bus off, restarted, bus off ...");
-        assert_eq!(errors.note(at(1000), stuff), Some(1));
-        assert_eq!(errors.note(at(1101), off), Some(0));
+        assert_eq!(errors.note(at(1000), stuff), Some(99));
+        assert_eq!(errors.note(at(1101), off), Some(1));
         assert_eq!(errors.seen(), 106);
     }
 }

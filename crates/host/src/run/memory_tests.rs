@@ -3,11 +3,12 @@
 use std::time::Duration;
 
 use twotrip_can::{CanId, Frame};
+use twotrip_scenario::parse_phrase;
 use twotrip_sim::Timing;
 
 use super::*;
 use crate::{
-    bus::Name,
+    bus::{BusEvent, Name, Sent},
     memory_file::{
         Options,
         tests::{WatchedDisk, car, open_watched},

@@ -3,10 +3,14 @@
 use std::time::Duration;
 
 use twotrip_can::{CanId, Frame};
+use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Settings, Timing};
 
 use super::*;
-use crate::bus::Name;
+use crate::{
+    bus::{BusEvent, Name, Sent},
+    control::ControlClient,
+};
 
 /// A pace beyond what the computer can do costs car time, not the bus: requests are answered within P2 (50 ms, ISO
 /// 15765-4) and the tolerance of a busy machine.
@@ -49,4 +53,37 @@ async fn the_bus_is_served_at_any_pace() {
     assert!(slowest < Duration::from_millis(150), "{slowest:?}");
     let passed = run.simulator().car().now();
     assert!(passed.as_secs_f64() > 100.0, "the car's time went on: {passed:?}");
+}
+
+/// Requests without end do not keep the car from its phrases: a flood is somebody else's.
+#[tokio::test(flavor = "current_thread")]
+async fn a_flood_of_requests_does_not_silence_the_control_socket() {
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path().join("control");
+    let name: Name = format!("local:flood-{}", std::process::id())
+        .parse()
+        .expect("a name");
+    let simulator = Simulator::new(Settings::compact(1, Timing::FAST));
+    let bus = Bus::host(&name).expect("bus");
+    let control = ControlServer::bind(&path).expect("control socket");
+    let mut run = Run::new(simulator, bus, control, Pace::Live).expect("signals");
+    let flood = async {
+        let mut tester = Bus::join(&name).await.expect("joined");
+        let request = Frame::padded(CanId::Standard(0x7DF), &[2, 0x01, 0x0C], 0);
+        loop {
+            let _ = tester.send(&request).await.expect("sent");
+        }
+    };
+    let told = async {
+        let mut client = ControlClient::connect(&path).await.expect("connected");
+        for phrase in ["key on", "inspect fuel-cap", "key off"] {
+            let outcome = client.tell(phrase, |_| {}).await.expect("an answer");
+            assert!(outcome.ok, "{outcome:?}");
+        }
+    };
+    tokio::select! {
+        _ = run.drive(None, |_| {}) => panic!("the run ended"),
+        () = flood => panic!("the flood ended"),
+        told = tokio::time::timeout(Duration::from_secs(20), told) => told.expect("a phrase is answered"),
+    }
 }
