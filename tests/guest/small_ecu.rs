@@ -6,7 +6,7 @@
 
 use std::env;
 use std::error::Error;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use tokio::time::sleep_until;
 use twotrip_can::Frame;
@@ -78,25 +78,44 @@ impl SmallEcu {
         Ok(())
     }
 
+    /// An event, and those read with it.
+    fn take(&mut self, event: BusEvent, bus: &mut Bus) -> Result<(), BusError> {
+        let mut event = Some(event);
+        while let Some(read) = event {
+            if let BusEvent::Frame(received) = read {
+                let now = self.now();
+                for channel in &mut self.channels {
+                    channel.handle_frame(now, &received.frame);
+                }
+                self.flush(bus)?;
+            }
+            event = bus.take_read();
+        }
+        Ok(())
+    }
+
+    /// Whether nothing is to be done for some milliseconds but to listen.
+    fn has_time(&self) -> bool {
+        let soon = self.now() + Duration::from_millis(20);
+        self.channels
+            .iter()
+            .filter_map(Channel::poll_timeout)
+            .all(|deadline| deadline > soon)
+    }
+
     async fn run(&mut self, bus: &mut Bus) -> Result<(), BusError> {
         loop {
             self.flush(bus)?;
             let deadline = self.channels.iter().filter_map(Channel::poll_timeout).min();
-            let far = self.now() + std::time::Duration::from_secs(3600);
+            let far = self.now() + Duration::from_secs(3600);
             let wake = deadline.unwrap_or(far).saturating_since(BusInstant::ZERO);
             tokio::select! {
                 biased;
                 event = bus.recv() => {
-                    let mut event = Some(event?);
-                    while let Some(read) = event {
-                        if let BusEvent::Frame(received) = read {
-                            let now = self.now();
-                            for channel in &mut self.channels {
-                                channel.handle_frame(now, &received.frame);
-                            }
-                            self.flush(bus)?;
-                        }
-                        event = bus.take_read();
+                    self.take(event?, bus)?;
+                    // As the program does: the next frame of a transfer comes at once.
+                    while self.has_time() && let Some(event) = bus.recv_soon()? {
+                        self.take(event, bus)?;
                     }
                 }
                 () = sleep_until(tokio::time::Instant::from_std(self.begun) + wake) => {}
