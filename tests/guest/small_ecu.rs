@@ -59,11 +59,12 @@ impl SmallEcu {
         for (channel, held) in self.channels.iter_mut().zip(&mut self.held) {
             loop {
                 *held = held.filter(|_| channel.has_frame_in_flight());
-                let now = BusInstant::ZERO + self.begun.elapsed();
+                let mut now = BusInstant::ZERO + self.begun.elapsed();
                 while let Some(frame) = held.take().or_else(|| channel.poll_frame(now)) {
                     match bus.try_send(&frame)? {
                         Sent::Handed | Sent::Queued | Sent::Down => {
-                            channel.handle_transmitted(BusInstant::ZERO + self.begun.elapsed());
+                            now = BusInstant::ZERO + self.begun.elapsed();
+                            channel.handle_transmitted(now);
                         }
                         Sent::Later => {
                             *held = Some(frame);
