@@ -21,7 +21,7 @@ pub(super) static ROWS: &[Definition] = definitions![
         number("point 5", 4, TORQUE_SHARE)
     ];
     // Meaning of 0 and 1, and the recommended gear: from memory.
-    0x65 "auxiliary inputs and outputs" 2 [
+    0x65 "auxiliary status" 2 [
         when(4, field("recommended gear", 8, 4, Kind::Number(Scaling::unsigned(4, 1.0, 0.0, Unit::Gear, 0)))),
         when(3, flag("glow plug lamp", 12)),
         when(2, choice("manual transmission", 13, 1, NEUTRAL_OR_GEAR)),
