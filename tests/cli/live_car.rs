@@ -211,6 +211,34 @@ fn a_run_ends_by_itself_after_its_time() {
 }
 
 #[test]
+fn a_run_ends_with_its_frames_counted() {
+    let bus = bus();
+    let car = Car::start(&["run", "codes-on-demand", "--bus", &bus, "--json"]);
+    let times = run(&["scan", "codes", "--bus", &bus, "--times", "--json"]).expect(0);
+    let times = times.json_lines().pop().expect("a last line");
+    assert_eq!(times["found"], "times");
+    let (least, greatest) = (times["least_ms"].as_f64(), times["greatest_ms"].as_f64());
+    assert!(least > Some(0.0) && least <= greatest, "{times}");
+    let (code, said, _) = car.stop("-INT");
+    assert_eq!(code, Some(0));
+    let end: serde_json::Value = serde_json::from_str(said.lines().last().expect("an end")).expect("JSON");
+    let count = |name: &str| end["bus"][name].as_u64();
+    assert!(
+        count("received") >= end["requests"].as_u64() && count("sent") >= times["answers"].as_u64(),
+        "{end}"
+    );
+    assert_eq!(
+        (count("given_up"), count("error_frames")),
+        (Some(0), Some(0)),
+        "{end}"
+    );
+    assert!(
+        end["bus"]["dropped_by_kernel"].is_null(),
+        "no kernel counts here: {end}"
+    );
+}
+
+#[test]
 fn the_clear_is_refused_with_the_engine_running() {
     let bus = bus();
     let control = tempfile::tempdir().expect("a temporary folder can be made");
