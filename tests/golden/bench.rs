@@ -12,15 +12,6 @@ use twotrip_obd::ResponseBuffer;
 use twotrip_units::{CarInstant, Ratio, Speed};
 use twotrip_vehicle::{Driver, DriverControls, Plan, STEP, Selector, Vehicle, VehicleParams};
 
-/// A valve of the evaporative system that does not do what it is told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Valve {
-    PurgeStuckShut,
-    PurgeLeaks,
-    VentStuckShut,
-    VentStuckOpen,
-}
-
 /// A car on the test bench.
 #[derive(Clone)]
 pub(crate) struct Bench {
@@ -29,8 +20,6 @@ pub(crate) struct Bench {
     pub(crate) ecu: Ecu,
     /// What happened in the fault memory, with the second.
     pub(crate) effects: Vec<(f64, Effect)>,
-    /// A stuck valve: the defects of the car do not have it.
-    pub(crate) valve: Option<Valve>,
     actuators: ActuatorPins,
     now: CarInstant,
 }
@@ -49,7 +38,6 @@ impl Bench {
             harness: Harness::default(),
             ecu: Ecu::new(EcuConfig::default()),
             effects: Vec::new(),
-            valve: None,
             actuators: ActuatorPins::default(),
             now: CarInstant::ZERO,
         }
@@ -65,15 +53,7 @@ impl Bench {
 
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
-        let mut moved = self.actuators;
-        match self.valve {
-            Some(Valve::PurgeStuckShut) => moved.purge = Ratio::ZERO,
-            Some(Valve::PurgeLeaks) => moved.purge = moved.purge.max(Ratio::from_percent(3.0)),
-            Some(Valve::VentStuckShut) => moved.vent_shut = true,
-            Some(Valve::VentStuckOpen) => moved.vent_shut = false,
-            None => {}
-        }
-        self.vehicle.step(&moved, controls);
+        self.vehicle.step(&self.actuators, controls);
         let pins = self.harness.sense(self.vehicle.sensors());
         self.actuators = self.ecu.step(self.now, pins);
         while let Some(effect) = self.ecu.poll_effect() {

@@ -6,9 +6,9 @@ use twotrip_ecu::{memory::Effect, monitors::MONITORED};
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Group, Mid};
 use twotrip_units::{Length, Ratio};
-use twotrip_vehicle::{CapFault, Defect, Part, Plan, Work, schedule};
+use twotrip_vehicle::{CapFault, Defect, Part, Plan, ValveFault, Work, schedule};
 
-use crate::bench::{Bench, Valve};
+use crate::bench::Bench;
 
 const NIGHT: Duration = Duration::from_secs(9 * 3600);
 
@@ -218,16 +218,16 @@ fn faults_in_the_sensor_wire_are_named_by_their_direction() {
 #[test]
 fn stuck_valves_are_told_apart() {
     for (valve, code) in [
-        (Valve::PurgeStuckShut, "P0441"),
-        (Valve::PurgeLeaks, "P0496"),
-        (Valve::VentStuckShut, "P0446"),
-        (Valve::VentStuckOpen, "P0455"),
+        (ValveFault::PurgeStuckShut, "P0441"),
+        (ValveFault::PurgeLeaking, "P0496"),
+        (ValveFault::VentStuckShut, "P0446"),
+        (ValveFault::VentStuckOpen, "P0455"),
     ] {
         for seed in 50..56 {
             let mut bench = Bench::new(seed);
             let level = 20.0 + 10.0 * f64::from(u32::try_from(seed - 50).expect("small"));
             bench.vehicle.refuel(Ratio::from_percent(level));
-            bench.valve = Some(valve);
+            bench.vehicle.set_defect(Defect::Valve(valve));
             bench.park(NIGHT);
             let schedule = if seed % 2 == 0 {
                 &schedule::UDDS
@@ -243,7 +243,7 @@ fn stuck_valves_are_told_apart() {
             let (found, expected) = (verdicts(&bench), verdicts_beside(code));
             // With an open vent it depends on the level whether the pressure shows that the purge valve flows.
             assert_eq!(found[..3], expected[..3], "{valve:?} at {level} %");
-            assert!(found[3] == expected[3] || valve == Valve::VentStuckOpen);
+            assert!(found[3] == expected[3] || valve == ValveFault::VentStuckOpen);
         }
     }
 }

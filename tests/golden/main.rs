@@ -16,4 +16,5 @@ mod plans;
 mod requests;
 mod shipped;
 mod trips;
+mod valves;
 mod why;

@@ -7,7 +7,7 @@ use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{Fill, Preload, Quantity, Signal};
 use twotrip_units::Ratio;
-use twotrip_vehicle::{CapFault, Defect, Outcome as Cure, Part, SensorFault, Work};
+use twotrip_vehicle::{CapFault, Defect, Outcome as Cure, Part, SensorFault, ValveFault, Work};
 
 use crate::{
     Car, Outcome,
@@ -70,6 +70,13 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
         Defect::FillerNeckHole(diameter) => {
             format!("the filler neck has a hole of {} mm", diameter.millimetres())
         }
+        Defect::Valve(fault) => match fault {
+            ValveFault::PurgeStuckShut => "the purge valve stays shut",
+            ValveFault::PurgeLeaking => "the purge valve does not shut",
+            ValveFault::VentStuckOpen => "the vent valve stays open",
+            ValveFault::VentStuckShut => "the vent valve stays shut",
+        }
+        .to_owned(),
         Defect::Sensor(sensor, SensorFault::Dead) => format!("the {} is dead", sensor.part().name()),
         Defect::Sensor(sensor, SensorFault::Bias(bias)) => {
             let way = if *bias < 0.0 { "low" } else { "high" };
@@ -126,6 +133,14 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
             ));
         }
         (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
+        (_, Some(Defect::Valve(fault))) => match fault {
+            ValveFault::PurgeStuckShut => "with current on it the purge valve lets no air through",
+            ValveFault::PurgeLeaking => "without current the purge valve lets air through",
+            ValveFault::VentStuckOpen => "with current on it the vent valve still lets air through",
+            ValveFault::VentStuckShut => "without current the vent valve lets no air through",
+        },
+        (Part::PurgeValve, None) => "the purge valve opens with current and shuts without: it is good",
+        (Part::VentValve, None) => "the vent valve shuts with current and opens without: it is good",
         (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
         // Nobody sees what is wrong inside a sensor.
         (sensor, _) => return Outcome::done(look(car, sensor)),

@@ -1,13 +1,16 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
-//! A defect changes something physical (holes in the tank's vapour space, broken sensors); nothing here knows codes.
+//! A defect changes something physical (holes in the tank's vapour space, stuck valves, broken sensors); nothing here knows codes.
 //! Sizes: our own choice, within what published service information describes.
 
 use core::fmt;
 
 use twotrip_units::Length;
 
-use crate::sensor_fault::{Sensor, SensorFault, SensorFaults};
+use crate::{
+    sensor_fault::{Sensor, SensorFault, SensorFaults},
+    valve::{ValveFault, Valves},
+};
 
 /// What is wrong with the fuel cap.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,6 +39,8 @@ pub enum Defect {
     FuelCap(CapFault),
     /// The filler neck is rusted through, or its hose is cracked: a hole of this diameter.
     FillerNeckHole(Length),
+    /// A valve of the evaporative system does not do what it is told.
+    Valve(ValveFault),
     /// A sensor is broken inside.
     Sensor(Sensor, SensorFault),
 }
@@ -47,6 +52,8 @@ impl Defect {
         match self {
             Self::FuelCap(_) => Part::FuelCap,
             Self::FillerNeckHole(_) => Part::FillerNeck,
+            Self::Valve(ValveFault::PurgeStuckShut | ValveFault::PurgeLeaking) => Part::PurgeValve,
+            Self::Valve(ValveFault::VentStuckOpen | ValveFault::VentStuckShut) => Part::VentValve,
             Self::Sensor(sensor, _) => sensor.part(),
         }
     }
@@ -58,6 +65,7 @@ impl Defect {
             Self::FuelCap(CapFault::Loose) => &CATALOGUE[0],
             Self::FuelCap(CapFault::Missing) => &CATALOGUE[1],
             Self::FillerNeckHole(_) => &CATALOGUE[2],
+            Self::Valve(fault) => &CATALOGUE[VALVES + *fault as usize],
             Self::Sensor(sensor, SensorFault::Dead) => &CATALOGUE[SENSORS + 2 * *sensor as usize],
             Self::Sensor(sensor, SensorFault::Bias(_)) => &CATALOGUE[SENSORS + 2 * *sensor as usize + 1],
         }
@@ -70,7 +78,7 @@ impl fmt::Display for Defect {
         let entry = self.entry();
         write!(f, "{} {}", entry.part.name(), entry.kind)?;
         match self {
-            Self::FuelCap(_) | Self::Sensor(_, SensorFault::Dead) => Ok(()),
+            Self::FuelCap(_) | Self::Valve(_) | Self::Sensor(_, SensorFault::Dead) => Ok(()),
             Self::FillerNeckHole(diameter) => write!(f, " {} mm", diameter.millimetres()),
             Self::Sensor(sensor, SensorFault::Bias(bias)) => write!(f, " {bias} {}", sensor.unit()),
         }
@@ -84,6 +92,10 @@ pub enum Part {
     FuelCap,
     /// The filler neck and its hose.
     FillerNeck,
+    /// The valve that lets vapour into the engine.
+    PurgeValve,
+    /// The valve that lets air into the canister.
+    VentValve,
     /// The coolant temperature sensor.
     CoolantSensor,
     /// The intake-air temperature sensor.
@@ -102,9 +114,11 @@ pub enum Part {
 
 impl Part {
     /// All of them.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
         Self::FuelCap,
         Self::FillerNeck,
+        Self::PurgeValve,
+        Self::VentValve,
         Self::CoolantSensor,
         Self::IntakeAirSensor,
         Self::AirMeter,
@@ -120,6 +134,8 @@ impl Part {
         match self {
             Self::FuelCap => "fuel-cap",
             Self::FillerNeck => "filler-neck",
+            Self::PurgeValve => "purge-valve",
+            Self::VentValve => "vent-valve",
             Self::CoolantSensor => "coolant-sensor",
             Self::IntakeAirSensor => "intake-air-sensor",
             Self::AirMeter => "air-meter",
@@ -240,6 +256,10 @@ impl Entry {
             {
                 Some(Defect::FillerNeckHole(diameter))
             }
+            (Part::PurgeValve | Part::VentValve, Size::None, Extent::None) => ValveFault::ALL
+                .into_iter()
+                .map(Defect::Valve)
+                .find(|defect| defect.entry() == self),
             (part, Size::None, Extent::None) => Some(Defect::Sensor(Sensor::of(part)?, SensorFault::Dead)),
             (
                 part,
@@ -278,10 +298,36 @@ pub static CATALOGUE: [Entry; SENSORS + 2 * Sensor::ALL.len()] = with_sensors([
         },
         description: "filler neck rusted through or its hose cracked",
     },
+    Entry {
+        part: Part::PurgeValve,
+        kind: "stuck-shut",
+        size: Size::None,
+        description: "purge valve does not open: no vapour reaches the engine",
+    },
+    Entry {
+        part: Part::PurgeValve,
+        kind: "leaking",
+        size: Size::None,
+        description: "purge valve does not shut: the engine draws on the tank all the time",
+    },
+    Entry {
+        part: Part::VentValve,
+        kind: "stuck-open",
+        size: Size::None,
+        description: "vent valve does not shut: the tank cannot be sealed",
+    },
+    Entry {
+        part: Part::VentValve,
+        kind: "stuck-shut",
+        size: Size::None,
+        description: "vent valve does not open: no air follows what is drawn from the tank",
+    },
 ]);
 
+/// Where the valves begin in the catalogue, in the order of [`ValveFault::ALL`].
+const VALVES: usize = 3;
 /// Where the sensors begin in the catalogue: two entries each.
-const SENSORS: usize = 3;
+const SENSORS: usize = VALVES + ValveFault::ALL.len();
 
 /// The catalogue with what can be wrong with each sensor.
 const fn with_sensors(others: [Entry; SENSORS]) -> [Entry; SENSORS + 2 * Sensor::ALL.len()] {
@@ -319,6 +365,7 @@ const fn with_sensors(others: [Entry; SENSORS]) -> [Entry; SENSORS + 2 * Sensor:
 pub(crate) struct Defects {
     pub(crate) fuel_cap: Option<CapFault>,
     pub(crate) filler_neck_hole: Option<Length>,
+    pub(crate) valves: Valves,
     pub(crate) sensors: SensorFaults,
 }
 
@@ -331,6 +378,7 @@ impl Defects {
                 let widest = CapFault::Missing.hole();
                 self.filler_neck_hole = Some(diameter.max(Length::ZERO).min(widest));
             }
+            Defect::Valve(fault) => self.valves.set(fault),
             Defect::Sensor(sensor, fault) => self.sensors.set(sensor, fault),
         }
     }
@@ -338,13 +386,15 @@ impl Defects {
     /// All present ones.
     pub(crate) fn iter(&self) -> impl Iterator<Item = Defect> + use<> {
         let cap = self.fuel_cap.map(Defect::FuelCap);
+        let valves = [self.valves.purge, self.valves.vent];
         let sensors = self.sensors.iter();
         cap.into_iter()
             .chain(self.filler_neck_hole.map(Defect::FillerNeckHole))
+            .chain(valves.into_iter().flatten().map(Defect::Valve))
             .chain(sensors.map(|(sensor, fault)| Defect::Sensor(sensor, fault)))
     }
 
-    /// Works on a part: a loose cap is cured by tightening, a missing one by a new one, rust by a new neck, a sensor by
+    /// Works on a part: a loose cap is cured by tightening, a missing one by a new one, rust by a new neck, a valve and a sensor by
     /// a new one, and a dirty air meter by cleaning too.
     pub(crate) fn repair(&mut self, part: Part, work: Work) -> Outcome {
         match (part, work) {
@@ -363,6 +413,17 @@ impl Defects {
                 Some(diameter) => Outcome::Cured(Defect::FillerNeckHole(diameter)),
                 None => Outcome::NothingToCure,
             },
+            (Part::PurgeValve | Part::VentValve, Work::Replace) => {
+                let valve = if part == Part::PurgeValve {
+                    &mut self.valves.purge
+                } else {
+                    &mut self.valves.vent
+                };
+                match valve.take() {
+                    Some(fault) => Outcome::Cured(Defect::Valve(fault)),
+                    None => Outcome::NothingToCure,
+                }
+            }
             (sensor, Work::Replace | Work::Clean) => {
                 let Some(sensor) = Sensor::of(sensor) else {
                     return Outcome::NothingToCure;
@@ -400,6 +461,7 @@ mod tests {
         let loose = Defect::FuelCap(CapFault::Loose);
         let missing = Defect::FuelCap(CapFault::Missing);
         let hole = Defect::FillerNeckHole(Length::from_millimetres(1.0));
+        let purge = Defect::Valve(ValveFault::PurgeLeaking);
         let dead = Defect::Sensor(Sensor::Coolant, SensorFault::Dead);
         let dirty = Defect::Sensor(Sensor::AirMeter, SensorFault::Bias(-20.0));
         let biased = Defect::Sensor(Sensor::ManifoldPressure, SensorFault::Bias(10.0));
@@ -415,6 +477,9 @@ mod tests {
             (hole, Part::FillerNeck, Work::Tighten, false),
             (hole, Part::FillerNeck, Work::Replace, true),
             (hole, Part::TankPressureSensor, Work::Replace, false),
+            (purge, Part::PurgeValve, Work::Replace, true),
+            (purge, Part::PurgeValve, Work::Clean, false),
+            (purge, Part::VentValve, Work::Replace, false),
             (dead, Part::CoolantSensor, Work::Replace, true),
             (dead, Part::CoolantSensor, Work::Clean, false),
             (dead, Part::IntakeAirSensor, Work::Replace, false),
@@ -428,7 +493,7 @@ mod tests {
             defects.set(defect);
             assert_eq!(
                 defects.hole_area_m2() > 0.0,
-                !matches!(defect, Defect::Sensor(..)),
+                !matches!(defect, Defect::Sensor(..) | Defect::Valve(_)),
                 "{defect}"
             );
             let expected = if cures {
@@ -469,9 +534,11 @@ mod tests {
                 0 => "fuel-cap loose",
                 1 => "fuel-cap missing",
                 2 => "filler-neck hole 1 mm",
-                3 => "coolant-sensor dead",
-                4 => "coolant-sensor bias 1 K",
-                8 => "air-meter bias 1 %",
+                3 => "purge-valve stuck-shut",
+                6 => "vent-valve stuck-shut",
+                7 => "coolant-sensor dead",
+                8 => "coolant-sensor bias 1 K",
+                12 => "air-meter bias 1 %",
                 _ => continue,
             };
             assert_eq!(defect.to_string(), name);
@@ -480,7 +547,7 @@ mod tests {
         let thirteen = Extent::Diameter(Length::from_millimetres(13.0));
         assert_eq!(CATALOGUE[2].defect(thirteen), None);
         assert_eq!(CATALOGUE[0].defect(Extent::Diameter(millimetre)), None);
-        assert_eq!(CATALOGUE[4].defect(Extent::Bias(41.0)), None);
-        assert_eq!(CATALOGUE[4].defect(Extent::Bias(f64::NAN)), None);
+        assert_eq!(CATALOGUE[8].defect(Extent::Bias(41.0)), None);
+        assert_eq!(CATALOGUE[8].defect(Extent::Bias(f64::NAN)), None);
     }
 }

@@ -57,6 +57,7 @@ mod sensor_fault;
 mod sensors;
 mod tank;
 mod truth;
+mod valve;
 
 use core::time::Duration;
 
@@ -66,6 +67,7 @@ use twotrip_units::{Length, Limit, Ratio, Temperature};
 pub use defect::{CapFault, Defect, Outcome, Part, Work};
 pub use driver::{Driver, Leg, Plan};
 pub use sensor_fault::{Sensor, SensorFault};
+pub use valve::ValveFault;
 
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);
@@ -315,7 +317,7 @@ impl Vehicle {
         let purge_flow = tank::purge_flow(
             &params.tank,
             &state.tank,
-            within(actuators.purge.fraction(), 0.0, 1.0),
+            within(self.defects.valves.purge(actuators).fraction(), 0.0, 1.0),
             state.ambient.pressure_kpa,
             state.ambient.celsius,
             state.air.manifold_kpa,
@@ -398,7 +400,7 @@ impl Vehicle {
             &state.tank,
             &tank::Inputs {
                 hole_m2: self.defects.hole_area_m2(),
-                vent_shut: actuators.vent_shut,
+                vent_shut: self.defects.valves.vent_shut(actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
                 fuel_flow: state.mixture.injected,
                 purge_flow,
@@ -483,7 +485,7 @@ impl Vehicle {
                 speed: state.driveline.speed,
                 ambient_celsius: state.ambient.celsius,
                 exhaust_celsius: state.exhaust.brick,
-                vent_shut: actuators.vent_shut,
+                vent_shut: self.defects.valves.vent_shut(actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },
             SPAN,

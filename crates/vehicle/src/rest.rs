@@ -149,6 +149,7 @@ impl Vehicle {
                 speed: 0.0,
                 ambient_celsius: air_celsius,
                 exhaust_celsius: state.exhaust.brick,
+                // A valve that sticks shut is not tight over hours (our choice).
                 vent_shut: false,
                 ambient_kpa: state.ambient.pressure_kpa,
             },

@@ -122,7 +122,7 @@ fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
     let entry = defect.entry();
     write!(f, "defect {} {}", entry.part.name(), entry.kind)?;
     match defect {
-        Defect::FuelCap(_) | Defect::Sensor(_, SensorFault::Dead) => Ok(()),
+        Defect::FuelCap(_) | Defect::Valve(_) | Defect::Sensor(_, SensorFault::Dead) => Ok(()),
         Defect::FillerNeckHole(diameter) => write!(f, " {}", HOLE.text(diameter)),
         Defect::Sensor(sensor, SensorFault::Bias(off)) => {
             write!(
