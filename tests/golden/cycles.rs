@@ -172,3 +172,37 @@ fn a_preloaded_fuel_system_code_expires_after_80_driving_cycles() {
     desk.tell(&["start", "stop"]);
     assert_eq!(lists(&mut desk), [vec![], vec![0x0420]]);
 }
+
+/// The bulb of a car whose maker lets it show readiness: after the check of 20 s it blinks for ten seconds, or stays lit
+/// once the monitors have run (13 CCR 1968.2(d)(2.1.3), (g)(4.1.3), timing from memory).
+#[test]
+fn the_lamp_shows_readiness_where_the_scenario_says_so() {
+    let mut desk = Desk {
+        car: Simulator::new(Settings {
+            ecu: EcuConfig {
+                readiness_display: true,
+                ..EcuConfig::default()
+            },
+            ..Settings::compact(87, Timing::FAST)
+        }),
+        now: BusInstant::ZERO,
+    };
+    // How often the bulb changes in ten seconds.
+    let changes = |desk: &mut Desk| {
+        let mut lit = Vec::new();
+        for _ in 0..100 {
+            desk.tell(&["wait 0.1 s"]);
+            lit.push(desk.car.car().lamp_lit());
+        }
+        lit.windows(2).filter(|pair| pair[0] != pair[1]).count()
+    };
+    desk.tell(&["ambient 18 C", "refuel to 60 %", "soak 9 h", "key on", "wait 19.6 s"]);
+    let counted = changes(&mut desk);
+    assert!((18..=21).contains(&counted), "{counted} changes in ten seconds of blinking");
+    assert_eq!(desk.pid(0x01)[0], 0x00, "the status bit does not follow");
+    desk.tell(&["wait 2 s", "expect lamp dark"]);
+    desk.tell(&["drive udds", "expect evap complete", "key off", "key on", "wait 60 s"]);
+    desk.tell(&["expect lamp lit", "expect mil off"]);
+    assert_eq!(changes(&mut desk), 0);
+    desk.tell(&["start", "expect lamp dark"]);
+}

@@ -34,7 +34,10 @@ fn finish(car: &mut Simulator) -> Vec<Outcome> {
 fn lived(name: &str, seed: u64, timing: Timing) -> Simulator {
     let scenario = scenario(name);
     let mut car = Simulator::new(Settings {
-        ecu: EcuConfig::under(scenario.regulation()),
+        ecu: EcuConfig {
+            readiness_display: scenario.readiness_display(),
+            ..EcuConfig::under(scenario.regulation())
+        },
         ..Settings::compact(seed, timing)
     });
     let of_the_car = |phrase: &&Spanned<Phrase>| !phrase.value.is_about_the_tool();

@@ -91,6 +91,7 @@ fn value(key: &Key) -> Json {
         Value::Text => json!({ "type": "string", "maxLength": limits::TEXT_BYTES, "pattern": r"\S" }),
         Value::Vehicle => json!({ "enum": VehicleModel::ALL.map(VehicleModel::name) }),
         Value::Regulation => json!({ "enum": Profile::ALL.map(|profile| profile.key) }),
+        Value::Flag => json!({ "type": "boolean" }),
         Value::Whole(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
         Value::Time => json!({
             "type": "string",

@@ -31,6 +31,8 @@ const ACCELERATION_SECONDS: f64 = 0.3;
 pub struct EcuConfig {
     /// The regulation that its fault memory follows.
     pub profile: &'static Profile,
+    /// Whether its lamp shows readiness after the check at key-on.
+    pub readiness_display: bool,
     /// Vehicle information.
     pub identity: Identity,
 }
@@ -41,6 +43,7 @@ impl EcuConfig {
     pub fn under(profile: &'static Profile) -> Self {
         Self {
             profile,
+            readiness_display: false,
             identity: Identity::engine(profile, &CATALOGUE),
         }
     }
@@ -98,7 +101,7 @@ impl Ecu {
         Self {
             control: Control::default(),
             monitors: Monitors::default(),
-            memory: FaultMemory::new(config.profile, &CATALOGUE),
+            memory: FaultMemory::new(config.profile, &CATALOGUE).showing_readiness(config.readiness_display),
             identity: config.identity,
             overrides: Overrides::NONE,
             live: LiveData::default(),

@@ -139,7 +139,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
 
     let settings = Settings {
         transport: args.transport.profile(),
-        ecu: EcuConfig::under(scenario.regulation()),
+        ecu: EcuConfig {
+            readiness_display: scenario.readiness_display(),
+            ..EcuConfig::under(scenario.regulation())
+        },
         ..Settings::compact(seed, timing)
     };
     if !args.on_a_bench {

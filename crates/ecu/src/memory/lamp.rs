@@ -1,10 +1,15 @@
 //! The malfunction indicator lamp itself, with its check at key-on (13 CCR 1968.2(d)(2.1)).
 //!
-//! The readiness display that (d)(2.1.3) leaves to the maker is not fitted.
+//! After the check the lamp may show readiness, if the maker wants it to: (d)(2.1.3).
+
+use core::time::Duration;
 
 use twotrip_units::CarInstant;
 
 use super::Profile;
+
+/// For so long the lamp blinks where a monitor is not complete: (g)(4.1.3), 5 to 10 s (from memory).
+const NOT_READY: Duration = Duration::from_secs(10);
 
 /// What the driver sees.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,12 +64,28 @@ impl Key {
         }
     }
 
-    pub(super) fn lamp(self, profile: &Profile, now: CarInstant, commanded: Lamp) -> Lamp {
+    /// `all_ready` is asked after the check: whether every monitor is complete, if the lamp is to show it.
+    pub(super) fn lamp(
+        self,
+        profile: &Profile,
+        now: CarInstant,
+        commanded: Lamp,
+        all_ready: impl FnOnce() -> Option<bool>,
+    ) -> Lamp {
         match self {
             Self::Off => Lamp::Off,
             _ if commanded != Lamp::Off => commanded,
-            Self::Checking(since) if now.saturating_since(since) < profile.bulb_check => Lamp::On,
-            Self::Checking(_) | Self::On => Lamp::Off,
+            Self::Checking(since) => {
+                let Some(after) = now.saturating_since(since).checked_sub(profile.bulb_check) else {
+                    return Lamp::On;
+                };
+                match all_ready() {
+                    Some(true) => Lamp::On,
+                    Some(false) if after < NOT_READY => Lamp::Blinking,
+                    _ => Lamp::Off,
+                }
+            }
+            Self::On => Lamp::Off,
         }
     }
 }

@@ -107,6 +107,7 @@ pub struct FaultMemory {
     watches_conditions: bool,
     /// Whether a fault of what the driving is judged by keeps all in-use counters still; renewed likewise.
     in_use_frozen: bool,
+    shows_readiness: bool,
 }
 
 impl FaultMemory {
@@ -141,7 +142,16 @@ impl FaultMemory {
             misfire_lamp: Lamp::Off,
             watches_conditions: false,
             in_use_frozen: false,
+            shows_readiness: false,
         }
+    }
+
+    /// The same, and whether the lamp shows readiness after its check, as a maker may choose (1968.2(d)(2.1.3)): lit
+    /// until cranking where every monitor is complete, else it blinks for ten seconds.
+    #[must_use]
+    pub const fn showing_readiness(mut self, shows: bool) -> Self {
+        self.shows_readiness = shows;
+        self
     }
 
     /// Takes in one fact. `live` is what a freeze frame would hold.

@@ -1,6 +1,6 @@
 //! What the services read of a fault memory.
 
-use twotrip_obd::{Dtc, InUsePerformance, Readiness};
+use twotrip_obd::{Dtc, Group, InUsePerformance, Readiness};
 use twotrip_units::CarInstant;
 
 use super::{Catalogue, CodeStatus, Counters, FaultMemory, FreezeFrame, Lamp, Profile, Record};
@@ -35,14 +35,19 @@ impl FaultMemory {
         self.mil_commanded || !matches!(self.misfire_lamp, Lamp::Off)
     }
 
-    /// What the lamp shows: dark with the key off; lit by a fault, or for its check.
+    /// What the lamp shows: dark with the key off; lit by a fault, or for its check; after it, readiness, if it is
+    /// to show that.
     #[must_use]
     pub fn lamp(&self, now: CarInstant) -> Lamp {
         let commanded = match self.misfire_lamp {
             Lamp::Off if self.mil_commanded => Lamp::On,
             lamp => lamp,
         };
-        self.key.lamp(self.profile, now, commanded)
+        self.key.lamp(self.profile, now, commanded, || {
+            let readiness = self.readiness_since_clear();
+            self.shows_readiness
+                .then(|| Group::ALL.into_iter().all(|group| readiness.is_complete(group)))
+        })
     }
 
     /// Frame 0 of service $02.

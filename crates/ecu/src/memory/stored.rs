@@ -100,6 +100,7 @@ impl FaultMemory {
             misfire_lamp: _,
             watches_conditions: _,
             in_use_frozen: _,
+            shows_readiness: _,
         } = self;
         let monitors = monitors(catalogue).map(|(id, definition)| StoredMonitor {
             name: definition.name.into(),
@@ -126,6 +127,7 @@ impl FaultMemory {
         let mut fresh = Self {
             key: self.key,
             cycle: self.cycle.map(|_| DrivingCycle::default()),
+            shows_readiness: self.shows_readiness,
             ..Self::new(self.profile, self.catalogue)
         };
         let guests = stored
@@ -205,6 +207,7 @@ impl FaultMemory {
             misfire_lamp: _,
             watches_conditions: _,
             in_use_frozen: _,
+            shows_readiness: _,
         } = self;
         records.len() == other.records.len()
             && records

@@ -73,6 +73,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         .required("vehicle", Reader::text, problems)
         .and_then(|name| check_vehicle(&name, problems));
     let regulation = check_regulation(file, problems);
+    let readiness_display = file.flag("readiness-display", problems);
     let seed = check_seed(file, problems);
     let repair_order = file
         .table("repair-order", problems)
@@ -90,6 +91,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         title: title?,
         vehicle: vehicle?,
         regulation: regulation?,
+        readiness_display: readiness_display.unwrap_or_default(),
         seed: seed?,
         repair_order: match repair_order {
             Some(order) => Some(order?),

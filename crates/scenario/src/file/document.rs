@@ -156,6 +156,16 @@ impl<'t, 'i> Reader<'t, 'i> {
         })
     }
 
+    /// `true` or `false`.
+    pub(super) fn flag(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<bool> {
+        let (_, value) = self.find(key)?;
+        let DeValue::Boolean(flag) = value.get_ref() else {
+            problems.push(self.wrong_type("true or false", value));
+            return None;
+        };
+        Some(*flag)
+    }
+
     /// A whole number, with what stands in the file; too large a number comes as `i128::MAX`.
     pub(super) fn integer(
         &self,

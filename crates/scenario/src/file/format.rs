@@ -40,6 +40,8 @@ pub enum Value {
     Vehicle,
     /// The name of a regulation.
     Regulation,
+    /// `true` or `false`.
+    Flag,
     /// A whole number in these limits.
     Whole(u64, u64),
     /// A number with a unit of time.
@@ -77,6 +79,12 @@ pub static TABLES: &[Table] = &[
                 false,
                 Value::Regulation,
                 "the regulation that the car's fault memory follows; us-2010 if left out",
+            ),
+            key(
+                "readiness-display",
+                false,
+                Value::Flag,
+                "whether the lamp shows readiness after its check at key-on; false if left out",
             ),
             key(
                 "seed",

@@ -5,6 +5,7 @@
 //! title = "Cap left loose"          # one line
 //! vehicle = "compact-2.0"
 //! regulation = "us-2010"            # that the fault memory follows, or "eobd"; "us-2010" if left out
+//! readiness-display = false         # whether the lamp shows readiness after its check; false if left out
 //! seed = 1                          # of all randomness; 1 if left out
 //!
 //! [repair-order]                    # may be left out
@@ -62,6 +63,7 @@ pub struct Scenario {
     title: String,
     vehicle: VehicleModel,
     regulation: &'static Profile,
+    readiness_display: bool,
     seed: u64,
     repair_order: Option<RepairOrder>,
     story: Vec<Spanned<Phrase>>,
@@ -107,6 +109,12 @@ impl Scenario {
     #[must_use]
     pub const fn regulation(&self) -> &'static Profile {
         self.regulation
+    }
+
+    /// Whether the lamp shows readiness after its check at key-on.
+    #[must_use]
+    pub const fn readiness_display(&self) -> bool {
+        self.readiness_display
     }
 
     /// The seed of all randomness.

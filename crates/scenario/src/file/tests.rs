@@ -52,6 +52,10 @@ fn what_is_left_out_has_its_default() {
     assert_eq!(scenario.regulation().name, "US-2010");
     let european = Scenario::parse(format!("{HEAD}regulation = 'eobd'").as_bytes()).unwrap();
     assert_eq!(european.regulation().name, "EOBD");
+    assert!(!european.readiness_display());
+    let showing = Scenario::parse(format!("{HEAD}readiness-display = true").as_bytes()).unwrap();
+    assert!(showing.readiness_display());
+    assert!(Scenario::parse(format!("{HEAD}readiness-display = 'yes'").as_bytes()).is_err());
     let seeded = Scenario::parse(format!("{HEAD}seed = 0x2A").as_bytes()).unwrap();
     assert_eq!(seeded.seed(), 42);
 }

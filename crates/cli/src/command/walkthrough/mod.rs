@@ -25,7 +25,10 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
     let simulator = Simulator::new(Settings {
-        ecu: EcuConfig::under(scenario.regulation()),
+        ecu: EcuConfig {
+            readiness_display: scenario.readiness_display(),
+            ..EcuConfig::under(scenario.regulation())
+        },
         ..Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS)
     });
     let pacing = match args.bit_rate {
