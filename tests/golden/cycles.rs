@@ -196,12 +196,27 @@ fn the_lamp_shows_readiness_where_the_scenario_says_so() {
         }
         lit.windows(2).filter(|pair| pair[0] != pair[1]).count()
     };
-    desk.tell(&["ambient 18 C", "refuel to 60 %", "soak 9 h", "key on", "wait 19.6 s"]);
+    desk.tell(&[
+        "ambient 18 C",
+        "refuel to 60 %",
+        "soak 9 h",
+        "key on",
+        "wait 19.6 s",
+    ]);
     let counted = changes(&mut desk);
-    assert!((18..=21).contains(&counted), "{counted} changes in ten seconds of blinking");
+    assert!(
+        (18..=21).contains(&counted),
+        "{counted} changes in ten seconds of blinking"
+    );
     assert_eq!(desk.pid(0x01)[0], 0x00, "the status bit does not follow");
     desk.tell(&["wait 2 s", "expect lamp dark"]);
-    desk.tell(&["drive udds", "expect evap complete", "key off", "key on", "wait 60 s"]);
+    desk.tell(&[
+        "drive udds",
+        "expect evap complete",
+        "key off",
+        "key on",
+        "wait 60 s",
+    ]);
     desk.tell(&["expect lamp lit", "expect mil off"]);
     assert_eq!(changes(&mut desk), 0);
     desk.tell(&["start", "expect lamp dark"]);
