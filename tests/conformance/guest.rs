@@ -14,14 +14,21 @@ const GUEST_SECONDS: &str = "900";
 /// No guest can be had here; the text says why and what to do.
 pub(crate) struct Unavailable(pub(crate) String);
 
+/// What the guest's clock counts.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Clock {
+    /// Time, as the machine around it lets it pass.
+    Time,
+    /// Instructions carried out.
+    Instructions,
+}
+
 /// A guest that can be booted.
 pub(crate) struct Guest {
     /// The package `tests/`.
     tests: PathBuf,
     /// Kernel, RAM disk, Python environment.
     folder: PathBuf,
-    /// What the guest wrote.
-    results: PathBuf,
     /// Where the release build of the program is.
     release: PathBuf,
 }
@@ -52,29 +59,38 @@ impl Guest {
             return Err(Unavailable(reason));
         }
         Ok(Self {
-            results: folder.join("results"),
             release: target.join("release"),
             tests,
             folder,
         })
     }
 
-    /// Runs the checks named, or all if none is named or the analysers are to read the recordings of all, and gathers
-    /// what they reported. What goes wrong from here on is a failure, and stands in the report.
-    pub(crate) fn run(&self, names: &[String], with_analysers: bool, report: &mut Report) {
+    /// Runs the checks named, those of `counted` in a guest whose clock counts instructions, and gathers what they
+    /// reported. What goes wrong from here on is a failure, and stands in the report.
+    pub(crate) fn run(
+        &self,
+        timed: &[String],
+        counted: &[String],
+        with_analysers: bool,
+        report: &mut Report,
+    ) {
         if let Err(problem) = self.build() {
             report.trouble(problem);
             return;
         }
-        let names = if with_analysers { &[] } else { names };
-        if let Err(problem) = self.boot(names, report) {
-            report.trouble(problem);
+        for (clock, names) in [(Clock::Time, timed), (Clock::Instructions, counted)] {
+            if names.is_empty() {
+                continue;
+            }
+            if let Err(problem) = self.boot(clock, names, report) {
+                report.trouble(problem);
+            }
         }
         if with_analysers {
             let started = Instant::now();
             let ran = self
                 .python(&self.tests.join("peers/main.py"))
-                .arg(&self.results)
+                .arg(self.results(Clock::Time))
                 .output();
             match ran {
                 Ok(ran) if ran.status.success() => {}
@@ -87,7 +103,8 @@ impl Guest {
                 "s",
             );
         }
-        report.read(&self.results);
+        report.read(&self.results(Clock::Time));
+        report.read(&self.results(Clock::Instructions));
     }
 
     /// The release build of the program and of the two processes it is measured with.
@@ -116,14 +133,22 @@ impl Guest {
         }
     }
 
-    /// Boots the guest and lets it run the checks.
-    fn boot(&self, names: &[String], report: &mut Report) -> Result<(), String> {
-        if self.results.exists() {
-            fs::remove_dir_all(&self.results)
-                .map_err(|error| format!("`{}`: {error}", self.results.display()))?;
+    /// What a guest wrote.
+    fn results(&self, clock: Clock) -> PathBuf {
+        self.folder.join(match clock {
+            Clock::Time => "results",
+            Clock::Instructions => "results-counted",
+        })
+    }
+
+    /// Boots a guest and lets it run the checks.
+    fn boot(&self, clock: Clock, names: &[String], report: &mut Report) -> Result<(), String> {
+        let results = self.results(clock);
+        let failed = |error: std::io::Error| format!("`{}`: {error}", results.display());
+        if results.exists() {
+            fs::remove_dir_all(&results).map_err(failed)?;
         }
-        fs::create_dir_all(&self.results)
-            .map_err(|error| format!("`{}`: {error}", self.results.display()))?;
+        fs::create_dir_all(&results).map_err(failed)?;
         let mut inside = vec![
             self.folder.join("venv/bin/python").into_os_string(),
             "-u".into(),
@@ -138,22 +163,30 @@ impl Guest {
             .map(|word| quoted(&word.to_string_lossy()))
             .collect();
 
+        let (variable, called) = match clock {
+            Clock::Time => ("", "guest"),
+            Clock::Instructions => ("GUEST_CLOCK=instructions", "guest that counts"),
+        };
         let started = Instant::now();
         let ran = Command::new("sh")
             .arg(self.tests.join("guest/boot"))
+            .args((clock == Clock::Instructions).then_some("--counted"))
             .args([
                 self.folder.as_os_str(),
-                self.results.as_os_str(),
+                results.as_os_str(),
                 OsStr::new(GUEST_SECONDS),
             ])
-            .arg(format!("PYTHONDONTWRITEBYTECODE=1 exec {}", line.join(" ")))
+            .arg(format!(
+                "PYTHONDONTWRITEBYTECODE=1 {variable} exec {}",
+                line.join(" ")
+            ))
             .stdin(Stdio::null())
             .output()
             .map_err(|error| format!("`sh` does not start: {error}"))?;
-        let boot = fs::read_to_string(self.results.join("boot-seconds")).unwrap_or_default();
-        report.figure("boot of the guest", boot.trim(), "s");
+        let boot = fs::read_to_string(results.join("boot-seconds")).unwrap_or_default();
+        report.figure(&format!("boot of the {called}"), boot.trim(), "s");
         report.figure(
-            "guest, boot to power-off",
+            &format!("{called}, boot to power-off"),
             &format!("{:.1}", started.elapsed().as_secs_f64()),
             "s",
         );
