@@ -7,32 +7,24 @@
 use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
-use twotrip_harness::{Circuit, SensorPins};
+use twotrip_harness::SensorPins;
 use twotrip_obd::Dtc;
 use twotrip_units::{CarInstant, Temperature};
 
 use crate::{
-    circuits,
     memory::{Effect, MonitorId},
     monitors::{
-        EVAP_LEAK, EvapLeak, Monitors, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TestResult,
-        circuit::{PARAMS, Watch},
+        EVAP_LEAK, Monitors, Signals, TestResult,
         evap_leak::{Reason, Stage},
     },
 };
 
-/// What was measured when a monitor judged, with the limits it was held against.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Evidence {
-    /// What it is.
-    pub what: &'static str,
-    /// How much of it.
-    pub value: f64,
-    /// Its unit.
-    pub unit: &'static str,
-    /// The least and the most that is good, where there is such a limit.
-    pub limits: (Option<f64>, Option<f64>),
-}
+mod evidence;
+#[cfg(test)]
+mod tests;
+
+pub use evidence::Evidence;
+use evidence::evidence;
 
 /// One thing that happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -293,169 +285,5 @@ impl Records {
             cycle: self.cycle,
             what,
         });
-    }
-}
-
-/// What the monitor of a code measured, at the moment it judged.
-fn evidence(dtc: Dtc, monitors: &Monitors, signals: &Signals, pins: &SensorPins) -> Option<Evidence> {
-    let params = &EvapLeak::PARAMS;
-    let results = monitors.evap_leak().results();
-    let tank_now = |limits| {
-        Some(Evidence {
-            what: "tank pressure at that moment",
-            value: signals.tank_pressure.pascals(),
-            unit: "Pa",
-            limits,
-        })
-    };
-    match dtc {
-        P0442 => results.small.map(|(hole, _)| Evidence {
-            what: "size of the hole",
-            value: hole.millimetres(),
-            unit: "mm",
-            limits: (None, Some(params.hole_limit.millimetres())),
-        }),
-        P0455 | P0457 => results.gross.map(|(lowest, _)| Evidence {
-            what: "lowest tank pressure of the pull",
-            value: lowest.pascals(),
-            unit: "Pa",
-            limits: (None, Some(params.target.pascals())),
-        }),
-        P0441 => results.flow.map(|(moved, _)| Evidence {
-            what: "change of the tank pressure by purging",
-            value: moved.pascals(),
-            unit: "Pa",
-            limits: (Some(params.flow_pressure.pascals()), None),
-        }),
-        P0451 => tank_now((Some(-params.offset.pascals()), Some(params.offset.pascals()))),
-        P0446 => tank_now((Some(-params.vented.pascals()), Some(params.vented.pascals()))),
-        P0496 => tank_now((Some(params.purge_leak.pascals()), None)),
-        _ => circuit_evidence(dtc, pins),
-    }
-}
-
-/// What stands at the pin of the circuit that a code is about.
-fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
-    let watch = PARAMS.iter().map(|row| row.watch).find(|watch| match watch {
-        Watch::Range { low, high, .. } | Watch::Supply { low, high } => [*low, *high].contains(&dtc),
-        Watch::Tracks { code } => *code == dtc,
-    })?;
-    Some(match watch {
-        Watch::Range { circuit, .. } => {
-            let limits = circuits::limits(circuit);
-            Evidence {
-                what: pin_name(circuit),
-                value: circuit.pin(pins).volts(),
-                unit: "V",
-                limits: (Some(limits.low.volts()), Some(limits.high.volts())),
-            }
-        }
-        Watch::Supply { .. } => Evidence {
-            what: "supply of the control module",
-            value: pins.supply.volts(),
-            unit: "V",
-            limits: (
-                Some(circuits::SUPPLY.low.volts()),
-                Some(circuits::SUPPLY.high.volts()),
-            ),
-        },
-        Watch::Tracks { .. } => {
-            let supply = twotrip_harness::transfer::SENSOR_SUPPLY_VOLTS;
-            let apart = circuits::TRACKS_APART.volts();
-            Evidence {
-                what: "sum of both throttle tracks",
-                value: (pins.throttle_a + pins.throttle_b).volts(),
-                unit: "V",
-                limits: (Some(supply - apart), Some(supply + apart)),
-            }
-        }
-    })
-}
-
-/// The ECU's pin of a circuit.
-const fn pin_name(circuit: Circuit) -> &'static str {
-    match circuit {
-        Circuit::CoolantSensor => "pin of the coolant sensor",
-        Circuit::IntakeAirSensor => "pin of the intake air sensor",
-        Circuit::AirMeter => "pin of the air meter",
-        Circuit::ManifoldPressureSensor => "pin of the manifold pressure sensor",
-        Circuit::ThrottleSensorA => "pin of throttle track A",
-        Circuit::ThrottleSensorB => "pin of throttle track B",
-        Circuit::TankPressureSensor => "pin of the tank pressure sensor",
-        Circuit::FuelLevelSensor => "pin of the fuel level sensor",
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::monitors::P0117;
-
-    fn end(records: &mut Records, now: CarInstant, pins: &SensorPins) {
-        records.end_of_step(now, &Monitors::default(), &Signals::default(), pins);
-    }
-
-    #[test]
-    fn grounds_stand_beside_what_was_judged() {
-        let mut records = Records::default();
-        let now = CarInstant::from_secs(5);
-        records.cycle_began(now, Duration::from_secs(60), &Signals::default());
-        records.heard(now, TestResult::Failed(P0117));
-        records.changed(now, Effect::PendingStored(P0117));
-        end(&mut records, now, &SensorPins::default());
-        let ground = Evidence {
-            what: "pin of the coolant sensor",
-            value: 0.0,
-            unit: "V",
-            limits: (Some(0.2), Some(4.9)),
-        };
-        let what: Vec<What> = records.entries().skip(1).map(|entry| entry.what).collect();
-        assert_eq!(
-            what,
-            [
-                What::Failed(P0117, Some(ground)),
-                What::Memory(Effect::PendingStored(P0117))
-            ]
-        );
-        assert_eq!(records.last_pass(P0117), None);
-    }
-
-    /// A pass is an entry only where it ends a failure; the last one of each code is kept besides.
-    #[test]
-    fn passes_are_kept_by_code() {
-        let mut records = Records::default();
-        for second in 1..=9 {
-            let now = CarInstant::from_secs(second);
-            records.heard(now, TestResult::Passed(P0117));
-            end(&mut records, now, &SensorPins::default());
-        }
-        assert_eq!(records.entries().count(), 0);
-        assert_eq!(
-            records.last_pass(P0117).map(|pass| pass.at),
-            Some(CarInstant::from_secs(9))
-        );
-        let now = CarInstant::from_secs(10);
-        records.heard(now, TestResult::Failed(P0117));
-        records.heard(now, TestResult::Passed(P0117));
-        end(&mut records, now, &SensorPins::default());
-        assert_eq!(records.entries().count(), 2);
-        records.changed(now, Effect::Cleared);
-        assert_eq!(records.last_pass(P0117), None);
-    }
-
-    #[test]
-    fn the_records_are_bounded_and_say_when_they_forgot() {
-        let mut records = Records::default();
-        for second in 0..3000 {
-            let now = CarInstant::from_secs(second);
-            records.heard(now, TestResult::Failed(P0117));
-            end(&mut records, now, &SensorPins::default());
-        }
-        assert_eq!(records.entries().count(), Records::ENTRIES);
-        assert!(records.forgotten() && records.judged.is_empty());
-        assert_eq!(
-            records.entries.capacity(),
-            VecDeque::<Entry>::with_capacity(Records::ENTRIES).capacity()
-        );
     }
 }

@@ -1,0 +1,191 @@
+//! What is missing for a code to be stored, or for a permanent one to go.
+
+use std::{collections::BTreeMap, time::Duration};
+
+use twotrip_ecu::{
+    memory::{CodeDefinition, CodeStatus, Logic, MonitorId},
+    monitors::{EVAP_LEAK, TANK_PRESSURE, evap_leak::Stage},
+    records::What,
+};
+use twotrip_obd::Dtc;
+
+use super::measured;
+use crate::{Car, clock};
+
+/// What is missing: for a code that is not confirmed, to become so; for a permanent one, to go.
+pub(super) fn missing(
+    car: &Car,
+    dtc: Dtc,
+    status: &CodeStatus,
+    definition: Option<&'static CodeDefinition>,
+) -> Vec<String> {
+    let mut lines = Vec::new();
+    similar(car, status, &mut lines);
+    let Some(definition) = definition else {
+        lines.push("this ECU has no monitor for it: it was put into the memory by hand".to_owned());
+        return lines;
+    };
+    let memory = car.ecu.memory();
+    if status.permanent && !status.confirmed {
+        permanent(status, &mut lines);
+    }
+    if status.confirmed {
+        return lines;
+    }
+    if status.pending && definition.logic == Logic::Standard {
+        lines.push(format!(
+            "trip {} of {}: the monitor has to find the fault in another driving cycle",
+            status.failed_cycles,
+            memory.profile().driving_cycles_to_confirm
+        ));
+    }
+    let records = car.ecu.records();
+    if records.cycle() == 0 {
+        lines.push("the engine has not been started yet: no monitor has judged anything".to_owned());
+        return lines;
+    }
+    let when = if memory.is_driving_cycle() {
+        "in this driving cycle"
+    } else {
+        "in the last driving cycle"
+    };
+    if status.failed_this_cycle {
+        lines.push(format!(
+            "the monitor has found the fault {when}; another one is needed"
+        ));
+        return lines;
+    }
+    match records.last_pass(dtc) {
+        Some(pass) if pass.cycle == records.cycle() => {
+            let at = clock::stamp(pass.at);
+            lines.push(format!(
+                "the monitor has run {when}, at {at}, and found no fault{}",
+                measured(pass.evidence)
+            ));
+        }
+        pass => {
+            lines.push(format!("the monitor has not judged it {when}"));
+            held_up(car, definition, when, &mut lines);
+            if let Some(pass) = pass {
+                lines.push(format!(
+                    "it found no fault in driving cycle {}, at {}{}",
+                    pass.cycle,
+                    clock::stamp(pass.at),
+                    measured(pass.evidence)
+                ));
+            }
+        }
+    }
+    lines
+}
+
+/// Whether one of these monitors sets a code.
+fn is_of(car: &Car, dtc: Dtc, monitors: &[MonitorId]) -> bool {
+    let catalogue = car.ecu.memory().catalogue();
+    catalogue
+        .code(dtc)
+        .is_some_and(|code| monitors.contains(&code.monitor))
+}
+
+/// What a pending code of misfire or fuel system waits for.
+fn similar(car: &Car, status: &CodeStatus, lines: &mut Vec<String>) {
+    let Some(point) = status.similar_to.filter(|_| status.pending) else {
+        return;
+    };
+    let rule = &car.ecu.memory().profile().similar;
+    lines.push(format!(
+        "first found at {:.0} rpm and {:.0} % load, engine {}: within {:.0} rpm and {:.0} points of it the next driving \
+         cycle decides",
+        point.engine_speed.rpm(),
+        point.load.percent(),
+        if point.warm { "warm" } else { "cold" },
+        rule.engine_speed.rpm(),
+        rule.load.percent(),
+    ));
+    lines.push(format!(
+        "{} of {} driving cycles went by without such conditions; then it is dropped",
+        status.cycles_without_similar, rule.cycles_to_expire
+    ));
+}
+
+/// What a permanent code that was cleared waits for.
+fn permanent(status: &CodeStatus, lines: &mut Vec<String>) {
+    let done = |is: bool| if is { "done" } else { "not yet" };
+    lines.push(format!(
+        "cleared, but permanent until its monitor has found no fault ({}) and, where that is asked, the prescribed \
+         drive was driven ({}); it leaves at the end of a driving cycle",
+        done(status.permanent_passed),
+        done(status.permanent_driven)
+    ));
+}
+
+/// What kept a monitor from judging.
+fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<String>) {
+    let memory = car.ecu.memory();
+    let Some(monitor) = memory.catalogue().monitor(definition.monitor) else {
+        return;
+    };
+    let blocking: Vec<String> = monitor
+        .disabled_by
+        .iter()
+        .filter(|code| {
+            memory
+                .status(**code)
+                .is_some_and(|status| status.pending || status.commands_mil)
+        })
+        .map(ToString::to_string)
+        .collect();
+    if !blocking.is_empty() {
+        lines.push(format!("it is blocked by {}", blocking.join(", ")));
+    }
+    if ![EVAP_LEAK, TANK_PRESSURE].contains(&definition.monitor) {
+        lines.push(
+            "it judges while the engine runs, once the circuit has read the same for long enough".to_owned(),
+        );
+        return;
+    }
+    let leak = car.ecu.monitors().evap_leak();
+    let records = car.ecu.records();
+    let mut waits: Vec<_> = records.waits().iter().collect();
+    waits.sort_by_key(|(_, waited)| core::cmp::Reverse(*waited));
+    for (reason, waited) in waits {
+        // Half a second of this or that is no reason.
+        if waited >= Duration::from_secs(1) {
+            lines.push(format!("it waited {} for {reason}", clock::say(waited)));
+        }
+    }
+    let mut aborts: BTreeMap<String, u32> = BTreeMap::new();
+    let mut begun = 0;
+    for entry in records.entries().filter(|entry| entry.cycle == records.cycle()) {
+        match entry.what {
+            What::Began(_) => begun += 1,
+            What::Failed(other, evidence) if is_of(car, other, &[EVAP_LEAK, TANK_PRESSURE]) => {
+                lines.push(format!(
+                    "the test ended at {} with {other}{}: what it would have looked at after that is not judged",
+                    clock::stamp(entry.at),
+                    measured(evidence)
+                ));
+            }
+            What::Aborted(_, reason) => *aborts.entry(reason.to_string()).or_default() += 1,
+            _ => {}
+        }
+    }
+    for (reason, count) in &aborts {
+        let times = if *count == 1 {
+            "once".to_owned()
+        } else {
+            format!("{count} times")
+        };
+        lines.push(format!("it broke off {times}: it needs {reason}"));
+    }
+    if begun == 0 {
+        lines.push(format!("it never began to run {when}"));
+    }
+    match leak.stage() {
+        Stage::Waiting | Stage::Done => {}
+        stage => lines.push(format!("it is running now: {}", stage.name())),
+    }
+    if !memory.is_driving_cycle() {
+        lines.push("the engine stands: it can run in the next driving cycle".to_owned());
+    }
+}
