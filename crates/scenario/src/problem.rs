@@ -100,7 +100,14 @@ impl Problem {
 
     /// With what would have been right; the nearest of the words, if one is near, is kept beside.
     pub(crate) fn expecting(mut self, expected: impl IntoIterator<Item = Expected>) -> Self {
-        self.expected = expected.into_iter().collect();
+        // Alternatives that begin alike may each ask for the same word here.
+        let mut once: Vec<Expected> = Vec::new();
+        for expected in expected {
+            if !once.contains(&expected) {
+                once.push(expected);
+            }
+        }
+        self.expected = once.into();
         self.nearest = nearest(
             &self.found,
             self.expected.iter().filter_map(|expected| match expected {

@@ -200,7 +200,7 @@ impl Finding {
             } => {
                 let mut lines = vec![head(ecu, "freeze frame, stored when this code was found")];
                 lines.extend(code.lines());
-                lines.extend(readings.iter().map(Reading::line));
+                lines.extend(readings.iter().flat_map(Reading::lines));
                 lines
             }
             Self::Readiness {
@@ -232,7 +232,7 @@ impl Finding {
             }
             Self::Live { ecu, readings } => {
                 let mut lines = vec![head(ecu, "live data")];
-                lines.extend(readings.iter().map(Reading::line));
+                lines.extend(readings.iter().flat_map(Reading::lines));
                 lines
             }
             Self::Tests { ecu, tests } => {
@@ -314,10 +314,21 @@ impl Reading {
         }
     }
 
-    fn line(&self) -> String {
-        let room = WIDTH - NAME_COLUMNS - 8;
-        let shown: String = self.shown.chars().take(room).collect();
-        let name: String = self.name.chars().take(NAME_COLUMNS).collect();
-        format!("  {:<3}  {name:<NAME_COLUMNS$} {shown}", self.pid)
+    /// Number, name and value in three columns; what is wider than its column goes on below.
+    fn lines(&self) -> Vec<String> {
+        let names = output::wrap(&self.name, 0, NAME_COLUMNS);
+        let values = output::wrap(&self.shown, 0, WIDTH - NAME_COLUMNS - 8);
+        let at = |lines: &[String], row: usize| lines.get(row).cloned().unwrap_or_default();
+        (0..names.len().max(values.len()))
+            .map(|row| {
+                let pid = if row == 0 { &self.pid } else { "" };
+                let line = format!(
+                    "  {pid:<3}  {:<NAME_COLUMNS$} {}",
+                    at(&names, row),
+                    at(&values, row)
+                );
+                line.trim_end().to_owned()
+            })
+            .collect()
     }
 }
