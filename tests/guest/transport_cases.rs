@@ -3,7 +3,7 @@
 //!
 //! `transport-cases INTERFACE PROGRAM SMALL_ECU` plays each case on the program where its car is an ECU as the case needs it,
 //! else on the small ECU, and prints a line a case, tab-separated: `program` or `small ecu` or `in memory`, `passed`
-//! or `failed` or `left out`, the times it was played, its number, its rule or what went wrong.
+//! or `failed` or `left out`, the times it was played, its number, its rule and what went wrong before.
 //!
 //! The machine is slow and its speed swings, so upper limits of time have a wide margin, and a case is played anew when it
 //! failed: the tester may have missed its own time.
@@ -90,7 +90,13 @@ fn play(case: &Case, on: &str, interface: &str, ecu: &mut Ecu) -> Result<(), Box
         }
         match run::play(case, &mut arm) {
             Ok(()) => {
-                tell(on, "passed", plays, case.number, case.rule);
+                tell(
+                    on,
+                    "passed",
+                    plays,
+                    case.number,
+                    &format!("{}\n{problem}", case.rule),
+                );
                 return Ok(());
             }
             Err(found) => {

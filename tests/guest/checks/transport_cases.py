@@ -48,7 +48,11 @@ def group(twotrip, tools, figure):
         assert left_out - held == LEFT_OUT, f"left out: {left_out}"
         # Most of the legislated behaviour is the program's own.
         assert len(played.numbers("program")) >= 50, sorted(played.numbers("program"))
-        again = [number for _, _, plays, number, _ in played.lines if plays not in ("0", "1")]
+        again = []
+        for _, _, plays, number, text in played.lines:
+            if plays not in ("0", "1"):
+                again.append(number)
+                print(text.replace("\\n", "\n"), flush=True)
         figure("transport cases played more than once", len(again), f"cases {' '.join(again)}".strip())
 
     return ("transport_cases", opening, [hold_on_the_program, hold_on_a_small_ecu, none_is_missing])
