@@ -7,6 +7,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
 use twotrip_can::{CanId, Frame, address::EcuAddress};
 use twotrip_isotp::{Channel, Config, Dlc, Duplex, Event, FlowParameters, Pdu, Profile, StMin, Timers};
+use twotrip_scenario::parse_phrase;
+use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
 
 /// What happens in one storm, and how long a flood is.
@@ -51,6 +53,16 @@ impl Dice {
             flow_parameters: self.one_of(&[FlowParameters::Dynamic, FlowParameters::Static]),
             ..Config::ecu(EcuAddress::ENGINE)
         }
+    }
+
+    /// A request of any service, mostly one that there is, with any parameters.
+    fn request(&mut self) -> Frame {
+        let id = self.one_of(&[0x7DF, 0x7E0]);
+        let mut data = vec![1 + self.one_of(&[0, 1, 2, 3, 6])];
+        let any = self.byte();
+        data.push(self.one_of(&[1, 2, 3, 4, 6, 7, 8, 9, 0x0A, any]));
+        data.extend(self.bytes(6));
+        Frame::padded(CanId::standard(id).expect("11 bits"), &data, 0xA5)
     }
 
     /// A frame: mostly one that looks like the protocol, so that the machines get deep into a transfer.
@@ -178,4 +190,55 @@ fn a_flood_takes_no_memory() {
     assert!(channel.lost_events() > 0, "nobody polled: the ring was full");
     let waiting = std::iter::from_fn(|| channel.poll_event()).count();
     assert!(waiting <= 8, "{waiting}");
+}
+
+/// The same to the whole car, with services above the transport: single frames of any content are requests of any kind.
+/// It answers in its own frames only, keeps no more requests than it says, and answers the next proper one.
+#[test]
+fn any_sequence_of_frames_leaves_the_car_whole() {
+    let config = Config::ecu(EcuAddress::ENGINE);
+    for (seed, timing) in [
+        (1, Timing::FAST),
+        (2, Timing::REAL),
+        (3, Timing::FAST),
+        (4, Timing::REAL),
+    ] {
+        let mut dice = Dice(ChaCha8Rng::seed_from_u64(seed));
+        let mut car = Simulator::new(Settings::compact(seed, timing));
+        for phrase in ["key on", "preload confirmed P0301 P0302"] {
+            car.tell(parse_phrase(phrase).expect("a phrase"));
+        }
+        while car.is_busy() {
+            car.work(Duration::from_secs(60));
+            while car.poll_event().is_some() {}
+        }
+        let mut now = BusInstant::ZERO;
+        for round in 0..20_000 {
+            now += Duration::from_micros(dice.one_of(&[0, 1, 250, 5_000, 80_000]));
+            let frame = if dice.below(2) == 0 {
+                dice.request()
+            } else {
+                dice.frame(u8::try_from(round % 16).expect("below 16"))
+            };
+            car.handle_frame(now, &frame);
+            while let Some(frame) = car.poll_frame(now) {
+                check(&frame, &config);
+                car.handle_transmitted(now);
+            }
+            while car.poll_event().is_some() {}
+        }
+        now += Duration::from_secs(3);
+        car.handle_timeout(now);
+        while car.poll_frame(now).is_some() {
+            car.handle_transmitted(now);
+            now += Duration::from_secs(3);
+            car.handle_timeout(now);
+        }
+        car.handle_frame(now, &Frame::padded(config.receive_id, &[2, 1, 0], 0));
+        car.handle_timeout(now + Duration::from_millis(10));
+        let answer = car
+            .poll_frame(now + Duration::from_millis(10))
+            .expect("an answer");
+        assert_eq!(&answer.data()[..3], [6, 0x41, 0], "seed {seed}");
+    }
 }
