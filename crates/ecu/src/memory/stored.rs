@@ -210,10 +210,11 @@ impl FaultMemory {
             shows_readiness: _,
         } = self;
         records.len() == other.records.len()
-            && records
-                .iter()
-                .zip(&other.records)
-                .all(|(mine, theirs)| mine.store(profile) == theirs.store(profile))
+            && records.iter().zip(&other.records).all(|(mine, theirs)| {
+                // Of most codes nothing is stored.
+                let nothing = !mine.is_stored() && !theirs.is_stored();
+                mine.dtc() == theirs.dtc() && (nothing || mine.store(profile) == theirs.store(profile))
+            })
             && frame.frame() == other.frame.frame()
             && readiness.keeps_the_same_as(&other.readiness)
             && odometers.tell_the_same_as(&other.odometers)
