@@ -63,7 +63,9 @@ impl SmallEcu {
                 while let Some(frame) = held.take().or_else(|| channel.poll_frame(now)) {
                     match bus.try_send(&frame)? {
                         Sent::Handed | Sent::Queued | Sent::Down => {
-                            now = BusInstant::ZERO + self.begun.elapsed();
+                            // As the program does: a halt of the machine over the write is no N_As.
+                            let written = BusInstant::ZERO + self.begun.elapsed();
+                            now = written.min(now + Duration::from_millis(20));
                             channel.handle_transmitted(now);
                         }
                         Sent::Later => {
