@@ -55,6 +55,10 @@ pub(super) fn missing(
         ));
         return lines;
     }
+    if let Some(found) = found_before_the_clear(car, dtc, when) {
+        lines.push(found);
+        return lines;
+    }
     match records.last_pass(dtc) {
         Some(pass) if pass.cycle == records.cycle() => {
             let at = clock::stamp(pass.at);
@@ -77,6 +81,28 @@ pub(super) fn missing(
         }
     }
     lines
+}
+
+/// That the monitor did find the fault in the newest cycle, though the memory, cleared since, no longer says so.
+fn found_before_the_clear(car: &Car, dtc: Dtc, when: &str) -> Option<String> {
+    let records = car.ecu.records();
+    let newest = records
+        .entries()
+        .filter(|entry| entry.cycle == records.cycle())
+        .filter_map(|entry| match entry.what {
+            What::Failed(code, evidence) if code == dtc => Some((entry.at, evidence)),
+            _ => None,
+        })
+        .last()?;
+    let (at, evidence) = newest;
+    if records.last_pass(dtc).is_some_and(|pass| pass.at >= at) {
+        return None;
+    }
+    Some(format!(
+        "the monitor found the fault {when}, at {}{}; the memory was cleared since, and it has not judged it again",
+        clock::stamp(at),
+        measured(evidence)
+    ))
 }
 
 /// Whether one of these monitors sets a code.
