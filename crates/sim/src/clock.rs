@@ -1,4 +1,4 @@
-//! Car time for people: how spans and instants are said.
+//! Car time for people: how spans and instants are said; and amounts.
 
 use std::time::Duration;
 
@@ -27,4 +27,25 @@ pub(crate) fn stamp(at: CarInstant) -> String {
         seconds / 60 % 60,
         seconds % 60
     )
+}
+
+/// An amount with its unit, to three decimals at the most: `96.527 kPa` for what was written as 14 psi.
+pub(crate) fn amount(value: f64, unit: &str) -> String {
+    let decimals = format!("{value:.3}");
+    let number = decimals.trim_end_matches('0').trim_end_matches('.');
+    let number = if number == "-0" { "0" } else { number };
+    format!("{number} {unit}").trim_end().to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::amount;
+
+    #[test]
+    fn amounts_have_no_more_decimals_than_people_read() {
+        assert_eq!(amount(96.526_597_999_999_99, "kPa"), "96.527 kPa");
+        assert_eq!(amount(3000.0, "rpm"), "3000 rpm");
+        assert_eq!(amount(-0.000_01, "V"), "0 V");
+        assert_eq!(amount(1.0, ""), "1");
+    }
 }

@@ -10,7 +10,7 @@ use twotrip_units::Ratio;
 use twotrip_vehicle::{CapFault, Defect, Outcome as Cure, Part, SensorFault, ValveFault, Work};
 
 use crate::{
-    Car, Outcome,
+    Car, Outcome, clock,
     meter::{look, say_wire},
 };
 
@@ -39,8 +39,8 @@ pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {
 pub(crate) fn hold(car: &mut Car, signal: Signal, value: f64) -> Outcome {
     car.holds.set(signal, value);
     Outcome::done(format!(
-        "the sensor gives {value} {} as {}, whatever is so",
-        signal.unit(),
+        "the sensor gives {} as {}, whatever is so",
+        clock::amount(value, signal.unit()),
         signal.name()
     ))
 }
@@ -68,7 +68,10 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
         Defect::FuelCap(CapFault::Loose) => "the fuel cap is on, but not tight".to_owned(),
         Defect::FuelCap(CapFault::Missing) => "the fuel cap has been left off".to_owned(),
         Defect::FillerNeckHole(diameter) => {
-            format!("the filler neck has a hole of {} mm", diameter.millimetres())
+            format!(
+                "the filler neck has a hole of {}",
+                clock::amount(diameter.millimetres(), "mm")
+            )
         }
         Defect::Valve(fault) => match fault {
             ValveFault::PurgeStuckShut => "the purge valve stays shut",
@@ -80,8 +83,8 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
         Defect::Sensor(sensor, SensorFault::Dead) => format!("the {} is dead", sensor.part().name()),
         Defect::Sensor(sensor, SensorFault::Bias(bias)) => {
             let way = if *bias < 0.0 { "low" } else { "high" };
-            let off = bias.abs();
-            format!("the {} reads {off} {} {way}", sensor.part().name(), sensor.unit())
+            let off = clock::amount(bias.abs(), sensor.unit());
+            format!("the {} reads {off} {way}", sensor.part().name())
         }
     })
 }
@@ -127,9 +130,9 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
         }
         (_, Some(Defect::FuelCap(CapFault::Missing))) => "there is no fuel cap on the filler neck",
         (_, Some(Defect::FillerNeckHole(diameter))) => {
-            let size = diameter.millimetres();
+            let size = clock::amount(diameter.millimetres(), "mm");
             return Outcome::done(format!(
-                "smoke comes out of the filler neck: a hole of about {size} mm"
+                "smoke comes out of the filler neck: a hole of about {size}"
             ));
         }
         (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",

@@ -189,9 +189,9 @@ impl Simulator {
                 self.not_physical = true;
                 self.car.ecu.overrides_mut().set(*quantity, *value);
                 Outcome::done(format!(
-                    "{} is reported as {value} {} (not physical)",
+                    "{} is reported as {} (not physical)",
                     quantity.name(),
-                    quantity.unit()
+                    clock::amount(*value, quantity.unit())
                 ))
             }
             Phrase::Why(code) => why::why(&self.car, &self.ledger, *code),
