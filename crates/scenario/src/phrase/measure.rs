@@ -84,7 +84,7 @@ impl<T: Copy + PartialOrd + Sync> Rule for Measure<T> {
                 [self.allowed()],
             ));
         };
-        let (rest, door) = self.door(after_number)?;
+        let (rest, &(unit, door)) = self.unit_of(after_number)?;
         let within = |value: &T| *value >= self.range[0] && *value <= self.range[1];
         match number.parse().ok().map(door).filter(within) {
             Some(value) => Ok((rest, value)),
@@ -95,7 +95,7 @@ impl<T: Copy + PartialOrd + Sync> Rule for Measure<T> {
                     found,
                     ProblemKind::OutOfRange(self.what),
                     self.what,
-                    [self.allowed()],
+                    [self.allowed_in(unit, door)],
                 ))
             }
         }
@@ -130,16 +130,16 @@ impl<T: Copy + PartialOrd + Sync> Rule for Measure<T> {
 
 impl<T: Copy + PartialOrd> Measure<T> {
     /// Reads the unit after a number.
-    fn door<'a>(&self, input: &'a str) -> Parsed<'a, fn(f64) -> T>
+    fn unit_of<'a>(&self, input: &'a str) -> Parsed<'a, &'static Unit<T>>
     where
         T: 'static,
     {
-        if let [("", door)] = self.units {
-            return Ok((input, *door));
+        if let [bare @ ("", _)] = self.units {
+            return Ok((input, bare));
         }
         let (rest, written) = word(input)?;
         match self.units.iter().find(|(name, _)| same_unit(name, written)) {
-            Some((_, door)) => Ok((rest, *door)),
+            Some(unit) => Ok((rest, unit)),
             None if written.is_empty() => Err(self.unit_fault(input)),
             None => Err(self.unit_fault(written)),
         }
@@ -160,6 +160,21 @@ impl<T: Copy + PartialOrd> Measure<T> {
         ))
     }
 
+    /// The same, and beside it in the unit that was written, if that is another.
+    fn allowed_in(&self, unit: &str, door: fn(f64) -> T) -> Expected {
+        if self.unit.is_empty() || unit == self.unit {
+            return self.allowed();
+        }
+        let [least, most] = self.range;
+        Expected::text(format!(
+            "{} to {} ({} to {} {unit})",
+            (self.show)(least),
+            self.text(most),
+            number(reach(door, least, 1.0)),
+            number(reach(door, most, -1.0)),
+        ))
+    }
+
     fn unit_fault<'a>(&self, found: &'a str) -> nom::Err<Fault<'a>> {
         let decimal_comma = found.starts_with(',');
         let found = if decimal_comma { &found[..1] } else { found };
@@ -171,6 +186,28 @@ impl<T: Copy + PartialOrd> Measure<T> {
             fault
         }
     }
+}
+
+/// The number whose door leads to `limit`, to three decimals, none of them beyond it (`inward` is the way back).
+///
+/// Every door rises steadily, so halving finds it: no door needs a way out beside its way in.
+fn reach<T: PartialOrd>(door: fn(f64) -> T, limit: T, inward: f64) -> f64 {
+    let (mut below, mut above) = (-1e9, 1e9);
+    for _ in 0..100 {
+        let middle = f64::midpoint(below, above);
+        if door(middle) < limit {
+            below = middle;
+        } else {
+            above = middle;
+        }
+    }
+    let rounded = (above * 1000.0).round() / 1000.0;
+    let beyond = if inward > 0.0 {
+        door(rounded) < limit
+    } else {
+        door(rounded) > limit
+    };
+    if beyond { rounded + inward * 0.001 } else { rounded }
 }
 
 /// Whether a unit as written is this one, in either case, a temperature with or without its degree sign.
