@@ -39,6 +39,10 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
             "a size out of the catalogue's range",
             story("defect filler-neck hole 2 in"),
         ),
+        (
+            "an escape sequence inside a story",
+            story("ambient 18\u{1b}[31m C"),
+        ),
         ("a code of four characters", story("preload confirmed P0301 P045")),
         (
             "too many legs",

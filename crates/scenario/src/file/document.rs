@@ -31,7 +31,14 @@ pub(super) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
                 .span()
                 .map_or(end..end, |span| span.start.min(end)..span.end.min(end));
             let found = text.get(span.clone()).unwrap_or("");
-            Problem::new(ProblemKind::NotToml, span, found).hint(error.message().to_owned())
+            let hint = match text.get(span.start..).and_then(|rest| rest.chars().next()) {
+                // The parser's own words for it leave one guessing.
+                Some(control) if control.is_control() && !matches!(control, '\n' | '\r' | '\t') => {
+                    format!("a control character, U+{:04X}: leave it out", u32::from(control))
+                }
+                _ => error.message().to_owned(),
+            };
+            Problem::new(ProblemKind::NotToml, span, found).hint(hint)
         })
         .collect())
 }
