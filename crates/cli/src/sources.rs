@@ -1,6 +1,6 @@
 //! Where a scenario comes from: built in, by name, or a file; its problems shown at once.
 
-use std::path::Path;
+use std::{fs::File, io::Read as _, path::Path};
 
 use twotrip_scenario::{Problem, Scenario, limits::FILE_BYTES, shipped};
 
@@ -24,17 +24,30 @@ pub(crate) fn bytes(name: &str) -> Result<Vec<u8>, Failure> {
             Some(hint),
         ));
     }
-    let cannot =
-        |error: std::io::Error| Failure::input(format!("cannot read `{}`: {error}", path.display()), None);
-    let size = std::fs::metadata(path).map_err(cannot)?.len();
-    if usize::try_from(size).is_ok_and(|size| size > FILE_BYTES) {
-        let what = format!(
-            "`{}` has {size} bytes; a scenario has at most {FILE_BYTES}",
-            path.display()
-        );
+    let shown = crate::output::escape(name);
+    let cannot = |error: std::io::Error| Failure::input(format!("cannot read `{shown}`: {error}"), None);
+    let file = File::open(path).map_err(cannot)?;
+    let metadata = file.metadata().map_err(cannot)?;
+    if metadata.is_dir() {
+        let what = format!("`{shown}` is a folder, not a scenario");
+        let hint = format!("the files in it: {shown}/*.toml");
+        return Err(Failure::input(what, Some(hint)));
+    }
+    // A pipe or a device does not say how much will come, and may never end.
+    let mut bytes = Vec::new();
+    let most = u64::try_from(FILE_BYTES).unwrap_or(u64::MAX);
+    file.take(most.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(cannot)?;
+    if bytes.len() > FILE_BYTES {
+        let size = match metadata.len() {
+            0 => "too many".to_owned(),
+            size => size.to_string(),
+        };
+        let what = format!("`{shown}` has {size} bytes; a scenario has at most {FILE_BYTES}");
         return Err(Failure::input(what, None));
     }
-    std::fs::read(path).map_err(cannot)
+    Ok(bytes)
 }
 
 /// A checked scenario; its problems are shown on standard error, all at once.
