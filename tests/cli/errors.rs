@@ -46,6 +46,19 @@ fn a_missing_file_and_a_binary_file_are_bad_input() {
 }
 
 #[test]
+fn a_folder_and_a_file_without_an_end_are_bad_input() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().to_str().expect("the path is UTF-8");
+    run(&["check", path])
+        .expect(2)
+        .complains("is a folder")
+        .complains("*.toml");
+    run(&["check", "/dev/zero"])
+        .expect(2)
+        .complains("at most 1048576");
+}
+
+#[test]
 fn a_missing_interface_says_what_to_type() {
     let ran = run(&["run", "healthy", "--bus", "vcan97"]).expect(3);
     let names_a_way_out =
@@ -82,7 +95,7 @@ fn a_phrase_that_is_none_gets_a_caret_and_the_nearest_word() {
     let path = path.to_str().expect("the path is UTF-8");
     let _car = Car::start(&["run", "healthy", "--bus", &bus(), "--control", path]);
     run(&["tell", "--control", path, "tigten fuel-cap"])
-        .expect(1)
+        .expect(2)
         .says("tighten")
         .says("^");
 }

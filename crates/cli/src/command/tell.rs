@@ -34,7 +34,13 @@ pub(super) async fn run(args: &args::Tell) -> Result<(), Failure> {
         output::progress("");
         show(args.json, phrase, &outcome)?;
         if !outcome.ok {
-            return Err(Failure::NotMet);
+            // What nobody could have understood is no expectation that was not met.
+            let understood = twotrip_scenario::parse_phrase(phrase).is_ok();
+            return Err(if understood {
+                Failure::NotMet
+            } else {
+                Failure::Shown
+            });
         }
     }
     Ok(())
