@@ -9,6 +9,9 @@ use crate::exit::Failure;
 /// The width that every text keeps to, columns.
 pub(crate) const WIDTH: usize = 80;
 
+/// Widest first column of a line that is broken, bytes.
+const HEAD: usize = 16;
+
 /// Colours, as the terminal's own escape sequences; `anstream` takes them out where they do not belong.
 pub(crate) const PLAIN: &str = "\x1b[0m";
 pub(crate) const STRONG: &str = "\x1b[1m";
@@ -69,13 +72,22 @@ pub(crate) fn wrap(text: &str, indent: usize, width: usize) -> Vec<String> {
 }
 
 /// A line as it is if it fits, else broken at spaces; `indent` spaces before it, and before each piece those that the
-/// line begins with.
+/// line begins with. What stands before the first two spaces inside the line (an instant) stays a column of its own.
 pub(crate) fn fit(text: &str, indent: usize) -> Vec<String> {
     if indent + text.chars().count() <= WIDTH {
         return vec![format!("{:indent$}{text}", "")];
     }
     let own = text.chars().take_while(|character| *character == ' ').count();
-    wrap(text, indent + own.min(WIDTH / 2), WIDTH)
+    let indent = indent + own.min(WIDTH / 2);
+    let text = text.trim_start();
+    let Some((head, rest)) = text.split_once("  ").filter(|(head, _)| head.len() <= HEAD) else {
+        return wrap(text, indent, WIDTH);
+    };
+    let mut lines = wrap(rest, indent + head.len() + 2, WIDTH);
+    if let Some(first) = lines.first_mut() {
+        *first = format!("{:indent$}{head}  {}", "", first.trim_start());
+    }
+    lines
 }
 
 /// Control characters and escape sequences of foreign text, made visible instead of obeyed.
@@ -106,6 +118,19 @@ mod tests {
     fn a_broken_line_keeps_its_own_indent() {
         let lines = fit(&format!("  {}", "word ".repeat(40)), 2);
         assert!(lines.len() > 2 && lines.iter().all(|line| line.starts_with("    word")));
+    }
+
+    #[test]
+    fn a_broken_line_keeps_its_first_column() {
+        let lines = fit(&format!("  0 d 09:03:04  {}", "word ".repeat(40)), 2);
+        assert!(lines[0].starts_with("    0 d 09:03:04  word word"));
+        assert!(
+            lines.len() > 2
+                && lines[1..]
+                    .iter()
+                    .all(|line| line.starts_with(&format!("{:18}word", "")))
+        );
+        assert!(lines.iter().all(|line| line.len() <= WIDTH));
     }
 
     #[test]

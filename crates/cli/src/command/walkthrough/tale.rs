@@ -171,7 +171,7 @@ fn render(told: &Told) -> Vec<String> {
                 );
                 lines
             };
-            lines.extend(details.iter().flat_map(|detail| output::wrap(detail, 7, WIDTH)));
+            lines.extend(details.iter().flat_map(|detail| output::fit(detail, 7)));
             lines
         }
         Told::Memory {
