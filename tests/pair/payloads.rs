@@ -8,7 +8,7 @@ use twotrip_can::{
     memory_bus::Pacing,
     timing::BitRate,
 };
-use twotrip_isotp::{Channel, Config, Event, StMin};
+use twotrip_isotp::{Channel, Config, Event, Profile, StMin, Timers};
 use twotrip_units::BusInstant;
 
 use crate::world::{Application, World};
@@ -35,11 +35,15 @@ impl Application for Inbox {
 }
 
 /// Tester and ECU, each with its own block size and STmin.
-fn pair(flow: [(u8, StMin); 2]) -> World {
+fn pair(flow: [(u8, StMin); 2], timers: Timers) -> World {
     let with = |config, (block_size, st_min)| {
         Channel::new(Config {
             block_size,
             st_min,
+            profile: Profile {
+                timers,
+                ..Profile::OBD
+            },
             ..config
         })
     };
@@ -54,7 +58,11 @@ fn pair(flow: [(u8, StMin); 2]) -> World {
 
 /// Both messages, sent at once, arrive whole; an empty one is not sent.
 fn exchange(flow: [(u8, StMin); 2], messages: [&[u8]; 2]) {
-    let mut world = pair(flow);
+    exchange_within(Timers::OBD, flow, messages);
+}
+
+fn exchange_within(timers: Timers, flow: [(u8, StMin); 2], messages: [&[u8]; 2]) {
+    let mut world = pair(flow, timers);
     let mut inbox = Inbox::default();
     for node in [TESTER, ECU] {
         if !messages[node].is_empty() {
@@ -116,6 +124,24 @@ fn borders_of_frames_and_blocks_arrive_whole() {
     }
 }
 
+/// Both directions at full rate, at the borders of block size. The lower identifier, back to back, keeps the other off the bus
+/// for its whole message, 140 ms: beyond N_As of ISO 15765-4, 25 ms, and within that of ISO 15765-2.
+#[test]
+fn both_directions_at_full_rate_arrive_whole() {
+    let message: Vec<u8> = (0..4095).map(|i: u32| i.to_le_bytes()[0]).collect();
+    let fastest = [StMin::ZERO, StMin::from_byte(0xF1)];
+    for (len, other) in [(4095, 4095), (4095, 8), (8, 4095), (7, 4095)] {
+        for block_size in [0, 1, 255] {
+            for st_min in fastest {
+                let flow = [(block_size, st_min), (0, StMin::ZERO)];
+                for flow in [flow, [flow[1], flow[0]]] {
+                    exchange_within(Timers::GENERIC, flow, [&message[..len], &message[..other]]);
+                }
+            }
+        }
+    }
+}
+
 /// 585 consecutive frames back to back, STmin 0: nothing but the wire takes time. Frames of eight random bytes have
 /// 111 bits and stuff bits, about 0.24 ms at 500 kbit/s (ISO 11898-1), so the answer cannot take longer than 0.27 ms each.
 #[test]
@@ -127,7 +153,7 @@ fn back_to_back_frames_fill_the_bus() {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         state.to_be_bytes()[0]
     });
-    let mut world = pair([(0, StMin::ZERO); 2]);
+    let mut world = pair([(0, StMin::ZERO); 2], Timers::OBD);
     let mut inbox = Inbox::default();
     world.channels[ECU]
         .send(BusInstant::ZERO, &message)
