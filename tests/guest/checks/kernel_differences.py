@@ -286,9 +286,21 @@ def group(twotrip):
 
     def k18_each_frame_follows_the_one_before(both):
         # The kernel waits for its own frame to come back, the car for the queue to have taken it: on a bus without a
-        # bit rate the same. On a slow one see what is done about a full queue: `traffic`.
+        # bit rate the same.
         for ecu in sender(both):
             assert consecutive(ecu.after("30 00 00 ..")) == [1, 2, 3, 4, 5, 6], ecu.interface
+        # On a virtual one with a slow queue the frame comes back at once all the same: the kernel goes on, and frames
+        # that find no room are lost. The car tries each again until it is taken (N_As, 1000 ms).
+        with _slow_pair() as (near, far):
+            options = ("--timing", "fast", "--pace", "0", "--timers", "generic")
+            with program.car(twotrip, "codes-on-demand", near, *options), frames.Bus(far) as bus:
+                bus.send(frames.PHYSICAL, bytes.fromhex("0209080000000000"))
+                heard = _slow_answer(bus)
+                assert consecutive(heard) == [1, 2, 3, 4, 5, 6], f"the car: {heard}"
+            with contextlib.closing(_kernel_socket(interface=near)) as peer, frames.Bus(far) as bus:
+                peer.send(bytes(43))
+                heard = _slow_answer(bus)
+                assert 1 <= len(consecutive(heard)) < 6, f"the kernel: {heard}"
 
     def k19_a_fallen_interface_is_an_error_to_a_socket(both):
         for ecu in (both.car, both.kernel):
@@ -348,6 +360,29 @@ def _patient(check):
                     pass
 
     return checked
+
+
+@contextlib.contextmanager
+def _slow_pair():
+    """A vxcan pair whose near end sends 62 frames a second and keeps three waiting (tc-tbf(8), 16 bytes a frame)."""
+    near, far = "vk0", "vk1"
+    bucket = ["tbf", "rate", "8kbit", "burst", "32", "limit", "48"]
+    subprocess.run(["ip", "link", "add", near, "type", "vxcan", "peer", "name", far], check=True)
+    try:
+        for end in (near, far):
+            subprocess.run(["ip", "link", "set", end, "up"], check=True)
+        subprocess.run(["tc", "qdisc", "replace", "dev", near, "root", *bucket], check=True)
+        yield near, far
+    finally:
+        subprocess.run(["ip", "link", "delete", near], check=True)
+
+
+def _slow_answer(bus):
+    """Waits for a first frame, lets all the rest come at once; the data of the frames after it."""
+    first = bus.receive(5.0)
+    assert first is not None and first[1][0] >> 4 == 1, f"first frame expected, got {first}"
+    bus.send(frames.PHYSICAL, bytes.fromhex("3000000000000000"))
+    return [data for identifier, data in bus.collect(0.5) if identifier == frames.ANSWER]
 
 
 def _clear_error(peer):
