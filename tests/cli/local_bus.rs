@@ -110,12 +110,16 @@ fn clients_that_do_not_fit_are_turned_away_and_named() {
     let mut bytes = Vec::new();
     newer.read_to_end(&mut bytes).expect("closed");
     assert_eq!(bytes, hello(&bus, VERSION), "it learns the car's version");
+    // At once after it, so that its complaint has to stand beside the other.
+    let mut stranger = UnixStream::connect(socket(&bus)).expect("the car listens");
+    stranger.write_all(&[b'x'; 72]).expect("sent");
+    stranger.read_to_end(&mut bytes).expect("closed");
     let (code, _, stderr) = car.stop("-INT");
     assert_eq!(code, Some(0), "{stderr}");
-    assert!(
-        stderr.contains("a client was turned away: it speaks version `2`"),
-        "{stderr}"
-    );
+    for complaint in ["it speaks version `2`", "its first 72 bytes are no hello"] {
+        let complaint = format!("a client was turned away: {complaint}");
+        assert!(stderr.contains(&complaint), "{stderr}");
+    }
 }
 
 #[test]
@@ -177,7 +181,10 @@ fn a_client_that_does_not_read_is_told_what_it_missed_and_delays_nobody() {
     }
     assert!((4096..FRAMES).contains(&kept), "{kept}");
     let (_, _, stderr) = car.stop("-INT");
-    assert!(stderr.contains(" lost"), "{stderr}");
+    assert!(
+        stderr.contains(" lost (no frame, or not read by a slow client)"),
+        "{stderr}"
+    );
 }
 
 #[test]

@@ -10,6 +10,7 @@ mod frames;
 mod memory;
 mod phrases;
 mod seldom;
+mod turned_away;
 
 use std::{
     collections::BTreeMap,
@@ -29,7 +30,7 @@ use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::frames::Traffic;
-use self::{bus_errors::BusErrors, memory::Keeper, seldom::Seldom};
+use self::{bus_errors::BusErrors, memory::Keeper, turned_away::ClientsTurnedAway};
 use crate::{
     bench::{BenchError, Watch},
     bus::{Bus, BusError, local::TurnedAway},
@@ -71,7 +72,7 @@ pub enum Notice<'a> {
     TurnedAway {
         /// Why.
         why: TurnedAway,
-        /// Further ones since the last one told: one a second is told.
+        /// Further ones of its kind since the last one told: one a second is told.
         more: u64,
     },
 }
@@ -133,7 +134,7 @@ pub struct Run {
     watch: Option<Watch>,
     traffic: Traffic,
     errors: BusErrors,
-    turned_away: Seldom,
+    turned_away: ClientsTurnedAway,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -168,7 +169,7 @@ impl Run {
             watch: None,
             traffic: Traffic::default(),
             errors: BusErrors::default(),
-            turned_away: Seldom::default(),
+            turned_away: ClientsTurnedAway::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,

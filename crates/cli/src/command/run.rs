@@ -371,7 +371,7 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             Ok(())
         }
         Notice::TurnedAway { why, more } => {
-            anstream::eprintln!("{why} ({more} more before it)");
+            anstream::eprintln!("{why} ({more} more for the same reason before it)");
             Ok(())
         }
         Notice::Event(Event::Finished {
@@ -482,7 +482,7 @@ fn frames(traffic: &Traffic) -> String {
             u64::from(traffic.dropped_by_kernel.unwrap_or(0)),
             "dropped by the kernel",
         ),
-        (traffic.lost, "lost"),
+        (traffic.lost, "lost (no frame, or not read by a slow client)"),
         (traffic.errors, "error frames of the controller"),
     ];
     for (count, what) in rare {

@@ -90,7 +90,7 @@ impl Run {
             }
             BusEvent::TurnedAway(why) => {
                 let now = self.now();
-                if let Some(more) = self.turned_away.note(now) {
+                if let Some(more) = self.turned_away.note(now, why) {
                     notice(Notice::TurnedAway { why, more });
                 }
             }
