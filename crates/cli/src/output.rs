@@ -44,6 +44,8 @@ pub(crate) fn progress(text: &str) {
     let mut stderr = std::io::stderr();
     if stderr.is_terminal() {
         // Only decoration: a terminal that cannot show it loses nothing.
+        // A line that the terminal breaks could not be written over.
+        let text: String = escape(text).chars().take(WIDTH - 1).collect();
         let _ = write!(stderr, "\r{text}\x1b[K\r");
     }
 }
