@@ -54,6 +54,22 @@ impl<'a> Fault<'a> {
         })
     }
 
+    /// The word that does not fit.
+    pub(super) const fn found(&self) -> &'a str {
+        self.found
+    }
+
+    /// Which rule is broken.
+    pub(super) const fn kind(&self) -> ProblemKind {
+        self.kind
+    }
+
+    /// With the next thing to try, if there is none yet.
+    pub(super) fn or_hint(mut self, hint: &'static str) -> Self {
+        self.hint.get_or_insert(Cow::Borrowed(hint));
+        self
+    }
+
     /// With what another parser found wrong with the word.
     pub(super) fn because(error: nom::Err<Self>, cause: impl Display) -> nom::Err<Self> {
         error.map(|fault| {

@@ -662,6 +662,39 @@ fn a_problem_points_at_the_word_that_is_wrong() {
 }
 
 #[test]
+fn plain_words_that_are_no_phrase_get_the_way_out() {
+    for (text, advice) in [
+        ("expect no mil commanded", "`mil off`"),
+        ("expect no lamp lit", "`lamp dark`"),
+        ("expect no evap complete", "`incomplete`"),
+        ("expect always mil commanded", "at the end of the phrase"),
+        ("expect within 5 s mil off", "at the end of the phrase"),
+        (
+            "expect mil off within 5 s always",
+            "one of `always` and `within TIME`",
+        ),
+        (
+            "expect tool read confirmed always",
+            "where `list phrases` shows it",
+        ),
+        ("soak 1 h 30 min", "`90 min`, not `1 h 30 min`"),
+    ] {
+        let problem = parse_phrase(text).expect_err(text);
+        let given = problem.advice().unwrap_or_default();
+        assert!(given.contains(advice), "{text}: {given}");
+    }
+    // Nothing is said where it would not help.
+    for text in [
+        "key on now",
+        "expect no pend",
+        "expect evop complete",
+        "drive hwfet udds",
+    ] {
+        assert_eq!(parse_phrase(text).expect_err(text).advice(), None, "{text}");
+    }
+}
+
+#[test]
 fn a_script_reports_all_its_problems_with_their_places() {
     let text = "key on\n  drive ufds # city\n\nsoak 9 h\nambient 99 C\r\nkey off\r\n";
     let problems = parse_script(text).unwrap_err();
