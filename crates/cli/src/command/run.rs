@@ -161,6 +161,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     if args.on_a_bench {
         run.watch(Watch);
     }
+    run.let_pass().await;
     let not_physical = run.simulator().not_physical();
     ready(args, &name, &control_path, not_physical, seed, memory)?;
     if let Err(error) = notify_ready() {

@@ -87,3 +87,50 @@ async fn a_flood_of_requests_does_not_silence_the_control_socket() {
         told = tokio::time::timeout(Duration::from_secs(20), told) => told.expect("a phrase is answered"),
     }
 }
+
+/// What was asked before the car was there is not answered when it is (P2 of ISO 15765-4 is long over); what comes
+/// after is.
+#[tokio::test(flavor = "current_thread")]
+async fn requests_from_before_are_let_pass() {
+    for lets_pass in [true, false] {
+        let folder = tempfile::tempdir().expect("folder");
+        let name: Name = format!("local:before-{lets_pass}-{}", std::process::id())
+            .parse()
+            .expect("a name");
+        let mut simulator = Simulator::new(Settings::compact(1, Timing::FAST));
+        simulator.tell(parse_phrase("key on").expect("a phrase"));
+        while simulator.is_busy() {
+            simulator.work(SLICE);
+        }
+        let bus = Bus::host(&name).expect("bus");
+        let control = ControlServer::bind(&folder.path().join("control")).expect("control socket");
+        let mut run = Run::new(simulator, bus, control, Pace::Live).expect("signals");
+        let letting_in = async {
+            loop {
+                run.let_pass().await;
+            }
+        };
+        let mut tester = tokio::select! {
+            tester = Bus::join(&name) => tester.expect("joined"),
+            () = letting_in => unreachable!("it goes on"),
+        };
+        let ask = |pid| Frame::padded(CanId::Standard(0x7DF), &[2, 0x01, pid], 0);
+        assert_eq!(tester.send(&ask(0x0C)).await.expect("sent"), Sent::Handed);
+        if lets_pass {
+            run.let_pass().await;
+        }
+        assert_eq!(tester.send(&ask(0x0D)).await.expect("sent"), Sent::Handed);
+        let answered = async {
+            loop {
+                if let BusEvent::Frame(received) = tester.recv().await.expect("received") {
+                    return received.frame.data()[2];
+                }
+            }
+        };
+        let first = tokio::select! {
+            _ = run.drive(None, |_| {}) => panic!("the run ended"),
+            first = timeout(Duration::from_secs(20), answered) => first.expect("an answer"),
+        };
+        assert_eq!(first, if lets_pass { 0x0D } else { 0x0C });
+    }
+}
