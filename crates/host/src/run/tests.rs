@@ -84,7 +84,7 @@ async fn a_flood_of_requests_does_not_silence_the_control_socket() {
     tokio::select! {
         _ = run.drive(None, |_| {}) => panic!("the run ended"),
         () = flood => panic!("the flood ended"),
-        told = tokio::time::timeout(Duration::from_secs(20), told) => told.expect("a phrase is answered"),
+        told = timeout(Duration::from_secs(20), told) => told.expect("a phrase is answered"),
     }
 }
 
