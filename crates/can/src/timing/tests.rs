@@ -65,6 +65,30 @@ fn frame_time_follows_the_bit_rate() {
     }
 }
 
+/// A whole conversation on the wire, the sum of the model that is not this one: the vehicle identification number is asked
+/// for, begun, released and ended.
+#[test]
+fn the_vehicle_identification_number_takes_606_bits() {
+    let frames: [(u16, [u8; 8], u32); 5] = [
+        (0x7DF, [0x02, 0x09, 0x02, 0, 0, 0, 0, 0], 124),
+        (0x7E8, *b"\x10\x14\x49\x02\x01\x30TW", 119),
+        (0x7E0, [0x30, 0, 0, 0, 0, 0, 0, 0], 126),
+        (0x7E8, *b"\x2100TRP3A", 118),
+        (0x7E8, *b"\x220000042", 119),
+    ];
+    let mut load = BusLoad::new(BitRate::Kbit500, Duration::from_millis(1));
+    for (identifier, data, length) in frames {
+        let frame = Frame::new(id(identifier), &data).expect("fits");
+        assert_eq!(frame_bits(&frame), FrameBits::Exact(length), "{frame}");
+        load.on_frame(at(0) + load.wire_time(), frame_bits(&frame));
+    }
+    assert_eq!(load.bits(), 606);
+    assert_eq!(load.wire_time(), Duration::from_micros(1212));
+    // Back to back: the first millisecond is full, and over the time that it took nothing is idle.
+    assert_percent(load.peak(), 100.0);
+    assert_percent(load.over(Duration::from_micros(1212)), 100.0);
+}
+
 /// The transmitter of ISO 11898-1 as a list of bits: fields in order, CRC by shift register, stuffing by counting.
 fn naive_bits(frame: &Frame) -> u32 {
     let mut bits = Vec::new();
