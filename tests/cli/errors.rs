@@ -46,6 +46,41 @@ fn a_missing_file_and_a_binary_file_are_bad_input() {
 }
 
 #[test]
+fn no_scenario_hides_the_problems_of_the_next() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().join("bad.toml");
+    let text = "version = 1\ntitle = \"é\"\nvehicle = \"compact-2.0\"\nstory = { before = \"key in\" }\n";
+    fs::write(&path, text).expect("the file can be written");
+    let path = path.to_str().expect("the path is UTF-8");
+    let ran = run(&["check", "nowhere.toml", path, "healthy"])
+        .expect(2)
+        .complains("nowhere.toml")
+        .complains("unknown key position `in`")
+        .says("healthy: good");
+    assert!(ran.stderr.contains("\n\nerror"), "{}", ran.tale());
+
+    let ran = run(&["check", "--json", "nowhere.toml", path, "healthy"]).expect(2);
+    let found: Vec<serde_json::Value> = ran
+        .stdout
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("each line is JSON"))
+        .collect();
+    assert_eq!(found.len(), 3, "{}", ran.tale());
+    assert!(
+        found[0]["error"]
+            .as_str()
+            .is_some_and(|error| error.contains("cannot read"))
+    );
+    let problem = &found[1]["problems"][0];
+    assert_eq!(problem["from"], serde_json::json!([4, 25]));
+    assert_eq!(problem["to"], serde_json::json!([4, 27]));
+    assert_eq!(problem["message"], "unknown key position `in`");
+    assert_eq!(problem["nearest"], "on");
+    assert_eq!(problem["expected"], serde_json::json!(["`on`", "`off`"]));
+    assert_eq!(found[2]["good"], true);
+}
+
+#[test]
 fn a_folder_and_a_file_without_an_end_are_bad_input() {
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
     let path = folder.path().to_str().expect("the path is UTF-8");

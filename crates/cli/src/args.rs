@@ -274,6 +274,9 @@ pub(crate) struct Check {
     /// Shipped scenarios' names, or files
     #[arg(required = true)]
     pub(crate) scenarios: Vec<String>,
+    /// One JSON object a scenario, one a line, with the places of all problems
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 #[derive(Debug, ClapArgs)]

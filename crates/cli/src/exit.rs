@@ -77,9 +77,14 @@ pub(crate) fn report(result: Result<(), Failure>) -> ExitCode {
         Err(Failure::Input { what, hint }) => (BAD_INPUT, what, hint),
         Err(Failure::System { what, hint }) => (SYSTEM, what, hint),
     };
+    show(&what, hint.as_deref());
+    ExitCode::from(code)
+}
+
+/// Says on standard error what is wrong, and what to try.
+pub(crate) fn show(what: &str, hint: Option<&str>) {
     anstream::eprintln!("{}error{}: {what}", crate::output::BAD, crate::output::PLAIN);
     for line in hint.iter().flat_map(|hint| hint.lines()) {
         anstream::eprintln!("  {line}");
     }
-    ExitCode::from(code)
 }
