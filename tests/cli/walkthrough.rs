@@ -43,6 +43,26 @@ fn every_shipped_fault_closes_its_loop() {
 }
 
 #[test]
+fn what_a_walkthrough_does_not_do_is_said() {
+    run(&["walkthrough", "first-visit"])
+        .expect(0)
+        .says("cues or a verdict")
+        .says("`twotrip run`");
+    let plain = run(&["walkthrough", "healthy"]).expect(0);
+    assert!(!plain.stdout.contains("cues"), "{}", plain.tale());
+
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().join("undetected.toml");
+    let text = "version = 1\ntitle = \"Not found yet\"\nvehicle = \"compact-2.0\"\n[repair-order]\ncomplaint = \"none\"\n\
+                cause = \"defect fuel-cap loose\"\ncorrection = \"tighten fuel-cap\"\n[story]\n\
+                before = \"defect fuel-cap loose\\nkey on\"\n";
+    std::fs::write(&path, text).expect("the file can be written");
+    run(&["walkthrough", path.to_str().expect("the path is UTF-8")])
+        .expect(0)
+        .says("no loop to show");
+}
+
+#[test]
 fn json_tells_the_same_as_events() {
     let ran = run(&["walkthrough", "--json"]).expect(0);
     let lines = ran.json_lines();

@@ -81,6 +81,13 @@ impl Loop {
             self.tell(phrase)?;
         }
         self.rig.go_live(scenario.cues());
+        if !scenario.cues().is_empty() || !scenario.expectations().is_empty() {
+            let text = "This scenario has cues or a verdict. They are about a tool of yours on a bus: `twotrip run` \
+                        acts on them and judges, a walkthrough does not.";
+            self.teller.tell(&Told::Remark {
+                text: text.to_owned(),
+            })?;
+        }
         self.step(
             "Read",
             "Codes come first, and all three lists: confirmed codes light the lamp, pending ones are one trip \
@@ -104,7 +111,11 @@ impl Loop {
             );
         }
         if first.confirmed.is_empty() && first.pending.is_empty() {
-            return self.verdict(true, "Read: no code is stored. There is nothing to repair.");
+            return self.verdict(
+                true,
+                "Read: no code is stored, so there is no loop to show. If something is broken, the monitors have \
+                 not found it yet: `why not CODE` in the story says what is missing.",
+            );
         }
         self.step(
             "Find the cause",
