@@ -46,10 +46,10 @@ fn every_shipped_fault_closes_its_loop() {
 fn what_a_walkthrough_does_not_do_is_said() {
     run(&["walkthrough", "first-visit"])
         .expect(0)
-        .says("cues or a verdict")
+        .says("The verdict of this scenario")
         .says("`twotrip run`");
     let plain = run(&["walkthrough", "healthy"]).expect(0);
-    assert!(!plain.stdout.contains("cues"), "{}", plain.tale());
+    assert!(!plain.stdout.contains("verdict"), "{}", plain.tale());
 
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
     let path = folder.path().join("undetected.toml");
@@ -60,6 +60,27 @@ fn what_a_walkthrough_does_not_do_is_said() {
     run(&["walkthrough", path.to_str().expect("the path is UTF-8")])
         .expect(0)
         .says("no loop to show");
+}
+
+#[test]
+fn cues_and_broken_expectations_are_told() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().join("cue.toml");
+    let head = "version = 1\ntitle = \"Cue\"\nvehicle = \"compact-2.0\"\n";
+    let cue = "[[when]]\nevent = \"service 03\"\ndo = \"ambient 31 C\"\n";
+    let walk = |text: String| {
+        std::fs::write(&path, text).expect("the file can be written");
+        run(&["walkthrough", path.to_str().expect("the path is UTF-8")])
+    };
+    walk(format!("{head}[story]\nbefore = \"key on\"\n{cue}"))
+        .expect(0)
+        .says("> ambient 31 C");
+    walk(format!(
+        "{head}[story]\nbefore = \"key on\\nexpect mil commanded\"\n"
+    ))
+    .expect(1)
+    .says("not as expected")
+    .says("Something that this scenario expects was not so");
 }
 
 #[test]

@@ -9,7 +9,7 @@ use twotrip_ecu::{EcuConfig, memory::Effect};
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{Phrase, Scenario, parse_phrase};
-use twotrip_sim::{Event, Settings, Simulator, Timing, circuits};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, circuits};
 use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
@@ -42,6 +42,7 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
         teller: Teller { json: args.json },
         step: 0,
         trip: 0,
+        unmet: false,
     };
     if loop_.walk(&scenario)? {
         Ok(())
@@ -66,6 +67,8 @@ struct Loop {
     teller: Teller,
     step: u32,
     trip: u32,
+    /// Whether something that the story or a cue expects was not so.
+    unmet: bool,
 }
 
 impl Loop {
@@ -81,9 +84,9 @@ impl Loop {
             self.tell(phrase)?;
         }
         self.rig.go_live(scenario.cues());
-        if !scenario.cues().is_empty() || !scenario.expectations().is_empty() {
-            let text = "This scenario has cues or a verdict. They are about a tool of yours on a bus: `twotrip run` \
-                        acts on them and judges, a walkthrough does not.";
+        if !scenario.expectations().is_empty() {
+            let text = "The verdict of this scenario is about a tool of yours on a bus: `twotrip run` judges it, a \
+                        walkthrough does not.";
             self.teller.tell(&Told::Remark {
                 text: text.to_owned(),
             })?;
@@ -216,17 +219,22 @@ impl Loop {
                     outcome,
                     ..
                 } if outcome.ok => {}
-                Event::Finished { phrase, outcome, .. } => self.teller.tell(&Told::Phrase {
-                    phrase: phrase.to_string(),
-                    begun,
-                    ok: outcome.ok,
-                    outcome: outcome.text,
-                    details: outcome.details,
-                })?,
+                Event::Finished { phrase, outcome, .. } => self.tell_outcome(&phrase, begun, outcome)?,
                 Event::Memory { at, effect } => self.tell_effect(at, effect)?,
             }
         }
         Ok(())
+    }
+
+    fn tell_outcome(&mut self, phrase: &Phrase, begun: bool, outcome: Outcome) -> Result<(), Failure> {
+        self.unmet |= matches!(phrase, Phrase::Expect(_)) && !outcome.ok;
+        self.teller.tell(&Told::Phrase {
+            phrase: phrase.to_string(),
+            begun,
+            ok: outcome.ok,
+            outcome: outcome.text,
+            details: outcome.details,
+        })
     }
 
     fn tell_effect(&mut self, at: CarInstant, effect: Effect) -> Result<(), Failure> {
@@ -268,8 +276,13 @@ impl Loop {
             })?;
         }
         for event in &exchange.events {
-            if let Event::Memory { at, effect } = event {
-                self.tell_effect(*at, *effect)?;
+            match event {
+                Event::Memory { at, effect } => self.tell_effect(*at, *effect)?,
+                // A cue's.
+                Event::Finished { phrase, outcome, .. } => {
+                    self.tell_outcome(phrase, false, outcome.clone())?;
+                }
+                Event::Began { .. } => {}
             }
         }
         if exchange.answers.is_empty() {
@@ -365,6 +378,12 @@ impl Loop {
             closed,
             text: text.to_owned(),
         })?;
+        if self.unmet {
+            let text = "Something that this scenario expects was not so: see `not as expected` above.";
+            self.teller.tell(&Told::Remark {
+                text: text.to_owned(),
+            })?;
+        }
         if self.rig.simulator().not_physical() {
             let text = "Not physical: this scenario filled the memory, or pinned values, by hand.";
             self.teller.tell(&Told::Remark {
@@ -375,7 +394,7 @@ impl Loop {
         self.teller.tell(&Told::Remark {
             text: CAUTION.to_owned(),
         })?;
-        Ok(closed)
+        Ok(closed && !self.unmet)
     }
 
     /// How much of the bus all that took.
