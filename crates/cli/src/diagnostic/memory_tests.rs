@@ -122,6 +122,10 @@ fn cases() -> Vec<(&'static str, MemoryFileError, Place)> {
         fs::write(place.folder.path().join("car.memory.old"), "notes").expect("written");
         place.open(&place.path, RESET)
     });
+    case("another's in the way of the new one", &|place| {
+        fs::write(place.folder.path().join("car.memory.new"), "notes").expect("written");
+        place.open(&place.path, plain)
+    });
     case("not to be written", &|place| MemoryFileError::Write {
         path: place.path.clone(),
         source: std::io::ErrorKind::PermissionDenied.into(),

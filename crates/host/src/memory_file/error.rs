@@ -49,6 +49,12 @@ pub enum MemoryFileError {
         /// That file.
         path: PathBuf,
     },
+    /// A file that is not ours has a name that we need beside the memory file.
+    #[error("{path} is in the way: it is no file of this program, which would write over it; move it away, or give the memory file another name", path = shown(path))]
+    InTheWay {
+        /// That file.
+        path: PathBuf,
+    },
     /// Larger than any memory.
     #[error("cannot use the memory file {path}: it has more than {most} bytes, which no memory has; choose another file: this one is left as it is", path = shown(path), most = super::format::SIZE_MAX)]
     TooLarge {
@@ -82,6 +88,7 @@ impl MemoryFileError {
             | Self::Format { .. }
             | Self::Content { .. }
             | Self::OldIsNotOurs { .. }
+            | Self::InTheWay { .. }
             | Self::TooLarge { .. } => true,
             Self::Taken { .. } | Self::Read { .. } | Self::Write { .. } => false,
         }

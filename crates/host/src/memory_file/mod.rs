@@ -33,6 +33,9 @@ pub use format::FormatError;
 /// Permissions of a new file, before the user's mask.
 const NEW_FILE_MODE: u32 = 0o666;
 
+/// So many bytes tell whose a file is.
+const BEGINNING: u64 = 100;
+
 /// How a memory file is used.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Options {
@@ -73,6 +76,10 @@ impl MemoryFile {
         disk: Box<dyn Disk>,
     ) -> Result<(Self, Option<Stored>), MemoryFileError> {
         let (path, folder) = resolve(path)?;
+        spare(beside(&path, ".lock"), |bytes| {
+            bytes.trim_ascii().iter().all(u8::is_ascii_digit)
+        })?;
+        spare(beside(&path, ".new"), format::is_ours)?;
         let lock = Lock::take(&path)?;
         let (content, mode, set_aside) = match read(&path)? {
             None => (None, NEW_FILE_MODE, false),
@@ -184,6 +191,9 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
     PathBuf::from(name)
 }
 
+/// Most symbolic links that lead to a file one after the other, as in the kernel.
+const LINKS_MAX: u32 = 40;
+
 /// The file that is meant, and its folder, symbolic links followed: a new file must not take a link's place.
 fn resolve(path: &Path) -> Result<(PathBuf, PathBuf), MemoryFileError> {
     let unreadable = |source| MemoryFileError::Read {
@@ -193,18 +203,44 @@ fn resolve(path: &Path) -> Result<(PathBuf, PathBuf), MemoryFileError> {
     let not_a_file = || MemoryFileError::NotAFile {
         path: path.to_owned(),
     };
-    let path = match fs::canonicalize(path) {
-        Ok(found) => found,
-        Err(error) if error.kind() == ErrorKind::NotFound => {
-            let name = path.file_name().ok_or_else(not_a_file)?;
-            let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
-            let folder = fs::canonicalize(folder.unwrap_or_else(|| Path::new("."))).map_err(unreadable)?;
-            folder.join(name)
+    let mut meant = path.to_owned();
+    for _ in 0..LINKS_MAX {
+        match fs::canonicalize(&meant) {
+            Ok(found) => {
+                let folder = found.parent().ok_or_else(not_a_file)?.to_owned();
+                return Ok((found, folder));
+            }
+            Err(error) if error.kind() == ErrorKind::NotFound => {}
+            Err(error) => return Err(unreadable(error)),
         }
-        Err(error) => return Err(unreadable(error)),
-    };
-    let folder = path.parent().ok_or_else(not_a_file)?.to_owned();
-    Ok((path, folder))
+        let name = meant.file_name().ok_or_else(not_a_file)?;
+        let folder = meant.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let folder = fs::canonicalize(folder.unwrap_or_else(|| Path::new("."))).map_err(unreadable)?;
+        let here = folder.join(name);
+        match fs::read_link(&here) {
+            // A link to a file that is not there yet.
+            Ok(target) => meant = folder.join(target),
+            Err(_) => return Ok((here, folder)),
+        }
+    }
+    Err(not_a_file())
+}
+
+/// Refuses a file that we would write over, or remove, if it is there and not one that we have left.
+fn spare(path: PathBuf, is_ours: impl FnOnce(&[u8]) -> bool) -> Result<(), MemoryFileError> {
+    let in_the_way = |path| Err(MemoryFileError::InTheWay { path });
+    match fs::symlink_metadata(&path) {
+        Ok(found) if !found.is_file() => return in_the_way(path),
+        Ok(_) => {}
+        // Whatever else is wrong with it, the write will tell.
+        Err(_) => return Ok(()),
+    }
+    let mut bytes = Vec::new();
+    let found = File::open(&path).and_then(|file| file.take(BEGINNING).read_to_end(&mut bytes));
+    match found {
+        Ok(_) if !is_ours(&bytes) => in_the_way(path),
+        _ => Ok(()),
+    }
 }
 
 /// The bytes of the file and its permissions, if it is there.

@@ -228,6 +228,62 @@ fn links_and_permissions_stay() {
     assert!(String::from_utf8_lossy(&bytes).contains("P0301"));
 }
 
+/// A link to a file that is not there yet stays one too, over further links and from another folder.
+#[test]
+fn a_link_may_lead_to_a_file_that_is_to_be_made() {
+    let (folder, path) = folder();
+    let shelf = folder.path().join("shelf");
+    fs::create_dir(&shelf).expect("folder");
+    symlink("shelf/link", &path).expect("link");
+    symlink("real.memory", shelf.join("link")).expect("link");
+    write(&path, &car(&[]));
+    assert!(fs::symlink_metadata(&path).expect("there").is_symlink());
+    let made = fs::symlink_metadata(shelf.join("real.memory")).expect("made where the links lead");
+    assert!(made.is_file());
+    let round = folder.path().join("round");
+    symlink("round", &round).expect("link");
+    assert!(open(&round).is_err(), "it leads nowhere");
+}
+
+/// Files of the user's that happen to have the names that we need are neither written over nor removed; what a killed
+/// car has left is.
+#[test]
+fn what_stands_beside_is_spared_unless_it_is_ours() {
+    let cases: [(&str, &[u8], bool); 7] = [
+        (".lock", b"notes of mine", false),
+        (".new", b"notes of mine", false),
+        (".lock", b"4711\n", true),
+        (".lock", b"", true),
+        (".new", b"twotrip ecu mem", true),
+        (
+            ".new",
+            b"twotrip ecu memory, format 1, 99 bytes, crc32 00000000\n{",
+            true,
+        ),
+        (".new", b"", true),
+    ];
+    for (ending, bytes, ours) in cases {
+        let (_folder, path) = folder();
+        let there = beside(&path, ending);
+        fs::write(&there, bytes).expect("written");
+        match open(&path) {
+            Ok((mut file, _)) => {
+                file.keep(&car(&[])).expect("written");
+                drop(file);
+                assert!(ours && !there.exists(), "{ending} {bytes:?}");
+            }
+            Err(error) => {
+                assert!(!ours && error.is_bad_input(), "{ending} {bytes:?}: {error}");
+                assert_eq!(fs::read(&there).expect("there"), bytes);
+                assert!(!path.exists(), "nothing was written");
+            }
+        }
+    }
+    let (folder, path) = folder();
+    symlink(folder.path().join("notes"), beside(&path, ".new")).expect("link");
+    assert!(matches!(open(&path), Err(MemoryFileError::InTheWay { .. })));
+}
+
 /// What cannot be used is left to the last byte as it was; asked for a new memory, the old one is set aside.
 #[test]
 fn an_unusable_file_is_touched_only_when_asked() {
