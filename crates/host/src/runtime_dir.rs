@@ -119,6 +119,21 @@ impl RuntimeDir {
         names.sort();
         names
     }
+
+    /// Those of them whose owner is alive, by the process number in the lock file beside: good enough for advice.
+    #[must_use]
+    pub fn running(&self, kind: &str) -> Vec<String> {
+        let mut names = self.sockets(kind);
+        names.retain(|name| {
+            let mut lock = OsString::from(self.socket(kind, name));
+            lock.push(".lock");
+            fs::read_to_string(lock)
+                .ok()
+                .and_then(|text| text.trim().parse::<u32>().ok())
+                .is_some_and(|process| Path::new("/proc").join(process.to_string()).exists())
+        });
+        names
+    }
 }
 
 /// Whether somebody with this user number may talk to us.

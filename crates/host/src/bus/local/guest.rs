@@ -55,7 +55,7 @@ impl Guest {
             ErrorKind::NotFound | ErrorKind::ConnectionRefused => BusError::NoCar {
                 name: name.to_owned(),
                 path: path.clone(),
-                present: Names(folder.sockets(SOCKET_KIND)),
+                present: Names(folder.running(SOCKET_KIND)),
             },
             _ => system("join")(source),
         })?;
