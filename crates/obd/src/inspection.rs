@@ -7,9 +7,9 @@
 //! | CA | 16 CCR 3340.42.2(c); not-ready and permanent-code limits as trade summaries of the state's test reference give them |
 //! | NY | as EPA; a car that lacks nothing but readiness gets one extension |
 //!
-//! Spark and compression ignition, as PID $01 says. Pending codes do not fail by themselves where the MIL command decides (40 CFR 85.2207(c)). What
-//! the rules ask beside the data (a connector that can be reached, a VIN that fits the car) is for people to see.
-//! **Local law decides**: these are the rules as published once, not advice.
+//! Spark and compression ignition, as PID $01 says. Pending codes do not fail by themselves where the MIL command
+//! decides (40 CFR 85.2207(c)). What the rules ask beside the data (a connector that can be reached, a VIN that fits
+//! the car) is for people to see. **Local law decides**: these are the rules as published once, not advice.
 
 use alloc::vec::Vec;
 use core::fmt;
@@ -94,9 +94,9 @@ pub enum NoRule {
 pub enum Outcome {
     /// Nothing against it.
     Pass,
-    /// No fault, but monitors that must have run have not, or what was cleared is not yet proven.
+    /// No fault, but monitors that must have run have not.
     NotReady,
-    /// A fault.
+    /// A fault, or in California a permanent code: what was cleared is not yet proven.
     Fail,
 }
 
