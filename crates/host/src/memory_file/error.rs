@@ -70,7 +70,7 @@ pub enum MemoryFileError {
         source: io::Error,
     },
     /// The system refused to write.
-    #[error("cannot write the memory file {path}: {source}; its folder must be writable, with room for a second copy", path = shown(path))]
+    #[error("cannot write the memory file {path}: {source}; file and folder must be yours to write, with room for a second copy", path = shown(path))]
     Write {
         /// The file.
         path: PathBuf,
