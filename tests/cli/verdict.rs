@@ -46,6 +46,21 @@ fn visit(asked: &[&str], json: bool) -> (Option<i32>, String) {
 }
 
 #[test]
+fn what_a_story_asks_is_answered() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let path = folder.path().join("asks.toml");
+    let text = "version = 1\ntitle = 'Asks'\nvehicle = 'compact-2.0'\n[story]\nbefore = '''\nkey on\n\
+                defect wiring coolant-sensor open\nmeasure coolant-sensor\nwhy not P0118\n'''\n";
+    fs::write(&path, text).expect("the file can be written");
+    let path = path.to_str().expect("UTF-8");
+    let ran = run(&["run", path, "--bus", &bus(), "--for", "10ms"]).expect(0);
+    let before = ran.stdout.split("ready").next().unwrap_or_default();
+    assert!(before.contains("signal at the ECU 5.00 V"), "{}", ran.tale());
+    assert!(before.contains("P0118 is not stored"), "{}", ran.tale());
+    assert!(!before.contains("is broken"), "{}", ran.tale());
+}
+
+#[test]
 fn a_tool_that_does_what_is_expected_ends_with_zero() {
     let (code, said) = visit(&["codes"], false);
     assert_eq!(code, Some(0), "{said}");
