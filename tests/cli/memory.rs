@@ -176,3 +176,29 @@ fn nothing_is_told_that_a_full_disk_cannot_keep() {
         "the last good content"
     );
 }
+
+/// The car that cannot keep a clear does not answer it, and then nobody may take it for done. Permanent codes are not
+/// known to a European ECU, which is no failure but has to be said.
+#[test]
+fn no_answer_is_said_and_of_a_clear_it_is_a_failure() {
+    let (folder, _, memory) = file();
+    let shelf = folder.path().join("shelf");
+    fs::create_dir(&shelf).expect("folder");
+    let kept = shelf.join("car.memory");
+    let (bus, other) = (bus(), bus());
+    let kept = kept.to_str().expect("UTF-8");
+    let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus, "--memory", kept]);
+    fs::remove_dir_all(&shelf).expect("gone");
+    run(&["scan", "clear", "--bus", &bus])
+        .expect(3)
+        .complains("no ECU answered the clear")
+        .complains("nothing is known to be cleared");
+
+    let scenario = "european-tank-pressure-sensor";
+    let _car = Car::start(&["run", scenario, "--bus", &other, "--memory", &memory]);
+    run(&["scan", "permanent", "--bus", &other])
+        .expect(0)
+        .says("no ECU answers service $0A");
+    let all = run(&["scan", "all", "--bus", &other]).expect(0);
+    assert!(!all.stdout.contains("no ECU answers"), "{}", all.tale());
+}

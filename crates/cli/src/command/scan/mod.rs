@@ -67,12 +67,15 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     }
     output::progress("");
     let mut refused = false;
-    for finding in shown
-        .iter()
-        .flat_map(|&topic| interpret::findings(&survey, topic))
-    {
-        refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
-        show(args.json, &finding)?;
+    for &topic in &shown {
+        let findings = interpret::findings(&survey, topic);
+        if findings.is_empty() {
+            unanswered(topic, args)?;
+        }
+        for finding in findings {
+            refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
+            show(args.json, &finding)?;
+        }
     }
     if let Some(program) = program {
         let (inspection, passes) = Inspection::of(&survey, program, &args.inspection)?;
@@ -90,6 +93,36 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         show(args.json, &Finding::times(session.times()))?;
     }
     if refused { Err(Failure::NotMet) } else { Ok(()) }
+}
+
+/// There are ECUs, and none answered this. Of a clear that is a failure: nobody knows what it did. Whoever asked for
+/// everything wants to see what there is.
+fn unanswered(topic: Topic, args: &args::Scan) -> Result<(), Failure> {
+    if topic == Topic::Clear {
+        let hint = "nothing is known to be cleared: `twotrip scan codes` shows what is stored";
+        return Err(Failure::system(
+            "no ECU answered the clear (service $04)",
+            Some(hint.to_owned()),
+        ));
+    }
+    if args.json || args.what == ScanWhat::All {
+        return Ok(());
+    }
+    output::line(&format!("no ECU answers {}", service(topic)))
+}
+
+/// What a topic is read by.
+const fn service(topic: Topic) -> &'static str {
+    match topic {
+        Topic::Readiness | Topic::Live | Topic::SinceClear => "service $01",
+        Topic::FreezeFrame => "service $02",
+        Topic::Codes => "service $03",
+        Topic::Clear => "service $04",
+        Topic::Tests => "service $06",
+        Topic::Pending => "service $07",
+        Topic::Vehicle | Topic::Vin => "service $09",
+        Topic::Permanent => "service $0A",
+    }
 }
 
 /// The programme to judge by, which only goes with readiness.
