@@ -79,7 +79,7 @@ pub(super) fn newest(steps: &[Step]) -> u32 {
 pub(super) fn encode(content: &impl serde::Serialize) -> Result<Vec<u8>, serde_json::Error> {
     let json = serde_json::to_vec_pretty(content)?;
     let format = newest(STEPS);
-    let (len, sum) = (json.len(), crc32(&json));
+    let (len, sum) = (json.len(), crc32fast::hash(&json));
     let mut bytes = MAGIC.to_vec();
     bytes.extend(format!("{format}, {len} bytes, crc32 {sum:08x}\n").bytes());
     bytes.extend(json);
@@ -181,7 +181,7 @@ impl Head {
         if content.len() > self.len {
             return Err(damaged(expected, "it should end here, and more follows"));
         }
-        let sum = crc32(content);
+        let sum = crc32fast::hash(content);
         if sum != self.sum {
             let why = format!(
                 "from here to byte {expected} the check value is {sum:08x} where {:08x} was noted",
@@ -259,32 +259,6 @@ fn without_place(error: &serde_json::Error) -> String {
     let text = error.to_string();
     let end = text.rfind(" at line ").unwrap_or(text.len());
     text[..end].to_owned()
-}
-
-/// CRC-32 of ISO/IEC 8802-3, reflected, a byte at a time.
-fn crc32(bytes: &[u8]) -> u32 {
-    const TABLE: [u32; 256] = {
-        let mut table = [0; 256];
-        let mut byte = 0;
-        while byte < 256 {
-            let mut sum = byte;
-            let mut bit = 0;
-            while bit < 8 {
-                sum = if sum & 1 == 1 {
-                    sum >> 1 ^ 0xEDB8_8320
-                } else {
-                    sum >> 1
-                };
-                bit += 1;
-            }
-            table[byte as usize] = sum;
-            byte += 1;
-        }
-        table
-    };
-    !bytes.iter().fold(u32::MAX, |sum, &byte| {
-        sum >> 8 ^ TABLE[usize::from(sum.to_le_bytes()[0] ^ byte)]
-    })
 }
 
 #[cfg(test)]
