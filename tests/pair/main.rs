@@ -12,6 +12,8 @@ mod noise;
 mod payloads;
 mod world;
 
+use std::collections::BTreeSet;
+
 use twotrip_tests::{cases, run};
 
 /// Every case holds on the in-memory bus.
@@ -26,6 +28,28 @@ fn conformance_cases_hold_in_memory() {
 /// All 66 are there.
 #[test]
 fn every_case_is_played() {
-    let played: std::collections::BTreeSet<u8> = cases::all().map(|case| case.number).collect();
+    let played: BTreeSet<u8> = cases::all().map(|case| case.number).collect();
     assert_eq!(played, (1..=66).collect());
+}
+
+/// The row of README.md says which cases the program itself shows on a vcan: those that need no other ECU than it is.
+#[test]
+fn the_readme_tells_which_cases_the_program_shows() {
+    let all: BTreeSet<u8> = cases::all().map(|case| case.number).collect();
+    let program: BTreeSet<u8> = cases::all()
+        .filter(|case| case.is_for_the_program() && case.only_in_memory().is_none())
+        .map(|case| case.number)
+        .collect();
+    let others: Vec<String> = all.difference(&program).map(u8::to_string).collect();
+    let row = format!(
+        "| {} of {} on `twotrip run` and a vcan, all by its transport in memory | {} |",
+        program.len(),
+        all.len(),
+        others.join(", ")
+    );
+    let readme = include_str!("../../README.md");
+    assert!(
+        readme.contains(&row),
+        "README.md has no row that ends with\n{row}"
+    );
 }
