@@ -1,6 +1,6 @@
 //! A car on the embedded bus: run, scan, tell, signals.
 
-use crate::support::{Car, bus, run};
+use crate::support::{Car, PROVING_DRIVE, bus, run};
 
 /// The loop through the commands, as the README has it.
 #[test]
@@ -19,15 +19,7 @@ fn read_repair_clear_drive_and_read_again() {
     scan("codes").says("no confirmed code");
     scan("permanent").says("P0455");
     scan("tests").says("not run since clear");
-    run(&[
-        "tell",
-        "soak 9 h",
-        "drive udds",
-        "drive hwfet",
-        "soak 1 h",
-        "key on",
-    ])
-    .expect(0);
+    run(&PROVING_DRIVE).expect(0);
     scan("codes").says("no confirmed code");
     scan("pending").says("no pending code");
     scan("permanent").says("no permanent code");
@@ -92,15 +84,7 @@ fn an_inspection_is_passed_after_the_repair_is_proven() {
         judge("ny", &seen, 1)["reasons"][0],
         "the lamp is lit with the engine running"
     );
-    let drive = [
-        "tell",
-        "soak 9 h",
-        "drive udds",
-        "drive hwfet",
-        "soak 1 h",
-        "key on",
-    ];
-    run(&drive).expect(0);
+    run(&PROVING_DRIVE).expect(0);
     assert_eq!(judge("CA", &[], 0)["reasons"].as_array().map(Vec::len), Some(0));
     let misplaced = ["scan", "codes", "--profile", "EPA", "--bus", &bus];
     run(&misplaced).expect(2).complains("scan readiness");

@@ -4,7 +4,7 @@ use std::{fs, path::PathBuf};
 
 use tempfile::TempDir;
 
-use crate::support::{Car, bus, run, run_command, with_room_for};
+use crate::support::{Car, PROVING_DRIVE, bus, run, run_command, with_room_for};
 
 fn file() -> (TempDir, PathBuf, String) {
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
@@ -43,15 +43,7 @@ fn the_ecu_remembers_and_the_car_is_the_scenarios() {
     // The same ECU in a car that is sound: the drive proves the repair.
     let _car = start("healthy");
     scan("permanent").says("P0455");
-    run(&[
-        "tell",
-        "soak 9 h",
-        "drive udds",
-        "drive hwfet",
-        "soak 1 h",
-        "key on",
-    ])
-    .expect(0);
+    run(&PROVING_DRIVE).expect(0);
     scan("permanent").says("no permanent code");
 }
 

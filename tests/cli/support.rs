@@ -204,3 +204,13 @@ impl Drop for Car {
         let _ = self.child.wait();
     }
 }
+
+/// What a cold car does after a repair until the leak test has judged it, told to the running car.
+pub(crate) const PROVING_DRIVE: [&str; 6] = [
+    "tell",
+    "soak 9 h",
+    "drive udds",
+    "drive hwfet",
+    "soak 1 h",
+    "key on",
+];
