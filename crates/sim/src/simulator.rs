@@ -181,10 +181,11 @@ impl Simulator {
             let mut at_once = true;
             for phrase in phrases.iter() {
                 at_once &= !phrase.takes_time();
-                let id = self.tell(phrase.clone());
                 if at_once {
-                    self.waiting.pop_back();
+                    let id = self.new_job();
                     self.act(id, phrase.clone());
+                } else {
+                    self.tell(phrase.clone());
                 }
             }
         }
@@ -219,9 +220,14 @@ impl Simulator {
 
     /// Gives the car a phrase; phrases are carried out one after the other, in [`Self::work`].
     pub fn tell(&mut self, phrase: Phrase) -> JobId {
+        let id = self.new_job();
+        self.waiting.push_back((id, phrase));
+        id
+    }
+
+    const fn new_job(&mut self) -> JobId {
         let id = JobId(self.next_id);
         self.next_id += 1;
-        self.waiting.push_back((id, phrase));
         id
     }
 
