@@ -6,13 +6,13 @@ use twotrip_units::{Angle, Grid, Limit, Ratio};
 use crate::control::measured::Measured;
 
 /// Swept volume, m³.
-const DISPLACEMENT: f64 = 1.998e-3;
+pub(super) const DISPLACEMENT: f64 = 1.998e-3;
 /// Volume of the manifold, m³.
 const MANIFOLD_VOLUME: f64 = 3.0e-3;
 /// Gas constant of air, J/kg K.
 const GAS_CONSTANT: f64 = 287.0;
 /// Density at which absolute load is defined, g/l (J1979, from memory).
-const LOAD_DENSITY: f64 = 1.184;
+pub(super) const LOAD_DENSITY: f64 = 1.184;
 
 /// Volumetric efficiency over engine speed, rpm (calibrated).
 static EFFICIENCY: Grid<61> = Grid::through([

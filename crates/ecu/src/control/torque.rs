@@ -6,17 +6,18 @@
 
 use twotrip_units::{Grid, Limit, Ratio, Table, Torque};
 
-use crate::control::fuel::STOICHIOMETRIC;
+use crate::control::{
+    air::{DISPLACEMENT, LOAD_DENSITY},
+    fuel::STOICHIOMETRIC,
+};
 
 /// PID $63: about the highest indicated torque of this engine.
 pub(crate) const REFERENCE: Torque = Torque::from_newton_metres(215.0);
 
-/// Swept volume, m³.
-const DISPLACEMENT: f64 = 1.998e-3;
 /// Heating value of petrol, J/g.
 const HEATING_VALUE: f64 = 42_600.0;
 /// Air in cylinders full at 25 °C, g a cycle.
-const FULL_GRAMS: f64 = 1.184e3 * DISPLACEMENT;
+const FULL_GRAMS: f64 = LOAD_DENSITY * 1000.0 * DISPLACEMENT;
 /// Indicated efficiency at best timing over engine speed, rpm.
 static EFFICIENCY: Grid<31> = Grid::through([
     (0.0, 0.22),
