@@ -8,6 +8,7 @@ use core::fmt;
 use twotrip_units::Length;
 
 use crate::{
+    knobs::Knobs,
     sensor_fault::{Sensor, SensorFault, SensorFaults},
     valve::{ValveFault, Valves},
 };
@@ -442,8 +443,18 @@ impl Defects {
         }
     }
 
+    /// What they make of the car.
+    pub(crate) fn knobs(&self) -> Knobs {
+        Knobs {
+            vapour_holes_m2: self.hole_area_m2(),
+            valves: self.valves,
+            sensors: self.sensors,
+            ..Knobs::default()
+        }
+    }
+
     /// The area of all holes in the vapour space, m².
-    pub(crate) fn hole_area_m2(&self) -> f64 {
+    fn hole_area_m2(&self) -> f64 {
         let round = |diameter: Length| core::f64::consts::FRAC_PI_4 * diameter.metres() * diameter.metres();
         self.fuel_cap.map_or(0.0, |fault| round(fault.hole())) + self.filler_neck_hole.map_or(0.0, round)
     }

@@ -20,6 +20,7 @@
 //! | `sensors`, `truth` | what the pins show; what is really so |
 //! | [`defect`], [`driver`], [`schedule`] | what can be wrong; who drives; along what |
 //! | `sensor_fault` | sensors that are broken inside |
+//! | `knobs` | the figures that defects move |
 //! | `rest` | hours with the key off |
 //!
 //! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
@@ -50,6 +51,7 @@ pub mod driver;
 mod electrical;
 mod engine;
 mod exhaust;
+mod knobs;
 mod mixture;
 mod rest;
 pub mod schedule;
@@ -254,6 +256,8 @@ pub struct Vehicle {
     state: State,
     delay: catalyst::Delay,
     defects: defect::Defects,
+    /// What the defects make of the car.
+    knobs: knobs::Knobs,
     noise: sensors::Noise,
     /// What good sensors give.
     pins: SensorPins,
@@ -275,6 +279,7 @@ impl Vehicle {
             state,
             delay: catalyst::Delay::new(),
             defects: defect::Defects::default(),
+            knobs: knobs::Knobs::default(),
             noise: sensors::Noise::new(seed),
             pins: SensorPins::default(),
             broken_pins: SensorPins::default(),
@@ -317,7 +322,7 @@ impl Vehicle {
         let purge_flow = tank::purge_flow(
             &params.tank,
             &state.tank,
-            within(self.defects.valves.purge(actuators).fraction(), 0.0, 1.0),
+            within(self.knobs.valves.purge(actuators).fraction(), 0.0, 1.0),
             state.ambient.pressure_kpa,
             state.ambient.celsius,
             state.air.manifold_kpa,
@@ -399,8 +404,8 @@ impl Vehicle {
             &params.tank,
             &state.tank,
             &tank::Inputs {
-                hole_m2: self.defects.hole_area_m2(),
-                vent_shut: self.defects.valves.vent_shut(actuators.vent_shut),
+                hole_m2: self.knobs.vapour_holes_m2,
+                vent_shut: self.knobs.valves.vent_shut(actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
                 fuel_flow: state.mixture.injected,
                 purge_flow,
@@ -485,7 +490,7 @@ impl Vehicle {
                 speed: state.driveline.speed,
                 ambient_celsius: state.ambient.celsius,
                 exhaust_celsius: state.exhaust.brick,
-                vent_shut: self.defects.valves.vent_shut(actuators.vent_shut),
+                vent_shut: self.knobs.valves.vent_shut(actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },
             SPAN,
@@ -505,8 +510,8 @@ impl Vehicle {
     /// Broken sensors make their own of what good ones would give.
     #[inline]
     fn break_pins(&mut self) {
-        if !self.defects.sensors.is_empty() {
-            self.broken_pins = self.defects.sensors.distorted(&self.pins);
+        if !self.knobs.sensors.is_empty() {
+            self.broken_pins = self.knobs.sensors.distorted(&self.pins);
         }
     }
 
@@ -536,7 +541,7 @@ impl Vehicle {
     #[must_use]
     #[inline]
     pub const fn sensors(&self) -> &SensorPins {
-        if self.defects.sensors.is_empty() {
+        if self.knobs.sensors.is_empty() {
             &self.pins
         } else {
             &self.broken_pins
@@ -575,14 +580,20 @@ impl Vehicle {
     /// Makes something wrong with the car; a part has one defect at a time, the latest.
     pub fn set_defect(&mut self, defect: Defect) {
         self.defects.set(defect);
-        self.break_pins();
+        self.follow_defects();
     }
 
     /// Works on a part and says what that cured; each kind of work cures only what it would.
     pub fn repair(&mut self, part: Part, work: Work) -> Outcome {
         let outcome = self.defects.repair(part, work);
-        self.break_pins();
+        self.follow_defects();
         outcome
+    }
+
+    /// Works out anew what the defects make of the car.
+    fn follow_defects(&mut self) {
+        self.knobs = self.defects.knobs();
+        self.break_pins();
     }
 
     /// Everything that is wrong with the car.

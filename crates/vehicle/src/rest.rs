@@ -159,7 +159,7 @@ impl Vehicle {
             &params.tank,
             &state.tank,
             &tank::Inputs {
-                hole_m2: self.defects.hole_area_m2(),
+                hole_m2: self.knobs.vapour_holes_m2,
                 vent_shut: false,
                 ambient_kpa: state.ambient.pressure_kpa,
                 fuel_flow: 0.0,

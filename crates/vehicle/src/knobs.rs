@@ -1,0 +1,129 @@
+//! The physical figures that defects move: what the parts read, healthy by [`Default`].
+//!
+//! Nothing else in this crate knows what a defect is. The figures are worked out anew when a defect comes, goes or
+//! grows, never in a step, so that a car with many costs what a healthy one costs.
+
+use crate::{sensor_fault::SensorFaults, valve::Valves};
+
+/// Most banks of cylinders.
+pub(crate) const BANKS: usize = 2;
+/// Most cylinders.
+pub(crate) const CYLINDERS: usize = 6;
+
+/// What defects make of the car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Knobs {
+    // Tank and vapour.
+    /// Area of all round holes in the vapour space, m² (geometric).
+    pub(crate) vapour_holes_m2: f64,
+    /// Purge and vent valve that do not do what they are told.
+    pub(crate) valves: Valves,
+
+    // Air.
+    /// Effective area of leaks into the manifold behind the air meter, mm².
+    pub(crate) intake_leak_mm2: f64,
+    /// Air meter: reading against what flows, at idle and at full flow.
+    pub(crate) meter_gain: [f64; 2],
+    /// Air meter: its lag against a new one's.
+    pub(crate) meter_lag: f64,
+    /// Manifold pressure sensor: its hose is off, so that it sees the air outside.
+    pub(crate) manifold_hose_off: bool,
+    /// Manifold pressure sensor: lag of a port that is nearly blocked, s.
+    pub(crate) manifold_port_s: f64,
+    /// Area of the throttle near closed against a clean one's: leak past the plate, and gain with angle.
+    pub(crate) plate: [f64; 2],
+    /// Exhaust back pressure against a free exhaust's.
+    pub(crate) back_pressure: f64,
+
+    // Fuel.
+    /// Regulated rail pressure against nominal.
+    pub(crate) rail: f64,
+    /// Pump: greatest pressure, kPa gauge, and what it loses a g/s; `None` for a healthy one.
+    pub(crate) weak_pump: Option<[f64; 2]>,
+    /// What injectors dribble into the manifold when shut, g/s.
+    pub(crate) dribble: f64,
+    /// Flow of each injector against nominal.
+    pub(crate) injector: [f64; CYLINDERS],
+
+    // Firing.
+    /// Probability that a cylinder does not fire.
+    pub(crate) misfire: [f64; CYLINDERS],
+
+    // Exhaust.
+    /// Front oxygen sensors: lags against new ones'.
+    pub(crate) front_lag: [f64; BANKS],
+    /// Front oxygen sensors: added dead time, s.
+    pub(crate) front_delay_s: [f64; BANKS],
+    /// Front oxygen sensors: bias, V.
+    pub(crate) front_bias_v: [f64; BANKS],
+    /// Heaters without current: front and rear of each bank.
+    pub(crate) heater_open: [[bool; 2]; BANKS],
+    /// Rear oxygen sensors: lags against new ones'.
+    pub(crate) rear_lag: [f64; BANKS],
+    /// Rear oxygen sensors that always give this, V.
+    pub(crate) rear_stuck_v: [Option<f64>; BANKS],
+    /// Diameter of a hole in the exhaust ahead of the front sensor, mm.
+    pub(crate) exhaust_hole_mm: [f64; BANKS],
+    /// Oxygen capacity of the catalyst, g; `None` for a good one.
+    pub(crate) oxygen_capacity_g: [Option<f64>; BANKS],
+
+    // Exhaust-gas recirculation and cam.
+    /// Opening of the recirculation valve against its command.
+    pub(crate) recirculation: f64,
+    /// What the recirculation valve passes when shut, mm².
+    pub(crate) recirculation_leak_mm2: f64,
+    /// Cam phaser: slew limit, deg/s; `None` for a good one.
+    pub(crate) phaser_slew: Option<f64>,
+    /// Cam phaser: stuck at this advance, deg.
+    pub(crate) phaser_stuck: Option<f64>,
+
+    // Heat.
+    /// Thermostat: least lift.
+    pub(crate) thermostat_floor: f64,
+    /// Coolant sensor: lag, s.
+    pub(crate) coolant_sensor_lag_s: f64,
+
+    // Electrical.
+    /// Alternator: output against what is asked for.
+    pub(crate) alternator: f64,
+
+    /// Sensors that are broken inside.
+    pub(crate) sensors: SensorFaults,
+}
+
+impl Default for Knobs {
+    fn default() -> Self {
+        Self {
+            vapour_holes_m2: 0.0,
+            valves: Valves::default(),
+            intake_leak_mm2: 0.0,
+            meter_gain: [1.0; 2],
+            meter_lag: 1.0,
+            manifold_hose_off: false,
+            manifold_port_s: 0.0,
+            plate: [1.0; 2],
+            back_pressure: 1.0,
+            rail: 1.0,
+            weak_pump: None,
+            dribble: 0.0,
+            injector: [1.0; CYLINDERS],
+            misfire: [0.0; CYLINDERS],
+            front_lag: [1.0; BANKS],
+            front_delay_s: [0.0; BANKS],
+            front_bias_v: [0.0; BANKS],
+            heater_open: [[false; 2]; BANKS],
+            rear_lag: [1.0; BANKS],
+            rear_stuck_v: [None; BANKS],
+            exhaust_hole_mm: [0.0; BANKS],
+            oxygen_capacity_g: [None; BANKS],
+            recirculation: 1.0,
+            recirculation_leak_mm2: 0.0,
+            phaser_slew: None,
+            phaser_stuck: None,
+            thermostat_floor: 0.0,
+            coolant_sensor_lag_s: 0.0,
+            alternator: 1.0,
+            sensors: SensorFaults::default(),
+        }
+    }
+}
