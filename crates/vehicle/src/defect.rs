@@ -445,12 +445,13 @@ impl Defects {
 
     /// What they make of the car.
     pub(crate) fn knobs(&self) -> Knobs {
-        Knobs {
+        let mut knobs = Knobs {
             vapour_holes_m2: self.hole_area_m2(),
-            valves: self.valves,
             sensors: self.sensors,
             ..Knobs::default()
-        }
+        };
+        self.valves.apply(&mut knobs);
+        knobs
     }
 
     /// The area of all holes in the vapour space, m².

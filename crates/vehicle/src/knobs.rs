@@ -3,7 +3,7 @@
 //! Nothing else in this crate knows what a defect is. The figures are worked out anew when a defect comes, goes or
 //! grows, never in a step, so that a car with many costs what a healthy one costs.
 
-use crate::{sensor_fault::SensorFaults, valve::Valves};
+use crate::sensor_fault::SensorFaults;
 
 /// Most banks of cylinders.
 pub(crate) const BANKS: usize = 2;
@@ -16,8 +16,14 @@ pub(crate) struct Knobs {
     // Tank and vapour.
     /// Area of all round holes in the vapour space, m² (geometric).
     pub(crate) vapour_holes_m2: f64,
-    /// Purge and vent valve that do not do what they are told.
-    pub(crate) valves: Valves,
+    /// Purge valve and its line: what they pass when open, against good ones.
+    pub(crate) purge_share: f64,
+    /// What the purge valve passes when shut, mm² (effective).
+    pub(crate) purge_leak_mm2: f64,
+    /// What vent valve and filter pass at the most, mm² (geometric); `None` for good ones.
+    pub(crate) vent_mm2: Option<f64>,
+    /// Diameter of the hole that the vent valve leaves when shut, mm.
+    pub(crate) vent_hole_mm: f64,
 
     // Air.
     /// Effective area of leaks into the manifold behind the air meter, mm².
@@ -95,7 +101,10 @@ impl Default for Knobs {
     fn default() -> Self {
         Self {
             vapour_holes_m2: 0.0,
-            valves: Valves::default(),
+            purge_share: 1.0,
+            purge_leak_mm2: 0.0,
+            vent_mm2: None,
+            vent_hole_mm: 0.0,
             intake_leak_mm2: 0.0,
             meter_gain: [1.0; 2],
             meter_lag: 1.0,

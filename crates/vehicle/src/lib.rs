@@ -322,7 +322,8 @@ impl Vehicle {
         let purge_flow = tank::purge_flow(
             &params.tank,
             &state.tank,
-            within(self.knobs.valves.purge(actuators).fraction(), 0.0, 1.0),
+            &self.knobs,
+            actuators.purge.fraction(),
             state.ambient.pressure_kpa,
             state.ambient.celsius,
             state.air.manifold_kpa,
@@ -404,8 +405,7 @@ impl Vehicle {
             &params.tank,
             &state.tank,
             &tank::Inputs {
-                hole_m2: self.knobs.vapour_holes_m2,
-                vent_shut: self.knobs.valves.vent_shut(actuators.vent_shut),
+                opening: params.tank.opening(&self.knobs, actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
                 fuel_flow: state.mixture.injected,
                 purge_flow,
@@ -490,7 +490,7 @@ impl Vehicle {
                 speed: state.driveline.speed,
                 ambient_celsius: state.ambient.celsius,
                 exhaust_celsius: state.exhaust.brick,
-                vent_shut: self.knobs.valves.vent_shut(actuators.vent_shut),
+                vent_shut: self.params.tank.is_shut(&self.knobs, actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },
             SPAN,

@@ -17,6 +17,14 @@ const NEARLY_COOL_KELVINS: f64 = 60.0;
 /// While the engine runs down or the car rolls, rest goes on in ordinary steps, this many at most.
 const RUN_DOWN: u64 = 60 * SLOW;
 
+/// What the driver leaves behind.
+const PARKED: DriverControls = DriverControls {
+    key: KeyPosition::Off,
+    pedal: Ratio::ZERO,
+    brake: Ratio::from_fraction(0.3),
+    selector: Selector::Park,
+};
+
 impl Vehicle {
     /// Leaves the car parked with the key off for a span: what still turns comes to rest first, then heat, vapour and
     /// battery go on in steps of 10 s, later 60 s, on a fixed grid of car time (1 s and single steps at its edges).
@@ -29,15 +37,9 @@ impl Vehicle {
         self.rest_left = Duration::from_nanos(u64::try_from(span.as_nanos() % step).unwrap_or(0));
         let mut steps = u64::try_from(whole).unwrap_or(u64::MAX);
 
-        let parked = DriverControls {
-            key: KeyPosition::Off,
-            pedal: Ratio::ZERO,
-            brake: Ratio::from_fraction(0.3),
-            selector: Selector::Park,
-        };
         let mut run_down = RUN_DOWN;
         while steps > 0 && run_down > 0 && !self.stands() {
-            self.step(&ActuatorPins::default(), &parked);
+            self.step(&ActuatorPins::default(), &PARKED);
             steps -= 1;
             run_down -= 1;
         }
@@ -54,11 +56,11 @@ impl Vehicle {
                 None
             };
             if let Some((span, seconds)) = coarse {
-                self.coarse_step(seconds);
+                self.coarse_step(seconds, false);
                 self.tick += span;
                 steps -= span;
             } else {
-                self.step(&ActuatorPins::default(), &parked);
+                self.step(&ActuatorPins::default(), &PARKED);
                 steps -= 1;
             }
         }
@@ -73,12 +75,30 @@ impl Vehicle {
         self.sense(&DriverControls::default());
     }
 
+    /// A second of rest during which the controller keeps the vent valve shut or open, whatever the grid.
+    pub fn rest_second(&mut self, vent_shut: bool) {
+        if self.stands() {
+            self.coarse_step(1.0, vent_shut);
+            self.tick += SLOW;
+        } else {
+            let actuators = ActuatorPins {
+                vent_shut,
+                ..ActuatorPins::default()
+            };
+            for _ in 0..SLOW {
+                self.step(&actuators, &PARKED);
+            }
+        }
+        self.follow_slow();
+        self.sense(&PARKED);
+    }
+
     fn stands(&self) -> bool {
         self.state.driveline.omega <= 0.0 && self.state.driveline.speed <= 0.0
     }
 
     /// Everything that moves in a parked car. What is fast is at its end already: no flow, manifold at ambient.
-    fn coarse_step(&mut self, dt: f64) {
+    fn coarse_step(&mut self, dt: f64, vent_shut: bool) {
         let params = &self.params;
         let state = &mut self.state;
         let air_celsius = state.ambient.celsius;
@@ -149,8 +169,7 @@ impl Vehicle {
                 speed: 0.0,
                 ambient_celsius: air_celsius,
                 exhaust_celsius: state.exhaust.brick,
-                // A valve that sticks shut is not tight over hours (our choice).
-                vent_shut: false,
+                vent_shut: params.tank.is_shut(&self.knobs, vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },
             dt,
@@ -159,8 +178,7 @@ impl Vehicle {
             &params.tank,
             &state.tank,
             &tank::Inputs {
-                hole_m2: self.knobs.vapour_holes_m2,
-                vent_shut: false,
+                opening: params.tank.opening(&self.knobs, vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
                 fuel_flow: 0.0,
                 purge_flow: 0.0,

@@ -7,6 +7,7 @@ use twotrip_units::Limit;
 use crate::{
     Divisor, air,
     curve::{self, Grid},
+    knobs::Knobs,
 };
 
 /// Tank and evaporative system.
@@ -100,6 +101,41 @@ impl Params {
         }
     }
 
+    /// Area of the purge valve at a duty, m²: a valve that does not shut passes its leak whatever it is told, and no
+    /// fault lets it pass more than it does wide open.
+    #[inline]
+    fn purge_area(&self, knobs: &Knobs, duty: f64) -> f64 {
+        let wanted = self.purge_m2 * duty.within(0.0, 1.0) * knobs.purge_share;
+        wanted
+            .at_least(1e-6 * knobs.purge_leak_mm2)
+            .at_most(self.purge_m2)
+    }
+
+    /// What lets air into the vapour space and out, m³/s at the root of a pascal: holes, and the vent path. A path that
+    /// is choked with dirt passes what is left of it, a vent valve that does not shut what its gap is.
+    #[inline]
+    pub(crate) fn opening(&self, knobs: &Knobs, vent_shut: bool) -> f64 {
+        let holes = self.hole_flow * knobs.vapour_holes_m2;
+        let vent = if vent_shut {
+            if knobs.vent_hole_mm <= 0.0 {
+                return holes;
+            }
+            let gap = core::f64::consts::FRAC_PI_4 * knobs.vent_hole_mm * knobs.vent_hole_mm;
+            (self.hole_flow * 1e-6 * gap).at_most(self.vent)
+        } else {
+            self.vent
+        };
+        match knobs.vent_mm2 {
+            None => holes + vent,
+            Some(left) => holes + vent.at_most(self.hole_flow * 1e-6 * left),
+        }
+    }
+
+    /// Whether nothing but holes lets vapour out.
+    pub(crate) fn is_shut(&self, knobs: &Knobs, vent_shut: bool) -> bool {
+        vent_shut && knobs.vent_hole_mm <= 0.0 || knobs.vent_mm2.is_some_and(|left| left < 1.0)
+    }
+
     /// Vapour space over the fuel, m³.
     #[inline]
     fn vapour_space_m3(&self, fuel_l: f64) -> f64 {
@@ -159,9 +195,8 @@ impl State {
 /// What acts on the tank in a step.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
-    /// Area of all holes, m².
-    pub(crate) hole_m2: f64,
-    pub(crate) vent_shut: bool,
+    /// What lets air in and out, of [`Params::opening`].
+    pub(crate) opening: f64,
     pub(crate) ambient_kpa: f64,
     /// Petrol taken by the pump, g/s.
     pub(crate) fuel_flow: f64,
@@ -174,16 +209,18 @@ pub(crate) struct Inputs {
 pub(crate) fn purge_flow(
     params: &Params,
     state: &State,
+    knobs: &Knobs,
     duty: f64,
     ambient_kpa: f64,
     ambient_celsius: f64,
     manifold_kpa: f64,
 ) -> f64 {
-    if duty <= 0.0 {
+    let area = params.purge_area(knobs, duty);
+    if area <= 0.0 {
         return 0.0;
     }
     let upstream = air::Upstream::new(ambient_kpa + state.pressure_pa * 1e-3, ambient_celsius);
-    let (flow, _) = air::orifice(params.purge_m2 * duty.at_most(1.0), &upstream, manifold_kpa);
+    let (flow, _) = air::orifice(area, &upstream, manifold_kpa);
     (flow * 1e3).at_least(0.0)
 }
 
@@ -193,12 +230,8 @@ pub(crate) fn purge_flow(
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let atmosphere_pa = inputs.ambient_kpa * 1e3;
     let stiffness = atmosphere_pa / params.vapour_space_m3(state.fuel_l);
-    let mut opening = params.hole_flow * inputs.hole_m2;
-    if !inputs.vent_shut {
-        opening += params.vent;
-    }
-    let damping = if opening > 0.0 {
-        stiffness * opening / libm::sqrt(state.pressure_pa.abs().at_least(1.0))
+    let damping = if inputs.opening > 0.0 {
+        stiffness * inputs.opening / libm::sqrt(state.pressure_pa.abs().at_least(1.0))
     } else {
         0.0
     };

@@ -1,9 +1,8 @@
 //! Valves of the evaporative system that do not do what they are told.
 //!
-//! The leaking purge valve passes what 3 % of duty would (our choice: enough to pull the sealed tank down).
+//! Sizes are the middle of what such valves show (our choice).
 
-use twotrip_harness::ActuatorPins;
-use twotrip_units::Ratio;
+use crate::knobs::Knobs;
 
 /// What is wrong with a valve.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,9 +27,6 @@ impl ValveFault {
     ];
 }
 
-/// What the valves pass of a leaking purge valve, as a duty.
-const LEAK: Ratio = Ratio::from_percent(3.0);
-
 /// The valves, each with at most one fault.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Valves {
@@ -39,23 +35,17 @@ pub(crate) struct Valves {
 }
 
 impl Valves {
-    /// The purge valve's opening under this command.
-    #[inline]
-    pub(crate) const fn purge(&self, actuators: &ActuatorPins) -> Ratio {
+    /// What the faults make of the valves.
+    pub(crate) const fn apply(&self, knobs: &mut Knobs) {
         match self.purge {
-            None => actuators.purge,
-            Some(ValveFault::PurgeStuckShut) => Ratio::ZERO,
-            Some(_) => actuators.purge.max(LEAK),
+            Some(ValveFault::PurgeStuckShut) => knobs.purge_share = 0.0,
+            Some(_) => knobs.purge_leak_mm2 = 1.0,
+            None => {}
         }
-    }
-
-    /// Whether the vent valve is shut under this command.
-    #[inline]
-    pub(crate) const fn vent_shut(&self, commanded: bool) -> bool {
         match self.vent {
-            None => commanded,
-            Some(ValveFault::VentStuckOpen) => false,
-            Some(_) => true,
+            Some(ValveFault::VentStuckOpen) => knobs.vent_hole_mm = 9.0,
+            Some(_) => knobs.vent_mm2 = Some(0.1),
+            None => {}
         }
     }
 

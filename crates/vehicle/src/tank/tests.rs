@@ -22,8 +22,7 @@ fn hole(millimetres: f64) -> f64 {
 fn run(mut state: State, millimetres: f64, purge_l_s: f64, seconds: f64, dt: f64) -> State {
     let params = Params::compact_2_0();
     let inputs = Inputs {
-        hole_m2: hole(millimetres),
-        vent_shut: true,
+        opening: params.hole_flow * hole(millimetres),
         ambient_kpa: 101.325,
         fuel_flow: 0.0,
         purge_flow: purge_l_s * params.air_density.figure,
@@ -144,7 +143,8 @@ fn half_the_step_gives_nearly_the_same_pressure() {
 fn purge_flows_by_manifold_pressure_and_duty() {
     let params = Params::compact_2_0();
     let state = sealed(30.0, 0.0);
-    let flow = |duty, manifold_kpa| purge_flow(&params, &state, duty, 101.325, 20.0, manifold_kpa);
+    let knobs = Knobs::default();
+    let flow = |duty, manifold_kpa| purge_flow(&params, &state, &knobs, duty, 101.325, 20.0, manifold_kpa);
     for (manifold_kpa, grams) in [(31.0, 1.07), (53.0, 1.07), (70.0, 1.00), (90.0, 0.69)] {
         assert!(
             (flow(1.0, manifold_kpa) - grams).abs() < 0.02,
@@ -161,8 +161,7 @@ fn purge_flows_by_manifold_pressure_and_duty() {
 fn a_vented_tank_follows_the_drag_of_the_canister() {
     let params = Params::compact_2_0();
     let mut inputs = Inputs {
-        hole_m2: 0.0,
-        vent_shut: false,
+        opening: params.opening(&Knobs::default(), false),
         ambient_kpa: 101.325,
         fuel_flow: 0.0,
         purge_flow: 0.9 * params.air_density.figure,
@@ -237,8 +236,7 @@ fn purge_empties_the_canister() {
     state = slow_step(&params, &state, &slow, 1.0);
     assert!((state.purge_share - 0.5).abs() < 1e-6);
     let inputs = Inputs {
-        hole_m2: 0.0,
-        vent_shut: false,
+        opening: params.opening(&Knobs::default(), false),
         ambient_kpa: 101.325,
         fuel_flow: 0.0,
         purge_flow: 0.5,
@@ -253,4 +251,86 @@ fn purge_empties_the_canister() {
         last = state.purge_share;
     }
     assert!(last < 0.05, "half an hour of purge leaves a share of {last}");
+}
+
+/// Section 13.7: extremes of a sealed tank of 30 L that warms, then cools, by hole; slow and quick.
+#[test]
+fn a_resting_tank_breathes_as_in_the_table() {
+    for (rise, fall, table) in [
+        (
+            (0.5, 600),
+            (-0.4, 1800),
+            [
+                (0.0, 300.0, -420.0),
+                (0.15, 88.0, -69.0),
+                (0.25, 14.0, -9.0),
+                (0.5, 0.9, -0.6),
+                (1.0, 0.0, 0.0),
+            ]
+            .as_slice(),
+        ),
+        (
+            (1.5, 400),
+            (-1.0, 1500),
+            &[(0.15, 345.0, -358.0), (0.25, 118.0, -56.0), (0.5, 8.0, -4.0)],
+        ),
+    ] {
+        for &(millimetres, highest, lowest) in table {
+            let (mut state, mut high, mut low) = (sealed(30.0, 0.0), 0.0_f64, 0.0_f64);
+            for (pascals_a_second, seconds) in [rise, fall] {
+                state.rise_pa_s = pascals_a_second;
+                for _ in 0..seconds {
+                    state = run(state, millimetres, 0.0, 1.0, 1.0);
+                    high = high.max(state.pressure_pa);
+                    low = low.min(state.pressure_pa);
+                }
+            }
+            for (found, expected) in [(high, highest), (low, lowest)] {
+                assert!(
+                    (found - expected).abs() < 0.5 + 0.02 * f64::abs(expected),
+                    "{millimetres} mm, {rise:?}: {found} instead of {expected} Pa"
+                );
+            }
+        }
+    }
+}
+
+/// A line that is blocked, a valve that does not shut, a vent that is choked or does not shut: areas by the knobs.
+#[test]
+fn knobs_move_the_valves() {
+    let params = Params::compact_2_0();
+    let state = sealed(30.0, 0.0);
+    let healthy = Knobs::default();
+    let flow = |knobs: &Knobs, duty| purge_flow(&params, &state, knobs, duty, 101.325, 20.0, 31.0);
+    let open = flow(&healthy, 1.0);
+    let blocked = Knobs {
+        purge_share: 0.1,
+        ..healthy
+    };
+    assert!((flow(&blocked, 1.0) - 0.1 * open).abs() < 1e-9);
+    let leaking = Knobs {
+        purge_leak_mm2: 0.5,
+        ..healthy
+    };
+    assert!((flow(&leaking, 0.0) - open * 0.5 / 4.5).abs() < 1e-9);
+    assert!((flow(&leaking, 1.0) - open).abs() < 1e-9);
+    let wide = Knobs {
+        purge_leak_mm2: 4.5,
+        ..healthy
+    };
+    assert!((flow(&wide, 0.0) - open).abs() < 1e-9);
+
+    assert_eq!(params.opening(&healthy, true).to_bits(), 0.0_f64.to_bits());
+    let choked = Knobs {
+        vent_mm2: Some(0.3),
+        ..healthy
+    };
+    let drag = params.opening(&choked, false) / params.opening(&healthy, false);
+    assert!((0.004..0.005).contains(&drag), "0.3 of 65 mm2: {drag}");
+    let gap = Knobs {
+        vent_hole_mm: 9.0,
+        ..healthy
+    };
+    assert!((params.opening(&gap, true) / (params.hole_flow * hole(9.0)) - 1.0).abs() < 0.02);
+    assert!(params.is_shut(&healthy, true) && !params.is_shut(&gap, true) && params.is_shut(&choked, false));
 }

@@ -123,6 +123,29 @@ fn the_shut_tank_breathes_with_the_heat_after_a_drive() {
     assert!(low > -20.0 && high < 20.0, "0.5 mm: {low}..{high} Pa");
 }
 
+/// The controller stays awake after key-off and looks once a second: its coarse steps see what fine steps show.
+#[test]
+fn seconds_of_rest_show_what_steps_show() {
+    let mut fine = driven();
+    let off = DriverControls {
+        key: KeyPosition::Off,
+        ..parked()
+    };
+    fine.run(10, &off);
+    let mut coarse = fine.car.clone();
+    fine.actuators.vent_shut = true;
+    for second in 0..45 * 60 {
+        fine.run(1, &off);
+        coarse.rest_second(true);
+        let (a, b) = (
+            fine.car.tank_pressure().pascals(),
+            coarse.tank_pressure().pascals(),
+        );
+        assert!((a - b).abs() < 10.0, "{second} s: {a} and {b} Pa");
+    }
+    assert_eq!(fine.car.now(), coarse.now());
+}
+
 /// Section 13.5 with the whole car: purge at 0.07 L/s on a shut tank pulls a tight one to -2000 Pa within seconds, a
 /// loose cap to -3 Pa.
 #[test]
