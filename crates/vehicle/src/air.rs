@@ -3,12 +3,16 @@
 //! Orifice and residual-gas terms of the textbook mean-value model (Heywood; Guzzella and Onder; Hendricks and
 //! Sorenson, SAE 900616; all from memory); figures calibrated.
 //! No exhaust-gas recirculation and no cam phaser in this car; crankcase ventilation is part of the plate leak.
+//! What comes in past the meter: `intake_leak`; plate: `throttle_body`; meter: `air_meter`.
 
 use twotrip_units::Limit;
 
 use crate::{
-    Divisor, Lag,
+    Divisor, Lag, air_meter,
     curve::{self, EXP_FALLING, Grid, grid, pow},
+    intake_leak,
+    knobs::Knobs,
+    throttle_body,
 };
 
 /// Gas constant of air, J/(kg K).
@@ -175,8 +179,10 @@ pub(crate) struct State {
     pub(crate) plate_degrees: f64,
     /// Manifold pressure, kPa absolute.
     pub(crate) manifold_kpa: f64,
-    /// Air past the throttle, g/s: what the meter sees.
+    /// Air past the throttle, g/s: what the meter sees, if the duct between them is tight.
     pub(crate) throttle_flow: f64,
+    /// Air that leaks into the manifold behind the throttle, g/s.
+    pub(crate) leak_flow: f64,
     /// Gas into the cylinders, g/s.
     pub(crate) cylinder_flow: f64,
     /// Exhaust pressure at the ports, kPa absolute.
@@ -194,6 +200,7 @@ impl State {
             plate_degrees: params.spring_degrees,
             manifold_kpa: ambient_kpa,
             throttle_flow: 0.0,
+            leak_flow: 0.0,
             cylinder_flow: 0.0,
             exhaust_kpa: ambient_kpa,
             metered_flow: 0.0,
@@ -204,7 +211,7 @@ impl State {
 
 /// What the air path depends on.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Inputs {
+pub(crate) struct Inputs<'a> {
     /// Target of the throttle's position loop, degrees; `None` without motor current.
     pub(crate) throttle_target: Option<f64>,
     pub(crate) engine_rpm: f64,
@@ -212,14 +219,7 @@ pub(crate) struct Inputs {
     pub(crate) purge_flow: f64,
     pub(crate) intake: Intake,
     pub(crate) coolant_celsius: f64,
-}
-
-/// Effective area of the throttle at a plate angle, m².
-#[inline]
-fn throttle_area(params: &Params, plate_degrees: f64) -> f64 {
-    let bore_area = core::f64::consts::FRAC_PI_4 * params.bore_m * params.bore_m;
-    let open = (1.0 - curve::cos(plate_degrees.to_radians()) / params.closed_cosine).at_least(0.0);
-    params.discharge * (bore_area * open + params.plate_leak_m2)
+    pub(crate) knobs: &'a Knobs,
 }
 
 /// Flow into the cylinders by manifold pressure, g/s, and its slope, g/(s kPa).
@@ -243,8 +243,9 @@ fn cylinder_flow(
 /// The manifold within one step.
 struct Manifold<'a> {
     params: &'a Params,
-    inputs: &'a Inputs,
-    throttle_m2: f64,
+    inputs: &'a Inputs<'a>,
+    /// All ways for air from outside: they see the same difference of pressure.
+    open_m2: f64,
     exhaust_kpa: f64,
     charge_kelvin: f64,
 }
@@ -256,7 +257,7 @@ impl Manifold<'_> {
     /// Flows in and out at a pressure, g/s, and their slopes, g/(s kPa).
     #[inline]
     fn flows(&self, kpa: f64) -> ((f64, f64), (f64, f64)) {
-        let (into, slope) = orifice(self.throttle_m2, &self.inputs.intake.upstream, kpa);
+        let (into, slope) = orifice(self.open_m2, &self.inputs.intake.upstream, kpa);
         let out = cylinder_flow(
             self.params,
             self.inputs.engine_rpm,
@@ -267,7 +268,7 @@ impl Manifold<'_> {
         ((into * 1e3, slope * 1e3), out)
     }
 
-    /// Pressure, throttle flow and cylinder flow at the end of a step. The time constant falls from 0.4 s at idle to
+    /// Pressure, flow from outside and cylinder flow at the end of a step. The time constant falls from 0.4 s at idle to
     /// 0.03 s at 6000 rpm and the throttle's slope grows without limit towards full load, so the step is implicit:
     /// on straight lines while the pressure moves little, by bisection when it jumps.
     #[inline]
@@ -310,7 +311,7 @@ impl Manifold<'_> {
 
 /// One step.
 #[inline]
-pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
     let target = inputs
         .throttle_target
         .unwrap_or(params.spring_degrees)
@@ -321,26 +322,53 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
     let charge_celsius = intake.celsius + heating * (inputs.coolant_celsius - intake.celsius);
     let load = state.cylinder_flow / params.back_pressure_flow;
-    let exhaust_kpa = intake.upstream.kpa + params.back_pressure_kpa * load * load;
+    let knobs = inputs.knobs;
+    let exhaust_kpa = intake.upstream.kpa + params.back_pressure_kpa * knobs.back_pressure * load * load;
+    let throttle_m2 = throttle_body::area_m2(params, knobs, plate_degrees);
+    let leak_m2 = intake_leak::area_m2(knobs, state.manifold_kpa, intake.upstream.kpa);
     let manifold = Manifold {
         params,
         inputs,
-        throttle_m2: throttle_area(params, plate_degrees),
+        open_m2: throttle_m2 + leak_m2,
         exhaust_kpa,
         charge_kelvin: charge_celsius + KELVIN,
     };
-    let (manifold_kpa, throttle_flow, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
+    let (manifold_kpa, from_outside, cylinder_flow) = manifold.step(state.manifold_kpa, dt);
+    let leak_flow = if leak_m2 > 0.0 {
+        from_outside * leak_m2 / manifold.open_m2
+    } else {
+        0.0
+    };
+    let throttle_flow = from_outside - leak_flow;
+    let (port_s, at_port) = (
+        knobs.manifold_port_s,
+        if knobs.manifold_hose_off {
+            intake.upstream.kpa
+        } else {
+            manifold_kpa
+        },
+    );
+    let sensor_share = if port_s > 0.0 {
+        dt / (port_s + dt)
+    } else {
+        params.pressure_sensor_lag.share(dt)
+    };
 
     State {
         plate_degrees,
         manifold_kpa,
         throttle_flow,
+        leak_flow,
         cylinder_flow,
         exhaust_kpa,
-        metered_flow: state.metered_flow
-            + (throttle_flow.at_least(0.0) - state.metered_flow) * params.meter_lag.share(dt),
-        sensed_kpa: state.sensed_kpa
-            + (manifold_kpa - state.sensed_kpa) * params.pressure_sensor_lag.share(dt),
+        metered_flow: air_meter::step(
+            params.meter_lag,
+            knobs,
+            state.metered_flow,
+            throttle_flow * (1.0 - knobs.duct_bypass),
+            dt,
+        ),
+        sensed_kpa: state.sensed_kpa + (at_port - state.sensed_kpa) * sensor_share,
     }
 }
 
@@ -348,8 +376,9 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
 mod tests {
     use super::*;
 
-    fn warm(intake_celsius: f64) -> Inputs {
+    fn warm(knobs: &Knobs, intake_celsius: f64) -> Inputs<'_> {
         Inputs {
+            knobs,
             throttle_target: Some(8.8),
             engine_rpm: 700.0,
             purge_flow: 0.0,
@@ -358,7 +387,7 @@ mod tests {
         }
     }
 
-    fn settled(inputs: &Inputs, dt: f64) -> State {
+    fn settled(inputs: &Inputs<'_>, dt: f64) -> State {
         let params = Params::compact_2_0();
         let mut state = State::at_rest(&params, inputs.intake.upstream.kpa);
         let mut at = 0.0;
@@ -394,7 +423,7 @@ mod tests {
                 &Inputs {
                     throttle_target: Some(83.0),
                     engine_rpm: rpm,
-                    ..warm(25.0)
+                    ..warm(&Knobs::default(), 25.0)
                 },
                 0.01,
             );
@@ -435,10 +464,11 @@ mod tests {
         for rpm in [700.0, 2000.0, 6000.0] {
             let mut last = State::at_rest(&Params::compact_2_0(), 0.0);
             for degrees in 7..=85 {
+                let good = Knobs::default();
                 let inputs = Inputs {
                     throttle_target: Some(f64::from(degrees)),
                     engine_rpm: rpm,
-                    ..warm(40.0)
+                    ..warm(&good, 40.0)
                 };
                 let state = settled(&inputs, 0.01);
                 assert!(
@@ -459,10 +489,11 @@ mod tests {
     #[test]
     fn the_manifold_does_not_swing_where_it_is_stiff() {
         let params = Params::compact_2_0();
+        let good = Knobs::default();
         let inputs = Inputs {
             throttle_target: Some(82.0),
             engine_rpm: 6000.0,
-            ..warm(40.0)
+            ..warm(&good, 40.0)
         };
         let mut state = State {
             plate_degrees: 82.0,
@@ -484,12 +515,13 @@ mod tests {
     #[test]
     fn half_the_step_gives_nearly_the_same_trace() {
         let params = Params::compact_2_0();
+        let good = Knobs::default();
         let inputs = Inputs {
             throttle_target: Some(20.0),
             engine_rpm: 2000.0,
-            ..warm(40.0)
+            ..warm(&good, 40.0)
         };
-        let start = settled(&warm(40.0), 0.01);
+        let start = settled(&warm(&Knobs::default(), 40.0), 0.01);
         let (mut whole, mut half) = (start, start);
         for _ in 0..100 {
             whole = step(&params, &whole, &inputs, 0.01);
@@ -505,7 +537,7 @@ mod tests {
             &Inputs {
                 engine_rpm: 0.0,
                 throttle_target: None,
-                ..warm(40.0)
+                ..warm(&Knobs::default(), 40.0)
             },
             0.01,
         );
@@ -515,5 +547,122 @@ mod tests {
             (state.plate_degrees - 10.0).abs() < 0.01,
             "the springs hold the plate at 10 degrees"
         );
+    }
+
+    /// 0.237 g/s for each mm², computed from the orifice formula for this car, and all of it beside the meter. From
+    /// about 8 mm² on the closed throttle and the leak together pass what an idling engine needs (2.5 g/s).
+    #[test]
+    fn a_leak_comes_in_beside_the_meter() {
+        for (mm2, metered) in [(0.0, 2.50), (1.5, 2.15), (2.5, 1.91), (6.0, 1.08)] {
+            let leaking = Knobs {
+                intake_leak_mm2: mm2,
+                ..Knobs::default()
+            };
+            let at = |degrees| Inputs {
+                throttle_target: Some(degrees),
+                ..warm(&leaking, 20.0)
+            };
+            let mut degrees = 7.0;
+            while settled(&at(degrees), 0.01).cylinder_flow < 2.5 {
+                degrees += 0.05;
+            }
+            let state = settled(&at(degrees), 0.01);
+            assert!(
+                (state.leak_flow - 0.237 * mm2).abs() < 0.005 * mm2 + 1e-9,
+                "{mm2}: {}",
+                state.leak_flow
+            );
+            assert!(
+                (state.metered_flow - metered).abs() < 0.1,
+                "{mm2} mm2: {}",
+                state.metered_flow
+            );
+            assert!((state.throttle_flow + state.leak_flow - state.cylinder_flow).abs() < 1e-6);
+            assert!(
+                (28.0..34.0).contains(&state.manifold_kpa),
+                "what is drawn is the same"
+            );
+        }
+        for (mm2, held) in [(7.0, true), (10.0, false)] {
+            let leaking = Knobs {
+                intake_leak_mm2: mm2,
+                ..Knobs::default()
+            };
+            let closed = Inputs {
+                throttle_target: Some(7.0),
+                ..warm(&leaking, 20.0)
+            };
+            assert_eq!(settled(&closed, 0.01).cylinder_flow < 2.5, held, "{mm2} mm2");
+        }
+    }
+
+    /// Back pressure of 80 to 120 kPa at 75 g/s takes the full-load flow at 6000 rpm from 104 to 92-96 g/s (computed
+    /// on a prototype of this car).
+    #[test]
+    fn a_restricted_exhaust_takes_air_at_full_load() {
+        for (kilopascals, low, high) in [(12.0, 102.0, 107.0), (80.0, 93.5, 98.0), (120.0, 90.0, 94.5)] {
+            let restricted = Knobs {
+                back_pressure: kilopascals / 12.0,
+                ..Knobs::default()
+            };
+            let state = settled(
+                &Inputs {
+                    throttle_target: Some(83.0),
+                    engine_rpm: 6000.0,
+                    ..warm(&restricted, 25.0)
+                },
+                0.01,
+            );
+            let flow = state.cylinder_flow;
+            assert!((low..high).contains(&flow), "{kilopascals} kPa: {flow} g/s");
+        }
+    }
+
+    #[test]
+    fn the_pressure_sensor_sees_what_its_hose_brings() {
+        let good = Knobs::default();
+        let idle = settled(&warm(&good, 40.0), 0.01);
+        let off = Knobs {
+            manifold_hose_off: true,
+            ..good
+        };
+        assert!((settled(&warm(&off, 40.0), 0.01).sensed_kpa - 101.3).abs() < 0.1);
+        let blocked = Knobs {
+            manifold_port_s: 5.0,
+            ..good
+        };
+        let opened = |knobs| {
+            let inputs = Inputs {
+                throttle_target: Some(40.0),
+                ..warm(knobs, 40.0)
+            };
+            let mut state = idle;
+            for _ in 0..200 {
+                state = step(&Params::compact_2_0(), &state, &inputs, 0.01);
+            }
+            (state.manifold_kpa, state.sensed_kpa)
+        };
+        let (truth, seen) = opened(&good);
+        assert!(truth > 90.0 && (truth - seen).abs() < 0.5);
+        let (truth, seen) = opened(&blocked);
+        assert!(truth - seen > 30.0, "two seconds of five: {seen} of {truth} kPa");
+    }
+
+    /// A crack in the duct takes a share of all air from the meter, at idle as at full load, and changes nothing else.
+    #[test]
+    fn a_cracked_duct_hides_a_share_of_the_air() {
+        let cracked = Knobs {
+            duct_bypass: 0.15,
+            ..Knobs::default()
+        };
+        for (degrees, rpm) in [(8.8, 700.0), (83.0, 5000.0)] {
+            let inputs = Inputs {
+                throttle_target: Some(degrees),
+                engine_rpm: rpm,
+                ..warm(&cracked, 40.0)
+            };
+            let state = settled(&inputs, 0.01);
+            assert!((state.metered_flow / state.throttle_flow - 0.85).abs() < 1e-3);
+        }
     }
 }

@@ -28,6 +28,10 @@ pub(crate) struct Knobs {
     // Air.
     /// Effective area of leaks into the manifold behind the air meter, mm².
     pub(crate) intake_leak_mm2: f64,
+    /// The hose at the crankcase ventilation valve is off: air comes in through the valve.
+    pub(crate) crankcase_hose_off: bool,
+    /// Share of the air to the throttle that comes through a crack in the duct behind the air meter.
+    pub(crate) duct_bypass: f64,
     /// Air meter: reading against what flows, at idle and at full flow.
     pub(crate) meter_gain: [f64; 2],
     /// Air meter: its lag against a new one's.
@@ -38,6 +42,10 @@ pub(crate) struct Knobs {
     pub(crate) manifold_port_s: f64,
     /// Area of the throttle near closed against a clean one's: leak past the plate, and gain with angle.
     pub(crate) plate: [f64; 2],
+    /// Throttle position sensor: plate angles, deg, between which the wiper of track A has no contact.
+    pub(crate) track_a_worn: Option<[f64; 2]>,
+    /// Throttle position sensor: by how much track B is off, as a share of the supply.
+    pub(crate) track_b_off: f64,
     /// Exhaust back pressure against a free exhaust's.
     pub(crate) back_pressure: f64,
 
@@ -97,6 +105,14 @@ pub(crate) struct Knobs {
     pub(crate) sensors: SensorFaults,
 }
 
+impl Knobs {
+    /// Whether every sensor gives what its data sheet says.
+    #[inline]
+    pub(crate) const fn sensors_are_good(&self) -> bool {
+        self.sensors.is_empty() && self.track_a_worn.is_none() && self.track_b_off == 0.0
+    }
+}
+
 impl Default for Knobs {
     fn default() -> Self {
         Self {
@@ -106,11 +122,15 @@ impl Default for Knobs {
             vent_mm2: None,
             vent_hole_mm: 0.0,
             intake_leak_mm2: 0.0,
+            crankcase_hose_off: false,
+            duct_bypass: 0.0,
             meter_gain: [1.0; 2],
             meter_lag: 1.0,
             manifold_hose_off: false,
             manifold_port_s: 0.0,
             plate: [1.0; 2],
+            track_a_worn: None,
+            track_b_off: 0.0,
             back_pressure: 1.0,
             rail: 1.0,
             weak_pump: None,

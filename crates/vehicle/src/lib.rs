@@ -13,7 +13,8 @@
 //!
 //! | module | holds |
 //! |---|---|
-//! | `air`, `mixture`, `engine` | throttle and manifold; fuel and lambda; torque |
+//! | `air`, `mixture`, `engine` | manifold and cylinder filling; fuel and lambda; torque |
+//! | `throttle_body`, `intake_leak`, `air_meter` | ways of the air into the manifold, and what is seen of it |
 //! | `driveline` | crank, converter, gearbox, road |
 //! | `exhaust`, `catalyst` | heat; oxygen, its store and its sensors |
 //! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
@@ -41,6 +42,7 @@
 extern crate alloc;
 
 mod air;
+mod air_meter;
 mod ambient;
 mod catalyst;
 mod cooling;
@@ -51,6 +53,7 @@ pub mod driver;
 mod electrical;
 mod engine;
 mod exhaust;
+mod intake_leak;
 mod knobs;
 mod mixture;
 mod rest;
@@ -58,6 +61,7 @@ pub mod schedule;
 mod sensor_fault;
 mod sensors;
 mod tank;
+mod throttle_body;
 mod truth;
 mod valve;
 
@@ -338,6 +342,7 @@ impl Vehicle {
                 purge_flow,
                 intake: state.intake,
                 coolant_celsius: state.cooling.coolant,
+                knobs: &self.knobs,
             },
             DT,
         );
@@ -510,8 +515,9 @@ impl Vehicle {
     /// Broken sensors make their own of what good ones would give.
     #[inline]
     fn break_pins(&mut self) {
-        if !self.knobs.sensors.is_empty() {
+        if !self.knobs.sensors_are_good() {
             self.broken_pins = self.knobs.sensors.distorted(&self.pins);
+            throttle_body::wear_tracks(&self.knobs, self.state.air.plate_degrees, &mut self.broken_pins);
         }
     }
 
@@ -541,7 +547,7 @@ impl Vehicle {
     #[must_use]
     #[inline]
     pub const fn sensors(&self) -> &SensorPins {
-        if self.knobs.sensors.is_empty() {
+        if self.knobs.sensors_are_good() {
             &self.pins
         } else {
             &self.broken_pins

@@ -64,6 +64,18 @@ impl Vehicle {
         MassFlow::from_grams_per_second(self.state.air.throttle_flow)
     }
 
+    /// Air that leaks into the manifold beside the throttle.
+    #[must_use]
+    pub const fn leak_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.air.leak_flow)
+    }
+
+    /// Exhaust pressure at the ports, gauge.
+    #[must_use]
+    pub const fn back_pressure(&self) -> Pressure {
+        Pressure::from_kilopascals(self.state.air.exhaust_kpa - self.state.ambient.pressure_kpa)
+    }
+
     /// Gas into the cylinders.
     #[must_use]
     pub const fn cylinder_flow(&self) -> MassFlow {
