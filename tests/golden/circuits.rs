@@ -107,7 +107,7 @@ fn the_car_starts_idles_and_drives_with_any_of_them() {
             worst_mph = worst_mph.max(miss(&schedule::UDDS, moment.second, car.road_speed()));
             let believed = moment.bench.ecu.control().measured().coolant;
             coolant_off = coolant_off.max((believed - car.coolant_temperature()).abs().kelvins());
-            let lambda = car.lambda().fraction();
+            let lambda = car.lambda(0).fraction();
             if moment.second > 120.0 && (1.1..4.0).contains(&lambda) || lambda < 0.85 {
                 ill_fuelled += 0.01;
             }

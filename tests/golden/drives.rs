@@ -31,7 +31,7 @@ fn drive(bench: &mut Bench, schedule: &'static Schedule) -> Driven {
         driven.seconds = moment.second;
         driven.highest_mph = driven.highest_mph.max(speed.miles_per_hour());
         miles += speed.metres_per_second() * 0.01 / 1609.344;
-        if moment.bench.actuators().injection.seconds() <= 0.0 {
+        if moment.bench.actuators().injection[0].seconds() <= 0.0 {
             driven.fuel_cut_seconds += 0.01;
         }
         driven.worst_miss_mph = driven.worst_miss_mph.max(miss(schedule, moment.second, speed));

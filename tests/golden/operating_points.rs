@@ -37,8 +37,8 @@ type Row = (&'static str, fn(&LiveData) -> f64, f64, f64);
 const LOAD: fn(&LiveData) -> f64 = |live| live.calculated_load.percent();
 const ABSOLUTE_LOAD: fn(&LiveData) -> f64 = |live| live.absolute_load.percent();
 const COOLANT: fn(&LiveData) -> f64 = |live| live.coolant_temperature.celsius();
-const SHORT_TERM: fn(&LiveData) -> f64 = |live| live.short_term_trim.percent();
-const LONG_TERM: fn(&LiveData) -> f64 = |live| live.long_term_trim.percent();
+const SHORT_TERM: fn(&LiveData) -> f64 = |live| live.short_term_trim[0].percent();
+const LONG_TERM: fn(&LiveData) -> f64 = |live| live.long_term_trim[0].percent();
 const RAIL: fn(&LiveData) -> f64 = |live| live.fuel_pressure.kilopascals();
 const MANIFOLD: fn(&LiveData) -> f64 = |live| live.manifold_pressure.kilopascals();
 const SPEED: fn(&LiveData) -> f64 = |live| live.engine_speed.rpm();
@@ -46,11 +46,11 @@ const TIMING: fn(&LiveData) -> f64 = |live| live.timing_advance.degrees();
 const INTAKE: fn(&LiveData) -> f64 = |live| live.intake_air_temperature.celsius();
 const AIR: fn(&LiveData) -> f64 = |live| live.air_flow.grams_per_second();
 const THROTTLE: fn(&LiveData) -> f64 = |live| live.throttle_position.percent();
-const REAR: fn(&LiveData) -> f64 = |live| live.oxygen_rear.volts();
+const REAR: fn(&LiveData) -> f64 = |live| live.oxygen_rear[0].volts();
 const PURGE: fn(&LiveData) -> f64 = |live| live.commanded_purge.percent();
 const LEVEL: fn(&LiveData) -> f64 = |live| live.fuel_level.percent();
 const TANK: fn(&LiveData) -> f64 = |live| live.tank_pressure.pascals();
-const CATALYST: fn(&LiveData) -> f64 = |live| live.catalyst_temperature.celsius();
+const CATALYST: fn(&LiveData) -> f64 = |live| live.catalyst_temperature[0].celsius();
 const SUPPLY: fn(&LiveData) -> f64 = |live| live.module_voltage.volts();
 const LAMBDA: fn(&LiveData) -> f64 = |live| live.commanded_lambda.fraction();
 const FUEL_RATE: fn(&LiveData) -> f64 = |live| live.fuel_rate_litres_per_hour;
@@ -127,7 +127,7 @@ fn key_on_engine_off_after_a_night() {
         ],
     );
     let live = bench.ecu.live();
-    assert_eq!(live.fuel_system, FuelSystemStatus::Off);
+    assert_eq!(live.fuel_system[0], FuelSystemStatus::Off);
     assert!(
         (340.0..360.0).contains(&live.fuel_pressure.kilopascals()),
         "the pump has primed the rail"
@@ -163,7 +163,7 @@ fn cold_idle_after_fifteen_seconds() {
             ("fuel rate", FUEL_RATE, 1.5, 2.3),
         ],
     );
-    assert_eq!(bench.ecu.live().fuel_system, FuelSystemStatus::OpenLoop);
+    assert_eq!(bench.ecu.live().fuel_system[0], FuelSystemStatus::OpenLoop);
 }
 
 #[test]
@@ -201,9 +201,9 @@ fn warm_idle_in_park() {
     );
     let (low, high) = shown.range(SHORT_TERM);
     assert!(low > -5.0 && high < 5.0, "short-term trim from {low} to {high} %");
-    let (low, high) = shown.range(|live| live.oxygen_front.volts());
+    let (low, high) = shown.range(|live| live.oxygen_front[0].volts());
     assert!(low < 0.15 && high > 0.75, "front sensor from {low} to {high} V");
-    assert_eq!(bench.ecu.live().fuel_system, FuelSystemStatus::ClosedLoop);
+    assert_eq!(bench.ecu.live().fuel_system[0], FuelSystemStatus::ClosedLoop);
 }
 
 #[test]
@@ -321,7 +321,7 @@ fn full_throttle_asks_for_a_rich_mixture() {
             ("timing", TIMING, 17.0, 25.0),
         ],
     );
-    assert_eq!(bench.ecu.live().fuel_system, FuelSystemStatus::OpenLoopDriving);
+    assert_eq!(bench.ecu.live().fuel_system[0], FuelSystemStatus::OpenLoopDriving);
 }
 
 /// What the ECU works out against what the crank feels: torque within 8 N m (its model is its own, and the alternator's

@@ -81,7 +81,7 @@ fn fifty_healthy_days_set_no_code() {
             .iter()
             .any(|&(_, effect)| effect == Effect::NumeratorCounted(EVAP_LEAK));
         completed += u32::from(ran);
-        let trim = bench.ecu.live().long_term_trim.percent();
+        let trim = bench.ecu.live().long_term_trim[0].percent();
         assert!(trim.abs() < 8.0, "long-term trim {trim:.1} % on {day}");
     }
     assert!(completed >= 30, "the leak test ran on {completed} days of 50");

@@ -2,7 +2,8 @@
 
 use core::time::Duration;
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
+use twotrip_harness::{BANKS, PerBank};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Torque, Voltage};
 
 /// State of the fuel system, PID $03 (one bit set, or none with the engine off).
@@ -22,6 +23,26 @@ pub enum FuelSystemStatus {
     OpenLoopFault,
 }
 
+/// Reads a value for each bank; one alone, as written before there were banks, is that of bank 1.
+fn per_bank<'de, D: Deserializer<'de>, T: Deserialize<'de> + Default>(
+    from: D,
+) -> Result<PerBank<T>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum OneOrEach<T> {
+        Each(PerBank<T>),
+        One(T),
+    }
+    Ok(match OneOrEach::deserialize(from)? {
+        OneOrEach::Each(values) => values,
+        OneOrEach::One(value) => {
+            let mut values: [T; BANKS] = Default::default();
+            values[0] = value;
+            values
+        }
+    })
+}
+
 /// Measured and worked-out quantities of one instant.
 ///
 /// A failed circuit shows what the circuit delivers, held at the ends of the sensor's range, never a substitute
@@ -30,15 +51,18 @@ pub enum FuelSystemStatus {
 #[serde(default)]
 pub struct LiveData {
     /// PID $03.
-    pub fuel_system: FuelSystemStatus,
+    #[serde(deserialize_with = "per_bank")]
+    pub fuel_system: PerBank<FuelSystemStatus>,
     /// PID $04, calculated load.
     pub calculated_load: Ratio,
     /// PID $05.
     pub coolant_temperature: Temperature,
-    /// PID $06, short-term trim, -1..+1.
-    pub short_term_trim: Ratio,
-    /// PID $07, long-term trim, -1..+1.
-    pub long_term_trim: Ratio,
+    /// PIDs $06 and $08, short-term trim, -1..+1.
+    #[serde(deserialize_with = "per_bank")]
+    pub short_term_trim: PerBank<Ratio>,
+    /// PIDs $07 and $09, long-term trim, -1..+1.
+    #[serde(deserialize_with = "per_bank")]
+    pub long_term_trim: PerBank<Ratio>,
     /// PID $0A, gauge.
     pub fuel_pressure: Pressure,
     /// PID $0B, absolute.
@@ -55,10 +79,12 @@ pub struct LiveData {
     pub air_flow: MassFlow,
     /// PID $11, absolute throttle position.
     pub throttle_position: Ratio,
-    /// PID $14 byte A.
-    pub oxygen_front: Voltage,
-    /// PID $15 byte A.
-    pub oxygen_rear: Voltage,
+    /// PIDs $14 and, of bank 2, $18, byte A.
+    #[serde(deserialize_with = "per_bank")]
+    pub oxygen_front: PerBank<Voltage>,
+    /// PIDs $15 and $19, byte A.
+    #[serde(deserialize_with = "per_bank")]
+    pub oxygen_rear: PerBank<Voltage>,
     /// PID $1F, since engine start; zero with the engine off.
     pub run_time: Duration,
     /// PID $2E.
@@ -69,8 +95,9 @@ pub struct LiveData {
     pub tank_pressure: Pressure,
     /// PID $33, absolute.
     pub barometric_pressure: Pressure,
-    /// PID $3C, catalyst temperature worked out by the ECU's model.
-    pub catalyst_temperature: Temperature,
+    /// PIDs $3C and $3D, catalyst temperature worked out by the ECU's model.
+    #[serde(deserialize_with = "per_bank")]
+    pub catalyst_temperature: PerBank<Temperature>,
     /// PID $42.
     pub module_voltage: Voltage,
     /// PID $43.

@@ -8,7 +8,7 @@ use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_units::{Acceleration, CarInstant, Speed};
 
 use crate::{
-    Nonvolatile,
+    Calibration, Nonvolatile,
     control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
     memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
@@ -35,6 +35,8 @@ pub struct EcuConfig {
     pub readiness_display: bool,
     /// Vehicle information.
     pub identity: Identity,
+    /// What it knows of its engine.
+    pub calibration: Calibration,
 }
 
 impl EcuConfig {
@@ -45,6 +47,7 @@ impl EcuConfig {
             profile,
             readiness_display: false,
             identity: Identity::engine(profile, &CATALOGUE),
+            calibration: Calibration::compact_2_0(),
         }
     }
 }
@@ -99,7 +102,7 @@ impl Ecu {
     #[must_use]
     pub fn new(config: EcuConfig) -> Self {
         Self {
-            control: Control::default(),
+            control: Control::new(&config.calibration),
             monitors: Monitors::default(),
             memory: FaultMemory::new(config.profile, &CATALOGUE).showing_readiness(config.readiness_display),
             identity: config.identity,

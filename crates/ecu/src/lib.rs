@@ -11,6 +11,7 @@
 #![no_std]
 extern crate alloc;
 
+mod calibration;
 pub mod circuits;
 pub mod control;
 pub mod data;
@@ -21,5 +22,6 @@ mod nonvolatile;
 pub mod records;
 pub mod server;
 
+pub use calibration::Calibration;
 pub use ecu::{Ecu, EcuConfig};
 pub use nonvolatile::{Nonvolatile, Owner, RestoreError};

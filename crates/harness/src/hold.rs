@@ -86,10 +86,14 @@ signals! {
         let track = Voltage::from_volts(v / 100.0 * transfer::SENSOR_SUPPLY_VOLTS);
         (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(transfer::throttle_angle(track));
     };
-    /// Front oxygen sensor.
-    OxygenFront "oxygen-front" "V" OXYGEN, |pins, v| pins.oxygen_front = Voltage::from_volts(v);
-    /// Rear oxygen sensor.
-    OxygenRear "oxygen-rear" "V" OXYGEN, |pins, v| pins.oxygen_rear = Voltage::from_volts(v);
+    /// Front oxygen sensor, bank 1.
+    OxygenFront "oxygen-front" "V" OXYGEN, |pins, v| pins.oxygen_front[0] = Voltage::from_volts(v);
+    /// Rear oxygen sensor, bank 1.
+    OxygenRear "oxygen-rear" "V" OXYGEN, |pins, v| pins.oxygen_rear[0] = Voltage::from_volts(v);
+    /// Front oxygen sensor, bank 2.
+    OxygenFront2 "oxygen-front-2" "V" OXYGEN, |pins, v| pins.oxygen_front[1] = Voltage::from_volts(v);
+    /// Rear oxygen sensor, bank 2.
+    OxygenRear2 "oxygen-rear-2" "V" OXYGEN, |pins, v| pins.oxygen_rear[1] = Voltage::from_volts(v);
     /// Fuel level sender.
     FuelLevel "fuel-level" "%" [0.0, 100.0],
         |pins, v| pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(v));

@@ -17,5 +17,5 @@ mod wiring;
 
 pub use circuit::{Circuit, Input, Probe, Source};
 pub use hold::{Holds, Signal};
-pub use pins::{ActuatorPins, KeyPosition, SensorPins};
+pub use pins::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -1,6 +1,13 @@
 //! The pins of the engine ECU.
 
-use twotrip_units::{Angle, AngularSpeed, Interval, Ratio, Speed, Voltage};
+use twotrip_units::{Angle, AngularSpeed, Current, Interval, Ratio, Speed, Voltage};
+
+/// The most cylinder banks with an exhaust of their own that an engine here has.
+pub const BANKS: usize = 2;
+
+/// A value for each bank, bank 1 first (SAE J1979: the bank with cylinder 1); a one-bank engine leaves the rest at its
+/// default.
+pub type PerBank<T> = [T; BANKS];
 
 /// Where the ignition key stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -49,10 +56,14 @@ pub struct SensorPins {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
-    /// Front oxygen sensor, bank 1 sensor 1.
-    pub oxygen_front: Voltage,
-    /// Rear oxygen sensor, bank 1 sensor 2.
-    pub oxygen_rear: Voltage,
+    /// Front oxygen sensors, sensor 1 of each bank.
+    pub oxygen_front: PerBank<Voltage>,
+    /// Rear oxygen sensors, sensor 2 of each bank.
+    pub oxygen_rear: PerBank<Voltage>,
+    /// Current through the heaters of the front sensors, as the ECU's drivers measure it.
+    pub heater_front: PerBank<Current>,
+    /// Current through the heaters of the rear sensors.
+    pub heater_rear: PerBank<Current>,
     /// Fuel level sender, [`crate::transfer::FUEL_LEVEL`].
     pub fuel_level: Voltage,
     /// Tank pressure sensor, [`crate::transfer::tank_pressure_volts`].
@@ -68,8 +79,8 @@ pub struct SensorPins {
 pub struct ActuatorPins {
     /// Throttle plate target of the position loop; `None` leaves the motor without current (spring position).
     pub throttle: Option<Angle>,
-    /// Injection pulse width per cylinder and engine cycle; zero for fuel cut.
-    pub injection: Interval,
+    /// Injection pulse width per cylinder and engine cycle, for the cylinders of each bank; zero for fuel cut.
+    pub injection: PerBank<Interval>,
     /// Ignition before top dead centre.
     pub ignition_advance: Angle,
     /// Fuel pump relay.
@@ -80,10 +91,10 @@ pub struct ActuatorPins {
     pub purge: Ratio,
     /// Canister vent valve energised, which shuts it.
     pub vent_shut: bool,
-    /// Heater of the front oxygen sensor.
-    pub oxygen_heater_front: bool,
-    /// Heater of the rear oxygen sensor.
-    pub oxygen_heater_rear: bool,
+    /// Heaters of the front oxygen sensors.
+    pub oxygen_heater_front: PerBank<bool>,
+    /// Heaters of the rear oxygen sensors.
+    pub oxygen_heater_rear: PerBank<bool>,
     /// Radiator fan relay.
     pub fan: bool,
     /// Set point of the alternator's regulator; zero switches it off.

@@ -93,7 +93,7 @@ impl Delay {
     }
 }
 
-/// Oxygen along the exhaust.
+/// Oxygen along the exhaust of one bank.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct State {
     /// 1 / lambda at the front sensor.
@@ -150,9 +150,9 @@ impl Brick {
 /// What the oxygen depends on.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
-    /// 1 / lambda in the cylinders.
+    /// 1 / lambda in the cylinders of the bank.
     pub(crate) equivalence: f64,
-    /// Gas into the cylinders, g/s.
+    /// Gas into them, g/s.
     pub(crate) flow: f64,
     pub(crate) brick: Brick,
     pub(crate) front_tip_celsius: f64,

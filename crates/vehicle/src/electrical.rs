@@ -36,8 +36,6 @@ pub(crate) struct Params {
     pub(crate) parked_watts: f64,
     /// Fuel pump, W.
     pub(crate) pump_watts: f64,
-    /// One oxygen sensor heater, W.
-    pub(crate) heater_watts: f64,
     /// Radiator fan, W.
     pub(crate) fan_watts: f64,
     /// Blower and heated screen while the engine is cold, W.
@@ -60,7 +58,6 @@ impl Params {
             key_on_watts: 110.0,
             parked_watts: 0.3,
             pump_watts: 65.0,
-            heater_watts: 12.5,
             fan_watts: 250.0,
             cold_watts: 150.0,
         }
@@ -171,7 +168,8 @@ pub(crate) struct Inputs {
     pub(crate) key_on: bool,
     pub(crate) starter: bool,
     pub(crate) pump: bool,
-    pub(crate) heaters: u8,
+    /// Current of the oxygen sensor heaters, A.
+    pub(crate) heater_amperes: f64,
     pub(crate) fan: bool,
     /// Set point of the regulator, V; zero switches it off.
     pub(crate) set_point_volts: f64,
@@ -187,7 +185,6 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         params.parked_watts
     };
-    watts += f64::from(inputs.heaters) * params.heater_watts;
     if inputs.pump {
         watts += params.pump_watts;
     }
@@ -197,7 +194,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     if inputs.engine_rpm > 400.0 && inputs.coolant_celsius < 60.0 {
         watts += params.cold_watts;
     }
-    let load_amperes = watts / state.supply_volts.at_least(7.0);
+    let load_amperes = watts / state.supply_volts.at_least(7.0) + inputs.heater_amperes;
 
     let Battery {
         resting_volts: resting,
@@ -251,7 +248,7 @@ mod tests {
         key_on: true,
         starter: false,
         pump: true,
-        heaters: 2,
+        heater_amperes: 1.8,
         fan: false,
         set_point_volts: 14.3,
         engine_rpm: 1500.0,
@@ -278,7 +275,7 @@ mod tests {
         let parked = Inputs {
             key_on: false,
             pump: false,
-            heaters: 0,
+            heater_amperes: 0.0,
             engine_rpm: 0.0,
             set_point_volts: 0.0,
             ..RUNNING

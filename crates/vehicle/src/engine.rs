@@ -98,7 +98,8 @@ pub(crate) struct Inputs {
     pub(crate) rpm: f64,
     /// Gas into the cylinders, g/s.
     pub(crate) cylinder_flow: f64,
-    pub(crate) equivalence: f64,
+    /// What the mixture makes of the air, see [`burning`].
+    pub(crate) burning: f64,
     pub(crate) advance_degrees: f64,
     pub(crate) manifold_kpa: f64,
     pub(crate) exhaust_kpa: f64,
@@ -130,6 +131,12 @@ pub(crate) fn best_timing(params: &Params, rpm: f64, load: f64) -> f64 {
     BEST_TIMING.at(rpm) - params.best_timing_by_load * load
 }
 
+/// Torque at 1 / lambda against lambda 1 with the same air.
+#[inline]
+pub(crate) fn burning(equivalence: f64) -> f64 {
+    MIXTURE.at(equivalence)
+}
+
 /// The torque of one step; zero when the engine stands.
 #[inline]
 pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
@@ -150,7 +157,7 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     let indicated_kpa = air_a_cycle * (1e-3 * HEATING_VALUE / crate::mixture::STOICHIOMETRIC)
         / params.displacement_m3
         * EFFICIENCY.at(rpm)
-        * MIXTURE.at(inputs.equivalence)
+        * inputs.burning
         * (1.0 - params.timing_loss * off * off);
 
     let thousands = rpm * 1e-3;
@@ -178,7 +185,7 @@ mod tests {
         Inputs {
             rpm,
             cylinder_flow: flow,
-            equivalence: 1.0 / 0.88,
+            burning: burning(1.0 / 0.88),
             advance_degrees: best_timing(&params, rpm, load),
             manifold_kpa: 100.5,
             exhaust_kpa: 101.3 + 12.0 * (flow / 75.0) * (flow / 75.0),
@@ -209,7 +216,7 @@ mod tests {
     #[test]
     fn without_fuel_the_engine_drags() {
         let inputs = Inputs {
-            equivalence: 0.0,
+            burning: 0.0,
             manifold_kpa: 20.0,
             ..full_load(2000.0, 4.5)
         };
@@ -231,14 +238,14 @@ mod tests {
     fn mixture_and_timing_move_the_torque() {
         let params = Params::compact_2_0();
         let base = Inputs {
-            equivalence: 1.0,
+            burning: burning(1.0),
             ..full_load(2500.0, 20.0)
         };
         let indicated = |inputs: &Inputs| {
             let motored = torque(
                 &params,
                 &Inputs {
-                    equivalence: 0.0,
+                    burning: 0.0,
                     ..*inputs
                 },
             )
@@ -254,7 +261,7 @@ mod tests {
             (1.25, 0.8),
         ] {
             let found = indicated(&Inputs {
-                equivalence: 1.0 / lambda,
+                burning: burning(1.0 / lambda),
                 ..base
             }) / full;
             assert!(

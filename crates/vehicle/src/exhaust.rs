@@ -40,6 +40,8 @@ pub(crate) struct Params {
     pub(crate) tip_lag_s: f64,
     /// Tip temperature that the heater reaches, °C.
     pub(crate) heater_celsius: f64,
+    /// Resistance of a heater: Ω at 0 °C, Ω/K (a hot one takes 12.5 W at 14.1 V; calibrated).
+    pub(crate) heater_ohms: (f64, f64),
 }
 
 impl Params {
@@ -61,11 +63,12 @@ impl Params {
             brick_share: 0.03,
             tip_lag_s: 8.0,
             heater_celsius: 720.0,
+            heater_ohms: (5.7, 0.0142),
         }
     }
 }
 
-/// Temperatures of the exhaust, °C.
+/// Temperatures of one bank's exhaust, °C.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct State {
     pub(crate) wall: f64,
@@ -74,19 +77,25 @@ pub(crate) struct State {
     pub(crate) gas: f64,
     pub(crate) front_tip: f64,
     pub(crate) rear_tip: f64,
+    /// What the heaters conduct, S.
+    pub(crate) front_heater: f64,
+    pub(crate) rear_heater: f64,
     /// How well the catalyst works, 0..1.
     pub(crate) conversion: f64,
 }
 
 impl State {
     /// A soaked car.
-    pub(crate) const fn at_rest(ambient_celsius: f64) -> Self {
+    pub(crate) const fn at_rest(params: &Params, ambient_celsius: f64) -> Self {
+        let heater = conductance(params, ambient_celsius);
         Self {
             wall: ambient_celsius,
             brick: ambient_celsius,
             gas: ambient_celsius,
             front_tip: ambient_celsius,
             rear_tip: ambient_celsius,
+            front_heater: heater,
+            rear_heater: heater,
             conversion: 0.0,
         }
     }
@@ -95,9 +104,9 @@ impl State {
 /// What heats and cools it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
-    /// Gas into the cylinders, g/s.
+    /// Gas into the cylinders of the bank, g/s.
     pub(crate) flow: f64,
-    /// Fuel into the cylinders, g/s.
+    /// Fuel into them, g/s.
     pub(crate) fuel: f64,
     pub(crate) late_degrees: f64,
     pub(crate) coolant_celsius: f64,
@@ -151,12 +160,16 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         };
         tip + (target - tip) * dt / (params.tip_lag_s + dt)
     };
+    let front_tip = tip(state.front_tip, gas, inputs.heater_front);
+    let rear_tip = tip(state.rear_tip, brick, inputs.heater_rear);
     State {
         wall,
         brick,
         gas,
-        front_tip: tip(state.front_tip, gas, inputs.heater_front),
-        rear_tip: tip(state.rear_tip, brick, inputs.heater_rear),
+        front_tip,
+        rear_tip,
+        front_heater: conductance(params, front_tip),
+        rear_heater: conductance(params, rear_tip),
         // Nothing arrives that could be converted while the engine stands.
         conversion: if inputs.flow > 0.05 {
             conversion(params, brick)
@@ -164,6 +177,11 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
             state.conversion
         },
     }
+}
+
+/// What a heater conducts at a tip temperature, S: the hotter, the less.
+const fn conductance(params: &Params, celsius: f64) -> f64 {
+    1.0 / (params.heater_ohms.0 + params.heater_ohms.1 * celsius)
 }
 
 /// How well the catalyst works at a temperature of its brick, 0..1.

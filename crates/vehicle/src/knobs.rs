@@ -3,10 +3,10 @@
 //! Nothing else in this crate knows what a defect is. The figures are worked out anew when a defect comes, goes or
 //! grows, never in a step, so that a car with many costs what a healthy one costs.
 
+use twotrip_harness::BANKS;
+
 use crate::sensor_fault::SensorFaults;
 
-/// Most banks of cylinders.
-pub(crate) const BANKS: usize = 2;
 /// Most cylinders.
 pub(crate) const CYLINDERS: usize = 6;
 

@@ -67,7 +67,7 @@ mod valve;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, KeyPosition, SensorPins};
+use twotrip_harness::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
 use twotrip_units::{Length, Limit, Ratio, Temperature};
 
 pub use defect::{CapFault, Defect, Outcome, Part, Work};
@@ -137,6 +137,12 @@ impl VehicleParams {
             electrical: electrical::Params::compact_2_0(),
         }
     }
+
+    /// Banks in use.
+    #[inline]
+    const fn banks(&self) -> usize {
+        self.mixture.banks
+    }
 }
 
 /// The state of every part at one instant.
@@ -149,9 +155,9 @@ struct State {
     mixture: mixture::State,
     engine: engine::Output,
     driveline: driveline::State,
-    exhaust: exhaust::State,
-    brick: catalyst::Brick,
-    oxygen: catalyst::State,
+    exhaust: PerBank<exhaust::State>,
+    brick: PerBank<catalyst::Brick>,
+    oxygen: PerBank<catalyst::State>,
     tank: tank::State,
     cooling: cooling::State,
     /// Friction against a hot engine's.
@@ -173,9 +179,9 @@ impl State {
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
             driveline: driveline::State::parked(),
-            exhaust: exhaust::State::at_rest(ambient.celsius),
-            brick: catalyst::Brick::new(&params.oxygen, 0.0),
-            oxygen: catalyst::State::at_rest(&params.oxygen),
+            exhaust: [exhaust::State::at_rest(&params.exhaust, ambient.celsius); BANKS],
+            brick: [catalyst::Brick::new(&params.oxygen, 0.0); BANKS],
+            oxygen: [catalyst::State::at_rest(&params.oxygen); BANKS],
             tank: tank::State::at_rest(&params.tank, 0.5, ambient.celsius),
             cooling: cooling::State::at_rest(ambient.celsius),
             cold_friction: engine::cold_friction(ambient.celsius),
@@ -188,6 +194,21 @@ impl State {
     fn rpm(&self) -> f64 {
         self.driveline.omega * (30.0 / core::f64::consts::PI)
     }
+}
+
+/// Current of all oxygen sensor heaters that are on.
+#[inline]
+fn heater_amperes(state: &State, actuators: &ActuatorPins, banks: usize) -> f64 {
+    let mut siemens = 0.0;
+    for (bank, exhaust) in state.exhaust.iter().enumerate().take(banks) {
+        if actuators.oxygen_heater_front[bank] {
+            siemens += exhaust.front_heater;
+        }
+        if actuators.oxygen_heater_rear[bank] {
+            siemens += exhaust.rear_heater;
+        }
+    }
+    siemens * state.electrical.supply_volts
 }
 
 /// A number from outside held within limits; what is not a number counts as the lower one.
@@ -258,7 +279,7 @@ impl Lag {
 pub struct Vehicle {
     params: VehicleParams,
     state: State,
-    delay: catalyst::Delay,
+    delay: PerBank<catalyst::Delay>,
     defects: defect::Defects,
     /// What the defects make of the car.
     knobs: knobs::Knobs,
@@ -281,7 +302,7 @@ impl Vehicle {
         let mut vehicle = Self {
             params,
             state,
-            delay: catalyst::Delay::new(),
+            delay: [const { catalyst::Delay::new() }; BANKS],
             defects: defect::Defects::default(),
             knobs: knobs::Knobs::default(),
             noise: sensors::Noise::new(seed),
@@ -291,7 +312,7 @@ impl Vehicle {
             rest_left: Duration::ZERO,
         };
         vehicle.follow_slow();
-        vehicle.sense(&DriverControls::default());
+        vehicle.sense(&ActuatorPins::default(), &DriverControls::default());
         vehicle
     }
 
@@ -314,7 +335,7 @@ impl Vehicle {
                 key_on: controls.key != KeyPosition::Off,
                 starter: actuators.starter,
                 pump: actuators.fuel_pump,
-                heaters: u8::from(actuators.oxygen_heater_front) + u8::from(actuators.oxygen_heater_rear),
+                heater_amperes: heater_amperes(state, actuators, params.banks()),
                 fan: actuators.fan,
                 set_point_volts: within(actuators.alternator.volts(), 0.0, 18.0),
                 engine_rpm: rpm,
@@ -352,7 +373,7 @@ impl Vehicle {
             &state.mixture,
             &mixture::Inputs {
                 pump_on: actuators.fuel_pump,
-                pulse_s: within(actuators.injection.seconds(), 0.0, 1.0),
+                pulse_s: actuators.injection.map(|pulse| within(pulse.seconds(), 0.0, 1.0)),
                 supply_volts: state.electrical.supply_volts,
                 engine_rpm: rpm,
                 ambient_kpa: state.ambient.pressure_kpa,
@@ -365,12 +386,18 @@ impl Vehicle {
             DT,
         );
         // The mixture burns.
+        let burning_banks = &state.mixture.banks[..params.banks()];
+        let burning = burning_banks
+            .iter()
+            .map(|bank| engine::burning(bank.equivalence))
+            .sum::<f64>()
+            * params.mixture.bank_share();
         state.engine = engine::torque(
             &params.engine,
             &engine::Inputs {
                 rpm,
                 cylinder_flow: state.air.cylinder_flow,
-                equivalence: state.mixture.equivalence,
+                burning,
                 advance_degrees: within(actuators.ignition_advance.degrees(), -60.0, 90.0),
                 manifold_kpa: state.air.manifold_kpa,
                 exhaust_kpa: state.air.exhaust_kpa,
@@ -392,19 +419,22 @@ impl Vehicle {
             DT,
         );
         // What burnt reaches the sensors and the catalyst.
-        state.oxygen = catalyst::step(
-            &params.oxygen,
-            &mut self.delay,
-            &state.oxygen,
-            &catalyst::Inputs {
-                equivalence: state.mixture.equivalence,
-                flow: state.air.cylinder_flow,
-                brick: state.brick,
-                front_tip_celsius: state.exhaust.front_tip,
-                rear_tip_celsius: state.exhaust.rear_tip,
-            },
-            DT,
-        );
+        let bank_flow = state.air.cylinder_flow * params.mixture.bank_share();
+        for bank in 0..params.banks() {
+            state.oxygen[bank] = catalyst::step(
+                &params.oxygen,
+                &mut self.delay[bank],
+                &state.oxygen[bank],
+                &catalyst::Inputs {
+                    equivalence: state.mixture.banks[bank].equivalence,
+                    flow: bank_flow,
+                    brick: state.brick[bank],
+                    front_tip_celsius: state.exhaust[bank].front_tip,
+                    rear_tip_celsius: state.exhaust[bank].rear_tip,
+                },
+                DT,
+            );
+        }
         // What was used and purged leaves the tank.
         state.tank = tank::step(
             &params.tank,
@@ -418,7 +448,10 @@ impl Vehicle {
             DT,
         );
         state.fuel_used_g += DT * state.mixture.injected;
-        let burnt = state.mixture.cylinder_fuel / state.mixture.equivalence.at_least(1.0);
+        let burnt: f64 = state.mixture.banks[..params.banks()]
+            .iter()
+            .map(|bank| bank.cylinder_fuel / bank.equivalence.at_least(1.0))
+            .sum();
         state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
         state.friction_joules += DT * state.engine.friction_watts;
 
@@ -429,29 +462,32 @@ impl Vehicle {
         if self.tick.is_multiple_of(SLOW) {
             self.slow_step(actuators);
         }
-        self.sense(controls);
+        self.sense(actuators, controls);
     }
 
     /// Exhaust heat and level sender, over [`MEDIUM`] steps.
     fn medium_step(&mut self, actuators: &ActuatorPins) {
         const SPAN: f64 = 0.1;
         let state = &mut self.state;
-        state.exhaust = exhaust::step(
-            &self.params.exhaust,
-            &state.exhaust,
-            &exhaust::Inputs {
-                flow: state.air.cylinder_flow,
-                fuel: state.mixture.cylinder_fuel,
-                late_degrees: state.engine.late_degrees,
-                coolant_celsius: state.cooling.coolant,
-                ambient_celsius: state.ambient.celsius,
-                speed_kmh: state.driveline.speed * 3.6,
-                heater_front: actuators.oxygen_heater_front,
-                heater_rear: actuators.oxygen_heater_rear,
-            },
-            SPAN,
-        );
-        state.brick = catalyst::Brick::new(&self.params.oxygen, state.exhaust.conversion);
+        let bank_flow = state.air.cylinder_flow * self.params.mixture.bank_share();
+        for bank in 0..self.params.banks() {
+            state.exhaust[bank] = exhaust::step(
+                &self.params.exhaust,
+                &state.exhaust[bank],
+                &exhaust::Inputs {
+                    flow: bank_flow,
+                    fuel: state.mixture.banks[bank].cylinder_fuel,
+                    late_degrees: state.engine.late_degrees,
+                    coolant_celsius: state.cooling.coolant,
+                    ambient_celsius: state.ambient.celsius,
+                    speed_kmh: state.driveline.speed * 3.6,
+                    heater_front: actuators.oxygen_heater_front[bank],
+                    heater_rear: actuators.oxygen_heater_rear[bank],
+                },
+                SPAN,
+            );
+            state.brick[bank] = catalyst::Brick::new(&self.params.oxygen, state.exhaust[bank].conversion);
+        }
         state.tank = tank::sender_step(
             &self.params.tank,
             &state.tank,
@@ -494,7 +530,7 @@ impl Vehicle {
                 driving: engine_turns,
                 speed: state.driveline.speed,
                 ambient_celsius: state.ambient.celsius,
-                exhaust_celsius: state.exhaust.brick,
+                exhaust_celsius: state.exhaust[0].brick,
                 vent_shut: self.params.tank.is_shut(&self.knobs, actuators.vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },
@@ -522,7 +558,7 @@ impl Vehicle {
     }
 
     /// The sensors look at the new state.
-    fn sense(&mut self, controls: &DriverControls) {
+    fn sense(&mut self, actuators: &ActuatorPins, controls: &DriverControls) {
         let state = &self.state;
         sensors::fast_pins(
             &mut self.pins,
@@ -534,7 +570,9 @@ impl Vehicle {
                 air: &state.air,
                 mixture: &state.mixture,
                 driveline: &state.driveline,
-                oxygen: &state.oxygen,
+                oxygen: &state.oxygen[..self.params.banks()],
+                exhaust: &state.exhaust,
+                actuators,
                 tank: &state.tank,
                 electrical: &state.electrical,
             },

@@ -3,6 +3,7 @@
 //! Injector and film values from memory, calibrated; the film is the X-tau model of
 //! Hendricks and Sorenson, SAE 900616. Petrol, stoichiometric at 14.7.
 
+use twotrip_harness::{BANKS, PerBank};
 use twotrip_units::Limit;
 
 use crate::{
@@ -28,8 +29,10 @@ pub(crate) struct Params {
     pub(crate) decay_s: f64,
     /// Injector flow, g/s at the root of a kilopascal: 3.3 g/s at 421 kPa, rail against manifold at idle.
     pub(crate) injector_flow: f64,
-    /// Cylinders.
-    pub(crate) cylinders: f64,
+    /// Banks in use, 1 or 2, with equally many cylinders.
+    pub(crate) banks: usize,
+    /// Cylinders of a bank.
+    pub(crate) cylinders_of_bank: f64,
     /// Share of the fuel that lands on the wall, warm and at 0 °C.
     pub(crate) film_share: (f64, f64),
     /// Time in which the film leaves, s, warm and at 0 °C.
@@ -47,11 +50,18 @@ impl Params {
             build_up: Lag::new(0.15),
             decay_s: 2400.0,
             injector_flow: 3.3 / curve::pow(421.0, 0.5),
-            cylinders: 4.0,
+            banks: 1,
+            cylinders_of_bank: 4.0,
             film_share: (0.25, 0.5),
             film_s: (0.3, 2.0),
             vapour_lag: Lag::new(0.2),
         }
+    }
+
+    /// Share of the engine's gas that one bank draws.
+    #[inline]
+    pub(crate) fn bank_share(&self) -> f64 {
+        if self.banks == 1 { 1.0 } else { 0.5 }
     }
 }
 
@@ -70,21 +80,37 @@ static DEAD_TIME: Grid<11> = Grid::through([
     (16.0, 0.66e-3),
 ]);
 
-/// Rail and film.
+/// What all injectors share.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct State {
     /// Rail pressure, kPa gauge.
     pub(crate) rail_kpa: f64,
-    /// Fuel through the injectors, g/s.
+    /// Fuel through all injectors, g/s.
     pub(crate) injected: f64,
-    /// Fuel on the walls, g.
-    pub(crate) film_g: f64,
     /// Purge vapour that reaches the cylinders, g/s.
     pub(crate) vapour: f64,
+    /// The cylinders of each bank.
+    pub(crate) banks: PerBank<Bank>,
+}
+
+/// Film and mixture of the cylinders of one bank.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Bank {
+    /// Fuel on the walls, g.
+    pub(crate) film_g: f64,
     /// Fuel that reaches the cylinders, g/s.
     pub(crate) cylinder_fuel: f64,
     /// Fuel by air in the cylinders over the stoichiometric one: 1 / lambda; 0 without fuel.
     pub(crate) equivalence: f64,
+}
+
+impl Bank {
+    /// Dry walls, no fuel.
+    pub(crate) const DRY: Self = Self {
+        film_g: 0.0,
+        cylinder_fuel: 0.0,
+        equivalence: 0.0,
+    };
 }
 
 impl State {
@@ -93,10 +119,8 @@ impl State {
         Self {
             rail_kpa: 0.0,
             injected: 0.0,
-            film_g: 0.0,
             vapour: 0.0,
-            cylinder_fuel: 0.0,
-            equivalence: 0.0,
+            banks: [Bank::DRY; BANKS],
         }
     }
 }
@@ -105,8 +129,8 @@ impl State {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
     pub(crate) pump_on: bool,
-    /// Pulse width for each cylinder and engine cycle, s.
-    pub(crate) pulse_s: f64,
+    /// Pulse width for each cylinder and engine cycle, s, by bank.
+    pub(crate) pulse_s: PerBank<f64>,
     pub(crate) supply_volts: f64,
     pub(crate) engine_rpm: f64,
     pub(crate) ambient_kpa: f64,
@@ -133,40 +157,51 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).at_least(0.0)
     };
 
-    let open_s = (inputs.pulse_s - DEAD_TIME.at(inputs.supply_volts)).at_least(0.0);
+    let dead_s = DEAD_TIME.at(inputs.supply_volts);
     let drop_kpa = (rail_kpa + inputs.ambient_kpa - inputs.manifold_kpa).at_least(0.0);
-    let injected = if open_s > 0.0 && inputs.engine_rpm > 0.0 && rail_kpa > 0.0 {
-        // An injector cannot be open for longer than a cycle lasts.
-        let cycles_s = inputs.engine_rpm * (1.0 / 120.0);
-        let flow = params.injector_flow * libm::sqrt(drop_kpa);
-        params.cylinders * flow * (open_s * cycles_s).at_most(1.0)
+    let injecting = inputs.engine_rpm > 0.0 && rail_kpa > 0.0;
+    let flow = if injecting {
+        params.injector_flow * libm::sqrt(drop_kpa)
     } else {
         0.0
     };
+    let cycles_s = inputs.engine_rpm * (1.0 / 120.0);
 
     let cold = (1.0 - inputs.coolant_celsius * (1.0 / 80.0)).within(0.0, 1.3);
     let share = params.film_share.0 + (params.film_share.1 - params.film_share.0) * cold;
     let film_s = params.film_s.0 + (params.film_s.1 - params.film_s.0) * cold;
     let leaving = 1.0 / film_s;
-    let film_g = (state.film_g + dt * share * injected) / (1.0 + dt * leaving);
     let vapour = state.vapour + (inputs.purge_vapour - state.vapour) * params.vapour_lag.share(dt);
     let turning = inputs.cylinder_flow > 1e-3;
-    let cylinder_fuel = if turning {
-        (1.0 - share) * injected + film_g * leaving + vapour
-    } else {
-        0.0
-    };
-    let air = (inputs.cylinder_flow - vapour).at_least(1e-3);
-    State {
+    // Each bank draws its part of the gas, and of the vapour in it.
+    let part = params.bank_share();
+    let (bank_vapour, air) = (
+        vapour * part,
+        ((inputs.cylinder_flow - vapour) * part).at_least(1e-3),
+    );
+
+    let mut next = State {
         rail_kpa,
-        injected,
-        film_g,
+        injected: 0.0,
         vapour,
-        cylinder_fuel,
-        equivalence: if turning {
-            (STOICHIOMETRIC * cylinder_fuel / air).at_most(5.0)
+        banks: state.banks,
+    };
+    for (bank, pulse_s) in next.banks.iter_mut().zip(inputs.pulse_s).take(params.banks) {
+        let open_s = (pulse_s - dead_s).at_least(0.0);
+        // An injector cannot be open for longer than a cycle lasts.
+        let injected = params.cylinders_of_bank * flow * (open_s * cycles_s).at_most(1.0);
+        next.injected += injected;
+        bank.film_g = (bank.film_g + dt * share * injected) / (1.0 + dt * leaving);
+        bank.cylinder_fuel = if turning {
+            (1.0 - share) * injected + bank.film_g * leaving + bank_vapour
         } else {
             0.0
-        },
+        };
+        bank.equivalence = if turning {
+            (STOICHIOMETRIC * bank.cylinder_fuel / air).at_most(5.0)
+        } else {
+            0.0
+        };
     }
+    next
 }

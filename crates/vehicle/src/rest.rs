@@ -2,11 +2,12 @@
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::Ratio;
 
 use crate::{
-    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust, tank,
+    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust,
+    mixture, tank,
 };
 
 /// Steps of the coarse grid: 10 s.
@@ -44,7 +45,7 @@ impl Vehicle {
             run_down -= 1;
         }
         while steps > 0 {
-            let cool = self.state.exhaust.brick - self.state.ambient.celsius < NEARLY_COOL_KELVINS;
+            let cool = self.state.exhaust[0].brick - self.state.ambient.celsius < NEARLY_COOL_KELVINS;
             let fits = |span: u64| self.tick.is_multiple_of(span) && steps >= span;
             let coarse = if cool && fits(COARSEST) {
                 Some((COARSEST, 60.0))
@@ -67,12 +68,14 @@ impl Vehicle {
         // Follow the temperatures; nothing at rest asks for them.
         let state = &mut self.state;
         state.cold_friction = engine::cold_friction(state.cooling.block);
-        state.exhaust.conversion = exhaust::conversion(&self.params.exhaust, state.exhaust.brick);
-        state.brick = catalyst::Brick::new(&self.params.oxygen, state.exhaust.conversion);
+        for (exhaust, brick) in state.exhaust.iter_mut().zip(&mut state.brick) {
+            exhaust.conversion = exhaust::conversion(&self.params.exhaust, exhaust.brick);
+            *brick = catalyst::Brick::new(&self.params.oxygen, exhaust.conversion);
+        }
         let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
         state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
         self.follow_slow();
-        self.sense(&DriverControls::default());
+        self.sense(&ActuatorPins::default(), &DriverControls::default());
     }
 
     /// A second of rest during which the controller keeps the vent valve shut or open, whatever the grid.
@@ -90,7 +93,7 @@ impl Vehicle {
             }
         }
         self.follow_slow();
-        self.sense(&PARKED);
+        self.sense(&ActuatorPins::default(), &PARKED);
     }
 
     fn stands(&self) -> bool {
@@ -109,7 +112,7 @@ impl Vehicle {
                 key_on: false,
                 starter: false,
                 pump: false,
-                heaters: 0,
+                heater_amperes: 0.0,
                 fan: false,
                 set_point_volts: 0.0,
                 engine_rpm: 0.0,
@@ -121,31 +124,28 @@ impl Vehicle {
         state.engine = engine::Output::default();
         state.mixture.rail_kpa /= 1.0 + dt / params.mixture.decay_s;
         state.mixture.injected = 0.0;
-        state.mixture.film_g = 0.0;
         state.mixture.vapour = 0.0;
-        state.mixture.cylinder_fuel = 0.0;
-        state.mixture.equivalence = 0.0;
-        state.exhaust = exhaust::step(
-            &params.exhaust,
-            &state.exhaust,
-            &exhaust::Inputs {
-                flow: 0.0,
-                fuel: 0.0,
-                late_degrees: 0.0,
-                coolant_celsius: state.cooling.coolant,
-                ambient_celsius: air_celsius,
-                speed_kmh: 0.0,
-                heater_front: false,
-                heater_rear: false,
-            },
-            dt,
-        );
-        state.oxygen = catalyst::asleep(
-            &params.oxygen,
-            &state.oxygen,
-            state.exhaust.front_tip,
-            state.exhaust.rear_tip,
-        );
+        state.mixture.banks = [mixture::Bank::DRY; BANKS];
+        for bank in 0..params.banks() {
+            let exhaust = &mut state.exhaust[bank];
+            *exhaust = exhaust::step(
+                &params.exhaust,
+                exhaust,
+                &exhaust::Inputs {
+                    flow: 0.0,
+                    fuel: 0.0,
+                    late_degrees: 0.0,
+                    coolant_celsius: state.cooling.coolant,
+                    ambient_celsius: air_celsius,
+                    speed_kmh: 0.0,
+                    heater_front: false,
+                    heater_rear: false,
+                },
+                dt,
+            );
+            let oxygen = &mut state.oxygen[bank];
+            *oxygen = catalyst::asleep(&params.oxygen, oxygen, exhaust.front_tip, exhaust.rear_tip);
+        }
         state.cooling = cooling::step(
             &params.cooling,
             &state.cooling,
@@ -168,7 +168,7 @@ impl Vehicle {
                 driving: false,
                 speed: 0.0,
                 ambient_celsius: air_celsius,
-                exhaust_celsius: state.exhaust.brick,
+                exhaust_celsius: state.exhaust[0].brick,
                 vent_shut: params.tank.is_shut(&self.knobs, vent_shut),
                 ambient_kpa: state.ambient.pressure_kpa,
             },

@@ -7,10 +7,10 @@ use rand_chacha::{
     ChaCha8Rng,
     rand_core::{Rng, SeedableRng},
 };
-use twotrip_harness::{KeyPosition, SensorPins, transfer};
-use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_harness::{ActuatorPins, KeyPosition, SensorPins, transfer};
+use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
-use crate::{air, catalyst, cooling, driveline, electrical, mixture, tank};
+use crate::{air, catalyst, cooling, driveline, electrical, exhaust, mixture, tank};
 
 /// Dice of the sensors.
 #[derive(Clone, Debug)]
@@ -49,7 +49,10 @@ pub(crate) struct Truth<'a> {
     pub(crate) air: &'a air::State,
     pub(crate) mixture: &'a mixture::State,
     pub(crate) driveline: &'a driveline::State,
-    pub(crate) oxygen: &'a catalyst::State,
+    /// One for each bank in use.
+    pub(crate) oxygen: &'a [catalyst::State],
+    pub(crate) exhaust: &'a [exhaust::State],
+    pub(crate) actuators: &'a ActuatorPins,
     pub(crate) tank: &'a tank::State,
     pub(crate) electrical: &'a electrical::State,
 }
@@ -74,8 +77,21 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
     (pins.pedal_d, pins.pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
-    pins.oxygen_front = Voltage::from_volts(truth.oxygen.front_volts);
-    pins.oxygen_rear = Voltage::from_volts(truth.oxygen.rear_volts);
+    let current = |on: bool, siemens: f64| {
+        let amperes = if on {
+            truth.electrical.supply_volts * siemens
+        } else {
+            0.0
+        };
+        Current::from_amperes(amperes)
+    };
+    for (bank, (oxygen, exhaust)) in truth.oxygen.iter().zip(truth.exhaust).enumerate() {
+        pins.oxygen_front[bank] = Voltage::from_volts(oxygen.front_volts);
+        pins.oxygen_rear[bank] = Voltage::from_volts(oxygen.rear_volts);
+        let actuators = truth.actuators;
+        pins.heater_front[bank] = current(actuators.oxygen_heater_front[bank], exhaust.front_heater);
+        pins.heater_rear[bank] = current(actuators.oxygen_heater_rear[bank], exhaust.rear_heater);
+    }
     pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
     pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
     let rail = Pressure::from_kilopascals(truth.mixture.rail_kpa);
@@ -100,7 +116,6 @@ pub(crate) fn slow_pins(
 mod tests {
     use super::*;
     use crate::{Vehicle, VehicleParams};
-    use twotrip_harness::ActuatorPins;
 
     /// Mean and deviation of a pin of a parked car over a minute.
     fn statistics(read: impl Fn(&SensorPins) -> f64) -> (f64, f64) {
@@ -178,7 +193,7 @@ mod tests {
             "16 % with the springs"
         );
         assert!((pins.pedal_d.volts() / 5.0 - 0.15).abs() < 1e-9);
-        assert!((pins.oxygen_front.volts() - 0.45).abs() < 1e-9);
+        assert!((pins.oxygen_front[0].volts() - 0.45).abs() < 1e-9);
         assert!(
             (12.1..12.5).contains(&pins.supply.volts()),
             "{} V",

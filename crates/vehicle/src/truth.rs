@@ -82,16 +82,22 @@ impl Vehicle {
         MassFlow::from_grams_per_second(self.state.air.cylinder_flow)
     }
 
-    /// Lambda in the cylinders; 5 and more is no fuel.
+    /// Banks of cylinders with an exhaust of their own; the figures of a bank are asked for by 0 and 1.
     #[must_use]
-    pub const fn lambda(&self) -> Ratio {
-        Ratio::from_fraction(1.0 / self.state.mixture.equivalence.max(0.2))
+    pub const fn banks(&self) -> usize {
+        self.params.banks()
     }
 
-    /// Lambda at the front oxygen sensor.
+    /// Lambda in the cylinders of a bank; 5 and more is no fuel.
     #[must_use]
-    pub const fn front_lambda(&self) -> Ratio {
-        Ratio::from_fraction(1.0 / self.state.oxygen.front_equivalence.max(0.2))
+    pub const fn lambda(&self, bank: usize) -> Ratio {
+        Ratio::from_fraction(1.0 / self.state.mixture.banks[bank].equivalence.max(0.2))
+    }
+
+    /// Lambda at the front oxygen sensor of a bank.
+    #[must_use]
+    pub const fn front_lambda(&self, bank: usize) -> Ratio {
+        Ratio::from_fraction(1.0 / self.state.oxygen[bank].front_equivalence.max(0.2))
     }
 
     /// Fuel rail pressure, gauge.
@@ -166,22 +172,22 @@ impl Vehicle {
         Temperature::from_celsius(self.state.cooling.intake)
     }
 
-    /// Exhaust gas before the catalyst.
+    /// Exhaust gas before the catalyst of a bank.
     #[must_use]
-    pub const fn exhaust_gas_temperature(&self) -> Temperature {
-        Temperature::from_celsius(self.state.exhaust.gas)
+    pub const fn exhaust_gas_temperature(&self, bank: usize) -> Temperature {
+        Temperature::from_celsius(self.state.exhaust[bank].gas)
     }
 
-    /// Catalyst brick.
+    /// Catalyst brick of a bank.
     #[must_use]
-    pub const fn catalyst_temperature(&self) -> Temperature {
-        Temperature::from_celsius(self.state.exhaust.brick)
+    pub const fn catalyst_temperature(&self, bank: usize) -> Temperature {
+        Temperature::from_celsius(self.state.exhaust[bank].brick)
     }
 
-    /// Oxygen in the catalyst as a share of what it holds.
+    /// Oxygen in the catalyst of a bank as a share of what it holds.
     #[must_use]
-    pub const fn catalyst_oxygen(&self) -> Ratio {
-        Ratio::from_fraction(self.state.oxygen.level)
+    pub const fn catalyst_oxygen(&self, bank: usize) -> Ratio {
+        Ratio::from_fraction(self.state.oxygen[bank].level)
     }
 
     /// Battery at its terminals.

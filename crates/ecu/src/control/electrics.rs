@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::{CarInstant, Table, Temperature, Voltage};
 
 use crate::control::measured::Measured;
@@ -49,8 +49,9 @@ impl Electrics {
         pins.fan = self.fan;
         pins.fuel_pump = key_on && (cranking || run_time.is_some() || now < self.prime_until);
         let heat = run_time.is_some() && measured.supply > HEATERS_FROM;
-        pins.oxygen_heater_front = heat;
-        pins.oxygen_heater_rear = heat && run_time.is_some_and(|run| run > REAR_HEATER_AFTER);
+        // Where there is no second bank, nothing hangs on its drivers.
+        pins.oxygen_heater_front = [heat; BANKS];
+        pins.oxygen_heater_rear = [heat && run_time.is_some_and(|run| run > REAR_HEATER_AFTER); BANKS];
         pins.alternator = if run_time.is_some() {
             Voltage::from_volts(SET_POINT.at(measured.intake_air.celsius()))
         } else {

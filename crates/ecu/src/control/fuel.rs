@@ -3,16 +3,17 @@
 
 use core::time::Duration;
 
+use twotrip_harness::{BANKS, PerBank};
 use twotrip_units::{AngularSpeed, Interval, Limit, MassFlow, Ratio, Table, Temperature};
 
-use crate::control::measured::Measured;
+use crate::{Calibration, control::measured::Measured};
 
 /// Stoichiometric air/fuel ratio.
 pub(crate) const STOICHIOMETRIC: f64 = 14.7;
 /// Petrol, g/l.
 const FUEL_GRAMS_PER_LITRE: f64 = 745.0;
-/// Injectors: 3.3 g/s at a drop of 421 kPa, with the root of the drop, four of them; s √kPa/g, root(421) = 20.518.
-const INJECTOR_SECONDS_PER_GRAM: f64 = 20.518 / 3.3 / 4.0;
+/// An injector: 3.3 g/s at a drop of 421 kPa, with the root of the drop; s √kPa/g, root(421) = 20.518.
+const INJECTOR_SECONDS_PER_GRAM: f64 = 20.518 / 3.3;
 /// Rail pressure that the regulator holds, kPa gauge.
 const RAIL: f64 = 350.0;
 /// Dead time of the injector over supply, ms.
@@ -63,15 +64,20 @@ pub(crate) struct Demand {
     /// Air and fuel with the purge flow, g/s.
     pub(crate) purge_air: f64,
     pub(crate) purge_fuel: f64,
-    /// Short- and long-term trim.
-    pub(crate) short_term: f64,
-    pub(crate) long_term: f64,
+    /// Short- and long-term trim of each bank.
+    pub(crate) short_term: PerBank<f64>,
+    pub(crate) long_term: PerBank<f64>,
 }
 
 /// Fuel control.
 #[derive(Clone, Debug)]
 pub(crate) struct Fuel {
-    film: f64,
+    banks: usize,
+    /// Of the engine's air.
+    bank_share: f64,
+    /// Of all injectors of a bank.
+    injector_seconds_per_gram: f64,
+    film: PerBank<f64>,
     film_share: f64,
     per_film_second: f64,
     per_spray_share: f64,
@@ -87,10 +93,16 @@ pub(crate) struct Fuel {
     correction: f64,
 }
 
-impl Default for Fuel {
-    fn default() -> Self {
+impl Fuel {
+    /// Fuel control of an engine.
+    pub(crate) fn new(calibration: &Calibration) -> Self {
+        let bank_share = calibration.bank_share();
         Self {
-            film: 0.0,
+            banks: calibration.banks,
+            bank_share,
+            injector_seconds_per_gram: INJECTOR_SECONDS_PER_GRAM
+                / (f64::from(calibration.cylinders) * bank_share),
+            film: [0.0; BANKS],
             film_share: 0.25,
             per_film_second: 1.0 / 0.3,
             per_spray_share: 1.0 / 0.75,
@@ -106,9 +118,7 @@ impl Default for Fuel {
             correction: 0.0,
         }
     }
-}
 
-impl Fuel {
     /// PID $44.
     pub(crate) const fn commanded_lambda(&self) -> Ratio {
         Ratio::from_fraction(self.lambda)
@@ -164,14 +174,14 @@ impl Fuel {
         self.flow_filtered += (self.flow - self.flow_filtered) * (seconds / 0.4).at_most(1.0);
     }
 
-    /// One step: the pulse width for each injector and engine cycle, zero for none.
-    pub(crate) fn step(&mut self, measured: &Measured, demand: &Demand, seconds: f64) -> Interval {
+    /// One step: the pulse width for each injector and engine cycle by bank, zero for none.
+    pub(crate) fn step(&mut self, measured: &Measured, demand: &Demand, seconds: f64) -> PerBank<Interval> {
         if !demand.running && !demand.cranking {
             self.cut = false;
-            self.film = 0.0;
+            self.film = [0.0; BANKS];
             self.flow = 0.0;
             self.lambda = 1.0;
-            return Interval::ZERO;
+            return [Interval::ZERO; BANKS];
         }
         self.decide_cut(measured, demand, seconds);
         self.full_load = demand.running
@@ -181,32 +191,46 @@ impl Fuel {
                 } else {
                     FULL_LOAD_AT
                 };
-        let fuel = if self.cut {
+        // What one bank wants before its long-term trim: a quotient of its air, and the vapour taken off.
+        let (per_ratio, vapour) = if self.cut {
             self.lambda = 1.0;
-            self.correction = 0.0;
-            0.0
+            (0.0, 0.0)
         } else {
             self.lambda = if self.full_load {
                 self.warm_up_lambda.at_most(FULL_LOAD_LAMBDA)
             } else {
                 self.warm_up_lambda
             };
-            let ratio = STOICHIOMETRIC * self.lambda;
-            let wanted =
-                (demand.metered + demand.purge_air) / ratio * (1.0 + demand.short_term) - demand.purge_fuel;
-            self.correction = wanted * (ratio / demand.metered.at_least(0.3)) - 1.0;
-            wanted.at_least(0.0) * (1.0 + demand.long_term)
+            (
+                (demand.metered + demand.purge_air) / (STOICHIOMETRIC * self.lambda) * self.bank_share,
+                demand.purge_fuel * self.bank_share,
+            )
         };
-        // What must leave the injector so that film and spray together bring the wanted fuel.
-        let from_film = self.film * self.per_film_second;
-        let injected = if self.cut {
+        let mut pulses = [Interval::ZERO; BANKS];
+        let (mut all_wanted, mut all_injected) = (0.0, 0.0);
+        for bank in 0..self.banks {
+            let wanted = per_ratio * (1.0 + demand.short_term[bank]) - vapour;
+            all_wanted += wanted;
+            let fuel = wanted.at_least(0.0) * (1.0 + demand.long_term[bank]);
+            // What must leave the injector so that film and spray together bring the wanted fuel.
+            let film = &mut self.film[bank];
+            let from_film = *film * self.per_film_second;
+            let injected = if self.cut {
+                0.0
+            } else {
+                ((fuel - from_film) * self.per_spray_share).at_least(0.0)
+            };
+            *film += (injected * self.film_share - from_film) * seconds;
+            all_injected += injected;
+            pulses[bank] = self.pulse(measured, injected);
+        }
+        self.correction = if self.cut {
             0.0
         } else {
-            ((fuel - from_film) * self.per_spray_share).at_least(0.0)
+            all_wanted * (STOICHIOMETRIC * self.lambda / demand.metered.at_least(0.3)) - 1.0
         };
-        self.film += (injected * self.film_share - from_film) * seconds;
-        self.flow = injected;
-        self.pulse(measured, injected)
+        self.flow = all_injected;
+        pulses
     }
 
     fn pulse(&self, measured: &Measured, injected: f64) -> Interval {
@@ -217,7 +241,7 @@ impl Fuel {
         // An injector cannot stay open for longer than the cycle lasts.
         let cycle_seconds = 120.0 / rpm;
         let drop = (self.rail_absolute - measured.manifold_kilopascals).at_least(50.0);
-        let seconds = injected * cycle_seconds * INJECTOR_SECONDS_PER_GRAM / libm::sqrt(drop);
+        let seconds = injected * cycle_seconds * self.injector_seconds_per_gram / libm::sqrt(drop);
         Interval::from_seconds((seconds + self.dead_time).at_most(cycle_seconds))
     }
 
@@ -268,8 +292,8 @@ mod tests {
             metered,
             purge_air: 0.0,
             purge_fuel: 0.0,
-            short_term: 0.0,
-            long_term: 0.0,
+            short_term: [0.0; BANKS],
+            long_term: [0.0; BANKS],
         }
     }
 
@@ -285,13 +309,13 @@ mod tests {
             (4500.0, 100.0, 82.0, 1.0, 14.9),
         ] {
             let measured = at(rpm, kilopascals);
-            let mut fuel = Fuel::default();
+            let mut fuel = Fuel::new(&Calibration::compact_2_0());
             let mut pulse = Interval::ZERO;
             for step in 0..400 {
                 if step % 10 == 0 {
                     fuel.step_slow(&measured, &demand(flow, load), 0.1);
                 }
-                pulse = fuel.step(&measured, &demand(flow, load), 0.01);
+                pulse = fuel.step(&measured, &demand(flow, load), 0.01)[0];
             }
             let pulse = pulse.milliseconds();
             assert!(
@@ -303,19 +327,19 @@ mod tests {
 
     #[test]
     fn fuel_is_cut_on_the_overrun_and_comes_back_in_time() {
-        let mut fuel = Fuel::default();
+        let mut fuel = Fuel::new(&Calibration::compact_2_0());
         let overrun = Demand {
             pedal_released: true,
             ..demand(4.0, 0.1)
         };
         for _ in 0..45 {
-            assert!(fuel.step(&at(1800.0, 20.0), &overrun, 0.01) > Interval::ZERO);
+            assert!(fuel.step(&at(1800.0, 20.0), &overrun, 0.01)[0] > Interval::ZERO);
         }
         for _ in 0..10 {
             fuel.step(&at(1800.0, 20.0), &overrun, 0.01);
         }
         assert!(fuel.is_cut());
-        assert!(fuel.step(&at(1050.0, 20.0), &overrun, 0.01) <= Interval::ZERO);
-        assert!(fuel.step(&at(990.0, 20.0), &overrun, 0.01) > Interval::ZERO);
+        assert!(fuel.step(&at(1050.0, 20.0), &overrun, 0.01)[0] <= Interval::ZERO);
+        assert!(fuel.step(&at(990.0, 20.0), &overrun, 0.01)[0] > Interval::ZERO);
     }
 }

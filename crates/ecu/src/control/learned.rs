@@ -8,37 +8,48 @@ use alloc::vec::Vec;
 use serde::{Deserialize, Serialize};
 use twotrip_units::Limit;
 
-use super::Control;
+use super::{Control, trims};
 
 /// Learned values.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Learned {
-    /// Cells of the long-term trim, shares of the fuel.
+    /// Cells of the long-term trim, shares of the fuel; those of bank 2 behind those of bank 1.
     fuel_trims: Vec<f64>,
     /// Air at idle beyond what a new engine needs, g/s.
     #[serde(with = "twotrip_units::stored")]
     idle_air: f64,
-    /// -1 (leaner) to +1 (richer).
+    /// Bank 1: -1 (leaner) to +1 (richer).
     #[serde(with = "twotrip_units::stored")]
     rear_shift: f64,
+    /// Bank 2.
+    #[serde(with = "twotrip_units::stored")]
+    rear_shift_2: f64,
 }
 
 impl Control {
     /// What it keeps without power.
     pub(crate) fn learned(&self) -> Learned {
         Learned {
-            fuel_trims: self.trims.learned().map(|cell| held(cell, 1.0)).to_vec(),
+            fuel_trims: self.trims[..self.calibration.banks]
+                .iter()
+                .flat_map(trims::Trims::learned)
+                .map(|cell| held(cell, 1.0))
+                .collect(),
             idle_air: self.idle.learned(),
-            rear_shift: self.lambda.rear_shift(),
+            rear_shift: self.lambda[0].rear_shift(),
+            rear_shift_2: self.lambda[1].rear_shift(),
         }
     }
 
     /// Puts back what was kept.
     pub(crate) fn learn(&mut self, learned: &Learned) {
-        self.trims.put_back(&learned.fuel_trims);
+        for (trims, cells) in self.trims.iter_mut().zip(learned.fuel_trims.chunks(trims::CELLS)) {
+            trims.put_back(cells);
+        }
         self.idle.put_back(learned.idle_air);
-        self.lambda.put_back(learned.rear_shift);
+        self.lambda[0].put_back(learned.rear_shift);
+        self.lambda[1].put_back(learned.rear_shift_2);
     }
 }
 

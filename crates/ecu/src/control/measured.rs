@@ -5,7 +5,7 @@
 //! the pin says, held at the ends of the data sheet; what control goes on with instead is put in its place by
 //! `substitute`.
 
-use twotrip_harness::{KeyPosition, SensorPins, transfer};
+use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
 use crate::circuits::Readings;
@@ -42,10 +42,10 @@ pub struct Measured {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
-    /// Front oxygen sensor.
-    pub oxygen_front: Voltage,
-    /// Rear oxygen sensor.
-    pub oxygen_rear: Voltage,
+    /// Front oxygen sensor of each bank.
+    pub oxygen_front: PerBank<Voltage>,
+    /// Rear oxygen sensor of each bank.
+    pub oxygen_rear: PerBank<Voltage>,
     /// How the sensor circuits stand.
     pub circuits: Readings,
     /// Tank pressure, gauge.

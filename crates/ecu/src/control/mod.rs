@@ -24,10 +24,13 @@ mod trims;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, Circuit, SensorPins};
+use twotrip_harness::{ActuatorPins, BANKS, Circuit, PerBank, SensorPins};
 use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Temperature};
 
-use crate::data::{FuelSystemStatus, LiveData};
+use crate::{
+    Calibration,
+    data::{FuelSystemStatus, LiveData},
+};
 
 pub use engine_state::{ENGINE_STARTED, EngineState};
 pub use learned::Learned;
@@ -55,8 +58,6 @@ static PEDAL: Grid<201> = Grid::through([
     (0.75, 0.96),
     (1.0, 1.0),
 ]);
-/// Cylinders, each filled once in two turns.
-const CYLINDERS: f64 = 4.0;
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
 /// Closed loop from this coolant temperature and run time on (section 10, default).
@@ -79,6 +80,7 @@ pub struct Requests {
 /// Engine management.
 #[derive(Clone, Debug)]
 pub struct Control {
+    calibration: Calibration,
     measured: Measured,
     substitutes: substitute::Substitutes,
     /// Manifold pressure and air flow as their circuits show them, where they are replaced.
@@ -86,13 +88,13 @@ pub struct Control {
     watch: engine_state::EngineWatch,
     air: air::Air,
     idle: idle::Idle,
-    lambda: lambda_control::LambdaControl,
-    trims: trims::Trims,
+    lambda: PerBank<lambda_control::LambdaControl>,
+    trims: PerBank<trims::Trims>,
     purge: purge::Purge,
     fuel: fuel::Fuel,
     timing: timing::Timing,
     electrics: electrics::Electrics,
-    catalyst: catalyst::CatalystModel,
+    catalyst: PerBank<catalyst::CatalystModel>,
     pins: ActuatorPins,
     slow_countdown: u32,
     /// Since engine start, as of the last slow step.
@@ -108,22 +110,24 @@ pub struct Control {
     turns: f64,
 }
 
-impl Default for Control {
-    fn default() -> Self {
+impl Control {
+    /// Engine management of an engine.
+    pub(crate) fn new(calibration: &Calibration) -> Self {
         Self {
+            calibration: calibration.clone(),
             measured: Measured::default(),
             substitutes: substitute::Substitutes::default(),
             shown_air: None,
             watch: engine_state::EngineWatch::default(),
             air: air::Air::new(),
             idle: idle::Idle::default(),
-            lambda: lambda_control::LambdaControl::default(),
-            trims: trims::Trims::default(),
+            lambda: Default::default(),
+            trims: Default::default(),
             purge: purge::Purge::default(),
-            fuel: fuel::Fuel::default(),
+            fuel: fuel::Fuel::new(calibration),
             timing: timing::Timing::default(),
             electrics: electrics::Electrics::default(),
-            catalyst: catalyst::CatalystModel::default(),
+            catalyst: Default::default(),
             pins: ActuatorPins::default(),
             slow_countdown: 0,
             run_time: Duration::ZERO,
@@ -136,9 +140,7 @@ impl Default for Control {
             turns: 0.0,
         }
     }
-}
 
-impl Control {
     /// The signals as last measured, or what stands in for them.
     #[must_use]
     pub const fn measured(&self) -> &Measured {
@@ -169,10 +171,21 @@ impl Control {
         self.watch.run_time(now)
     }
 
-    /// Whether the mixture is controlled in closed loop.
+    /// The loops of the banks in use.
+    fn loops(&self) -> &[lambda_control::LambdaControl] {
+        &self.lambda[..self.calibration.banks]
+    }
+
+    /// Whether the mixture is controlled in closed loop, on every bank.
     #[must_use]
-    pub const fn is_closed_loop(&self) -> bool {
-        self.lambda.is_closed()
+    pub fn is_closed_loop(&self) -> bool {
+        self.loops().iter().all(lambda_control::LambdaControl::is_closed)
+    }
+
+    /// Mean short-term trim of all banks.
+    fn mean_short_term(&self) -> f64 {
+        let sum: f64 = self.loops().iter().map(lambda_control::LambdaControl::mean).sum();
+        sum * self.calibration.bank_share()
     }
 
     /// Whether the pedal is at rest.
@@ -200,13 +213,17 @@ impl Control {
 
     /// Service $04: short-term correction to zero; learned trims stay (the maker may choose, as published service
     /// information has it).
-    pub(crate) const fn clear(&mut self) {
-        self.lambda.forget();
+    pub(crate) fn clear(&mut self) {
+        self.lambda
+            .iter_mut()
+            .for_each(lambda_control::LambdaControl::forget);
     }
 
     /// What was not counted while the ECU slept.
     pub(crate) fn slept(&mut self, span: Duration) {
-        self.catalyst.rest(self.measured.ambient, span.as_secs_f64());
+        for catalyst in &mut self.catalyst {
+            catalyst.rest(self.measured.ambient, span.as_secs_f64());
+        }
         self.substitutes.rest(self.measured.ambient, span.as_secs_f64());
         self.measured.forget_level();
     }
@@ -280,7 +297,9 @@ impl Control {
     fn engine_started(&mut self) {
         self.start_coolant = self.measured.coolant.celsius();
         self.run_time = Duration::ZERO;
-        self.lambda.restart();
+        self.lambda
+            .iter_mut()
+            .for_each(lambda_control::LambdaControl::restart);
         self.purge.restart();
         self.has_been_closed = false;
     }
@@ -305,9 +324,10 @@ impl Control {
             && self.open_seconds > REJOIN_SECONDS
             && self.measured.coolant >= CLOSED_LOOP_COOLANT
             && self.run_time >= CLOSED_LOOP_AFTER;
-        self.lambda
-            .step(self.measured.oxygen_front, may_close, STEP_SECONDS);
-        self.has_been_closed |= self.lambda.is_closed();
+        for bank in 0..self.calibration.banks {
+            self.lambda[bank].step(self.measured.oxygen_front[bank], may_close, STEP_SECONDS);
+        }
+        self.has_been_closed |= self.is_closed_loop();
 
         let rpm = self.measured.rpm;
         self.turns = if rpm > 0.0 {
@@ -338,23 +358,27 @@ impl Control {
         let conditions = self.timing_conditions();
         self.timing.step_slow(&self.measured, &conditions, SLOW_SECONDS);
 
-        self.trims.choose(
+        let cell = trims::Cell::of(
             conditions.idle,
             self.measured.engine_speed,
             self.air.calculated_load,
         );
-        let mean = self.lambda.mean();
-        if self.lambda.is_closed()
+        let closed_loop = self.is_closed_loop();
+        let mean = self.mean_short_term();
+        let may_learn = closed_loop
             && self.measured.coolant > LEARN_COOLANT
             && self.purge.vapour_known(mean)
             && !self.substitutes.replaces_fuel_signals()
-            && self.measured.circuits.supply_is_sound()
-        {
-            self.trims.learn(mean, SLOW_SECONDS);
+            && self.measured.circuits.supply_is_sound();
+        for bank in 0..self.calibration.banks {
+            self.trims[bank].choose(cell);
+            if may_learn {
+                self.trims[bank].learn(self.lambda[bank].mean(), SLOW_SECONDS);
+            }
         }
         let purge = purge::Conditions {
             run_seconds: run_time.as_secs_f64(),
-            closed_loop: self.lambda.is_closed(),
+            closed_loop,
             has_been_closed: self.has_been_closed,
             fuel_cut: self.fuel.is_cut() || !running,
             metered: MassFlow::from_grams_per_second(self.air.metered),
@@ -364,16 +388,19 @@ impl Control {
         self.purge.step(&self.measured, &purge, SLOW_SECONDS);
         self.pins.purge = self.purge.duty();
         self.pins.vent_shut = requests.shut_vent;
+        let share = self.calibration.bank_share();
         let exhaust = catalyst::Exhaust {
-            air: MassFlow::from_grams_per_second(self.air.metered),
-            fuel: self.fuel.flow(),
+            air: MassFlow::from_grams_per_second(self.air.metered * share),
+            fuel: self.fuel.flow() * share,
             vehicle_speed: self.measured.vehicle_speed,
             catalyst_heating: self.timing.catalyst_heating(),
         };
-        self.catalyst.step(&self.measured, &exhaust, SLOW_SECONDS);
-        let brick_works = self.catalyst.temperature() > Temperature::from_celsius(400.0);
-        self.lambda
-            .step_rear(self.measured.oxygen_rear, brick_works, SLOW_SECONDS);
+        for bank in 0..self.calibration.banks {
+            let catalyst = &mut self.catalyst[bank];
+            catalyst.step(&self.measured, &exhaust, SLOW_SECONDS);
+            let brick_works = catalyst.temperature() > Temperature::from_celsius(400.0);
+            self.lambda[bank].step_rear(self.measured.oxygen_rear[bank], brick_works, SLOW_SECONDS);
+        }
         self.electrics.step(
             now,
             &self.measured,
@@ -416,8 +443,11 @@ impl Control {
             metered: self.air.metered,
             purge_air: self.purge.air_flow(),
             purge_fuel: self.purge.fuel_flow(),
-            short_term: self.lambda.correction(),
-            long_term: self.trims.correction(),
+            short_term: self
+                .lambda
+                .each_ref()
+                .map(lambda_control::LambdaControl::correction),
+            long_term: self.trims.each_ref().map(trims::Trims::correction),
         }
     }
 
@@ -435,10 +465,10 @@ impl Control {
         }
     }
 
-    fn fuel_system_status(&self) -> FuelSystemStatus {
-        if !self.watch.is_running() {
+    fn fuel_system_status(&self, bank: usize) -> FuelSystemStatus {
+        if bank >= self.calibration.banks || !self.watch.is_running() {
             FuelSystemStatus::Off
-        } else if self.lambda.is_closed() {
+        } else if self.lambda[bank].is_closed() {
             FuelSystemStatus::ClosedLoop
         } else if self.has_been_closed {
             FuelSystemStatus::OpenLoopDriving
@@ -458,15 +488,18 @@ impl Control {
         let injecting = running && !self.fuel.is_cut();
         let throttle = (0.13 + 0.009 * (measured.throttle.degrees() - 7.0)).clamp(0.0, 1.0);
         *live = LiveData {
-            fuel_system: self.fuel_system_status(),
+            fuel_system: core::array::from_fn::<_, BANKS, _>(|bank| self.fuel_system_status(bank)),
             calculated_load: if running {
                 self.air.calculated_load
             } else {
                 Ratio::ZERO
             },
             coolant_temperature: shown.coolant,
-            short_term_trim: self.lambda.short_term_trim(),
-            long_term_trim: self.trims.long_term_trim(),
+            short_term_trim: self
+                .lambda
+                .each_ref()
+                .map(lambda_control::LambdaControl::short_term_trim),
+            long_term_trim: self.trims.each_ref().map(trims::Trims::long_term_trim),
             fuel_pressure: measured.rail_pressure,
             manifold_pressure: shown.manifold_pressure,
             engine_speed: measured.engine_speed,
@@ -482,7 +515,7 @@ impl Control {
             fuel_level: measured.level,
             tank_pressure: shown.tank_pressure,
             barometric_pressure: measured.barometer,
-            catalyst_temperature: self.catalyst.temperature(),
+            catalyst_temperature: self.catalyst.each_ref().map(catalyst::CatalystModel::temperature),
             module_voltage: measured.supply,
             absolute_load: if running {
                 self.air.absolute_load
@@ -529,7 +562,7 @@ impl Control {
             fuel_flow,
             exhaust_flow: MassFlow::from_grams_per_second(self.air.metered + grams_per_second),
             fuel_milligrams_per_stroke: if rpm > 20.0 {
-                grams_per_second * 120.0 / rpm / CYLINDERS * 1000.0
+                grams_per_second * 120.0 / rpm / f64::from(self.calibration.cylinders) * 1000.0
             } else {
                 0.0
             },

@@ -7,7 +7,7 @@ use twotrip_units::{AngularSpeed, Ratio};
 use super::learned::held;
 
 /// Idle, and four loads by three speeds.
-const CELLS: usize = 13;
+pub(crate) const CELLS: usize = 13;
 const LOAD_BORDERS: [f64; 3] = [0.25, 0.45, 0.70];
 const SPEED_BORDERS_RPM: [f64; 2] = [1500.0, 2500.0];
 /// Learning: share of the mean short-term trim that is taken over each second.
@@ -15,7 +15,25 @@ const RATE_PER_SECOND: f64 = 0.02;
 /// Limit of a cell.
 const LIMIT: f64 = 0.30;
 
-/// The cells, and the one in use.
+/// Number of a cell.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Cell(usize);
+
+impl Cell {
+    /// The cell of an operating point.
+    pub(crate) fn of(idle: bool, speed: AngularSpeed, load: Ratio) -> Self {
+        if idle {
+            return Self(0);
+        }
+        let load = load.fraction();
+        let rpm = speed.rpm();
+        let row = LOAD_BORDERS.iter().filter(|&&border| load > border).count();
+        let column = SPEED_BORDERS_RPM.iter().filter(|&&border| rpm > border).count();
+        Self(1 + row * (SPEED_BORDERS_RPM.len() + 1) + column)
+    }
+}
+
+/// The cells of one bank, and the one in use.
 #[derive(Clone, Debug)]
 pub(crate) struct Trims {
     cells: [f64; CELLS],
@@ -54,17 +72,9 @@ impl Trims {
         Ratio::from_fraction(self.correction())
     }
 
-    /// Chooses the cell.
-    pub(crate) fn choose(&mut self, idle: bool, speed: AngularSpeed, load: Ratio) {
-        self.active = if idle {
-            0
-        } else {
-            let load = load.fraction();
-            let rpm = speed.rpm();
-            let row = LOAD_BORDERS.iter().filter(|&&border| load > border).count();
-            let column = SPEED_BORDERS_RPM.iter().filter(|&&border| rpm > border).count();
-            1 + row * (SPEED_BORDERS_RPM.len() + 1) + column
-        };
+    /// Uses a cell.
+    pub(crate) const fn choose(&mut self, cell: Cell) {
+        self.active = cell.0;
     }
 
     /// Learns from the mean short-term trim over `seconds`.
@@ -81,7 +91,8 @@ mod tests {
     #[test]
     fn ninety_percent_is_learned_in_115_seconds() {
         let mut trims = Trims::default();
-        trims.choose(true, AngularSpeed::from_rpm(700.0), Ratio::from_fraction(0.25));
+        let at = |idle, rpm, load| Cell::of(idle, AngularSpeed::from_rpm(rpm), Ratio::from_fraction(load));
+        trims.choose(at(true, 700.0, 0.25));
         for _ in 0..1150 {
             let rest = 0.10 - trims.correction();
             trims.learn(rest, 0.1);
@@ -91,7 +102,7 @@ mod tests {
             "{}",
             trims.correction()
         );
-        trims.choose(false, AngularSpeed::from_rpm(1700.0), Ratio::from_fraction(0.3));
+        trims.choose(at(false, 1700.0, 0.3));
         assert!(trims.correction().abs() < 1e-12, "cells are apart");
     }
 }

@@ -60,11 +60,11 @@ const AUTOMATIC: u8 = 0b0000_0010;
 
 /// Parameters of the live data: service $01 gives them as they are now, service $02 as they were frozen.
 const LIVE: &[(u8, FromLive)] = &[
-    (0x03, |live| Bytes([fuel_system(live.fuel_system), 0, 0, 0])),
+    (0x03, |live| Bytes([fuel_system(live.fuel_system[0]), 0, 0, 0])),
     (0x04, |live| Number(live.calculated_load.percent())),
     (0x05, |live| Number(live.coolant_temperature.celsius())),
-    (0x06, |live| Number(live.short_term_trim.percent())),
-    (0x07, |live| Number(live.long_term_trim.percent())),
+    (0x06, |live| Number(live.short_term_trim[0].percent())),
+    (0x07, |live| Number(live.long_term_trim[0].percent())),
     (0x0A, |live| Number(live.fuel_pressure.kilopascals())),
     (0x0B, |live| Number(live.manifold_pressure.kilopascals())),
     (0x0C, |live| Number(live.engine_speed.rpm())),
@@ -74,11 +74,11 @@ const LIVE: &[(u8, FromLive)] = &[
     (0x10, |live| Number(live.air_flow.grams_per_second())),
     (0x11, |live| Number(live.throttle_position.percent())),
     (0x14, |live| Sensor {
-        volts: live.oxygen_front.volts(),
-        trim: Some(live.short_term_trim.percent()),
+        volts: live.oxygen_front[0].volts(),
+        trim: Some(live.short_term_trim[0].percent()),
     }),
     (0x15, |live| Sensor {
-        volts: live.oxygen_rear.volts(),
+        volts: live.oxygen_rear[0].volts(),
         trim: None,
     }),
     (0x1F, |live| {
@@ -90,7 +90,7 @@ const LIVE: &[(u8, FromLive)] = &[
     (0x2F, |live| Number(live.fuel_level.percent())),
     (0x32, |live| Number(live.tank_pressure.pascals())),
     (0x33, |live| Number(live.barometric_pressure.kilopascals())),
-    (0x3C, |live| Number(live.catalyst_temperature.celsius())),
+    (0x3C, |live| Number(live.catalyst_temperature[0].celsius())),
     (0x42, |live| Number(live.module_voltage.volts())),
     (0x43, |live| Number(live.absolute_load.percent())),
     (0x44, |live| Number(live.commanded_lambda.fraction())),

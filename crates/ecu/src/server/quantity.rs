@@ -69,9 +69,9 @@ quantities! {
     CoolantTemperature "coolant-temperature" 0x05 "C" TEMPERATURE,
         |live, v| live.coolant_temperature = Temperature::from_celsius(v);
     /// PID $06, and $14 beside the front sensor's voltage.
-    ShortTermTrim "short-term-trim" 0x06 "%" TRIM, |live, v| live.short_term_trim = Ratio::from_percent(v);
+    ShortTermTrim "short-term-trim" 0x06 "%" TRIM, |live, v| live.short_term_trim[0] = Ratio::from_percent(v);
     /// PID $07.
-    LongTermTrim "long-term-trim" 0x07 "%" TRIM, |live, v| live.long_term_trim = Ratio::from_percent(v);
+    LongTermTrim "long-term-trim" 0x07 "%" TRIM, |live, v| live.long_term_trim[0] = Ratio::from_percent(v);
     /// PID $0A.
     FuelPressure "fuel-pressure" 0x0A "kPa" [0.0, 765.0],
         |live, v| live.fuel_pressure = Pressure::from_kilopascals(v);
@@ -96,9 +96,9 @@ quantities! {
     ThrottlePosition "throttle-position" 0x11 "%" PERCENT,
         |live, v| live.throttle_position = Ratio::from_percent(v);
     /// PID $14.
-    OxygenFront "oxygen-front" 0x14 "V" SENSOR, |live, v| live.oxygen_front = Voltage::from_volts(v);
+    OxygenFront "oxygen-front" 0x14 "V" SENSOR, |live, v| live.oxygen_front[0] = Voltage::from_volts(v);
     /// PID $15.
-    OxygenRear "oxygen-rear" 0x15 "V" SENSOR, |live, v| live.oxygen_rear = Voltage::from_volts(v);
+    OxygenRear "oxygen-rear" 0x15 "V" SENSOR, |live, v| live.oxygen_rear[0] = Voltage::from_volts(v);
     /// PID $1F.
     RunTime "run-time" 0x1F "s" [0.0, 65_535.0],
         |live, v| live.run_time = Duration::try_from_secs_f64(v).unwrap_or(Duration::ZERO);
@@ -114,7 +114,7 @@ quantities! {
         |live, v| live.barometric_pressure = Pressure::from_kilopascals(v);
     /// PID $3C.
     CatalystTemperature "catalyst-temperature" 0x3C "C" [-40.0, 6_513.5],
-        |live, v| live.catalyst_temperature = Temperature::from_celsius(v);
+        |live, v| live.catalyst_temperature[0] = Temperature::from_celsius(v);
     /// PID $42.
     ModuleVoltage "module-voltage" 0x42 "V" [0.0, 65.535], |live, v| live.module_voltage = Voltage::from_volts(v);
     /// PID $43.

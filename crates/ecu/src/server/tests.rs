@@ -51,11 +51,11 @@ pub(super) fn memory() -> FaultMemory {
 /// Values that sit on a step of their scaling, so that the bytes below can be worked out by hand.
 fn live() -> LiveData {
     LiveData {
-        fuel_system: FuelSystemStatus::ClosedLoop,
+        fuel_system: [FuelSystemStatus::ClosedLoop, FuelSystemStatus::Off],
         calculated_load: Ratio::from_percent(20.0),
         coolant_temperature: Temperature::from_celsius(70.0),
-        short_term_trim: Ratio::from_percent(-3.125),
-        long_term_trim: Ratio::from_percent(6.25),
+        short_term_trim: [Ratio::from_percent(-3.125), Ratio::ZERO],
+        long_term_trim: [Ratio::from_percent(6.25), Ratio::ZERO],
         fuel_pressure: Pressure::from_kilopascals(390.0),
         manifold_pressure: Pressure::from_kilopascals(33.0),
         engine_speed: AngularSpeed::from_rpm(1726.0),
@@ -64,14 +64,14 @@ fn live() -> LiveData {
         intake_air_temperature: Temperature::from_celsius(25.0),
         air_flow: MassFlow::from_grams_per_second(5.0),
         throttle_position: Ratio::from_percent(20.0),
-        oxygen_front: Voltage::from_volts(0.45),
-        oxygen_rear: Voltage::from_volts(0.7),
+        oxygen_front: [Voltage::from_volts(0.45), Voltage::ZERO],
+        oxygen_rear: [Voltage::from_volts(0.7), Voltage::ZERO],
         run_time: Duration::from_millis(600_999),
         commanded_purge: Ratio::from_percent(40.0),
         fuel_level: Ratio::from_percent(60.0),
         tank_pressure: Pressure::from_pascals(-100.25),
         barometric_pressure: Pressure::from_kilopascals(101.0),
-        catalyst_temperature: Temperature::from_celsius(450.0),
+        catalyst_temperature: [Temperature::from_celsius(450.0), Temperature::default()],
         module_voltage: Voltage::from_volts(14.1),
         absolute_load: Ratio::from_percent(100.0),
         commanded_lambda: Ratio::from_fraction(1.0),
@@ -349,7 +349,7 @@ fn values_beyond_the_range_are_held_at_its_ends() {
     bench.live.intake_air_temperature = Temperature::from_celsius(-100.0);
     bench.live.tank_pressure = Pressure::from_pascals(-20_000.0);
     bench.live.engine_speed = AngularSpeed::from_rpm(f64::NAN);
-    bench.live.short_term_trim = Ratio::from_percent(500.0);
+    bench.live.short_term_trim[0] = Ratio::from_percent(500.0);
     bench.expect(
         &[0x01, 0x05, 0x0F, 0x32, 0x54],
         &[0x41, 0x05, 0xFF, 0x0F, 0x00, 0x32, 0x80, 0x00, 0x54, 0xB1, 0xE0],

@@ -6,7 +6,7 @@ use rand_chacha::{
     ChaCha8Rng,
     rand_core::{Rng, SeedableRng},
 };
-use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::{Angle, Interval, Length, Ratio, Temperature, Voltage};
 
 use crate::{CapFault, Defect, DriverControls, Part, Selector, Vehicle, VehicleParams, Work};
@@ -31,8 +31,8 @@ fn assert_sane(car: &Vehicle, what: &str) {
         pins.oil_temperature,
         pins.throttle_a,
         pins.throttle_b,
-        pins.oxygen_front,
-        pins.oxygen_rear,
+        pins.oxygen_front[0],
+        pins.oxygen_rear[0],
         pins.fuel_level,
         pins.tank_pressure,
         pins.barometer,
@@ -63,7 +63,7 @@ fn assert_sane(car: &Vehicle, what: &str) {
         "{what}"
     );
     assert!(
-        (-60.0..1500.0).contains(&car.catalyst_temperature().celsius()),
+        (-60.0..1500.0).contains(&car.catalyst_temperature(0).celsius()),
         "{what}"
     );
     assert!((0.0..=1.2).contains(&car.fuel_level().fraction()), "{what}");
@@ -80,14 +80,17 @@ fn no_input_takes_the_car_out_of_bounds() {
         for phase in 0..60 {
             let actuators = ActuatorPins {
                 throttle: coin(&mut dice).then(|| Angle::from_degrees(between(&mut dice, -40.0, 200.0))),
-                injection: Interval::from_milliseconds(between(&mut dice, -2.0, 40.0)),
+                injection: [
+                    Interval::from_milliseconds(between(&mut dice, -2.0, 40.0)),
+                    Interval::ZERO,
+                ],
                 ignition_advance: Angle::from_degrees(between(&mut dice, -90.0, 90.0)),
                 fuel_pump: coin(&mut dice),
                 starter: coin(&mut dice),
                 purge: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
                 vent_shut: coin(&mut dice),
-                oxygen_heater_front: coin(&mut dice),
-                oxygen_heater_rear: coin(&mut dice),
+                oxygen_heater_front: [coin(&mut dice), false],
+                oxygen_heater_rear: [coin(&mut dice), false],
                 fan: coin(&mut dice),
                 alternator: Voltage::from_volts(between(&mut dice, -5.0, 20.0)),
                 mil: false,
@@ -133,7 +136,7 @@ fn what_is_not_a_number_does_not_stay_in_the_car() {
     let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
     let nonsense = ActuatorPins {
         throttle: Some(Angle::from_degrees(f64::NAN)),
-        injection: Interval::from_milliseconds(f64::NAN),
+        injection: [Interval::from_milliseconds(f64::NAN); BANKS],
         ignition_advance: Angle::from_degrees(f64::NAN),
         purge: Ratio::from_fraction(f64::NAN),
         alternator: Voltage::from_volts(f64::NAN),

@@ -30,14 +30,14 @@ fn a_soaked_car_is_as_warm_as_the_air_and_its_battery_rests() {
         car.coolant_temperature().celsius(),
         car.oil_temperature().celsius(),
         car.intake_air_temperature().celsius(),
-        car.catalyst_temperature().celsius(),
+        car.catalyst_temperature(0).celsius(),
         car.fuel_temperature().celsius(),
     ] {
         assert!((celsius - 5.0).abs() < 0.2, "{celsius} degC");
     }
     assert!(car.engine_speed().rpm() <= 0.0);
     assert!((car.manifold_pressure().kilopascals() - 101.3).abs() < 0.1);
-    assert!((car.sensors().oxygen_front.volts() - 0.45).abs() < 1e-9);
+    assert!((car.sensors().oxygen_front[0].volts() - 0.45).abs() < 1e-9);
     assert!(
         (12.3..12.65).contains(&car.battery_voltage().volts()),
         "{}",
@@ -59,7 +59,7 @@ fn a_rest_may_be_cut_anywhere() {
     for (a, b) in [
         (whole.coolant_temperature(), cut.coolant_temperature()),
         (whole.oil_temperature(), cut.oil_temperature()),
-        (whole.catalyst_temperature(), cut.catalyst_temperature()),
+        (whole.catalyst_temperature(0), cut.catalyst_temperature(0)),
         (whole.fuel_temperature(), cut.fuel_temperature()),
     ] {
         assert!(

@@ -48,7 +48,7 @@ fn warm_idle_breathes_as_in_the_worked_example() {
     near("plate in Park", bench.car.throttle_angle().degrees(), 8.8, 0.2);
     near(
         "pulse in Park",
-        bench.actuators.injection.milliseconds(),
+        bench.actuators.injection[0].milliseconds(),
         3.1,
         0.15,
     );
@@ -97,8 +97,8 @@ fn steady_speeds_show_the_published_picture() {
         near("manifold", car.manifold_pressure().kilopascals(), manifold, 1.0);
         near("flow", car.cylinder_flow().grams_per_second(), flow, 0.4);
         near("plate", car.throttle_angle().degrees(), plate, 0.4);
-        near("pulse", bench.actuators.injection.milliseconds(), pulse, 0.2);
-        near("brick", car.catalyst_temperature().celsius(), brick, 12.0);
+        near("pulse", bench.actuators.injection[0].milliseconds(), pulse, 0.2);
+        near("brick", car.catalyst_temperature(0).celsius(), brick, 12.0);
         near("coolant", car.coolant_temperature().celsius(), 87.0, 2.0);
         let used = car.fuel_flow().grams_per_second() / 745.0 / car.road_speed().metres_per_second() * 1e5;
         near("L/100 km", used, litres, 0.15);
@@ -171,7 +171,7 @@ fn late_ignition_lights_the_catalyst_sooner() {
         bench.retard = later;
         bench.start();
         let mut seconds = 0;
-        while bench.car.catalyst_temperature().celsius() < 265.0 {
+        while bench.car.catalyst_temperature(0).celsius() < 265.0 {
             bench.run(1, &drive);
             seconds += 1;
             assert!(seconds < 300, "no light-off");
@@ -243,16 +243,16 @@ fn without_alternator_the_voltage_falls() {
 #[test]
 fn oxygen_sensors_follow_the_mixture() {
     let mut bench = Bench::warm();
-    near("asleep", bench.car.sensors().oxygen_front.volts(), 0.45, 0.05);
+    near("asleep", bench.car.sensors().oxygen_front[0].volts(), 0.45, 0.05);
     bench.run(240, &parked());
     bench.mixture = 1.05;
     bench.run(30, &parked());
-    assert!(bench.car.sensors().oxygen_front.volts() > 0.8);
-    assert!(bench.car.sensors().oxygen_rear.volts() > 0.8);
+    assert!(bench.car.sensors().oxygen_front[0].volts() > 0.8);
+    assert!(bench.car.sensors().oxygen_rear[0].volts() > 0.8);
     bench.mixture = 0.95;
     bench.run(30, &parked());
-    assert!(bench.car.sensors().oxygen_front.volts() < 0.1);
-    assert!(bench.car.sensors().oxygen_rear.volts() < 0.2);
+    assert!(bench.car.sensors().oxygen_front[0].volts() < 0.1);
+    assert!(bench.car.sensors().oxygen_rear[0].volts() < 0.2);
     bench.mixture = 1.0;
     cruise(&mut bench, 70.0, 60);
     // Lift, in gear.
@@ -263,8 +263,8 @@ fn oxygen_sensors_follow_the_mixture() {
     };
     bench.run(4, &lift);
     assert!(bench.car.fuel_flow().grams_per_second() < 1e-9, "fuel cut");
-    assert!(bench.car.sensors().oxygen_front.volts() < 0.1);
-    assert!(bench.car.sensors().oxygen_rear.volts() < 0.2);
+    assert!(bench.car.sensors().oxygen_front[0].volts() < 0.1);
+    assert!(bench.car.sensors().oxygen_rear[0].volts() < 0.2);
     // The idling engine stops within seconds of the key being turned.
     let off = DriverControls {
         key: KeyPosition::Off,

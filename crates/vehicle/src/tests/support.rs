@@ -2,7 +2,7 @@
 //!
 //! Speed-density fuel, a throttle by pedal, idle speed by throttle and timing, fuel cut. No diagnosis, no trims.
 
-use twotrip_harness::{ActuatorPins, KeyPosition};
+use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::{Angle, Interval, Ratio, Voltage};
 
 use crate::{DriverControls, Selector, Vehicle, VehicleParams, engine};
@@ -119,12 +119,12 @@ impl Bench {
         };
         self.actuators = ActuatorPins {
             throttle: Some(Angle::from_degrees(plate)),
-            injection: self.pulse(controls.key, rpm),
+            injection: [self.pulse(controls.key, rpm); BANKS],
             ignition_advance: Angle::from_degrees(advance - self.retard),
             fuel_pump: controls.key != KeyPosition::Off,
             starter: controls.key == KeyPosition::Start && rpm < 500.0,
-            oxygen_heater_front: rpm > 500.0,
-            oxygen_heater_rear: rpm > 500.0,
+            oxygen_heater_front: [rpm > 500.0; BANKS],
+            oxygen_heater_rear: [rpm > 500.0; BANKS],
             fan: if self.actuators.fan {
                 coolant > 96.0
             } else {
@@ -144,7 +144,8 @@ impl Bench {
         let mixture = &state.mixture;
         let cold = (1.0 - state.cooling.coolant / 80.0).clamp(0.0, 1.3);
         let (share, film_s) = (0.25 + 0.25 * cold, 0.3 + 1.7 * cold);
-        let wanted = self.mixture * state.air.cylinder_flow / 14.7 - mixture.film_g / film_s - mixture.vapour;
+        let wanted =
+            self.mixture * state.air.cylinder_flow / 14.7 - mixture.banks[0].film_g / film_s - mixture.vapour;
         let injected = (wanted / (1.0 - share)).max(0.0);
         let drop = (mixture.rail_kpa + state.ambient.pressure_kpa - state.air.manifold_kpa).max(50.0);
         let flow = 4.0 * 3.3 * libm::sqrt(drop / 421.0);
