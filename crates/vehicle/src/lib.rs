@@ -196,19 +196,14 @@ impl State {
     }
 }
 
-/// Current of all oxygen sensor heaters that are on.
+/// Whether current flows through the heaters of a bank's sensors, front and rear.
 #[inline]
-fn heater_amperes(state: &State, actuators: &ActuatorPins, banks: usize) -> f64 {
-    let mut siemens = 0.0;
-    for (bank, exhaust) in state.exhaust.iter().enumerate().take(banks) {
-        if actuators.oxygen_heater_front[bank] {
-            siemens += exhaust.front_heater;
-        }
-        if actuators.oxygen_heater_rear[bank] {
-            siemens += exhaust.rear_heater;
-        }
-    }
-    siemens * state.electrical.supply_volts
+const fn heated(knobs: &knobs::Knobs, actuators: &ActuatorPins, bank: usize) -> [bool; 2] {
+    let [front_open, rear_open] = knobs.heater_open[bank];
+    [
+        actuators.oxygen_heater_front[bank] && !front_open,
+        actuators.oxygen_heater_rear[bank] && !rear_open,
+    ]
 }
 
 /// A number from outside held within limits; what is not a number counts as the lower one.
@@ -327,6 +322,13 @@ impl Vehicle {
         let brake = within(controls.brake.fraction(), 0.0, 1.0);
         let in_drive = controls.selector == Selector::Drive;
 
+        let mut heaters = 0.0;
+        for (bank, exhaust) in state.exhaust.iter().enumerate().take(params.banks()) {
+            let [front, rear] = heated(&self.knobs, actuators, bank);
+            heaters += f64::from(u8::from(front)) * exhaust.front_heater;
+            heaters += f64::from(u8::from(rear)) * exhaust.rear_heater;
+        }
+        let heater_amperes = heaters * state.electrical.supply_volts;
         // First the supply: injectors open by it, and the starter turns the crank.
         state.electrical = electrical::step(
             &params.electrical,
@@ -335,7 +337,7 @@ impl Vehicle {
                 key_on: controls.key != KeyPosition::Off,
                 starter: actuators.starter,
                 pump: actuators.fuel_pump,
-                heater_amperes: heater_amperes(state, actuators, params.banks()),
+                heater_amperes,
                 fan: actuators.fan,
                 set_point_volts: within(actuators.alternator.volts(), 0.0, 18.0),
                 engine_rpm: rpm,
@@ -471,6 +473,7 @@ impl Vehicle {
         let state = &mut self.state;
         let bank_flow = state.air.cylinder_flow * self.params.mixture.bank_share();
         for bank in 0..self.params.banks() {
+            let [heater_front, heater_rear] = heated(&self.knobs, actuators, bank);
             state.exhaust[bank] = exhaust::step(
                 &self.params.exhaust,
                 &state.exhaust[bank],
@@ -481,8 +484,8 @@ impl Vehicle {
                     coolant_celsius: state.cooling.coolant,
                     ambient_celsius: state.ambient.celsius,
                     speed_kmh: state.driveline.speed * 3.6,
-                    heater_front: actuators.oxygen_heater_front[bank],
-                    heater_rear: actuators.oxygen_heater_rear[bank],
+                    heater_front,
+                    heater_rear,
                 },
                 SPAN,
             );
@@ -572,7 +575,10 @@ impl Vehicle {
                 driveline: &state.driveline,
                 oxygen: &state.oxygen[..self.params.banks()],
                 exhaust: &state.exhaust,
-                actuators,
+                heated: [
+                    heated(&self.knobs, actuators, 0),
+                    heated(&self.knobs, actuators, 1),
+                ],
                 tank: &state.tank,
                 electrical: &state.electrical,
             },

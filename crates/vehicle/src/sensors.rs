@@ -7,7 +7,7 @@ use rand_chacha::{
     ChaCha8Rng,
     rand_core::{Rng, SeedableRng},
 };
-use twotrip_harness::{ActuatorPins, KeyPosition, SensorPins, transfer};
+use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
 use crate::{air, catalyst, cooling, driveline, electrical, exhaust, mixture, tank};
@@ -52,7 +52,8 @@ pub(crate) struct Truth<'a> {
     /// One for each bank in use.
     pub(crate) oxygen: &'a [catalyst::State],
     pub(crate) exhaust: &'a [exhaust::State],
-    pub(crate) actuators: &'a ActuatorPins,
+    /// Front and rear heaters with current.
+    pub(crate) heated: PerBank<[bool; 2]>,
     pub(crate) tank: &'a tank::State,
     pub(crate) electrical: &'a electrical::State,
 }
@@ -88,9 +89,9 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
     for (bank, (oxygen, exhaust)) in truth.oxygen.iter().zip(truth.exhaust).enumerate() {
         pins.oxygen_front[bank] = Voltage::from_volts(oxygen.front_volts);
         pins.oxygen_rear[bank] = Voltage::from_volts(oxygen.rear_volts);
-        let actuators = truth.actuators;
-        pins.heater_front[bank] = current(actuators.oxygen_heater_front[bank], exhaust.front_heater);
-        pins.heater_rear[bank] = current(actuators.oxygen_heater_rear[bank], exhaust.rear_heater);
+        let [front, rear] = truth.heated[bank];
+        pins.heater_front[bank] = current(front, exhaust.front_heater);
+        pins.heater_rear[bank] = current(rear, exhaust.rear_heater);
     }
     pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
     pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
@@ -116,6 +117,7 @@ pub(crate) fn slow_pins(
 mod tests {
     use super::*;
     use crate::{Vehicle, VehicleParams};
+    use twotrip_harness::ActuatorPins;
 
     /// Mean and deviation of a pin of a parked car over a minute.
     fn statistics(read: impl Fn(&SensorPins) -> f64) -> (f64, f64) {
