@@ -208,7 +208,7 @@ impl Fuel {
         };
         let mut pulses = [Interval::ZERO; BANKS];
         let (mut all_wanted, mut all_injected) = (0.0, 0.0);
-        for bank in 0..self.banks {
+        for (bank, pulse) in pulses.iter_mut().enumerate().take(self.banks) {
             let wanted = per_ratio * (1.0 + demand.short_term[bank]) - vapour;
             all_wanted += wanted;
             let fuel = wanted.at_least(0.0) * (1.0 + demand.long_term[bank]);
@@ -222,7 +222,7 @@ impl Fuel {
             };
             *film += (injected * self.film_share - from_film) * seconds;
             all_injected += injected;
-            pulses[bank] = self.pulse(measured, injected);
+            *pulse = self.pulse(measured, injected);
         }
         self.correction = if self.cut {
             0.0
