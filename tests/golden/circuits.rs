@@ -6,7 +6,7 @@ use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Group;
 use twotrip_sim::Timing;
 use twotrip_units::{Length, Resistance, Speed, Temperature, Voltage};
-use twotrip_vehicle::{CapFault, Defect, Leg, Plan, schedule};
+use twotrip_vehicle::{Defect, Leg, Part, Plan, schedule};
 
 use crate::{bench::Bench, desk::Desk, drives::miss};
 
@@ -240,7 +240,9 @@ fn tracks_that_disagree_are_p2135_at_once() {
 fn a_circuit_code_blocks_the_leak_test() {
     for (circuit, [open, ..]) in CODES {
         let mut bench = Bench::new(68);
-        bench.vehicle.set_defect(Defect::FuelCap(CapFault::Loose));
+        bench
+            .vehicle
+            .set_defect(Defect::named(Part::FuelCap, "loose", None).unwrap());
         bench.harness.break_wire(circuit, WiringFault::Open);
         bench.park(NIGHT);
         bench.drive(Plan::schedule(&schedule::UDDS), |_| {});

@@ -10,7 +10,7 @@ use twotrip_ecu::{
 use twotrip_harness::KeyPosition;
 use twotrip_obd::Group;
 use twotrip_units::Speed;
-use twotrip_vehicle::{CapFault, Defect, DriverControls, Leg, Part, Plan, Work, schedule};
+use twotrip_vehicle::{Defect, DriverControls, Leg, Part, Plan, Work, schedule};
 
 use crate::bench::Bench;
 
@@ -115,7 +115,9 @@ fn a_repair_without_a_clear_puts_the_lamp_out_after_three_trips() {
         bench.drive(Plan::new(vec![Leg::Cruise { speed, span }, Leg::Stop]), |_| {});
         bench.park(Duration::from_secs(60));
     };
-    bench.vehicle.set_defect(Defect::FuelCap(CapFault::Loose));
+    bench
+        .vehicle
+        .set_defect(Defect::named(Part::FuelCap, "loose", None).unwrap());
     trip(&mut bench);
     trip(&mut bench);
     assert!(bench.ecu.memory().mil_commanded());

@@ -26,7 +26,7 @@ pub const fn circuits(part: Part) -> &'static [Circuit] {
         Part::ThrottleSensor => &[Circuit::ThrottleSensorA, Circuit::ThrottleSensorB],
         Part::TankPressureSensor => &[Circuit::TankPressureSensor],
         Part::FuelLevelSensor => &[Circuit::FuelLevelSensor],
-        Part::FuelCap | Part::FillerNeck | Part::PurgeValve | Part::VentValve => &[],
+        _ => &[],
     }
 }
 

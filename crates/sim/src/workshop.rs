@@ -7,7 +7,7 @@ use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{Fill, Preload, Quantity, Signal};
 use twotrip_units::Ratio;
-use twotrip_vehicle::{CapFault, Defect, Outcome as Cure, Part, SensorFault, ValveFault, Work};
+use twotrip_vehicle::{Course, Defect, Outcome as Cure, Part, Work};
 
 use crate::{
     Car, Outcome, clock,
@@ -64,28 +64,14 @@ pub(crate) fn release(car: &mut Car, quantity: Quantity) -> Outcome {
 /// Something physical breaks.
 pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
     car.vehicle.set_defect(*defect);
-    Outcome::done(match defect {
-        Defect::FuelCap(CapFault::Loose) => "the fuel cap is on, but not tight".to_owned(),
-        Defect::FuelCap(CapFault::Missing) => "the fuel cap has been left off".to_owned(),
-        Defect::FillerNeckHole(diameter) => {
-            format!(
-                "the filler neck has a hole of {}",
-                clock::amount(diameter.millimetres(), "mm")
-            )
-        }
-        Defect::Valve(fault) => match fault {
-            ValveFault::PurgeStuckShut => "the purge valve stays shut",
-            ValveFault::PurgeLeaking => "the purge valve does not shut",
-            ValveFault::VentStuckOpen => "the vent valve stays open",
-            ValveFault::VentStuckShut => "the vent valve stays shut",
-        }
-        .to_owned(),
-        Defect::Sensor(sensor, SensorFault::Dead) => format!("the {} is dead", sensor.part().name()),
-        Defect::Sensor(sensor, SensorFault::Bias(bias)) => {
-            let way = if *bias < 0.0 { "low" } else { "high" };
-            let off = clock::amount(bias.abs(), sensor.unit());
-            format!("the {} reads {off} {way}", sensor.part().name())
-        }
+    let set = defect.set_text();
+    Outcome::done(match defect.course() {
+        Course::Steady => set.to_string(),
+        Course::Growing(rate) => format!(
+            "{set}, growing by {} with each 100 km",
+            clock::amount(rate, defect.entry().unit())
+        ),
+        Course::When(when) => format!("{set}, but only {when}"),
     })
 }
 
@@ -106,49 +92,34 @@ pub(crate) fn mend_wire(car: &mut Car, circuit: Circuit) -> Outcome {
     }
 }
 
-/// Work on a part.
+/// Work on a part. Wrong work costs what right work costs, and changes nothing.
 pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
+    let cost = format!(
+        "{}{} min",
+        if work.takes_a_part() { "one part, " } else { "" },
+        work.minutes(part)
+    );
     match car.vehicle.repair(part, work) {
-        Cure::Cured(defect) => Outcome::done(format!("done, and it cured something: {defect}")),
-        Cure::NothingToCure => {
-            let done = match work {
-                Work::Tighten => "tightened",
-                Work::Replace => "replaced",
-                Work::Clean => "cleaned",
-            };
-            Outcome::done(format!("{} {done}; that cured nothing", part.name()))
-        }
+        Cure::Cured(defect) => Outcome::done(format!("done ({cost}), and it cured something: {defect}")),
+        Cure::NothingToCure => Outcome::done(format!(
+            "{} {} ({cost}); that cured nothing",
+            part.name(),
+            work.done()
+        )),
     }
 }
 
 /// What a look at a part shows.
 pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
-    let text = match (part, found) {
-        (_, Some(Defect::FuelCap(CapFault::Loose))) => {
-            "the fuel cap turns by hand: it was never tightened until it clicks"
-        }
-        (_, Some(Defect::FuelCap(CapFault::Missing))) => "there is no fuel cap on the filler neck",
-        (_, Some(Defect::FillerNeckHole(diameter))) => {
-            let size = clock::amount(diameter.millimetres(), "mm");
-            return Outcome::done(format!(
-                "smoke comes out of the filler neck: a hole of about {size}"
-            ));
-        }
-        (Part::FuelCap, None) => "the fuel cap is tight, its seal is good",
-        (_, Some(Defect::Valve(fault))) => match fault {
-            ValveFault::PurgeStuckShut => "with current on it the purge valve lets no air through",
-            ValveFault::PurgeLeaking => "without current the purge valve lets air through",
-            ValveFault::VentStuckOpen => "with current on it the vent valve still lets air through",
-            ValveFault::VentStuckShut => "without current the vent valve lets no air through",
-        },
-        (Part::PurgeValve, None) => "the purge valve opens with current and shuts without: it is good",
-        (Part::VentValve, None) => "the vent valve shuts with current and opens without: it is good",
-        (Part::FillerNeck, None) => "no rust through, no smoke: the filler neck is tight",
+    if let Some(seen) = found.as_ref().and_then(Defect::seen_text) {
+        return Outcome::done(seen.to_string());
+    }
+    match part.looks_good() {
         // Nobody sees what is wrong inside a sensor.
-        (sensor, _) => return Outcome::done(look(car, sensor)),
-    };
-    Outcome::done(text)
+        "" => Outcome::done(look(car, part)),
+        good => Outcome::done(good),
+    }
 }
 
 /// What was put into the memory.

@@ -63,17 +63,14 @@ mod sensors;
 mod tank;
 mod throttle_body;
 mod truth;
-mod valve;
 
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
 use twotrip_units::{Length, Limit, Ratio, Temperature};
 
-pub use defect::{CapFault, Defect, Outcome, Part, Work};
+pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
-pub use sensor_fault::{Sensor, SensorFault};
-pub use valve::ValveFault;
 
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);
@@ -278,6 +275,7 @@ pub struct Vehicle {
     defects: defect::Defects,
     /// What the defects make of the car.
     knobs: knobs::Knobs,
+    bumps: defect::Bumps,
     noise: sensors::Noise,
     /// What good sensors give.
     pins: SensorPins,
@@ -300,6 +298,7 @@ impl Vehicle {
             delay: [const { catalyst::Delay::new() }; BANKS],
             defects: defect::Defects::default(),
             knobs: knobs::Knobs::default(),
+            bumps: defect::Bumps::new(seed),
             noise: sensors::Noise::new(seed),
             pins: SensorPins::default(),
             broken_pins: SensorPins::default(),
@@ -498,6 +497,25 @@ impl Vehicle {
             state.driveline.speed,
             SPAN,
         );
+        if self.defects.is_moving() {
+            self.follow_courses(SPAN);
+        }
+    }
+
+    /// Lets defects grow, come and go.
+    #[cold]
+    fn follow_courses(&mut self, span: f64) {
+        let state = &self.state;
+        let shaken = self.bumps.step(state.driveline.speed, span);
+        let now = defect::Circumstances {
+            coolant_celsius: state.cooling.coolant,
+            load_percent: 100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa,
+            shaken,
+            metres: state.driveline.distance_m,
+        };
+        if self.defects.follow(&now) {
+            self.follow_defects();
+        }
     }
 
     /// Coolant, oil, intake air, tank temperatures and vapour, over [`SLOW`] steps.
@@ -629,7 +647,7 @@ impl Vehicle {
 
     /// Makes something wrong with the car; a part has one defect at a time, the latest.
     pub fn set_defect(&mut self, defect: Defect) {
-        self.defects.set(defect);
+        self.defects.set(defect, self.state.driveline.distance_m);
         self.follow_defects();
     }
 
@@ -647,7 +665,7 @@ impl Vehicle {
     }
 
     /// Everything that is wrong with the car.
-    pub fn defects(&self) -> impl Iterator<Item = Defect> + use<> {
+    pub fn defects(&self) -> impl Iterator<Item = Defect> + '_ {
         self.defects.iter()
     }
 }

@@ -7,11 +7,9 @@
 use twotrip_harness::{SensorPins, transfer};
 use twotrip_units::{Angle, Limit, MassFlow, Pressure, Ratio, Temperature, Voltage};
 
-use crate::defect::Part;
-
 /// A sensor that can be broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Sensor {
+pub(crate) enum Sensor {
     /// Coolant temperature.
     Coolant,
     /// Intake-air temperature.
@@ -30,7 +28,7 @@ pub enum Sensor {
 
 /// What is wrong inside.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum SensorFault {
+pub(crate) enum SensorFault {
     /// Open inside, or without output.
     Dead,
     /// Reads so much too high, in [`Sensor::unit`].
@@ -39,7 +37,7 @@ pub enum SensorFault {
 
 impl Sensor {
     /// All of them.
-    pub const ALL: [Self; 7] = [
+    const ALL: [Self; 7] = [
         Self::Coolant,
         Self::IntakeAir,
         Self::AirMeter,
@@ -49,29 +47,8 @@ impl Sensor {
         Self::FuelLevel,
     ];
 
-    /// The part that it is.
-    #[must_use]
-    pub const fn part(self) -> Part {
-        match self {
-            Self::Coolant => Part::CoolantSensor,
-            Self::IntakeAir => Part::IntakeAirSensor,
-            Self::AirMeter => Part::AirMeter,
-            Self::ManifoldPressure => Part::ManifoldPressureSensor,
-            Self::Throttle => Part::ThrottleSensor,
-            Self::TankPressure => Part::TankPressureSensor,
-            Self::FuelLevel => Part::FuelLevelSensor,
-        }
-    }
-
-    /// The sensor that a part is.
-    #[must_use]
-    pub fn of(part: Part) -> Option<Self> {
-        Self::ALL.into_iter().find(|sensor| sensor.part() == part)
-    }
-
     /// The unit of its bias: of the quantity, but for the air meter, which is off by a share of what flows.
-    #[must_use]
-    pub const fn unit(self) -> &'static str {
+    pub(crate) const fn unit(self) -> &'static str {
         match self {
             Self::Coolant | Self::IntakeAir => "K",
             Self::AirMeter | Self::FuelLevel => "%",
@@ -82,8 +59,7 @@ impl Sensor {
     }
 
     /// The smallest and the greatest bias, in that unit.
-    #[must_use]
-    pub const fn range(self) -> [f64; 2] {
+    pub(crate) const fn range(self) -> [f64; 2] {
         match self {
             Self::Coolant | Self::IntakeAir => [-40.0, 40.0],
             Self::AirMeter | Self::FuelLevel => [-50.0, 50.0],
@@ -157,20 +133,6 @@ impl SensorFaults {
         if self.faults[sensor as usize].replace(fault).is_none() {
             self.count += 1;
         }
-    }
-
-    /// What was wrong with a sensor that is now a new one.
-    pub(crate) const fn take(&mut self, sensor: Sensor) -> Option<SensorFault> {
-        let fault = self.faults[sensor as usize].take();
-        if fault.is_some() {
-            self.count -= 1;
-        }
-        fault
-    }
-
-    /// What is wrong with a sensor.
-    pub(crate) const fn get(&self, sensor: Sensor) -> Option<SensorFault> {
-        self.faults[sensor as usize]
     }
 
     pub(crate) fn iter(&self) -> impl Iterator<Item = (Sensor, SensorFault)> + use<> {
@@ -263,17 +225,13 @@ mod tests {
     }
 
     #[test]
-    fn a_dead_sensor_is_open_or_silent_until_it_is_replaced() {
+    fn a_dead_sensor_is_open_or_silent() {
         for sensor in Sensor::ALL {
             let mut faults = SensorFaults::default();
             faults.set(sensor, SensorFault::Bias(1.0));
             faults.set(sensor, SensorFault::Dead);
             assert_ne!(faults.distorted(&good()), good());
             assert_eq!(faults.iter().count(), 1, "the latest");
-            assert_eq!(faults.take(sensor), Some(SensorFault::Dead));
-            assert_eq!(faults.take(sensor), None);
-            assert!(faults.is_empty());
-            assert_eq!(faults.distorted(&good()), good());
         }
     }
 }

@@ -10,7 +10,7 @@ use twotrip_scenario::{Scenario, phrase, shipped};
 use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, Work,
-    defect::{CATALOGUE, Size},
+    defect::{Size, catalogue},
     schedule,
 };
 
@@ -96,25 +96,22 @@ fn scenarios() -> Vec<Item> {
 }
 
 fn defects() -> Vec<Item> {
-    let mut items: Vec<Item> = CATALOGUE
-        .iter()
+    let mut items: Vec<Item> = catalogue()
         .map(|entry| {
             let part = entry.part.name();
             let (words, size) = match entry.size {
-                Size::None => (String::new(), format!("a new one helps: replace {part}")),
-                Size::Bias { unit, range } => {
-                    let [least, most] = range;
-                    (" BIAS".to_owned(), format!("{least} to {most} {unit}"))
-                }
-                Size::Fixed(hole) => (String::new(), format!("a hole of {} mm", hole.millimetres())),
-                Size::Diameter { least, greatest } => {
-                    let (least, greatest) = (least.millimetres(), greatest.millimetres());
-                    (" DIAMETER".to_owned(), format!("{least:.1} to {greatest:.0} mm"))
-                }
+                Size::None => ("", String::new()),
+                Size::Fixed { unit, amount } => ("", format!(" ({amount} {unit})")),
+                Size::Amount { unit, range } => (" SIZE", format!(" ({} to {} {unit})", range[0], range[1])),
             };
+            let cures: Vec<String> = entry
+                .cures
+                .iter()
+                .map(|(work, part)| format!("{} {}", work.name(), part.name()))
+                .collect();
             Item::new(
                 format!("defect {part} {}{words}", entry.kind),
-                format!("{} ({size})", entry.description),
+                format!("{}{size}; cure: {}", entry.description, cures.join(", or ")),
             )
         })
         .collect();

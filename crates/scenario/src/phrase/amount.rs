@@ -121,6 +121,13 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
             ("inHg", |value| Pressure::from_inches_of_mercury(value).pascals()),
             ("inH2O", |value| Pressure::from_inches_of_water(value).pascals()),
         ],
+        "mm" => &[
+            ("mm", |value| value),
+            ("cm", |value| value * 10.0),
+            ("in", |value| value * 25.4),
+        ],
+        "mm2" => &[("mm2", |value| value), ("cm2", |value| value * 100.0)],
+        "x" => &[("x", |value| value)],
         "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
         "deg" => &[("deg", |value| value)],
         "g/s" => &[

@@ -1,57 +1,119 @@
-//! How physical defects are said, after the catalogue of `vehicle`: the part, the word for what is wrong with it,
-//! and its size where the word has none of its own.
+//! How physical defects are said, after the catalogue of `vehicle`: the part, the word for what is wrong with it, its
+//! size where the word has none of its own, and how it behaves in time.
 
-use twotrip_vehicle::defect::{CATALOGUE, Defect, Entry, Extent, Part, Size};
+use twotrip_units::Temperature;
+use twotrip_vehicle::{
+    Course, When,
+    defect::{Defect, Entry, Part, Size, catalogue},
+};
 
 use super::{
     amount::amount,
     fault::{Fault, Parsed},
-    measure::{HOLE, Measure},
-    rule::{Explanation, Rule, pick},
+    measure::{Measure, precise, word},
+    rule::{After, AnyOf, Explanation, Map, Rule, keyword, pick},
 };
 use crate::problem::ProblemKind;
 
-/// `fuel-cap loose`, `filler-neck hole 1 mm`.
+/// `fuel-cap loose`, `filler-neck hole 1 mm growing 0.2 mm every 100 km`, `air-meter dead on bumps`.
 pub(super) struct Physical;
 
-/// The catalogue's entries by part, then by the word behind the part.
+/// The parts of the catalogue.
 fn parts() -> impl Iterator<Item = (&'static str, Part)> + Clone {
     Part::ALL
-        .into_iter()
-        .filter(|part| CATALOGUE.iter().any(|entry| entry.part == *part))
+        .iter()
+        .copied()
+        .filter(|part| catalogue().any(|entry| entry.part == *part))
         .map(|part| (part.name(), part))
 }
 
 fn entries(part: Part) -> impl Iterator<Item = (&'static str, &'static Entry)> + Clone {
-    CATALOGUE
-        .iter()
+    catalogue()
         .filter(move |entry| entry.part == part)
         .map(|entry| (entry.kind, entry))
 }
 
-/// How the size behind an entry's words is read.
-enum SizeRule {
-    None,
-    Diameter(Measure<twotrip_units::Length>),
-    Bias(Measure<f64>),
-}
-
-fn size(entry: &Entry) -> SizeRule {
+/// How the amount behind an entry's words is read.
+fn size(entry: &Entry) -> Option<Measure<f64>> {
     match entry.size {
-        Size::None | Size::Fixed(_) => SizeRule::None,
-        Size::Diameter { least, greatest } => SizeRule::Diameter(Measure {
-            range: [least, greatest],
-            ..HOLE
-        }),
-        Size::Bias { unit, range } => SizeRule::Bias(bias(unit, range)),
+        Size::None | Size::Fixed { .. } => None,
+        Size::Amount { unit, range } => Some(amount("size", unit, range)),
     }
 }
 
-/// How far a sensor is off.
-pub(super) fn bias(unit: &'static str, range: [f64; 2]) -> Measure<f64> {
-    Measure {
-        slot: "BIAS",
-        ..amount("bias", unit, range)
+const HOTNESS: Measure<f64> = Measure {
+    what: "coolant temperature",
+    slot: "TEMPERATURE",
+    of: "coolant temperature",
+    units: &[
+        ("C", |value| value),
+        ("F", |value| Temperature::from_fahrenheit(value).celsius()),
+    ],
+    range: Course::TEMPERATURES,
+    show: precise,
+    unit: "C",
+};
+const LOAD: Measure<f64> = Measure {
+    what: "load",
+    slot: "LOAD",
+    of: "load",
+    units: &[("%", |value| value)],
+    range: Course::LOADS,
+    show: precise,
+    unit: "%",
+};
+
+/// When a defect is there.
+static WHEN: AnyOf<When> = AnyOf(&[
+    &Map(
+        After(
+            keyword("when"),
+            After(keyword("hotter"), After(keyword("than"), HOTNESS)),
+        ),
+        When::HotterThan,
+    ),
+    &Map(
+        After(
+            keyword("when"),
+            After(keyword("colder"), After(keyword("than"), HOTNESS)),
+        ),
+        When::ColderThan,
+    ),
+    &Map(
+        After(
+            keyword("when"),
+            After(keyword("load"), After(keyword("over"), LOAD)),
+        ),
+        When::LoadOver,
+    ),
+    &Map(After(keyword("on"), keyword("bumps")), |()| When::OnBumps),
+]);
+
+/// How much a defect grows.
+fn growth(entry: &Entry) -> Option<Measure<f64>> {
+    match entry.size {
+        Size::Amount { unit, range } => {
+            let most = range[0].abs().max(range[1].abs());
+            Some(amount("growth", unit, [0.0, most]))
+        }
+        Size::None | Size::Fixed { .. } => None,
+    }
+}
+
+/// The course behind a defect; steady if nothing is said.
+fn course<'a>(entry: &Entry, input: &'a str) -> Parsed<'a, Course> {
+    let (after, found) = word(input)?;
+    if WHEN.begins(found) {
+        return WHEN.read(input).map(|(rest, when)| (rest, Course::When(when)));
+    }
+    match growth(entry).filter(|_| found.eq_ignore_ascii_case("growing")) {
+        Some(measure) => {
+            let (rest, rate) = measure.read(after)?;
+            let every = After(keyword("every"), After(keyword("100"), keyword("km")));
+            let (rest, ()) = every.read(rest)?;
+            Ok((rest, Course::Growing(rate)))
+        }
+        None => Ok((input, Course::Steady)),
     }
 }
 
@@ -61,50 +123,56 @@ impl Rule for Physical {
     fn read<'a>(&self, input: &'a str) -> Parsed<'a, Defect> {
         let (rest, part) = pick("defect", parts(), input)?;
         let (rest, entry) = pick("kind of defect", entries(part), rest)?;
-        let (rest, extent) = match size(entry) {
-            SizeRule::None => (rest, Extent::None),
-            SizeRule::Diameter(measure) => measure
-                .read(rest)
-                .map(|(rest, diameter)| (rest, Extent::Diameter(diameter)))?,
-            SizeRule::Bias(measure) => measure
-                .read(rest)
-                .map(|(rest, bias)| (rest, Extent::Bias(bias)))?,
+        let (rest, amount) = match size(entry) {
+            None => (rest, None),
+            Some(measure) => measure.read(rest).map(|(rest, amount)| (rest, Some(amount)))?,
         };
-        let defect = entry.defect(extent).map(|defect| (rest, defect));
-        defect.ok_or_else(|| Fault::new(input.trim(), ProblemKind::OutOfRange("defect"), "defect", []))
+        let Some(defect) = entry.defect(amount) else {
+            return Err(Fault::new(
+                input.trim(),
+                ProblemKind::OutOfRange("defect"),
+                "defect",
+                [],
+            ));
+        };
+        let (rest, course) = course(entry, rest)?;
+        Ok((rest, defect.with_course(course)))
     }
 
     fn explain(&self, help: &mut Explanation) {
         help.slot("DEFECT", || {
             let entry = |entry: &Entry| {
                 let words = format!("{} {}", entry.part.name(), entry.kind);
-                let mut inner = Explanation::default();
-                let slot = match size(entry) {
-                    SizeRule::None => return words,
-                    SizeRule::Diameter(measure) => {
-                        measure.explain(&mut inner);
-                        measure.slot
+                match entry.size {
+                    Size::None | Size::Fixed { .. } => words,
+                    Size::Amount { unit, range } => {
+                        format!("{words} SIZE ({} to {} {unit})", range[0], range[1])
                     }
-                    SizeRule::Bias(measure) => {
-                        measure.explain(&mut inner);
-                        measure.slot
-                    }
-                };
-                let range = inner.slots.pop().map(|slot| slot.meaning).unwrap_or_default();
-                format!("{words} {slot} ({range})")
+                }
             };
-            CATALOGUE.iter().map(entry).collect::<Vec<_>>().join("; ")
+            catalogue().map(entry).collect::<Vec<_>>().join("; ")
         });
+        help.words("[");
+        help.slot("COURSE", || {
+            "how it behaves in time: growing SIZE every 100 km; when hotter than TEMPERATURE; when colder than \
+             TEMPERATURE (of the coolant); when load over LOAD (in %); on bumps. Without it the defect stays as it is"
+                .to_owned()
+        });
+        help.words("]");
     }
 
     #[cfg(test)]
     fn sample(&self, dice: &mut super::tests::Dice) -> String {
-        let entry = &CATALOGUE[dice.below(CATALOGUE.len())];
-        let size = match size(entry) {
-            SizeRule::None => String::new(),
-            SizeRule::Diameter(measure) => format!(" {}", measure.sample(dice)),
-            SizeRule::Bias(measure) => format!(" {}", measure.sample(dice)),
+        let entries: Vec<&Entry> = catalogue().collect();
+        let entry = entries[dice.below(entries.len())];
+        let size = size(entry).map_or(String::new(), |measure| format!(" {}", measure.sample(dice)));
+        let course = match dice.below(4) {
+            0 => format!(" {}", WHEN.sample(dice)),
+            1 => growth(entry).map_or(String::new(), |measure| {
+                format!(" growing {} every 100 km", measure.sample(dice))
+            }),
+            _ => String::new(),
         };
-        format!("{} {}{size}", entry.part.name(), entry.kind)
+        format!("{} {}{size}{course}", entry.part.name(), entry.kind)
     }
 }

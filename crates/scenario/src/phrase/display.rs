@@ -3,15 +3,12 @@
 use core::fmt::{self, Display, Formatter};
 
 use twotrip_harness::WiringFault;
-use twotrip_vehicle::{
-    SensorFault,
-    schedule::{HWFET, UDDS},
-};
+use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
-    Claim, CodeList, Defect, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
+    Claim, CodeList, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
     amount::amount,
-    measure::{ALTITUDE, AMBIENT, BIAS, HOLE, LEVEL, RESISTANCE, SPEED, VOLUME, show_time},
+    measure::{ALTITUDE, AMBIENT, BIAS, LEVEL, RESISTANCE, SPEED, VOLUME, show_time},
 };
 
 impl Display for Phrase {
@@ -28,7 +25,7 @@ impl Display for Phrase {
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
             Self::Refuel(Fill::Level(level)) => write!(f, "refuel to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),
-            Self::Defect(defect) => write_defect(*defect, f),
+            Self::Defect(defect) => write!(f, "defect {defect}"),
             Self::BreakWire(circuit, fault) => write_wiring(circuit.name(), *fault, f),
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
             Self::MendWire(circuit) => write!(f, "mend wiring {}", circuit.name()),
@@ -114,22 +111,6 @@ impl Display for Claim {
             }
             Self::Tool { deed, done: true } => write!(f, "tool {}", deed.name()),
             Self::Tool { deed, done: false } => write!(f, "no tool {}", deed.name()),
-        }
-    }
-}
-
-fn write_defect(defect: Defect, f: &mut Formatter<'_>) -> fmt::Result {
-    let entry = defect.entry();
-    write!(f, "defect {} {}", entry.part.name(), entry.kind)?;
-    match defect {
-        Defect::FuelCap(_) | Defect::Valve(_) | Defect::Sensor(_, SensorFault::Dead) => Ok(()),
-        Defect::FillerNeckHole(diameter) => write!(f, " {}", HOLE.text(diameter)),
-        Defect::Sensor(sensor, SensorFault::Bias(off)) => {
-            write!(
-                f,
-                " {}",
-                super::defect::bias(sensor.unit(), sensor.range()).text(off)
-            )
         }
     }
 }

@@ -53,7 +53,7 @@ const CIRCUIT: Named<Circuit> = Named {
 const PART: Named<Part> = Named {
     slot: "PART",
     what: "part",
-    all: &Part::ALL,
+    all: Part::ALL,
     name: Part::name,
 };
 const LISTS: &[(&str, CodeList)] = &[

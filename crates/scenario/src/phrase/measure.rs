@@ -347,17 +347,6 @@ impl Rule for FillRule {
     }
 }
 
-/// Of a round hole; the limits stand in the catalogue of defects.
-pub(super) const HOLE: Measure<Length> = Measure {
-    what: "diameter",
-    slot: "DIAMETER",
-    of: "length",
-    units: &[("mm", Length::from_millimetres), ("in", Length::from_inches)],
-    range: [Length::ZERO; 2],
-    show: |value| number(value.millimetres()),
-    unit: "mm",
-};
-
 /// In a wire; the limits are those of the harness.
 pub(super) const RESISTANCE: Measure<Resistance> = Measure {
     what: "resistance",

@@ -35,7 +35,7 @@ pub use rule::Slot;
 pub use script::{parse_phrase, parse_script};
 pub use twotrip_ecu::server::Quantity;
 pub use twotrip_harness::Signal;
-pub use twotrip_vehicle::{CapFault, Defect, Part, Work};
+pub use twotrip_vehicle::{Defect, Part, Work};
 
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
 #[derive(Clone, Debug, PartialEq)]

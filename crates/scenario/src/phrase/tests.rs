@@ -5,9 +5,14 @@ use rand_chacha::{
 
 use super::*;
 use twotrip_units::{Resistance, Voltage};
-use twotrip_vehicle::{Sensor, SensorFault};
+use twotrip_vehicle::{Course, When as Presence};
 
 use crate::{Expected, Problem, ProblemKind};
+
+/// The defect of these words.
+fn defect(part: Part, kind: &str, amount: Option<f64>) -> Defect {
+    Defect::named(part, kind, amount).unwrap()
+}
 
 /// What a text means, canonically.
 fn canonical(text: &str) -> String {
@@ -285,19 +290,41 @@ fn phrases_carry_typed_values() {
         ),
         (
             "defect fuel-cap missing",
-            Phrase::Defect(Defect::FuelCap(CapFault::Missing)),
+            Phrase::Defect(defect(Part::FuelCap, "missing", None)),
         ),
         (
             "defect filler-neck hole 1 mm",
-            Phrase::Defect(Defect::FillerNeckHole(Length::from_millimetres(1.0))),
+            Phrase::Defect(defect(Part::FillerNeck, "hole", Some(1.0))),
         ),
         (
             "defect coolant-sensor dead",
-            Phrase::Defect(Defect::Sensor(Sensor::Coolant, SensorFault::Dead)),
+            Phrase::Defect(defect(Part::CoolantSensor, "dead", None)),
         ),
         (
             "defect air-meter bias -20 %",
-            Phrase::Defect(Defect::Sensor(Sensor::AirMeter, SensorFault::Bias(-20.0))),
+            Phrase::Defect(defect(Part::AirMeter, "bias", Some(-20.0))),
+        ),
+        (
+            "defect filler-neck hole 0.040 in growing 0.02 in every 100 km",
+            Phrase::Defect(
+                defect(Part::FillerNeck, "hole", Some(0.04 * 25.4)).with_course(Course::Growing(0.02 * 25.4)),
+            ),
+        ),
+        (
+            "defect air-meter dead when hotter than 194 F",
+            Phrase::Defect(
+                defect(Part::AirMeter, "dead", None).with_course(Course::When(Presence::HotterThan(90.0))),
+            ),
+        ),
+        (
+            "defect air-meter dead when load over 60 %",
+            Phrase::Defect(
+                defect(Part::AirMeter, "dead", None).with_course(Course::When(Presence::LoadOver(60.0))),
+            ),
+        ),
+        (
+            "defect air-meter dead on bumps",
+            Phrase::Defect(defect(Part::AirMeter, "dead", None).with_course(Course::When(Presence::OnBumps))),
         ),
         (
             "defect wiring tank-pressure-sensor short-to-supply",

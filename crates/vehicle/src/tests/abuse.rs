@@ -9,7 +9,7 @@ use rand_chacha::{
 use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::{Angle, Interval, Length, Ratio, Temperature, Voltage};
 
-use crate::{CapFault, Defect, DriverControls, Part, Selector, Vehicle, VehicleParams, Work};
+use crate::{Defect, DriverControls, Part, Selector, Vehicle, VehicleParams, Work};
 
 /// An even number between two limits.
 fn between(dice: &mut ChaCha8Rng, low: f64, high: f64) -> f64 {
@@ -119,7 +119,7 @@ fn no_input_takes_the_car_out_of_bounds() {
             assert_sane(&car, "after steps");
             match phase % 4 {
                 0 => car.rest(Duration::from_millis(u64::from(dice.next_u32() % 10_000_000))),
-                1 => car.set_defect(Defect::FuelCap(CapFault::Missing)),
+                1 => car.set_defect(Defect::named(Part::FuelCap, "missing", None).unwrap()),
                 2 => {
                     let _outcome = car.repair(Part::FuelCap, Work::Replace);
                 }
@@ -156,7 +156,6 @@ fn what_is_not_a_number_does_not_stay_in_the_car() {
     car.refuel(Ratio::from_fraction(f64::NAN));
     car.set_altitude(Length::from_metres(f64::NAN));
     car.set_ambient(Temperature::from_celsius(f64::NAN));
-    car.set_defect(Defect::FillerNeckHole(Length::from_millimetres(f64::NAN)));
     for _ in 0..300 {
         car.step(&ActuatorPins::default(), &DriverControls::default());
     }

@@ -3,10 +3,10 @@
 use core::time::Duration;
 
 use twotrip_harness::KeyPosition;
-use twotrip_units::{Length, Ratio, Temperature};
+use twotrip_units::{Ratio, Temperature};
 
 use super::support::{Bench, parked};
-use crate::{CapFault, Defect, Driver, DriverControls, Plan, Vehicle, VehicleParams, schedule};
+use crate::{Defect, Driver, DriverControls, Part, Plan, Vehicle, VehicleParams, schedule};
 
 fn driven() -> Bench {
     let mut bench = Bench::new();
@@ -119,7 +119,7 @@ fn the_shut_tank_breathes_with_the_heat_after_a_drive() {
     let (_, high, end) = extremes(None);
     assert!((150.0..500.0).contains(&high), "tight: up to {high} Pa");
     assert!((-700.0..-200.0).contains(&end), "tight: {high} then {end} Pa");
-    let (low, high, _) = extremes(Some(Defect::FillerNeckHole(Length::from_millimetres(0.5))));
+    let (low, high, _) = extremes(Defect::named(Part::FillerNeck, "hole", Some(0.5)));
     assert!(low > -20.0 && high < 20.0, "0.5 mm: {low}..{high} Pa");
 }
 
@@ -152,8 +152,8 @@ fn seconds_of_rest_show_what_steps_show() {
 fn a_loose_cap_cannot_be_pulled_down() {
     for (defect, least, greatest) in [
         (None, -6000.0, -1900.0),
-        (Some(Defect::FuelCap(CapFault::Loose)), -15.0, 0.1),
-        (Some(Defect::FuelCap(CapFault::Missing)), -1.0, 0.1),
+        (Defect::named(Part::FuelCap, "loose", None), -15.0, 0.1),
+        (Defect::named(Part::FuelCap, "missing", None), -1.0, 0.1),
     ] {
         let mut bench = Bench::warm();
         if let Some(defect) = defect {

@@ -1,0 +1,70 @@
+//! The parts that can be worked on or looked at.
+
+/// Writes down the parts: variant, name in phrases, minutes that a new one takes to fit, what a good one looks like.
+///
+/// Minutes: common practice, no source.
+macro_rules! parts {
+    ($($(#[$doc:meta])* $variant:ident: $name:literal, $minutes:literal, $good:literal;)*) => {
+        /// A part that can be worked on or looked at.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Part {
+            $($(#[$doc])* $variant,)*
+        }
+
+        impl Part {
+            /// All of them.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
+
+            /// The name that phrases use.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { $(Self::$variant => $name,)* }
+            }
+
+            /// How long it takes to fit a new one, in minutes.
+            #[must_use]
+            pub const fn minutes(self) -> u32 {
+                match self { $(Self::$variant => $minutes,)* }
+            }
+
+            /// What a look at a good one finds; empty for what nobody can see into.
+            #[must_use]
+            pub const fn looks_good(self) -> &'static str {
+                match self { $(Self::$variant => $good,)* }
+            }
+        }
+    };
+}
+
+parts! {
+    /// The cap of the filler neck, with its seal.
+    FuelCap: "fuel-cap", 5, "the fuel cap is tight, its seal is good";
+    /// The filler neck and its hose.
+    FillerNeck: "filler-neck", 90, "no rust through, no smoke: the filler neck is tight";
+    /// The valve that lets vapour into the engine.
+    PurgeValve: "purge-valve", 30, "the purge valve opens with current and shuts without: it is good";
+    /// The valve that lets air into the canister.
+    VentValve: "vent-valve", 45, "the vent valve shuts with current and opens without: it is good";
+    /// The coolant temperature sensor.
+    CoolantSensor: "coolant-sensor", 30, "";
+    /// The intake-air temperature sensor.
+    IntakeAirSensor: "intake-air-sensor", 15, "";
+    /// The air-mass meter.
+    AirMeter: "air-meter", 15, "";
+    /// The manifold pressure sensor.
+    ManifoldPressureSensor: "manifold-pressure-sensor", 15, "";
+    /// The throttle position sensor with both of its tracks.
+    ThrottleSensor: "throttle-sensor", 60, "";
+    /// The tank pressure sensor.
+    TankPressureSensor: "tank-pressure-sensor", 60, "";
+    /// The fuel level sender.
+    FuelLevelSensor: "fuel-level-sensor", 60, "";
+}
+
+impl Part {
+    /// The part of that name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|part| part.name() == name)
+    }
+}
