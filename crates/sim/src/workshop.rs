@@ -64,15 +64,23 @@ pub(crate) fn release(car: &mut Car, quantity: Quantity) -> Outcome {
 /// Something physical breaks.
 pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
     car.vehicle.set_defect(*defect);
-    let set = defect.set_text();
+    let set = with_amount(defect.entry().set, defect);
     Outcome::done(match defect.course() {
-        Course::Steady => set.to_string(),
+        Course::Steady => set,
         Course::Growing(rate) => format!(
             "{set}, growing by {} with each 100 km",
             clock::amount(rate, defect.entry().unit())
         ),
         Course::When(when) => format!("{set}, but only {when}"),
     })
+}
+
+/// A text of the catalogue with the amount where its marks are: `{}` the amount, `{off}` a deviation with its way.
+fn with_amount(text: &str, defect: &Defect) -> String {
+    let (amount, unit) = (defect.amount(), defect.entry().unit());
+    let way = if amount < 0.0 { "low" } else { "high" };
+    text.replace("{off}", &format!("{} {way}", clock::amount(amount.abs(), unit)))
+        .replace("{}", &clock::amount(amount, unit))
 }
 
 /// A wire breaks.
@@ -112,8 +120,8 @@ pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
 /// What a look at a part shows.
 pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
-    if let Some(seen) = found.as_ref().and_then(Defect::seen_text) {
-        return Outcome::done(seen.to_string());
+    if let Some(defect) = found.filter(|defect| !defect.entry().seen.is_empty()) {
+        return Outcome::done(with_amount(defect.entry().seen, &defect));
     }
     match part.looks_good() {
         // Nobody sees what is wrong inside a sensor.

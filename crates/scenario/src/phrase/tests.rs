@@ -162,7 +162,7 @@ fn patterns_explain_themselves() {
         "refuel to LEVEL | VOLUME",
         "drive udds | hwfet",
         "drive LEG, LEG ..",
-        "tighten | replace | clean PART",
+        "tighten | replace | clean | reconnect | fill PART",
         "why not CODE",
         "hold SIGNAL AMOUNT",
         "preload confirmed | pending CODE ..",
@@ -305,13 +305,13 @@ fn phrases_carry_typed_values() {
             Phrase::Defect(defect(Part::AirMeter, "bias", Some(-20.0))),
         ),
         (
-            "defect filler-neck hole 0.040 in growing 0.02 in every 100 km",
+            "defect filler-neck hole 1.016 mm growing 0.508 mm every 100 km",
             Phrase::Defect(
                 defect(Part::FillerNeck, "hole", Some(0.04 * 25.4)).with_course(Course::Growing(0.02 * 25.4)),
             ),
         ),
         (
-            "defect air-meter dead when hotter than 194 F",
+            "defect air-meter dead when hotter than 90 C",
             Phrase::Defect(
                 defect(Part::AirMeter, "dead", None).with_course(Course::When(Presence::HotterThan(90.0))),
             ),
@@ -559,7 +559,7 @@ fn a_problem_points_at_the_word_that_is_wrong() {
         ),
         (
             "defect filler-neck hole 0,5 mm",
-            "`,` is no unit of length",
+            "`,` is no unit of size",
             ",",
             None,
         ),

@@ -36,9 +36,9 @@ pub struct Entry {
     pub size: Size,
     /// What it is, one line.
     pub description: &'static str,
-    /// What is said when it is set; `{}` stands for the amount with its unit.
+    /// What is said when it is set; `{}` stands for the amount with its unit, `{off}` for a deviation with its way.
     pub set: &'static str,
-    /// What a look at the part finds; `{}` as above. Empty where nobody sees it.
+    /// What a look at the part finds, with the same marks. Empty where nobody sees it.
     pub seen: &'static str,
     /// What cures it: kinds of work, each on its part.
     pub cures: &'static [(Work, Part)],

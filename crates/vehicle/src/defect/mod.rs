@@ -89,26 +89,6 @@ impl Defect {
     pub const fn course(&self) -> Course {
         self.course
     }
-
-    /// A text of its entry, with the amount where it belongs.
-    fn filled<'a>(&self, text: &'a str) -> Filled<'a> {
-        Filled {
-            text,
-            amount: self.amount,
-            unit: self.entry.unit(),
-        }
-    }
-
-    /// What is said when it is set.
-    pub fn set_text(&self) -> impl fmt::Display {
-        self.filled(self.entry.set)
-    }
-
-    /// What a look at its part finds; nothing where nobody sees it.
-    #[must_use]
-    pub fn seen_text(&self) -> Option<impl fmt::Display> {
-        (!self.entry.seen.is_empty()).then(|| self.filled(self.entry.seen))
-    }
 }
 
 impl fmt::Display for Defect {
@@ -130,22 +110,6 @@ impl fmt::Display for Defect {
 /// A number without the dust that changing its unit left on it.
 fn plain(number: f64) -> f64 {
     libm::round(number * 1e6) / 1e6 + 0.0
-}
-
-/// A text with an amount where `{}` stands.
-struct Filled<'a> {
-    text: &'a str,
-    amount: f64,
-    unit: &'static str,
-}
-
-impl fmt::Display for Filled<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.text.split_once("{}") {
-            Some((before, after)) => write!(f, "{before}{} {}{after}", plain(self.amount), self.unit),
-            None => f.write_str(self.text),
-        }
-    }
 }
 
 /// A defect that the car has.

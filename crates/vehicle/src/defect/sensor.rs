@@ -28,7 +28,7 @@ macro_rules! sensors {
                     range: Sensor::$sensor.range(),
                 },
                 description: "the sensor reads too high by this, or too low if negative",
-                set: concat!("the ", $name, " reads off by {}"),
+                set: concat!("the ", $name, " reads {off}"),
                 seen: "",
                 cures: &[(Replace, Part::$part) $(, $cure)?],
                 apply: |knobs, bias| knobs.sensors.set(Sensor::$sensor, SensorFault::Bias(bias)),
