@@ -94,6 +94,12 @@ impl Vehicle {
         Ratio::from_fraction(self.state.air.burnt_share)
     }
 
+    /// Share of firings that burnt gas in the cylinders puts out.
+    #[must_use]
+    pub const fn dilution_misfire(&self) -> Ratio {
+        Ratio::from_fraction(self.state.air.dilution_misfire)
+    }
+
     /// Lift of the recirculation valve.
     #[must_use]
     pub const fn recirculation_lift(&self) -> Ratio {
