@@ -11,6 +11,7 @@ mod air;
 mod catalyst;
 mod electrics;
 mod engine_state;
+mod estimates;
 mod fuel;
 mod idle;
 mod lambda_control;
@@ -25,14 +26,16 @@ mod trims;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, Circuit, PerBank, SensorPins};
-use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Temperature};
+use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Speed, Temperature};
 
 use crate::{
     Calibration,
+    circuits::CircuitSet,
     data::{FuelSystemStatus, LiveData},
 };
 
 pub use engine_state::{ENGINE_STARTED, EngineState};
+pub use estimates::AirEstimates;
 pub use learned::Learned;
 pub use measured::Measured;
 
@@ -65,6 +68,8 @@ const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
 const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
 /// The loop waits this long after a fuel cut or full load, until the sensor sees the new mixture, s.
 const REJOIN_SECONDS: f64 = 1.0;
+/// Road speed below which the car counts as standing.
+const STANDING: Speed = Speed::from_kilometres_per_hour(1.0);
 /// Long-term learning from this coolant temperature on (section 10).
 const LEARN_COOLANT: Temperature = Temperature::from_celsius(70.0);
 
@@ -75,6 +80,10 @@ pub struct Requests {
     pub purge: Option<Ratio>,
     /// Shut the canister's vent.
     pub shut_vent: bool,
+    /// Sensors that are implausible: as if their circuits had failed.
+    pub distrust: CircuitSet,
+    /// Throttle and air do not fit each other: its motor without current.
+    pub limp_home: bool,
 }
 
 /// Engine management.
@@ -87,6 +96,7 @@ pub struct Control {
     shown_air: Option<(Pressure, MassFlow)>,
     watch: engine_state::EngineWatch,
     air: air::Air,
+    estimates: estimates::Estimates,
     idle: idle::Idle,
     lambda: PerBank<lambda_control::LambdaControl>,
     trims: PerBank<trims::Trims>,
@@ -120,6 +130,7 @@ impl Control {
             shown_air: None,
             watch: engine_state::EngineWatch::default(),
             air: air::Air::new(),
+            estimates: estimates::Estimates::default(),
             idle: idle::Idle::default(),
             lambda: Default::default(),
             trims: Default::default(),
@@ -206,6 +217,12 @@ impl Control {
         MassFlow::from_grams_per_second(self.air.behind_meter)
     }
 
+    /// The three views of the air, as the pins have it.
+    #[must_use]
+    pub const fn air_estimates(&self) -> &AirEstimates {
+        self.estimates.now()
+    }
+
     /// Whether this step is one in which slow things happen.
     pub(crate) const fn is_slow_step(&self) -> bool {
         self.slow_countdown == 0
@@ -252,7 +269,8 @@ impl Control {
             }
             self.measured.read_slow(pins, SLOW_SECONDS);
             let fuel = self.fuel.flow().grams_per_second();
-            self.substitutes.step_slow(&mut self.measured, fuel, SLOW_SECONDS);
+            self.substitutes
+                .step_slow(&mut self.measured, &requests, fuel, SLOW_SECONDS);
         }
         self.shown_air = None;
         if self.substitutes.replaces_air() {
@@ -301,6 +319,7 @@ impl Control {
             .iter_mut()
             .for_each(lambda_control::LambdaControl::restart);
         self.purge.restart();
+        self.estimates.restart();
         self.has_been_closed = false;
     }
 
@@ -386,6 +405,7 @@ impl Control {
             requested: requests.purge.filter(|_| running),
         };
         self.purge.step(&self.measured, &purge, SLOW_SECONDS);
+        self.estimate_air(closed_loop, conditions.idle);
         self.pins.purge = self.purge.duty();
         self.pins.vent_shut = requests.shut_vent;
         let share = self.calibration.bank_share();
@@ -409,6 +429,39 @@ impl Control {
             running.then_some(run_time),
             &mut self.pins,
         );
+    }
+
+    /// The three views of the air, from what the pins have and no substitute.
+    fn estimate_air(&mut self, closed_loop: bool, idle: bool) {
+        let measured = &self.measured;
+        let (pressure, metered) = self
+            .shown_air
+            .unwrap_or((measured.manifold_pressure, measured.air_flow));
+        let trim = closed_loop.then(|| {
+            let long_term: f64 = self.trims[..self.calibration.banks]
+                .iter()
+                .map(trims::Trims::correction)
+                .sum();
+            (1.0 + self.mean_short_term()) * (1.0 + long_term * self.calibration.bank_share()) - 1.0
+        });
+        let inputs = estimates::Inputs {
+            air: &self.air,
+            rpm: measured.rpm,
+            pressure,
+            metered,
+            barometer: measured.barometer.kilopascals(),
+            plate: measured.throttle,
+            flow_per_area: self.flow_per_area,
+            purge: self.purge.air_flow() + self.purge.fuel_flow(),
+            fuel_cut: self.fuel.is_cut(),
+            trim,
+            may_learn: idle
+                && closed_loop
+                && measured.coolant > LEARN_COOLANT
+                && measured.vehicle_speed < STANDING
+                && !self.substitutes.limp_home(),
+        };
+        self.estimates.step(&inputs, SLOW_SECONDS);
     }
 
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.

@@ -11,6 +11,7 @@
 //! | tank pressure | atmosphere |
 //! | fuel level | none: nothing here uses it |
 //!
+//! A sensor that its monitor finds implausible is given up as a failed circuit is ([`Requests::distrust`]).
 //! A circuit is given up at its first reading out of range (every 100 ms) and believed again after a second of good
 //! ones (choices of this project; kinds of substitute: as makers publish in their service information).
 
@@ -19,7 +20,7 @@ use twotrip_units::{Angle, Limit, MassFlow, Pressure, Temperature};
 
 use crate::{
     circuits::{CircuitSet, Readings},
-    control::measured::Measured,
+    control::{Requests, measured::Measured},
 };
 
 /// Good readings in a row after which a circuit is believed again.
@@ -129,15 +130,22 @@ impl Substitutes {
 
     /// Every 100 ms, after the slow signals were read: decides which circuits to give up, and replaces the slow ones.
     /// `fuel` is what was burnt, g/s.
-    pub(crate) fn step_slow(&mut self, measured: &mut Measured, fuel: f64, seconds: f64) {
+    pub(crate) fn step_slow(
+        &mut self,
+        measured: &mut Measured,
+        requests: &Requests,
+        fuel: f64,
+        seconds: f64,
+    ) {
         let readings = measured.circuits;
-        if readings.is_sound() && self.given_up.is_empty() {
+        self.limp_home |= requests.limp_home;
+        if readings.is_sound() && self.given_up.is_empty() && requests.distrust.is_empty() {
             self.bad_throttle = 0;
             self.slow = None;
             self.coolant = Some(measured.coolant.celsius());
             return;
         }
-        self.decide(readings);
+        self.decide(readings, requests.distrust);
         let shown = Shown::of(measured);
         self.slow = Some(shown);
         if self.replaces(Circuit::IntakeAirSensor) {
@@ -156,8 +164,8 @@ impl Substitutes {
         }
     }
 
-    fn decide(&mut self, readings: Readings) {
-        let bad = readings.out_of_range();
+    fn decide(&mut self, readings: Readings, distrust: CircuitSet) {
+        let bad = readings.out_of_range().with(distrust);
         for (circuit, good) in Circuit::ALL.into_iter().zip(&mut self.good_readings) {
             if bad.contains(circuit) {
                 self.given_up.insert(circuit);
@@ -242,7 +250,7 @@ mod tests {
     fn slow(substitutes: &mut Substitutes, bad: &[Circuit], measured: &Measured) -> Measured {
         let mut measured = measured.clone();
         measured.circuits.high = CircuitSet::of(bad);
-        substitutes.step_slow(&mut measured, 0.3, 0.1);
+        substitutes.step_slow(&mut measured, &Requests::default(), 0.3, 0.1);
         measured
     }
 
@@ -316,6 +324,24 @@ mod tests {
         let (pressure, flow) = settle(&[Circuit::ManifoldPressureSensor, Circuit::AirMeter], 0.0, 130.0);
         assert!((pressure - 52.5).abs() < 0.1, "from the throttle: {pressure} kPa");
         assert!((flow - 4.0).abs() < 0.01, "from the throttle: {flow} g/s");
+    }
+
+    /// A sensor that reads in range and is not believed is replaced as one that does not.
+    #[test]
+    fn a_distrusted_sensor_is_replaced_at_once() {
+        let mut substitutes = Substitutes::default();
+        let requests = Requests {
+            distrust: CircuitSet::of(&[Circuit::ManifoldPressureSensor]),
+            ..Requests::default()
+        };
+        let mut measured = warm();
+        substitutes.step_slow(&mut measured, &requests, 0.3, 0.1);
+        assert!(substitutes.replaces(Circuit::ManifoldPressureSensor) && substitutes.replaces_air());
+        assert!(!substitutes.replaces(Circuit::AirMeter) && !substitutes.limp_home());
+        for _ in 0..10 {
+            substitutes.step_slow(&mut measured, &Requests::default(), 0.3, 0.1);
+        }
+        assert!(!substitutes.replaces_air(), "believed again");
     }
 
     #[test]

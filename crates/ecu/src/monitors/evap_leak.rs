@@ -22,7 +22,7 @@ use twotrip_units::{Length, Pressure, Ratio};
 use super::{
     EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE, TestResult,
 };
-use crate::control::Requests;
+use crate::{circuits::CircuitSet, control::Requests};
 
 mod conditions;
 mod params;
@@ -260,7 +260,12 @@ impl EvapLeak {
             Stage::Pull => (Some(Self::PARAMS.pull_duty), true),
             Stage::FlowCheck => (Some(Self::PARAMS.flow_duty), true),
         };
-        Requests { purge, shut_vent }
+        Requests {
+            purge,
+            shut_vent,
+            distrust: CircuitSet::NONE,
+            limp_home: false,
+        }
     }
 
     pub(crate) fn key_on(&mut self, signals: &Signals) {

@@ -1,12 +1,13 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
-//! A defect moves physical figures, the [`Knobs`]; nothing here knows codes. One table a subject: [`evap`],
-//! [`sensor`]. A row says all there is to know of one defect: how it is named, how large it may be, what is seen of it,
+//! A defect moves physical figures, the [`Knobs`]; nothing here knows codes. One table a subject: [`air`],
+//! [`evap`], [`sensor`]. A row says all there is to know of one defect: how it is named, how large it may be, what is seen of it,
 //! what cures it and what it makes of the knobs. Sizes: our own choice, within what published service information
 //! describes.
 //!
 //! A part has one defect at a time, the latest.
 
+mod air;
 mod course;
 mod entry;
 mod evap;
@@ -28,7 +29,7 @@ pub use part::Part;
 pub use work::{Outcome, Work};
 
 /// The tables.
-static TABLES: &[&[Entry]] = &[evap::ENTRIES, sensor::ENTRIES];
+static TABLES: &[&[Entry]] = &[evap::ENTRIES, sensor::ENTRIES, air::ENTRIES];
 
 /// Every defect that can be set.
 pub fn catalogue() -> impl Iterator<Item = &'static Entry> + Clone {

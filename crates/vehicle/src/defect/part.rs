@@ -59,6 +59,18 @@ parts! {
     TankPressureSensor: "tank-pressure-sensor", 60, "";
     /// The fuel level sender.
     FuelLevelSensor: "fuel-level-sensor", 60, "";
+    /// The intake manifold with its gaskets and vacuum hoses.
+    Intake: "intake", 90, "no smoke comes out of the intake: manifold, gaskets and hoses are tight";
+    /// The hoses of the crankcase ventilation.
+    CrankcaseHose: "crankcase-hose", 20, "the crankcase ventilation hose sits tight and is whole, its valve rattles";
+    /// The duct from the air meter to the throttle.
+    AirDuct: "air-duct", 20, "the air duct is whole, and its clamps are tight";
+    /// The throttle body.
+    Throttle: "throttle", 60, "the throttle plate and its bore are clean";
+    /// The hose and the port of the manifold pressure sensor.
+    ManifoldPressureHose: "manifold-pressure-hose", 20, "the hose of the manifold pressure sensor is on, its port is open";
+    /// The exhaust with its catalyst and mufflers.
+    Exhaust: "exhaust", 120, "the exhaust is free: a strong stream at the tailpipe";
 }
 
 impl Part {

@@ -1,7 +1,6 @@
 //! The whole car with a controller made for the tests.
 
 mod abuse;
-mod breathing;
 mod drive;
 mod resting;
 mod speed;
