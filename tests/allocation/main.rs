@@ -64,10 +64,13 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
 
 #[test]
 fn no_heap_allocation_while_requests_are_answered() {
-    for timing in [Timing::FAST, Timing::REAL] {
+    for (timing, broadcasts) in [(Timing::FAST, false), (Timing::REAL, false), (Timing::REAL, true)] {
         let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
         let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
-        let mut car = Simulator::new(Settings::compact(1, timing));
+        let mut car = Simulator::new(Settings {
+            broadcasts,
+            ..Settings::compact(1, timing)
+        });
         for phrase in scenario.story() {
             car.tell(phrase.value.clone());
         }
@@ -90,7 +93,7 @@ fn no_heap_allocation_while_requests_are_answered() {
         assert!(answers > 20 * 20, "only {answers} frames came back");
         assert_eq!(
             counted, 0,
-            "{counted} allocations for {answers} frames with {timing:?}"
+            "{counted} allocations for {answers} frames with {timing:?}, broadcasts: {broadcasts}"
         );
     }
 }

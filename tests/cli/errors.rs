@@ -159,6 +159,7 @@ fn lists_are_made_from_the_tables_of_the_parsers() {
         .says("defect fuel-cap loose")
         .says("8 mm")
         .says("short-to-ground");
+    run(&["list", "broadcasts"]).expect(0).says("engine-speed");
     run(&["list", "parts"]).expect(0).says("filler-neck");
     run(&["list", "drives"]).expect(0).says("11.99 km");
     let phrases = run(&["list", "phrases", "--json"]).expect(0).json_lines();

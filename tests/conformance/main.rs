@@ -50,6 +50,16 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // Package python-can of PyPI, with what `list broadcasts --json` says.
+    (
+        "broadcasts",
+        &[
+            "python_can_decodes_them_by_the_list",
+            "answers_of_several_frames_come_among_them",
+            "they_stop_with_the_key",
+            "ends_cleanly",
+        ],
+    ),
     // The kernel's CAN_RAW sockets and vcan driver, Linux Documentation/networking/can.rst.
     (
         "traffic",

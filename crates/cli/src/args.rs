@@ -69,6 +69,9 @@ pub(crate) struct Run {
     /// How long answers take: as in a car, or at once
     #[arg(long, value_enum, default_value_t = Timing::Real)]
     pub(crate) timing: Timing,
+    /// Whether the control units' periodic messages are on the bus too (`list broadcasts`), instead of the scenario's word
+    #[arg(long, value_enum, value_name = "SWITCH")]
+    pub(crate) broadcasts: Option<Switch>,
     /// My word that no vehicle is connected. Physical interfaces need it. The car listens first, asks `01 00` once,
     /// refuses if anybody is there, and leaves when anything but testers is heard
     #[arg(long)]
@@ -97,6 +100,12 @@ pub(crate) struct Run {
     pub(crate) json: bool,
     #[command(flatten)]
     pub(crate) transport: Transport,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Switch {
+    On,
+    Off,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -307,6 +316,8 @@ pub(crate) enum ListWhat {
     Parameters,
     /// Events that a scenario's cues can wait for
     Events,
+    /// Periodic messages of the car's control units, with the layout of their signals (`run --broadcasts on`)
+    Broadcasts,
     /// The format of scenario files as a JSON Schema, for editors
     Schema,
 }

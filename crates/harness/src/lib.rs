@@ -6,9 +6,10 @@
 //! ```
 //!
 //! The harness knows pins, not what hangs on them: a sensor's data sheet ([`transfer`]) is here because both
-//! ends of a wire need it; neither car nor ECU sees the other.
+//! ends of a wire need it; neither car nor ECU sees the other. What control units send each other is in [`broadcast`].
 #![no_std]
 
+pub mod broadcast;
 mod circuit;
 mod hold;
 pub mod pins;

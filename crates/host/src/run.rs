@@ -244,7 +244,11 @@ impl Run {
                 self.has_work() || !self.behind.is_zero() || deadline.saturating_since(now) < TIMER_GRAIN;
             // A full queue is waited for asleep: nothing is gained by trying it all the time.
             let retry = self.blocked.map_or(BusInstant::MAX, |_| now + RETRY);
-            let wake = early(deadline).min(retry.saturating_since(BusInstant::ZERO));
+            let mut wake = early(deadline).min(retry.saturating_since(BusInstant::ZERO));
+            if let Some(turn) = self.simulator.poll_timeout() {
+                // A periodic message waits for the timer: nobody misses the part of a millisecond.
+                wake = wake.min(turn.saturating_since(BusInstant::ZERO));
+            }
             let wake = tokio::time::Instant::from_std(self.begun) + wake;
             // To ring too soon costs a turn of this loop now and then; to be set anew costs something with each request.
             if alarm.is_elapsed() || wake < alarm.deadline() {
@@ -347,7 +351,7 @@ impl Run {
         };
         let idle = (!stands).then(|| now + IDLE_TICK);
         let far = now + Duration::from_secs(3600);
-        [idle, end, self.simulator.poll_timeout()]
+        [idle, end, self.simulator.poll_answer_timeout()]
             .into_iter()
             .flatten()
             .min()

@@ -22,6 +22,7 @@ pub struct Car {
     /// The engine ECU.
     pub(crate) ecu: Ecu,
     actuators: ActuatorPins,
+    controls: DriverControls,
     now: CarInstant,
 }
 
@@ -33,6 +34,7 @@ impl Car {
             harness: Harness::default(),
             ecu: Ecu::new(ecu),
             actuators: ActuatorPins::default(),
+            controls: DriverControls::default(),
             now: CarInstant::ZERO,
         }
     }
@@ -67,10 +69,16 @@ impl Car {
         self.actuators.mil
     }
 
+    /// What the driver did in the last step.
+    pub(crate) const fn controls(&self) -> &DriverControls {
+        &self.controls
+    }
+
     /// One step. In causal order: the car moves under what ECU and driver commanded, its sensors show it through
     /// the harness, the ECU reacts.
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
+        self.controls = *controls;
         self.vehicle.step(&self.actuators, controls);
         let sensors = self.holds.apply(self.vehicle.sensors());
         let pins = self.harness.sense(sensors);

@@ -179,6 +179,11 @@ impl Endpoint {
         self.channel.has_frame_in_flight()
     }
 
+    /// Whether the frame last polled takes the wire, as far as we know.
+    pub(crate) const fn is_on_the_wire(&self) -> bool {
+        self.leaves.is_some() || self.channel.has_frame_in_flight()
+    }
+
     pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
         let due = if self.channel.is_transmitting() {
             None

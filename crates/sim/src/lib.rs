@@ -5,7 +5,7 @@
 //!                v                       │
 //!  work, stand ─> car time ─> Car { vehicle ─> harness ─> ecu }
 //!                                                          ^ │
-//!  handle_frame ─> Endpoint (ISO-TP, queue, delays) ───────┘ └─> poll_frame
+//!  handle_frame ─> Endpoint (ISO-TP, queue, delays) ───────┘ └─> poll_frame <─ Broadcasts (if wanted)
 //! ```
 //!
 //! There are two clocks. Bus time comes in with every `handle_*`; car time passes only in [`Simulator::stand`]
@@ -13,6 +13,7 @@
 //! joins the two. Nothing here reads a clock or does any input or output, everything is [`Clone`], and the same
 //! calls give the same results.
 
+mod broadcast;
 mod cabin;
 mod car;
 mod clock;

@@ -25,6 +25,7 @@ pub use stored::{Mark, Stored};
 
 use crate::{
     Car, Event, Timing,
+    broadcast::Broadcasts,
     cabin::Cabin,
     car::REST,
     cues::Cues,
@@ -58,6 +59,8 @@ pub struct Settings {
     pub address: EcuAddress,
     /// Timeouts of its transport, padding, frame lengths.
     pub transport: Profile,
+    /// Whether its control units' periodic messages are on the bus.
+    pub broadcasts: bool,
 }
 
 impl Settings {
@@ -71,6 +74,7 @@ impl Settings {
             timing,
             address: EcuAddress::ENGINE,
             transport: Profile::OBD,
+            broadcasts: false,
         }
     }
 }
@@ -82,6 +86,7 @@ pub struct Simulator {
     car: Car,
     cabin: Cabin,
     endpoint: Endpoint,
+    broadcasts: Option<Box<Broadcasts>>,
     response: ResponseBuffer,
     waiting: VecDeque<(JobId, Phrase)>,
     job: Option<Box<Job>>,
@@ -121,6 +126,9 @@ impl Simulator {
             car: Car::new(settings.vehicle, settings.ecu, settings.seed),
             cabin: Cabin::default(),
             endpoint: Endpoint::new(transport, settings.timing, dice),
+            broadcasts: settings
+                .broadcasts
+                .then(|| Box::new(Broadcasts::new(settings.timing.spacing))),
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,
@@ -399,33 +407,63 @@ impl Simulator {
 
     /// The bus took our last frame.
     pub fn handle_transmitted(&mut self, now: BusInstant) {
-        self.endpoint.handle_transmitted(now);
+        match &mut self.broadcasts {
+            Some(broadcasts) if broadcasts.has_frame_in_flight() => broadcasts.handle_transmitted(now),
+            _ => self.endpoint.handle_transmitted(now),
+        }
         self.answer_due(now);
     }
 
     /// A deadline has passed; an extra call is harmless.
     pub fn handle_timeout(&mut self, now: BusInstant) {
         self.endpoint.handle_timeout(now);
+        if let Some(broadcasts) = &mut self.broadcasts {
+            broadcasts.handle_timeout(now, !self.car.ecu.asleep());
+        }
         self.answer_due(now);
     }
 
-    /// A frame to put on the bus.
+    /// A frame to put on the bus: one at a time. Of those that are due, broadcasts go first: their identifiers win.
     #[must_use]
     pub fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
-        self.endpoint.poll_frame(now)
+        let Some(broadcasts) = &mut self.broadcasts else {
+            return self.endpoint.poll_frame(now);
+        };
+        if broadcasts.is_on_the_wire() {
+            return None;
+        }
+        let free = !self.endpoint.is_on_the_wire();
+        free.then(|| broadcasts.poll_frame(now, &self.car))
+            .flatten()
+            .or_else(|| self.endpoint.poll_frame(now))
     }
 
     /// Whether the frame last polled still has to go out: the bus has not taken it, and the answer it belongs to has
     /// not been given up (N_As of ISO 15765-2). Whoever holds it back for want of room drops it once this is false.
     #[must_use]
-    pub const fn has_frame_in_flight(&self) -> bool {
+    pub fn has_frame_in_flight(&self) -> bool {
+        let broadcasts = self.broadcasts.as_ref();
         self.endpoint.has_frame_in_flight()
+            || broadcasts.is_some_and(|broadcasts| broadcasts.has_frame_in_flight())
     }
 
     /// When to call [`Self::handle_timeout`] at the latest, in bus time.
     #[must_use]
     pub fn poll_timeout(&self) -> Option<BusInstant> {
-        self.endpoint.poll_timeout()
+        let awake = !self.car.ecu.asleep();
+        let broadcasts = self.broadcasts.as_ref();
+        let due = broadcasts.and_then(|broadcasts| broadcasts.poll_timeout(awake));
+        earliest(due, self.endpoint.poll_timeout())
+    }
+
+    /// The same without the turns of periodic messages, which may be some milliseconds late: what a tester waits for.
+    #[must_use]
+    pub fn poll_answer_timeout(&self) -> Option<BusInstant> {
+        let leaves = self
+            .broadcasts
+            .as_ref()
+            .and_then(|broadcasts| broadcasts.leaves());
+        earliest(leaves, self.endpoint.poll_timeout())
     }
 
     fn answer_due(&mut self, now: BusInstant) {
@@ -457,4 +495,8 @@ impl Simulator {
             self.look();
         }
     }
+}
+
+fn earliest(one: Option<BusInstant>, other: Option<BusInstant>) -> Option<BusInstant> {
+    [one, other].into_iter().flatten().min()
 }

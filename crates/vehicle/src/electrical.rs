@@ -109,6 +109,8 @@ pub(crate) struct State {
     pub(crate) supply_volts: f64,
     /// Alternator current, A.
     pub(crate) alternator_amperes: f64,
+    /// Current into the battery, A.
+    pub(crate) battery_amperes: f64,
     /// Starter torque at the crank, N m.
     pub(crate) starter_torque: f64,
     /// Starter current, A.
@@ -149,6 +151,7 @@ impl State {
             battery_volts: volts,
             supply_volts: volts,
             alternator_amperes: 0.0,
+            battery_amperes: 0.0,
             starter_torque: 0.0,
             starter_amperes: 0.0,
             battery: Battery::new(params, params.initial_charge, celsius),
@@ -234,6 +237,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         battery_volts,
         supply_volts: (battery_volts - load_amperes * params.harness_ohms).at_least(0.0),
         alternator_amperes,
+        battery_amperes: into_battery,
         starter_torque: params.starter_torque * starter_amperes,
         starter_amperes,
         battery: state.battery,

@@ -3,8 +3,8 @@
 use core::time::Duration;
 
 use twotrip_units::{
-    Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio, Speed, Temperature,
-    Torque, Voltage, Volume,
+    Acceleration, Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio, Speed,
+    Temperature, Torque, Voltage, Volume,
 };
 
 use crate::{STEP, Vehicle};
@@ -40,10 +40,28 @@ impl Vehicle {
         Length::from_metres(self.state.driveline.distance_m)
     }
 
+    /// Acceleration along the road.
+    #[must_use]
+    pub const fn acceleration(&self) -> Acceleration {
+        Acceleration::from_metres_per_second_squared(self.state.driveline.acceleration)
+    }
+
     /// Gear in use, 1 to 6.
     #[must_use]
     pub const fn gear(&self) -> usize {
         self.state.driveline.gear + 1
+    }
+
+    /// Whether the gearbox is between two gears.
+    #[must_use]
+    pub const fn is_shifting(&self) -> bool {
+        self.state.driveline.since_shift_s < self.params.driveline.shift_s.figure
+    }
+
+    /// How far the converter's lock-up clutch is closed.
+    #[must_use]
+    pub const fn lock_up(&self) -> Ratio {
+        Ratio::from_fraction(self.state.driveline.lock_up)
     }
 
     /// Throttle plate angle.
@@ -200,6 +218,18 @@ impl Vehicle {
     #[must_use]
     pub const fn battery_charge(&self) -> Ratio {
         Ratio::from_fraction(self.state.electrical.charge)
+    }
+
+    /// Current into the battery, negative when it gives.
+    #[must_use]
+    pub const fn battery_current(&self) -> Current {
+        Current::from_amperes(self.state.electrical.battery_amperes)
+    }
+
+    /// Current of the alternator.
+    #[must_use]
+    pub const fn alternator_current(&self) -> Current {
+        Current::from_amperes(self.state.electrical.alternator_amperes)
     }
 
     /// Current of the starter.

@@ -24,6 +24,7 @@ def make_bus(interface):
 
 def main(program, tools, results, *wanted):
     import bench
+    import broadcasts
     import cost
     import kernel_differences
     import kernel_tester
@@ -45,6 +46,7 @@ def main(program, tools, results, *wanted):
         return
     outcomes.group(*kernel_tester.group(program, results, outcomes.figure))
     outcomes.group(*python_client.group(program, results, outcomes.figure))
+    outcomes.group(*broadcasts.group(program, outcomes.figure))
     outcomes.group(*own_commands.group(program))
     outcomes.group(*traffic.group(program, results, outcomes.figure))
     outcomes.group(*link.group(program, results, outcomes.figure))

@@ -1,5 +1,6 @@
 //! `twotrip list`: what there is, from the tables that the parsers read.
 
+mod broadcasts;
 mod messages;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -55,6 +56,7 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Services => messages::services(),
         ListWhat::Parameters => messages::parameters(),
         ListWhat::Events => phrases(phrase::events()),
+        ListWhat::Broadcasts => return broadcasts::list(args.json),
         ListWhat::Schema => return output::json_pretty(&schema::schema()),
     };
     let mut told = BTreeSet::new();

@@ -143,6 +143,9 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
             readiness_display: scenario.readiness_display(),
             ..EcuConfig::under(scenario.regulation())
         },
+        broadcasts: args
+            .broadcasts
+            .map_or_else(|| scenario.broadcasts(), |switch| switch == args::Switch::On),
         ..Settings::compact(seed, timing)
     };
     if !args.on_a_bench {

@@ -74,6 +74,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         .and_then(|name| check_vehicle(&name, problems));
     let regulation = check_regulation(file, problems);
     let readiness_display = file.flag("readiness-display", problems);
+    let broadcasts = file.flag("broadcasts", problems);
     let seed = check_seed(file, problems);
     let repair_order = file
         .table("repair-order", problems)
@@ -92,6 +93,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         vehicle: vehicle?,
         regulation: regulation?,
         readiness_display: readiness_display.unwrap_or_default(),
+        broadcasts: broadcasts.unwrap_or_default(),
         seed: seed?,
         repair_order: match repair_order {
             Some(order) => Some(order?),

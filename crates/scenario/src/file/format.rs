@@ -87,6 +87,12 @@ pub static TABLES: &[Table] = &[
                 "whether the lamp shows readiness after its check at key-on; false if left out",
             ),
             key(
+                "broadcasts",
+                false,
+                Value::Flag,
+                "whether `run` puts the control units' periodic messages on the bus; false if left out",
+            ),
+            key(
                 "seed",
                 false,
                 Value::Whole(0, SEED_MOST),

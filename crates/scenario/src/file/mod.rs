@@ -6,6 +6,7 @@
 //! vehicle = "compact-2.0"
 //! regulation = "us-2010"            # that the fault memory follows, or "eobd"; "us-2010" if left out
 //! readiness-display = false         # whether the lamp shows readiness after its check; false if left out
+//! broadcasts = false                # whether `run` puts the periodic messages of its control units on the bus
 //! seed = 1                          # of all randomness; 1 if left out
 //!
 //! [repair-order]                    # may be left out
@@ -64,6 +65,7 @@ pub struct Scenario {
     vehicle: VehicleModel,
     regulation: &'static Profile,
     readiness_display: bool,
+    broadcasts: bool,
     seed: u64,
     repair_order: Option<RepairOrder>,
     story: Vec<Spanned<Phrase>>,
@@ -115,6 +117,12 @@ impl Scenario {
     #[must_use]
     pub const fn readiness_display(&self) -> bool {
         self.readiness_display
+    }
+
+    /// Whether the periodic messages of the car's control units are on its bus.
+    #[must_use]
+    pub const fn broadcasts(&self) -> bool {
+        self.broadcasts
     }
 
     /// The seed of all randomness.

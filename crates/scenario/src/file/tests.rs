@@ -56,6 +56,9 @@ fn what_is_left_out_has_its_default() {
     let showing = Scenario::parse(format!("{HEAD}readiness-display = true").as_bytes()).unwrap();
     assert!(showing.readiness_display());
     assert!(Scenario::parse(format!("{HEAD}readiness-display = 'yes'").as_bytes()).is_err());
+    assert!(!european.broadcasts());
+    let talking = Scenario::parse(format!("{HEAD}broadcasts = true").as_bytes()).unwrap();
+    assert!(talking.broadcasts());
     let seeded = Scenario::parse(format!("{HEAD}seed = 0x2A").as_bytes()).unwrap();
     assert_eq!(seeded.seed(), 42);
 }
