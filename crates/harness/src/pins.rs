@@ -52,6 +52,10 @@ pub struct SensorPins {
     pub pedal_d: Voltage,
     /// Accelerator pedal, track E, half of track D.
     pub pedal_e: Voltage,
+    /// Stem of the exhaust-gas recirculation valve, [`crate::transfer::VALVE_LIFT`].
+    pub recirculation_lift: Voltage,
+    /// Intake cam against the crank, degrees of crank ahead of its locked place, from the teeth of both sensors.
+    pub cam_advance: Angle,
     /// Brake light switch closed.
     pub brake: bool,
     /// Selector in a driving position.
@@ -89,6 +93,10 @@ pub struct ActuatorPins {
     pub starter: bool,
     /// Purge valve duty.
     pub purge: Ratio,
+    /// Duty of the exhaust-gas recirculation valve.
+    pub recirculation: Ratio,
+    /// Duty of the oil control valve of the intake cam's phaser: half holds, more advances, less retards.
+    pub cam_valve: Ratio,
     /// Canister vent valve energised, which shuts it.
     pub vent_shut: bool,
     /// Heaters of the front oxygen sensors.

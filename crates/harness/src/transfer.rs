@@ -76,6 +76,9 @@ pub const PRESSURE: Line = Line::new(110.0, (0.25, 5.0625));
 /// Fuel level sender, % of the nominal tank.
 pub const FUEL_LEVEL: Line = Line::new(100.0, (0.5, 4.5));
 
+/// Lift of the exhaust-gas recirculation valve, %.
+pub const VALVE_LIFT: Line = Line::new(100.0, (0.5, 4.5));
+
 /// Fuel rail pressure, kPa gauge.
 pub const RAIL_PRESSURE: Line = Line::new(600.0, (0.5, 4.5));
 

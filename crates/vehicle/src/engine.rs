@@ -25,6 +25,8 @@ pub(crate) struct Params {
     pub(crate) timing_limit: f64,
     /// Best timing falls by this many degrees for each per cent of load.
     pub(crate) best_timing_by_load: f64,
+    /// It rises by this many degrees for each per cent of burnt gas in the charge, which burns more slowly (calibrated).
+    pub(crate) best_timing_by_burnt: f64,
     /// Torque of the accessories that is always there, N m.
     pub(crate) accessory_torque: f64,
     /// Power of the mechanical accessories, W.
@@ -42,6 +44,7 @@ impl Params {
             timing_loss: 0.0006,
             timing_limit: 25.0,
             best_timing_by_load: 0.25,
+            best_timing_by_burnt: 0.25,
             accessory_torque: 1.0,
             accessory_power: 100.0,
             alternator_efficiency: Divisor::new(0.60),
@@ -103,6 +106,8 @@ pub(crate) struct Inputs {
     pub(crate) advance_degrees: f64,
     pub(crate) manifold_kpa: f64,
     pub(crate) exhaust_kpa: f64,
+    /// Burnt gas as a share of the charge.
+    pub(crate) burnt_share: f64,
     /// Friction against that of a hot engine, see [`cold_friction`].
     pub(crate) cold_friction: f64,
     /// Electrical output of the alternator, W.
@@ -151,7 +156,7 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
     // g a cycle, and the same against a cylinder full of air at 25 °C (1.184 g/L) in per cent: the absolute load
     let air_a_cycle = inputs.cylinder_flow * 120.0 / rpm;
     let load = air_a_cycle * (100.0 / 1.184e3) / params.displacement_m3;
-    let best = best_timing(params, rpm, load);
+    let best = best_timing(params, rpm, load) + 100.0 * params.best_timing_by_burnt * inputs.burnt_share;
     let late_degrees = best - inputs.advance_degrees;
     let off = late_degrees.abs().at_most(params.timing_limit);
     let indicated_kpa = air_a_cycle * (1e-3 * HEATING_VALUE / crate::mixture::STOICHIOMETRIC)
@@ -189,6 +194,7 @@ mod tests {
             advance_degrees: best_timing(&params, rpm, load),
             manifold_kpa: 100.5,
             exhaust_kpa: 101.3 + 12.0 * (flow / 75.0) * (flow / 75.0),
+            burnt_share: 0.0,
             cold_friction: cold_friction(90.0),
             alternator_watts: 300.0,
         }

@@ -82,14 +82,18 @@ pub(crate) struct Knobs {
     pub(crate) oxygen_capacity_g: [Option<f64>; BANKS],
 
     // Exhaust-gas recirculation and cam.
-    /// Opening of the recirculation valve against its command.
-    pub(crate) recirculation: f64,
+    /// Lift of the recirculation valve against its command.
+    pub(crate) recirculation_travel: f64,
+    /// What its passage lets through against a clean one.
+    pub(crate) recirculation_passage: f64,
     /// What the recirculation valve passes when shut, mm².
     pub(crate) recirculation_leak_mm2: f64,
     /// Cam phaser: slew limit, deg/s; `None` for a good one.
     pub(crate) phaser_slew: Option<f64>,
     /// Cam phaser: stuck at this advance, deg.
     pub(crate) phaser_stuck: Option<f64>,
+    /// Oil strainer: how far it is blocked.
+    pub(crate) oil_strainer: f64,
 
     // Heat.
     /// Thermostat: least lift.
@@ -145,10 +149,12 @@ impl Default for Knobs {
             rear_stuck_v: [None; BANKS],
             exhaust_hole_mm: [0.0; BANKS],
             oxygen_capacity_g: [None; BANKS],
-            recirculation: 1.0,
+            recirculation_travel: 1.0,
+            recirculation_passage: 1.0,
             recirculation_leak_mm2: 0.0,
             phaser_slew: None,
             phaser_stuck: None,
+            oil_strainer: 0.0,
             thermostat_floor: 0.0,
             coolant_sensor_lag_s: 0.0,
             alternator: 1.0,

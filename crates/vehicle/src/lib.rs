@@ -7,7 +7,7 @@
 //! ```
 //!
 //! There is no engine controller in it: without [`twotrip_harness::ActuatorPins`] the engine does not run. The engine
-//! is a mean-value model: no single firings, no exhaust-gas recirculation and no cam phaser yet.
+//! is a mean-value model: no single firings.
 //! Equations: textbook models, named in each module. Figures: calibrated, so that the whole agrees with itself and
 //! with what is published of cars of this kind, unless a source stands beside them.
 //!
@@ -15,6 +15,7 @@
 //! |---|---|
 //! | `air`, `mixture`, `engine` | manifold and cylinder filling; fuel and lambda; torque |
 //! | `throttle_body`, `intake_leak`, `air_meter` | ways of the air into the manifold, and what is seen of it |
+//! | `recirculation`, `phaser`, `dilution` | exhaust that is breathed again; the intake cam; firings that both put out |
 //! | `driveline` | crank, converter, gearbox, road |
 //! | `exhaust`, `catalyst` | heat; oxygen, its store and its sensors |
 //! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
@@ -48,6 +49,7 @@ mod catalyst;
 mod cooling;
 mod curve;
 pub mod defect;
+mod dilution;
 mod driveline;
 pub mod driver;
 mod electrical;
@@ -56,6 +58,8 @@ mod exhaust;
 mod intake_leak;
 mod knobs;
 mod mixture;
+mod phaser;
+mod recirculation;
 mod rest;
 pub mod schedule;
 mod sensor_fault;
@@ -108,6 +112,8 @@ pub struct DriverControls {
 #[derive(Clone, Debug)]
 pub struct VehicleParams {
     air: air::Params,
+    recirculation: recirculation::Params,
+    phaser: phaser::Params,
     mixture: mixture::Params,
     engine: engine::Params,
     driveline: driveline::Params,
@@ -124,6 +130,8 @@ impl VehicleParams {
     pub const fn compact_2_0() -> Self {
         Self {
             air: air::Params::compact_2_0(),
+            recirculation: recirculation::Params::compact_2_0(),
+            phaser: phaser::Params::compact_2_0(),
             mixture: mixture::Params::compact_2_0(),
             engine: engine::Params::compact_2_0(),
             driveline: driveline::Params::compact_2_0(),
@@ -149,6 +157,10 @@ struct State {
     electrical: electrical::State,
     intake: air::Intake,
     air: air::State,
+    recirculation: recirculation::State,
+    phaser: phaser::State,
+    /// How fast the phaser turns in the oil of the moment, degrees a second.
+    phaser_rate: f64,
     mixture: mixture::State,
     engine: engine::Output,
     driveline: driveline::State,
@@ -173,6 +185,9 @@ impl State {
             electrical: electrical::State::at_rest(&params.electrical, ambient.celsius),
             intake: air::Intake::new(&params.air, ambient.pressure_kpa, ambient.celsius),
             air: air::State::at_rest(&params.air, ambient.pressure_kpa),
+            recirculation: recirculation::State::default(),
+            phaser: phaser::State::default(),
+            phaser_rate: 0.0,
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
             driveline: driveline::State::parked(),
@@ -354,6 +369,23 @@ impl Vehicle {
             state.ambient.celsius,
             state.air.manifold_kpa,
         );
+        // Recirculation valve and cam come before the manifold, which they fill.
+        state.recirculation = recirculation::step(
+            &params.recirculation,
+            &state.recirculation,
+            within(actuators.recirculation.fraction(), 0.0, 1.0),
+            &self.knobs,
+            DT,
+        );
+        state.phaser = phaser::step(
+            &params.phaser,
+            &state.phaser,
+            within(actuators.cam_valve.fraction(), 0.0, 1.0),
+            state.phaser_rate,
+            rpm,
+            &self.knobs,
+            DT,
+        );
         // Throttle and manifold give the air in the cylinders.
         state.air = air::step(
             &params.air,
@@ -365,6 +397,13 @@ impl Vehicle {
                 intake: state.intake,
                 coolant_celsius: state.cooling.coolant,
                 knobs: &self.knobs,
+                recirculation_m2: recirculation::area(
+                    &params.recirculation,
+                    &state.recirculation,
+                    &self.knobs,
+                ),
+                burns: state.mixture.banks[0].equivalence.at_most(1.0),
+                cam_degrees: state.phaser.advance,
             },
             DT,
         );
@@ -402,6 +441,7 @@ impl Vehicle {
                 advance_degrees: within(actuators.ignition_advance.degrees(), -60.0, 90.0),
                 manifold_kpa: state.air.manifold_kpa,
                 exhaust_kpa: state.air.exhaust_kpa,
+                burnt_share: state.air.burnt_share,
                 cold_friction: state.cold_friction,
                 alternator_watts: state.electrical.alternator_watts(),
             },
@@ -539,6 +579,7 @@ impl Vehicle {
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
+        state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
         state.electrical.battery = electrical::Battery::new(
             &self.params.electrical,
             state.electrical.charge,
@@ -589,6 +630,8 @@ impl Vehicle {
                 brake: controls.brake.fraction() > 0.0,
                 in_gear: controls.selector == Selector::Drive,
                 air: &state.air,
+                recirculation_lift: state.recirculation.lift,
+                cam_degrees: state.phaser.advance,
                 mixture: &state.mixture,
                 driveline: &state.driveline,
                 oxygen: &state.oxygen[..self.params.banks()],

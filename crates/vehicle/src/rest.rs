@@ -7,7 +7,7 @@ use twotrip_units::Ratio;
 
 use crate::{
     DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust,
-    mixture, tank,
+    mixture, phaser, tank,
 };
 
 /// Steps of the coarse grid: 10 s.
@@ -72,6 +72,7 @@ impl Vehicle {
             exhaust.conversion = exhaust::conversion(&self.params.exhaust, exhaust.brick);
             *brick = catalyst::Brick::new(&self.params.oxygen, exhaust.conversion);
         }
+        state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
         let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
         state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
         self.follow_slow();

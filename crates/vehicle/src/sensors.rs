@@ -47,6 +47,8 @@ pub(crate) struct Truth<'a> {
     pub(crate) brake: bool,
     pub(crate) in_gear: bool,
     pub(crate) air: &'a air::State,
+    pub(crate) recirculation_lift: f64,
+    pub(crate) cam_degrees: f64,
     pub(crate) mixture: &'a mixture::State,
     pub(crate) driveline: &'a driveline::State,
     /// One for each bank in use.
@@ -76,6 +78,8 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
     let plate = Angle::from_degrees(truth.air.plate_degrees);
     (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(plate);
     (pins.pedal_d, pins.pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
+    pins.recirculation_lift = transfer::VALVE_LIFT.from_ratio(Ratio::from_fraction(truth.recirculation_lift));
+    pins.cam_advance = Angle::from_degrees(truth.cam_degrees);
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
     let current = |on: bool, siemens: f64| {

@@ -100,6 +100,36 @@ impl Vehicle {
         MassFlow::from_grams_per_second(self.state.air.cylinder_flow)
     }
 
+    /// Exhaust through the recirculation valve.
+    #[must_use]
+    pub const fn recirculated_flow(&self) -> MassFlow {
+        MassFlow::from_grams_per_second(self.state.air.recirculated_flow)
+    }
+
+    /// Burnt gas as a share of what is in the manifold.
+    #[must_use]
+    pub const fn burnt_share(&self) -> Ratio {
+        Ratio::from_fraction(self.state.air.burnt_share)
+    }
+
+    /// Share of firings that burnt gas in the cylinders puts out.
+    #[must_use]
+    pub const fn dilution_misfire(&self) -> Ratio {
+        Ratio::from_fraction(self.state.air.dilution_misfire)
+    }
+
+    /// Lift of the recirculation valve.
+    #[must_use]
+    pub const fn recirculation_lift(&self) -> Ratio {
+        Ratio::from_fraction(self.state.recirculation.lift)
+    }
+
+    /// Advance of the intake cam from its locked place, degrees of crank.
+    #[must_use]
+    pub const fn cam_advance(&self) -> Angle {
+        Angle::from_degrees(self.state.phaser.advance)
+    }
+
     /// Banks of cylinders with an exhaust of their own; the figures of a bank are asked for by 0 and 1.
     #[must_use]
     pub const fn banks(&self) -> usize {

@@ -44,7 +44,7 @@ fn assert_sane(car: &Vehicle, what: &str) {
         );
     }
     assert!(
-        (0.0..12_000.0).contains(&car.engine_speed().rpm()),
+        (0.0..14_000.0).contains(&car.engine_speed().rpm()),
         "{what}: {:?}",
         car.engine_speed()
     );
@@ -88,6 +88,8 @@ fn no_input_takes_the_car_out_of_bounds() {
                 fuel_pump: coin(&mut dice),
                 starter: coin(&mut dice),
                 purge: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
+                recirculation: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
+                cam_valve: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
                 vent_shut: coin(&mut dice),
                 oxygen_heater_front: [coin(&mut dice), false],
                 oxygen_heater_rear: [coin(&mut dice), false],

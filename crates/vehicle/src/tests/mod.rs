@@ -1,6 +1,7 @@
 //! The whole car with a controller made for the tests.
 
 mod abuse;
+mod breathing;
 mod drive;
 mod resting;
 mod speed;

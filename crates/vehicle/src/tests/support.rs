@@ -111,7 +111,8 @@ impl Bench {
         } else {
             state.air.cylinder_flow * 120.0 / rpm / 2.366 * 100.0
         };
-        let best = engine::best_timing(&self.car.params.engine, rpm, load);
+        let best = engine::best_timing(&self.car.params.engine, rpm, load)
+            + 100.0 * self.car.params.engine.best_timing_by_burnt * state.air.burnt_share;
         let advance = if idling {
             best - 13.0 + (0.1 * error).clamp(-8.0, 8.0)
         } else {
