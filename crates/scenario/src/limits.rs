@@ -4,7 +4,7 @@
 
 use core::time::Duration;
 
-use twotrip_units::{Length, Ratio, Speed, Temperature, Volume};
+use twotrip_units::{Length, Pressure, Ratio, Speed, Temperature, Volume};
 
 /// Longest scenario file, bytes.
 pub const FILE_BYTES: usize = 1 << 20;
@@ -38,6 +38,11 @@ pub const SPEED: [Speed; 2] = [
 pub const AMBIENT: [Temperature; 2] = [Temperature::from_celsius(-40.0), Temperature::from_celsius(55.0)];
 /// Altitude, lowest and highest.
 pub const ALTITUDE: [Length; 2] = [Length::from_metres(-100.0), Length::from_metres(4500.0)];
+/// Reid vapour pressure of the fuel, lowest and highest.
+pub const REID: [Pressure; 2] = [
+    Pressure::from_kilopascals(40.0),
+    Pressure::from_kilopascals(105.0),
+];
 /// Fuel level after refuelling, lowest and highest.
 pub const REFUEL: [Ratio; 2] = [Ratio::from_fraction(0.0), Ratio::from_fraction(1.0)];
 /// Fuel in the tank after refuelling, least and most.

@@ -28,10 +28,18 @@ pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {
         ));
     }
     car.vehicle.refuel(level);
+    let after = car.vehicle.fuel_level();
+    if (level - after).percent() > 0.1 {
+        let litres = (after - before).fraction() * car.vehicle.tank_volume().litres();
+        return Outcome::done(format!(
+            "the pump clicks off after {litres:.0} l and again at each try: the tank is at {:.0} %",
+            after.percent()
+        ));
+    }
     Outcome::done(format!(
         "refuelled from {:.0} % to {:.0} %",
         before.percent(),
-        car.vehicle.fuel_level().percent()
+        after.percent()
     ))
 }
 

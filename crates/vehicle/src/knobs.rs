@@ -24,6 +24,8 @@ pub(crate) struct Knobs {
     pub(crate) vent_mm2: Option<f64>,
     /// Diameter of the hole that the vent valve leaves when shut, mm.
     pub(crate) vent_hole_mm: f64,
+    /// Where the level sender sticks, %.
+    pub(crate) level_stuck: Option<f64>,
 
     // Air.
     /// Effective area of leaks into the manifold behind the air meter, mm².
@@ -125,6 +127,7 @@ impl Default for Knobs {
             purge_leak_mm2: 0.0,
             vent_mm2: None,
             vent_hole_mm: 0.0,
+            level_stuck: None,
             intake_leak_mm2: 0.0,
             crankcase_hose_off: false,
             duct_bypass: 0.0,

@@ -71,7 +71,7 @@ mod truth;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
-use twotrip_units::{Length, Limit, Ratio, Temperature};
+use twotrip_units::{Length, Limit, Pressure, Ratio, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
@@ -641,6 +641,7 @@ impl Vehicle {
                     heated(&self.knobs, actuators, 1),
                 ],
                 tank: &state.tank,
+                level_stuck: self.knobs.level_stuck,
                 electrical: &state.electrical,
             },
             &mut self.noise,
@@ -665,13 +666,21 @@ impl Vehicle {
         &self.pins
     }
 
-    /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops.
+    /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops, and where
+    /// nothing lets the vapour out the pump clicks off after a few litres.
     pub fn refuel(&mut self, to: Ratio) {
         self.state.tank = tank::refuel(
             &self.params.tank,
             &self.state.tank,
+            &self.knobs,
             within(to.fraction(), 0.0, 2.0),
         );
+    }
+
+    /// Fuel of this Reid vapour pressure in the tank from now on, held within 30..110 kPa: 60 to 100 by season.
+    pub fn set_fuel_volatility(&mut self, reid: Pressure) {
+        let kilopascals = within(reid.kilopascals(), 30.0, 110.0);
+        self.state.tank.volatility = kilopascals / self.params.tank.reid_kpa;
     }
 
     /// Another air temperature from now on, held within -40..60 °C; the car follows it in its own time.

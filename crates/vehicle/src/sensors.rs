@@ -57,6 +57,8 @@ pub(crate) struct Truth<'a> {
     /// Front and rear heaters with current.
     pub(crate) heated: PerBank<[bool; 2]>,
     pub(crate) tank: &'a tank::State,
+    /// Where the level sender sticks, %.
+    pub(crate) level_stuck: Option<f64>,
     pub(crate) electrical: &'a electrical::State,
 }
 
@@ -68,7 +70,7 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
     let metered = truth.air.metered_flow;
     let metered = metered + (0.01 * metered + 0.02) * meter;
     let tank_pa = truth.tank.pressure_pa + 4.0 * vapour;
-    let level = truth.tank.shown_percent + 0.05 * slosh;
+    let level = truth.level_stuck.unwrap_or(truth.tank.shown_percent) + 0.05 * slosh;
     pins.key = truth.key;
     pins.supply = Voltage::from_volts(truth.electrical.supply_volts);
     pins.crank_speed = AngularSpeed::from_radians_per_second(truth.driveline.omega);

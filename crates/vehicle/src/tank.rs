@@ -35,10 +35,15 @@ pub(crate) struct Params {
     pub(crate) thermal_pa: f64,
     /// Vapour at 25 °C in still fuel, Pa/s.
     pub(crate) vapour_pa_s: f64,
-    /// Reid vapour pressure of the fuel by the 62 kPa that the rate stands for.
-    pub(crate) volatility: f64,
+    /// Reid vapour pressure of the fuel for which the vapour's figures stand, kPa.
+    pub(crate) reid_kpa: f64,
     /// Pressure that would come of the vapour space's filling with vapour, Pa.
     pub(crate) saturation_pa: f64,
+    /// Pressure at which the fuel rises in the filler neck and the pump clicks off, Pa (our choice).
+    pub(crate) click_pa: f64,
+    /// What a pump delivers at the least, m³/s, and the litres that go in before it clicks off (common practice, no
+    /// source).
+    pub(crate) pump: (f64, f64),
     /// Share of saturation that a rise of 1 K takes away, 1/K.
     pub(crate) saturation_by_kelvin: f64,
     /// Mass of saturated vapour at 20 °C, g/L (from memory).
@@ -83,8 +88,10 @@ impl Params {
             relief_pa: (-6000.0, 10_000.0),
             thermal_pa: 500.0,
             vapour_pa_s: 4.0,
-            volatility: 1.0,
+            reid_kpa: 62.0,
             saturation_pa: 3000.0,
+            click_pa: 1000.0,
+            pump: (1.5e-4, 2.0),
             saturation_by_kelvin: 0.125,
             vapour_density: 0.8,
             canister_g: 100.0,
@@ -159,6 +166,8 @@ pub(crate) struct State {
     pub(crate) rise_pa_s: f64,
     /// Vapour share of the purged mass.
     pub(crate) purge_share: f64,
+    /// Reid vapour pressure of the fuel by that of the figures.
+    pub(crate) volatility: f64,
     /// How much the fuel moves, 1..3.
     pub(crate) slosh: f64,
     /// What the sender shows, %.
@@ -179,6 +188,7 @@ impl State {
             canister_g: 20.0,
             rise_pa_s: 0.0,
             purge_share: 0.0,
+            volatility: 1.0,
             slosh: 1.0,
             shown_percent: 100.0 * level,
             purge_flow: 0.0,
@@ -306,9 +316,9 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     } else {
         params.still_share * state.slosh
     };
-    let potential = params.vapour_pa_s * GROWTH.at(fuel_celsius - 25.0) * params.volatility * stirred;
+    let potential = params.vapour_pa_s * GROWTH.at(fuel_celsius - 25.0) * state.volatility * stirred;
     // Implicit, so that a coarse step ends at saturation and not beyond it.
-    let unsaturated = unsaturated / (1.0 + dt * potential / params.saturation_pa);
+    let unsaturated = unsaturated / (1.0 + dt * potential / (params.saturation_pa * state.volatility));
     let vapour = potential * unsaturated;
     let thermal = params.thermal_pa * (space_celsius - state.space_celsius) / dt;
 
@@ -320,7 +330,7 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     };
     let space_l = params.vapour_space_m3(state.fuel_l) * 1e3;
     let leaving_l = leaving * space_l / (inputs.ambient_kpa * 1e3) * dt;
-    let density = params.vapour_density * GROWTH.at(fuel_celsius - 20.0);
+    let density = params.vapour_density * state.volatility * GROWTH.at(fuel_celsius - 20.0);
     let canister_g =
         (state.canister_g + leaving_l * density * (1.0 - unsaturated)).at_most(params.canister_g);
     let load = canister_g / params.canister_g;
@@ -336,9 +346,24 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
 }
 
 /// Fills or empties to a level with the cap off: pressure goes, and the vapour pushed out by fuel loads the canister.
-pub(crate) fn refuel(params: &Params, state: &State, level: f64) -> State {
-    let fuel_l = (params.nominal_l * level).within(0.0, params.brim_l);
-    let pushed_g = (fuel_l - state.fuel_l).at_least(0.0) * params.vapour_density * state.saturation;
+/// It leaves by the vent: where that lets less out than the slowest pump brings in, the pump clicks off.
+pub(crate) fn refuel(params: &Params, state: &State, knobs: &Knobs, level: f64) -> State {
+    let wanted_l = (params.nominal_l * level).within(0.0, params.brim_l);
+    let (slowest, before_click_l) = params.pump;
+    let leaves = params.opening(
+        &Knobs {
+            vapour_holes_m2: 0.0,
+            ..*knobs
+        },
+        false,
+    );
+    let fuel_l = if leaves * libm::sqrt(params.click_pa) < slowest {
+        wanted_l.at_most(state.fuel_l + before_click_l)
+    } else {
+        wanted_l
+    };
+    let density = params.vapour_density * state.volatility;
+    let pushed_g = (fuel_l - state.fuel_l).at_least(0.0) * density * state.saturation;
     State {
         fuel_l,
         pressure_pa: 0.0,

@@ -8,7 +8,7 @@ use twotrip_vehicle::schedule::{HWFET, UDDS};
 use super::{
     Claim, CodeList, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
     amount::amount,
-    measure::{ALTITUDE, AMBIENT, BIAS, LEVEL, RESISTANCE, SPEED, VOLUME, show_time},
+    measure::{ALTITUDE, AMBIENT, BIAS, LEVEL, REID, RESISTANCE, SPEED, VOLUME, show_time},
 };
 
 impl Display for Phrase {
@@ -25,6 +25,7 @@ impl Display for Phrase {
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
             Self::Refuel(Fill::Level(level)) => write!(f, "refuel to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),
+            Self::Volatility(reid) => write!(f, "fuel volatility {}", REID.text(*reid)),
             Self::Defect(defect) => write!(f, "defect {defect}"),
             Self::BreakWire(circuit, fault) => write_wiring(circuit.name(), *fault, f),
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),

@@ -10,7 +10,7 @@ use super::{
     code::{Code, Codes},
     defect::Physical,
     legs::Legs,
-    measure::{ALTITUDE, AMBIENT, BIAS, FILL, RESISTANCE, SOAK, WAIT, WITHIN},
+    measure::{ALTITUDE, AMBIENT, BIAS, FILL, REID, RESISTANCE, SOAK, WAIT, WITHIN},
     rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
 };
 
@@ -125,6 +125,14 @@ pub(super) static FORMS: &[Form] = &[
         ),
         meaning: "fill the tank to this share of it, or to so much in it",
         example: "refuel to 60 %",
+    },
+    Form {
+        rule: &Map(
+            After(keyword("fuel"), After(keyword("volatility"), REID)),
+            Phrase::Volatility,
+        ),
+        meaning: "the fuel in the tank has this Reid vapour pressure: about 60 in summer, 100 in winter",
+        example: "fuel volatility 62 kPa",
     },
     Form {
         rule: &After(

@@ -11,7 +11,7 @@ use nom::{
     sequence::preceded,
 };
 use twotrip_harness::WiringFault;
-use twotrip_units::{Length, Ratio, Resistance, Speed, Temperature, Voltage, Volume};
+use twotrip_units::{Length, Pressure, Ratio, Resistance, Speed, Temperature, Voltage, Volume};
 
 use super::{
     Fill,
@@ -286,6 +286,16 @@ pub(super) const ALTITUDE: Measure<Length> = Measure {
     range: limits::ALTITUDE,
     show: |value| number(value.metres()),
     unit: "m",
+};
+/// How much vapour the fuel gives off.
+pub(super) const REID: Measure<Pressure> = Measure {
+    what: "Reid vapour pressure",
+    slot: "PRESSURE",
+    of: "pressure",
+    units: &[("kPa", Pressure::from_kilopascals), ("psi", Pressure::from_psi)],
+    range: limits::REID,
+    show: |value| number(value.kilopascals()),
+    unit: "kPa",
 };
 /// How full the tank gets.
 pub(super) const LEVEL: Measure<Ratio> = Measure {

@@ -24,7 +24,7 @@ use core::{ops::Range, time::Duration};
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Dtc, Group};
-use twotrip_units::{Length, Ratio, Speed, Temperature, Volume};
+use twotrip_units::{Length, Pressure, Ratio, Speed, Temperature, Volume};
 use twotrip_vehicle::schedule;
 
 pub(crate) use event::parse_event;
@@ -60,6 +60,8 @@ pub enum Phrase {
     Altitude(Length),
     /// The tank is filled.
     Refuel(Fill),
+    /// The fuel has this Reid vapour pressure.
+    Volatility(Pressure),
     /// Something physical breaks.
     Defect(Defect),
     /// A wire breaks.

@@ -188,6 +188,7 @@ fn both_systems_of_units_are_read_and_metric_is_written() {
         ("altitude 0.3 km", "altitude 300 m"),
         ("altitude -0 m", "altitude 0 m"),
         ("refuel to 60%", "refuel to 60 %"),
+        ("fuel volatility 9 psi", "fuel volatility 62.053 kPa"),
         ("refuel to .5 %", "refuel to 0.5 %"),
         (
             "defect filler-neck hole 0.040 in",
@@ -274,6 +275,10 @@ fn phrases_carry_typed_values() {
         ("wait 10 s", Phrase::Wait(Duration::from_secs(10))),
         ("ambient 18 C", Phrase::Ambient(Temperature::from_celsius(18.0))),
         ("altitude 300 m", Phrase::Altitude(Length::from_metres(300.0))),
+        (
+            "fuel volatility 90 kPa",
+            Phrase::Volatility(Pressure::from_kilopascals(90.0)),
+        ),
         (
             "refuel to 60 %",
             Phrase::Refuel(Fill::Level(Ratio::from_percent(60.0))),
@@ -464,6 +469,8 @@ fn numbers_are_held_to_their_ranges() {
         ("altitude 4500 m", "altitude 4501 m"),
         ("refuel to 0 %", "refuel to -1 %"),
         ("refuel to 100 %", "refuel to 101 %"),
+        ("fuel volatility 40 kPa", "fuel volatility 39 kPa"),
+        ("fuel volatility 105 kPa", "fuel volatility 106 kPa"),
         ("soak 30 d", "soak 31 d"),
         ("soak 1 s", "soak 0 s"),
         ("wait 24 h", "wait 25 h"),

@@ -167,6 +167,13 @@ impl Simulator {
                     .with_detail("first: key off")
             }
             Phrase::Refuel(fill) => workshop::refuel(&mut self.car, *fill),
+            Phrase::Volatility(reid) => {
+                self.car.vehicle.set_fuel_volatility(*reid);
+                Outcome::done(format!(
+                    "the fuel in the tank has a Reid vapour pressure of {:.0} kPa",
+                    reid.kilopascals()
+                ))
+            }
             Phrase::Defect(defect) => workshop::break_part(&mut self.car, defect),
             Phrase::BreakWire(circuit, fault) => workshop::break_wire(&mut self.car, *circuit, *fault),
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),

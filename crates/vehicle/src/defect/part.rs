@@ -42,9 +42,15 @@ parts! {
     /// The filler neck and its hose.
     FillerNeck: "filler-neck", 90, "no rust through, no smoke: the filler neck is tight";
     /// The valve that lets vapour into the engine.
-    PurgeValve: "purge-valve", 30, "the purge valve opens with current and shuts without: it is good";
+    PurgeValve: "purge-valve", 30, "on a hand vacuum pump the purge valve holds without current and lets go with it, its coil has 26 ohm (good: 20 to 30): it is good";
+    /// The line from the canister to the purge valve.
+    PurgeLine: "purge-line", 60, "air blown into the purge line comes out at the canister: it is free";
+    /// The hose between tank and canister, with its quick connectors.
+    VapourHose: "vapour-hose", 60, "no smoke along the vapour hose, its connectors have clicked in: it is tight";
     /// The valve that lets air into the canister.
     VentValve: "vent-valve", 45, "the vent valve shuts with current and opens without: it is good";
+    /// The filter through which the vent valve breathes.
+    VentFilter: "vent-filter", 15, "the vent filter is clean: air blown into it goes through";
     /// The coolant temperature sensor.
     CoolantSensor: "coolant-sensor", 30, "";
     /// The intake-air temperature sensor.

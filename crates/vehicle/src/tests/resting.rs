@@ -3,7 +3,7 @@
 use core::time::Duration;
 
 use twotrip_harness::KeyPosition;
-use twotrip_units::{Ratio, Temperature};
+use twotrip_units::{Pressure, Ratio, Temperature};
 
 use super::support::{Bench, parked};
 use crate::{Defect, Driver, DriverControls, Part, Plan, Vehicle, VehicleParams, schedule};
@@ -186,6 +186,51 @@ fn refuelling_moves_the_level_and_loads_the_canister() {
     assert!((car.fuel_level().percent() - 110.0).abs() < 1e-9, "the brim");
     car.refuel(Ratio::from_percent(-5.0));
     assert!(car.fuel_level().percent().abs() < 1e-9);
+}
+
+/// Published: hard refuelling, the pump clicks off, when the vent path is blocked.
+#[test]
+fn a_blocked_vent_lets_no_fuel_in() {
+    for (left, most) in [
+        (None, 90.0),
+        (Some(20.0), 90.0),
+        (Some(0.3), 54.0),
+        (Some(0.0), 54.0),
+    ] {
+        let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
+        car.knobs.vent_mm2 = left;
+        car.refuel(Ratio::from_percent(90.0));
+        assert!((car.fuel_level().percent() - most).abs() < 1e-9, "{left:?} mm2");
+    }
+}
+
+/// A volatile fuel gives off more, one that has rested gives off none more.
+#[test]
+fn volatility_moves_the_vapour() {
+    let driven_with = |kilopascals| {
+        let mut bench = Bench::warm();
+        bench
+            .car
+            .set_fuel_volatility(Pressure::from_kilopascals(kilopascals));
+        bench.car.set_ambient(Temperature::from_celsius(30.0));
+        bench.run(900, &parked());
+        bench.car.state.tank
+    };
+    let [summer, middle, winter] = [62.0, 75.0, 95.0].map(driven_with);
+    assert!(summer.rise_pa_s < middle.rise_pa_s && middle.rise_pa_s < winter.rise_pa_s);
+    assert!(summer.canister_g < winter.canister_g, "{summer:?} {winter:?}");
+    assert!(winter.rise_pa_s < 20.0, "0 to 20 Pa/s: {winter:?}");
+}
+
+/// The sender sticks: it shows the same, whatever is burnt and however the fuel sloshes.
+#[test]
+fn a_stuck_sender_shows_the_same_whatever_is_burnt() {
+    let mut bench = Bench::warm();
+    bench.car.knobs.level_stuck = Some(42.0);
+    bench.car.refuel(Ratio::from_percent(20.0));
+    bench.run(60, &parked());
+    let shown = twotrip_harness::transfer::FUEL_LEVEL.to_ratio(bench.car.sensors().fuel_level);
+    assert!((shown.percent() - 42.0).abs() < 0.5);
 }
 
 /// An empty tank: the engine stops, nothing goes below nothing.
