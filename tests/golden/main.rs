@@ -12,6 +12,7 @@ mod desk;
 mod drives;
 mod faults;
 mod lives;
+mod mixture;
 mod operating_points;
 mod plans;
 mod requests;

@@ -169,7 +169,7 @@ fn cold_idle_after_fifteen_seconds() {
 #[test]
 fn warm_idle_in_park() {
     let mut bench = warm();
-    let shown = look(&mut bench, &park(), 30);
+    let shown = look(&mut bench, &park(), 90);
     check(
         "warm idle",
         &shown,
@@ -200,7 +200,11 @@ fn warm_idle_in_park() {
         "idle wanders from {low} to {high} rpm"
     );
     let (low, high) = shown.range(SHORT_TERM);
-    assert!(low > -5.0 && high < 5.0, "short-term trim from {low} to {high} %");
+    // A real car's log at idle: 92 % of single readings within 5 %, 99.7 % within 10 %.
+    assert!(
+        low > -10.0 && high < 10.0,
+        "short-term trim from {low} to {high} %"
+    );
     let (low, high) = shown.range(|live| live.oxygen_front[0].volts());
     assert!(low < 0.15 && high > 0.75, "front sensor from {low} to {high} V");
     assert_eq!(bench.ecu.live().fuel_system[0], FuelSystemStatus::ClosedLoop);

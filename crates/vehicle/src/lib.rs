@@ -23,6 +23,7 @@
 //! | [`defect`], [`driver`], [`schedule`] | what can be wrong; who drives; along what |
 //! | `sensor_fault` | sensors that are broken inside |
 //! | `knobs` | the figures that defects move |
+//! | `scatter` | how the fuel strays from what was meant |
 //! | `rest` | hours with the key off |
 //!
 //! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
@@ -61,6 +62,7 @@ mod mixture;
 mod phaser;
 mod recirculation;
 mod rest;
+mod scatter;
 pub mod schedule;
 mod sensor_fault;
 mod sensors;
@@ -192,7 +194,7 @@ impl State {
             engine: engine::Output::default(),
             driveline: driveline::State::parked(),
             exhaust: [exhaust::State::at_rest(&params.exhaust, ambient.celsius); BANKS],
-            brick: [catalyst::Brick::new(&params.oxygen, 0.0); BANKS],
+            brick: [catalyst::Brick::new(&params.oxygen, None, 0.0); BANKS],
             oxygen: [catalyst::State::at_rest(&params.oxygen); BANKS],
             tank: tank::State::at_rest(&params.tank, 0.5, ambient.celsius),
             cooling: cooling::State::at_rest(ambient.celsius),
@@ -291,6 +293,10 @@ pub struct Vehicle {
     /// What the defects make of the car.
     knobs: knobs::Knobs,
     bumps: defect::Bumps,
+    /// What follows from the knobs alone, worked out when they move.
+    supply: mixture::Supply,
+    oxygen_sensors: [catalyst::Sensors; BANKS],
+    scatter: scatter::Scatter,
     noise: sensors::Noise,
     /// What good sensors give.
     pins: SensorPins,
@@ -307,12 +313,16 @@ impl Vehicle {
     #[must_use]
     pub fn new(params: VehicleParams, seed: u64) -> Self {
         let state = State::parked(&params, ambient::State::new(20.0, 0.0));
+        let knobs = knobs::Knobs::default();
         let mut vehicle = Self {
+            supply: mixture::Supply::new(&params.mixture, &knobs),
+            oxygen_sensors: oxygen_sensors(&params, &knobs),
+            scatter: scatter::Scatter::new(seed),
             params,
             state,
             delay: [const { catalyst::Delay::new() }; BANKS],
             defects: defect::Defects::default(),
-            knobs: knobs::Knobs::default(),
+            knobs,
             bumps: defect::Bumps::new(seed),
             noise: sensors::Noise::new(seed),
             pins: SensorPins::default(),
@@ -410,6 +420,7 @@ impl Vehicle {
         // Fuel meets that air.
         state.mixture = mixture::step(
             &params.mixture,
+            &self.supply,
             &state.mixture,
             &mixture::Inputs {
                 pump_on: actuators.fuel_pump,
@@ -422,6 +433,7 @@ impl Vehicle {
                 cylinder_flow: state.air.cylinder_flow,
                 purge_vapour: purge_flow * state.tank.purge_share,
                 fuel_in_tank: state.tank.fuel_l > 0.0,
+                error: self.scatter.factor(),
             },
             DT,
         );
@@ -470,6 +482,7 @@ impl Vehicle {
                     equivalence: state.mixture.banks[bank].equivalence,
                     flow: bank_flow,
                     brick: state.brick[bank],
+                    sensors: self.oxygen_sensors[bank],
                     front_tip_celsius: state.exhaust[bank].front_tip,
                     rear_tip_celsius: state.exhaust[bank].rear_tip,
                 },
@@ -528,8 +541,13 @@ impl Vehicle {
                 },
                 SPAN,
             );
-            state.brick[bank] = catalyst::Brick::new(&self.params.oxygen, state.exhaust[bank].conversion);
+            state.brick[bank] = catalyst::Brick::new(
+                &self.params.oxygen,
+                self.knobs.oxygen_capacity_g[bank],
+                state.exhaust[bank].conversion,
+            );
         }
+        self.scatter.step(state.driveline.acceleration, SPAN);
         state.tank = tank::sender_step(
             &self.params.tank,
             &state.tank,
@@ -713,13 +731,24 @@ impl Vehicle {
     /// Works out anew what the defects make of the car.
     fn follow_defects(&mut self) {
         self.knobs = self.defects.knobs();
+        self.follow_knobs();
         self.break_pins();
+    }
+
+    /// Works out what follows from the knobs alone.
+    fn follow_knobs(&mut self) {
+        self.supply = mixture::Supply::new(&self.params.mixture, &self.knobs);
+        self.oxygen_sensors = oxygen_sensors(&self.params, &self.knobs);
     }
 
     /// Everything that is wrong with the car.
     pub fn defects(&self) -> impl Iterator<Item = Defect> + '_ {
         self.defects.iter()
     }
+}
+
+fn oxygen_sensors(params: &VehicleParams, knobs: &knobs::Knobs) -> [catalyst::Sensors; BANKS] {
+    [0, 1].map(|bank| catalyst::Sensors::new(&params.oxygen, knobs, bank))
 }
 
 #[cfg(test)]

@@ -7,8 +7,9 @@ use twotrip_harness::{BANKS, PerBank};
 use twotrip_units::Limit;
 
 use crate::{
-    Lag,
+    Divisor, Lag,
     curve::{self, Grid},
+    knobs::Knobs,
 };
 
 /// Air by fuel at lambda 1.
@@ -23,6 +24,10 @@ pub(crate) struct Params {
     pub(crate) pump_kpa: f64,
     /// Fall of the pump's pressure with flow, kPa/(g/s).
     pub(crate) pump_fall: f64,
+    /// Decay with the pump off where the regulator lets the rail run back, s (calibrated: gone within minutes).
+    pub(crate) run_back_s: f64,
+    /// What the rail gives for each kPa that its pressure falls, g (calibrated).
+    pub(crate) rail_g: f64,
     /// Build-up of rail pressure with the pump on, s (calibrated).
     pub(crate) build_up: Lag,
     /// Decay with the pump off: the check valve leaks, s (calibrated).
@@ -39,6 +44,42 @@ pub(crate) struct Params {
     pub(crate) film_s: (f64, f64),
     /// Mixing of purge vapour in the manifold, s (calibrated).
     pub(crate) vapour_lag: Lag,
+    /// Injectors give too little when hardly open: share that is lost at most, opening from which on none is, s, and the
+    /// range in between (calibrated: a car that coasts on closed throttle with fuel runs 5 to 12 % lean, as logs show).
+    pub(crate) short: (f64, f64, Divisor),
+}
+
+/// Pump, regulator and injectors as defects leave them. Worked out anew when one comes or goes.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Supply {
+    regulated_kpa: f64,
+    pump_kpa: f64,
+    pump_fall: f64,
+    decay_s: f64,
+    /// What drips from shut injectors at the regulated pressure, g/s and kPa.
+    dribble: f64,
+}
+
+impl Supply {
+    pub(crate) fn new(params: &Params, knobs: &Knobs) -> Self {
+        let [pump_kpa, pump_fall] = knobs.weak_pump.unwrap_or([params.pump_kpa, params.pump_fall]);
+        Self {
+            regulated_kpa: params.regulated_kpa * knobs.rail,
+            pump_kpa,
+            pump_fall,
+            decay_s: if knobs.rail < 1.0 {
+                params.run_back_s
+            } else {
+                params.decay_s
+            },
+            dribble: knobs.dribble / params.regulated_kpa,
+        }
+    }
+
+    /// Rail pressure after `dt` with the pump off and nothing injected, however long it is.
+    pub(crate) fn at_rest(&self, params: &Params, rail_kpa: f64, dt: f64) -> f64 {
+        rail_kpa / (1.0 + dt * (1.0 / self.decay_s + self.dribble / params.rail_g))
+    }
 }
 
 impl Params {
@@ -49,12 +90,15 @@ impl Params {
             pump_fall: 12.0,
             build_up: Lag::new(0.15),
             decay_s: 2400.0,
+            run_back_s: 90.0,
+            rail_g: 0.002,
             injector_flow: 3.3 / curve::pow(421.0, 0.5),
             banks: 1,
             cylinders_of_bank: 4.0,
             film_share: (0.25, 0.5),
             film_s: (0.3, 2.0),
             vapour_lag: Lag::new(0.2),
+            short: (0.10, 1.75e-3, Divisor::new(0.3e-3)),
         }
     }
 
@@ -142,19 +186,22 @@ pub(crate) struct Inputs {
     pub(crate) purge_vapour: f64,
     /// Whether there is fuel in the tank.
     pub(crate) fuel_in_tank: bool,
+    /// What is injected against what was meant ([`crate::scatter`]).
+    pub(crate) error: f64,
 }
 
 /// One step.
 #[inline]
-pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inputs, dt: f64) -> State {
     let rail_kpa = if inputs.pump_on && inputs.fuel_in_tank {
-        let target = params
+        let target = supply
             .regulated_kpa
-            .at_most(params.pump_kpa - params.pump_fall * state.injected);
+            .at_most(supply.pump_kpa - supply.pump_fall * state.injected)
+            .at_least(0.0);
         state.rail_kpa + (target - state.rail_kpa) * params.build_up.share(dt)
     } else {
-        // Whoever injects without the pump empties the rail: it gives 0.002 g for each kPa (calibrated).
-        (state.rail_kpa * (1.0 - dt / (params.decay_s + dt)) - state.injected * dt / 0.002).at_least(0.0)
+        // Whoever injects without the pump empties the rail.
+        (supply.at_rest(params, state.rail_kpa, dt) - state.injected * dt / params.rail_g).at_least(0.0)
     };
 
     let dead_s = DEAD_TIME.at(inputs.supply_volts);
@@ -180,17 +227,25 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         ((inputs.cylinder_flow - vapour) * part).at_least(1e-3),
     );
 
+    let mut dribble = if turning { supply.dribble * rail_kpa } else { 0.0 };
+
     let mut next = State {
         rail_kpa,
-        injected: 0.0,
+        injected: dribble,
         vapour,
         banks: state.banks,
     };
     for (bank, pulse_s) in next.banks.iter_mut().zip(inputs.pulse_s).take(params.banks) {
-        let open_s = (pulse_s - dead_s).at_least(0.0);
+        let mut open_s = (pulse_s - dead_s).at_least(0.0);
+        let (lost, enough_s, range) = params.short;
+        if open_s < enough_s {
+            open_s *= 1.0 - lost * ((enough_s - open_s) / range).at_most(1.0);
+        }
         // An injector cannot be open for longer than a cycle lasts.
-        let injected = params.cylinders_of_bank * flow * (open_s * cycles_s).at_most(1.0);
+        let mut injected = params.cylinders_of_bank * flow * inputs.error * (open_s * cycles_s).at_most(1.0);
         next.injected += injected;
+        // One injector drips, one of bank 1's.
+        injected += core::mem::take(&mut dribble);
         bank.film_g = (bank.film_g + dt * share * injected) / (1.0 + dt * leaving);
         bank.cylinder_fuel = if turning {
             (1.0 - share) * injected + bank.film_g * leaving + bank_vapour

@@ -68,9 +68,10 @@ impl Vehicle {
         // Follow the temperatures; nothing at rest asks for them.
         let state = &mut self.state;
         state.cold_friction = engine::cold_friction(state.cooling.block);
-        for (exhaust, brick) in state.exhaust.iter_mut().zip(&mut state.brick) {
+        let aged = self.knobs.oxygen_capacity_g;
+        for ((exhaust, brick), aged) in state.exhaust.iter_mut().zip(&mut state.brick).zip(aged) {
             exhaust.conversion = exhaust::conversion(&self.params.exhaust, exhaust.brick);
-            *brick = catalyst::Brick::new(&self.params.oxygen, exhaust.conversion);
+            *brick = catalyst::Brick::new(&self.params.oxygen, aged, exhaust.conversion);
         }
         state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
         let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
@@ -123,7 +124,7 @@ impl Vehicle {
         );
         state.air = air::State::at_rest(&params.air, state.ambient.pressure_kpa);
         state.engine = engine::Output::default();
-        state.mixture.rail_kpa /= 1.0 + dt / params.mixture.decay_s;
+        state.mixture.rail_kpa = self.supply.at_rest(&params.mixture, state.mixture.rail_kpa, dt);
         state.mixture.injected = 0.0;
         state.mixture.vapour = 0.0;
         state.mixture.banks = [mixture::Bank::DRY; BANKS];
@@ -145,7 +146,13 @@ impl Vehicle {
                 dt,
             );
             let oxygen = &mut state.oxygen[bank];
-            *oxygen = catalyst::asleep(&params.oxygen, oxygen, exhaust.front_tip, exhaust.rear_tip);
+            *oxygen = catalyst::asleep(
+                &params.oxygen,
+                oxygen,
+                &self.oxygen_sensors[bank],
+                exhaust.front_tip,
+                exhaust.rear_tip,
+            );
         }
         state.cooling = cooling::step(
             &params.cooling,

@@ -25,6 +25,9 @@ const DEAD_TIME: Table<6> = Table::new([
     (14.0, 0.85),
     (15.0, 0.74),
 ]);
+/// Openings, dead time left out, below which an injector gives less than its data sheet says, s: nothing is to be learned
+/// or judged then (calibrated).
+const HARDLY_OPEN_SECONDS: f64 = 1.75e-3;
 /// Wall film over coolant, °C: share that lands on the wall, and time constant of its leaving, s.
 const FILM_SHARE: Table<3> = Table::new([(-20.0, 0.6), (0.0, 0.5), (80.0, 0.25)]);
 const FILM_SECONDS: Table<3> = Table::new([(-20.0, 2.5), (0.0, 2.0), (80.0, 0.3)]);
@@ -91,6 +94,8 @@ pub(crate) struct Fuel {
     flow: f64,
     flow_filtered: f64,
     correction: f64,
+    /// The shortest opening of the last step, s.
+    opening: f64,
 }
 
 impl Fuel {
@@ -116,7 +121,13 @@ impl Fuel {
             flow: 0.0,
             flow_filtered: 0.0,
             correction: 0.0,
+            opening: 0.0,
         }
+    }
+
+    /// Whether the injectors open so shortly that what they give is not what the mixture was meant to get.
+    pub(crate) const fn is_hardly_open(&self) -> bool {
+        self.opening < HARDLY_OPEN_SECONDS
     }
 
     /// PID $44.
@@ -207,6 +218,7 @@ impl Fuel {
             )
         };
         let mut pulses = [Interval::ZERO; BANKS];
+        self.opening = f64::INFINITY;
         let (mut all_wanted, mut all_injected) = (0.0, 0.0);
         for (bank, pulse) in pulses.iter_mut().enumerate().take(self.banks) {
             let wanted = per_ratio * (1.0 + demand.short_term[bank]) - vapour;
@@ -233,7 +245,7 @@ impl Fuel {
         pulses
     }
 
-    fn pulse(&self, measured: &Measured, injected: f64) -> Interval {
+    fn pulse(&mut self, measured: &Measured, injected: f64) -> Interval {
         let rpm = measured.rpm;
         if injected <= 0.0 || rpm < 20.0 {
             return Interval::ZERO;
@@ -242,6 +254,7 @@ impl Fuel {
         let cycle_seconds = 120.0 / rpm;
         let drop = (self.rail_absolute - measured.manifold_kilopascals).at_least(50.0);
         let seconds = injected * cycle_seconds * self.injector_seconds_per_gram / libm::sqrt(drop);
+        self.opening = self.opening.at_most(seconds);
         Interval::from_seconds((seconds + self.dead_time).at_most(cycle_seconds))
     }
 

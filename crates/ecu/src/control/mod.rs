@@ -70,6 +70,8 @@ const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
 const REJOIN_SECONDS: f64 = 1.0;
 /// Road speed below which the car counts as standing.
 const STANDING: Speed = Speed::from_kilometres_per_hour(1.0);
+/// How long the loop answers to injectors that hardly opened, s.
+const HARDLY_OPEN_FELT_SECONDS: f64 = 3.0;
 /// Long-term learning from this coolant temperature on (section 10).
 const LEARN_COOLANT: Temperature = Temperature::from_celsius(70.0);
 
@@ -118,6 +120,8 @@ pub struct Control {
     has_been_closed: bool,
     /// Turns of the crank since it last stood still.
     turns: f64,
+    /// For so long the loop still answers to injectors that hardly opened, s; none if not above zero.
+    hardly_open_seconds: f64,
 }
 
 impl Control {
@@ -149,6 +153,7 @@ impl Control {
             open_seconds: 0.0,
             has_been_closed: false,
             turns: 0.0,
+            hardly_open_seconds: 0.0,
         }
     }
 
@@ -384,9 +389,15 @@ impl Control {
         );
         let closed_loop = self.is_closed_loop();
         let mean = self.mean_short_term();
+        self.hardly_open_seconds = if self.fuel.is_hardly_open() {
+            HARDLY_OPEN_FELT_SECONDS
+        } else {
+            self.hardly_open_seconds - SLOW_SECONDS
+        };
         let may_learn = closed_loop
             && self.measured.coolant > LEARN_COOLANT
             && self.purge.vapour_known(mean)
+            && self.hardly_open_seconds <= 0.0
             && !self.substitutes.replaces_fuel_signals()
             && self.measured.circuits.supply_is_sound();
         for bank in 0..self.calibration.banks {

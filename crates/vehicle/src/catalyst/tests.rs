@@ -39,7 +39,8 @@ fn closed_loop(flow: f64, capacity_g: f64) -> Cycle {
         let inputs = Inputs {
             equivalence: 1.0 + sum + if rich { -0.022 } else { 0.022 },
             flow,
-            brick: Brick::new(&params, 1.0),
+            brick: Brick::new(&params, None, 1.0),
+            sensors: Sensors::new(&params, &Knobs::default(), 0),
             front_tip_celsius: 720.0,
             rear_tip_celsius: 720.0,
         };
@@ -189,7 +190,8 @@ fn the_store_fills_by_what_does_not_pass() {
     let inputs = Inputs {
         equivalence: 0.97,
         flow: 10.0,
-        brick: Brick::new(&params, 1.0),
+        brick: Brick::new(&params, None, 1.0),
+        sensors: Sensors::new(&params, &Knobs::default(), 0),
         front_tip_celsius: 720.0,
         rear_tip_celsius: 720.0,
     };
@@ -224,7 +226,8 @@ fn the_mixture_arrives_after_the_delay() {
         let mut inputs = Inputs {
             equivalence: 1.0,
             flow,
-            brick: Brick::new(&params, 1.0),
+            brick: Brick::new(&params, None, 1.0),
+            sensors: Sensors::new(&params, &Knobs::default(), 0),
             front_tip_celsius: 720.0,
             rear_tip_celsius: 720.0,
         };
