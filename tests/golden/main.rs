@@ -15,6 +15,7 @@ mod lives;
 mod mixture;
 mod operating_points;
 mod plans;
+mod repairs;
 mod requests;
 mod shipped;
 mod trips;

@@ -33,13 +33,7 @@ fn finish(car: &mut Simulator) -> Vec<Outcome> {
 /// A car that has lived through the scenario's story, and was judged.
 fn lived(name: &str, seed: u64, timing: Timing) -> Simulator {
     let scenario = scenario(name);
-    let mut car = Simulator::new(Settings {
-        ecu: EcuConfig {
-            readiness_display: scenario.readiness_display(),
-            ..EcuConfig::under(scenario.regulation())
-        },
-        ..Settings::compact(seed, timing)
-    });
+    let mut car = Simulator::new(Settings::of(&scenario, seed, timing));
     let of_the_car = |phrase: &&Spanned<Phrase>| !phrase.value.is_about_the_tool();
     let verdict = scenario.expectations().iter().filter(of_the_car);
     for phrase in scenario.story().iter().chain(verdict) {

@@ -99,6 +99,9 @@ fn value(key: &Key) -> Json {
         }),
         Value::Event => json!({ "type": "string", "pattern": r"\S" }),
         Value::Script => json!({ "type": "string" }),
+        Value::Codes => {
+            json!({ "type": "string", "pattern": r"^\s*[PCBUpcbu][0-9A-Fa-f]{4}(\s+[PCBUpcbu][0-9A-Fa-f]{4})*\s*$" })
+        }
     };
     if let Some(described) = described.as_object_mut() {
         described.insert("description".to_owned(), json!(key.about));

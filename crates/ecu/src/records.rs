@@ -114,7 +114,7 @@ impl Default for Records {
             failed: Vec::with_capacity(64),
             waits: Waits::default(),
             stage: Stage::Waiting,
-            judged: Vec::with_capacity(64),
+            judged: Vec::with_capacity(Self::JUDGED),
         }
     }
 }
@@ -122,6 +122,8 @@ impl Default for Records {
 impl Records {
     /// How many entries are kept.
     pub const ENTRIES: usize = 1024;
+    /// Judgements of one step, of which there are less than codes.
+    const JUDGED: usize = 256;
 
     /// What happened, oldest first.
     pub fn entries(&self) -> impl Iterator<Item = &Entry> + '_ {
@@ -184,7 +186,8 @@ impl Records {
             TestResult::Failed(dtc) => (dtc, false),
             TestResult::Completed(_) | TestResult::CouldDetect(_) | TestResult::Possible(..) => return,
         };
-        if self.judged.len() < self.judged.capacity() {
+        // Not the vector's capacity, which a clone does not keep.
+        if self.judged.len() < Self::JUDGED {
             self.judged.push((dtc, passed));
         }
         let failed_before = self.failed.iter().position(|code| *code == dtc);

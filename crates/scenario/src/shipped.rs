@@ -11,80 +11,45 @@ pub struct Shipped {
     pub text: &'static str,
 }
 
-/// All of them, in the order in which a newcomer meets them.
-pub const ALL: [Shipped; 15] = [
-    Shipped {
-        name: "loose-fuel-cap",
-        text: include_str!("../../../scenarios/loose-fuel-cap.toml"),
-    },
-    Shipped {
-        name: "filler-neck-leak",
-        text: include_str!("../../../scenarios/filler-neck-leak.toml"),
-    },
-    Shipped {
-        name: "tank-pressure-sensor-low",
-        text: include_str!("../../../scenarios/tank-pressure-sensor-low.toml"),
-    },
-    Shipped {
-        name: "european-tank-pressure-sensor",
-        text: include_str!("../../../scenarios/european-tank-pressure-sensor.toml"),
-    },
-    Shipped {
-        name: "coolant-sensor-open",
-        text: include_str!("../../../scenarios/coolant-sensor-open.toml"),
-    },
-    Shipped {
-        name: "coolant-sensor-dead",
-        text: include_str!("../../../scenarios/coolant-sensor-dead.toml"),
-    },
-    Shipped {
-        name: "intake-air-sensor-short",
-        text: include_str!("../../../scenarios/intake-air-sensor-short.toml"),
-    },
-    Shipped {
-        name: "air-meter-open",
-        text: include_str!("../../../scenarios/air-meter-open.toml"),
-    },
-    Shipped {
-        name: "manifold-pressure-sensor-high",
-        text: include_str!("../../../scenarios/manifold-pressure-sensor-high.toml"),
-    },
-    Shipped {
-        name: "throttle-sensor-open",
-        text: include_str!("../../../scenarios/throttle-sensor-open.toml"),
-    },
-    Shipped {
-        name: "throttle-sensor-corroded",
-        text: include_str!("../../../scenarios/throttle-sensor-corroded.toml"),
-    },
-    Shipped {
-        name: "fuel-level-sensor-open",
-        text: include_str!("../../../scenarios/fuel-level-sensor-open.toml"),
-    },
-    Shipped {
-        name: "healthy",
-        text: include_str!("../../../scenarios/healthy.toml"),
-    },
-    Shipped {
-        name: "codes-on-demand",
-        text: include_str!("../../../scenarios/codes-on-demand.toml"),
-    },
-    Shipped {
-        name: "first-visit",
-        text: include_str!("../../../scenarios/first-visit.toml"),
-    },
-];
+/// Builds files of `scenarios/` in, by their names.
+macro_rules! shipped {
+    ($($name:literal,)*) => {
+        /// All of them, in the order in which a newcomer meets them.
+        pub static ALL: &[Shipped] = &[$(Shipped {
+            name: $name,
+            text: include_str!(concat!("../../../scenarios/", $name, ".toml")),
+        },)*];
+    };
+}
+
+shipped! {
+    "loose-fuel-cap",
+    "filler-neck-leak",
+    "tank-pressure-sensor-low",
+    "european-tank-pressure-sensor",
+    "coolant-sensor-open",
+    "coolant-sensor-dead",
+    "intake-air-sensor-short",
+    "air-meter-open",
+    "manifold-pressure-sensor-high",
+    "throttle-sensor-open",
+    "throttle-sensor-corroded",
+    "fuel-level-sensor-open",
+    "healthy",
+    "codes-on-demand",
+    "first-visit",
+}
 
 /// The shipped scenario of that name.
 #[must_use]
 pub fn find(name: &str) -> Option<Shipped> {
-    ALL.into_iter().find(|shipped| shipped.name == name)
+    ALL.iter().copied().find(|shipped| shipped.name == name)
 }
 
 /// The name of a shipped scenario that is nearest to this one, if one is near.
 #[must_use]
 pub fn nearest(name: &str) -> Option<&'static str> {
-    problem::nearest(name, ALL.map(|shipped| shipped.name))
+    problem::nearest(name, ALL.iter().map(|shipped| shipped.name))
 }
 
 #[cfg(test)]
@@ -149,7 +114,7 @@ mod tests {
             .map(|path| path.file_stem().unwrap().to_str().unwrap().to_owned())
             .collect();
         files.sort();
-        let mut names = ALL.map(|shipped| shipped.name);
+        let mut names: Vec<&str> = ALL.iter().map(|shipped| shipped.name).collect();
         names.sort_unstable();
         assert_eq!(files, names);
     }

@@ -15,7 +15,7 @@ use twotrip_harness::KeyPosition;
 use twotrip_isotp::{Config, Profile};
 use twotrip_obd::ResponseBuffer;
 use twotrip_scenario::{
-    Cue, Phrase, limits,
+    Cue, Phrase, Scenario, limits,
     phrase::{Event as Cause, Expectation},
 };
 use twotrip_units::{BusInstant, Speed};
@@ -64,6 +64,18 @@ pub struct Settings {
 }
 
 impl Settings {
+    /// The car of a scenario.
+    #[must_use]
+    pub fn of(scenario: &Scenario, seed: u64, timing: Timing) -> Self {
+        Self {
+            ecu: EcuConfig {
+                readiness_display: scenario.readiness_display(),
+                ..EcuConfig::under(scenario.regulation())
+            },
+            ..Self::compact(seed, timing)
+        }
+    }
+
     /// The compact car with 11-bit identifiers.
     #[must_use]
     pub fn compact(seed: u64, timing: Timing) -> Self {

@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use serde::Serialize;
-use twotrip_ecu::EcuConfig;
 use twotrip_host::{
     bench::{self, Bench, Watch},
     bus::{Bus, Filter, Name},
@@ -139,14 +138,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
 
     let settings = Settings {
         transport: args.transport.profile(),
-        ecu: EcuConfig {
-            readiness_display: scenario.readiness_display(),
-            ..EcuConfig::under(scenario.regulation())
-        },
         broadcasts: args
             .broadcasts
             .map_or_else(|| scenario.broadcasts(), |switch| switch == args::Switch::On),
-        ..Settings::compact(seed, timing)
+        ..Settings::of(&scenario, seed, timing)
     };
     if !args.on_a_bench {
         // Traffic of others does not wake the car; on a bench it has to be heard.

@@ -3,6 +3,7 @@
 use core::time::Duration;
 
 use twotrip_ecu::memory::Profile;
+use twotrip_obd::Dtc;
 
 use super::{
     Cue, RepairOrder, Scenario, VERSION, VehicleModel,
@@ -205,12 +206,70 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
         "a correction is work: `tighten ...`, `replace ...`, `mend wiring ...`",
         &mends,
     );
+    let mut optional = |key, place, hint, fits: &dyn Fn(&Phrase) -> bool| {
+        let text = order
+            .has(key)
+            .then(|| order.required(key, Reader::text, problems))
+            .flatten();
+        text.map_or_else(Vec::new, |text| check_phrases(&text, place, hint, fits, problems))
+    };
+    let traps = optional(
+        "traps",
+        "traps",
+        "a trap is work that mends nothing: `replace ...`",
+        &mends,
+    );
+    let proof = optional(
+        "proof",
+        "a proof",
+        "a repair is proven by `soak ...`, `drive ...`, `wait ...`, weather and fuel",
+        &|phrase| {
+            matches!(
+                phrase,
+                Phrase::Soak(_)
+                    | Phrase::Drive(_)
+                    | Phrase::Wait(_)
+                    | Phrase::KeyOn
+                    | Phrase::KeyOff
+                    | Phrase::Start
+                    | Phrase::Stop
+                    | Phrase::Ambient(_)
+                    | Phrase::Altitude(_)
+                    | Phrase::Refuel(_)
+            )
+        },
+    );
+    check_time("proof", &proof, 1, problems);
+    let codes = order
+        .has("codes")
+        .then(|| order.required("codes", Reader::text, problems))
+        .flatten();
+    let codes = codes.map_or_else(Vec::new, |text| check_codes(&text, problems));
     let bare = |phrases: Vec<Spanned<Phrase>>| phrases.into_iter().map(|phrase| phrase.value).collect();
     Some(RepairOrder {
         complaint: complaint?,
         cause: bare(cause),
         correction: bare(correction),
+        codes,
+        traps: bare(traps),
+        proof: bare(proof),
     })
+}
+
+/// Trouble codes, with white space between.
+fn check_codes(text: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Dtc> {
+    let mut codes = Vec::new();
+    for word in text.value.split_whitespace() {
+        match word.parse() {
+            Ok(code) => codes.push(code),
+            Err(error) => problems.push(
+                Problem::new(ProblemKind::NotACode, text.span.clone(), word)
+                    .expecting([Expected::text("a code such as P0455")])
+                    .hint(format!("{error}")),
+            ),
+        }
+    }
+    codes
 }
 
 /// The story: nothing about the tool in it, and an end to it.

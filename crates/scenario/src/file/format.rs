@@ -50,6 +50,8 @@ pub enum Value {
     Event,
     /// Phrases, one a line.
     Script,
+    /// Trouble codes.
+    Codes,
 }
 
 const fn key(name: &'static str, required: bool, value: Value, about: &'static str) -> Key {
@@ -117,6 +119,25 @@ pub static TABLES: &[Table] = &[
                 false,
                 Value::Script,
                 "what mends it: work on parts and wires, one a line; with a cause or not at all",
+            ),
+            key(
+                "codes",
+                false,
+                Value::Codes,
+                "the codes that the story leaves stored, and no others, one after the other",
+            ),
+            key(
+                "traps",
+                false,
+                Value::Script,
+                "wrong repairs that are often made, one a line: each costs parts and time and mends nothing",
+            ),
+            key(
+                "proof",
+                false,
+                Value::Script,
+                "what proves the repair after a clear: soaks and drives, one a line; a cold start with the city and the \
+                 highway schedule if left out",
             ),
         ],
     },

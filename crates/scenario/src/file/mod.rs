@@ -13,6 +13,12 @@
 //! complaint = "Engine lamp is on."  # what the customer says
 //! cause = "defect fuel-cap loose"   # phrases that break something, one a line; with `correction` or not at all
 //! correction = "tighten fuel-cap"   # phrases that mend it
+//! codes = "P0455"                   # what the story leaves stored, and nothing else; may be left out
+//! traps = "replace purge-valve"     # wrong repairs, one a line; may be left out
+//! proof = """                       # what proves the repair after a clear; may be left out
+//! soak 9 h
+//! drive udds
+//! """
 //!
 //! [story]                           # may be left out: a car just parked
 //! before = """                      # what the car has behind it when the bus comes up
@@ -49,10 +55,11 @@ mod tests;
 use core::time::Duration;
 
 use twotrip_ecu::memory::Profile;
+use twotrip_obd::Dtc;
 
 use crate::{
     Problem,
-    phrase::{Event, Phrase, Spanned},
+    phrase::{Event, Phrase, Spanned, parse_phrase},
 };
 
 /// The version of the format that is read.
@@ -163,6 +170,9 @@ pub struct RepairOrder {
     complaint: String,
     cause: Vec<Phrase>,
     correction: Vec<Phrase>,
+    codes: Vec<Dtc>,
+    traps: Vec<Phrase>,
+    proof: Vec<Phrase>,
 }
 
 impl RepairOrder {
@@ -182,6 +192,27 @@ impl RepairOrder {
     #[must_use]
     pub fn correction(&self) -> &[Phrase] {
         &self.correction
+    }
+
+    /// The codes that the story leaves stored, and no others. Empty if the file does not say.
+    #[must_use]
+    pub fn codes(&self) -> &[Dtc] {
+        &self.codes
+    }
+
+    /// Wrong repairs that are often made, each by itself. Empty if the file names none.
+    #[must_use]
+    pub fn traps(&self) -> &[Phrase] {
+        &self.traps
+    }
+
+    /// What proves the repair after a clear: it ends with the key on and the engine off.
+    pub fn proof(&self) -> impl Iterator<Item = Phrase> + '_ {
+        const USUAL: &[&str] = &["soak 9 h", "drive udds", "drive hwfet"];
+        const END: &[&str] = &["soak 1 h", "key on"];
+        let usual = if self.proof.is_empty() { USUAL } else { &[] };
+        let read = |texts: &'static [&'static str]| texts.iter().filter_map(|text| parse_phrase(text).ok());
+        read(usual).chain(self.proof.iter().cloned()).chain(read(END))
     }
 }
 

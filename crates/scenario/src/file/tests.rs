@@ -404,7 +404,7 @@ fn no_bytes_break_the_check() {
                 let cues = scenario.cues().iter().flat_map(|cue| &cue.phrases);
                 for phrase in scenario.story().iter().chain(scenario.expectations()).chain(cues) {
                     let shown = phrase.value.to_string();
-                    assert!(crate::parse_phrase(&shown).is_ok(), "{shown}");
+                    assert!(parse_phrase(&shown).is_ok(), "{shown}");
                     assert!(phrase.span.end <= file.len());
                 }
             }

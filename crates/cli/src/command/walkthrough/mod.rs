@@ -5,18 +5,15 @@ mod tale;
 use std::collections::BTreeSet;
 
 use twotrip_can::{memory_bus::Pacing, timing::BitRate};
-use twotrip_ecu::{EcuConfig, memory::Effect};
+use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
-use twotrip_scenario::{Phrase, Scenario, parse_phrase};
+use twotrip_scenario::{Phrase, Scenario};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, circuits};
 use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
 use crate::{args, command::words, exit::Failure, output, sources};
-
-/// How a repair is proven, whatever it was: a cold start and a drive that lets every monitor here run.
-const PROVING_DRIVE: &[&str] = &["soak 9 h", "drive udds", "drive hwfet", "soak 1 h", "key on"];
 
 /// Freeze-frame data that a technician looks at first: load, coolant, speed, road speed, fuel level, purge.
 const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
@@ -24,13 +21,11 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 /// Runs the command.
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario(&args.scenario)?;
-    let simulator = Simulator::new(Settings {
-        ecu: EcuConfig {
-            readiness_display: scenario.readiness_display(),
-            ..EcuConfig::under(scenario.regulation())
-        },
-        ..Settings::compact(scenario.seed(), Timing::REAL_ON_PACED_BUS)
-    });
+    let simulator = Simulator::new(Settings::of(
+        &scenario,
+        scenario.seed(),
+        Timing::REAL_ON_PACED_BUS,
+    ));
     let pacing = match args.bit_rate {
         args::BitRate::Kbit250 => Pacing::Rate(BitRate::Kbit250),
         args::BitRate::Kbit500 => Pacing::Rate(BitRate::Kbit500),
@@ -147,12 +142,9 @@ impl Loop {
         self.step(
             "Drive until the monitor has run",
             "An empty memory right after a clear proves nothing. The monitor that found the fault has to run \
-             again, under its own conditions: here a cold start and a city drive.",
+             again, under its own conditions.",
         )?;
-        for phrase in PROVING_DRIVE
-            .iter()
-            .filter_map(|phrase| parse_phrase(phrase).ok())
-        {
+        for phrase in order.proof() {
             self.tell(phrase)?;
         }
         self.step(
