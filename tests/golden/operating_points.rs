@@ -48,6 +48,8 @@ const AIR: fn(&LiveData) -> f64 = |live| live.air_flow.grams_per_second();
 const THROTTLE: fn(&LiveData) -> f64 = |live| live.throttle_position.percent();
 const REAR: fn(&LiveData) -> f64 = |live| live.oxygen_rear[0].volts();
 const PURGE: fn(&LiveData) -> f64 = |live| live.commanded_purge.percent();
+const EGR: fn(&LiveData) -> f64 = |live| live.commanded_recirculation.percent();
+const EGR_ERROR: fn(&LiveData) -> f64 = |live| live.recirculation_error.percent();
 const LEVEL: fn(&LiveData) -> f64 = |live| live.fuel_level.percent();
 const TANK: fn(&LiveData) -> f64 = |live| live.tank_pressure.pascals();
 const CATALYST: fn(&LiveData) -> f64 = |live| live.catalyst_temperature[0].celsius();
@@ -186,6 +188,8 @@ fn warm_idle_in_park() {
             ("air", AIR, 2.3, 2.7),
             ("throttle", THROTTLE, 13.0, 17.0),
             ("rear sensor", REAR, 0.5, 0.7),
+            ("EGR", EGR, 0.0, 0.0),
+            ("EGR error", EGR_ERROR, 0.0, 0.0),
             ("purge", PURGE, 0.0, 15.0),
             ("tank", TANK, -300.0, 100.0),
             ("catalyst", CATALYST, 400.0, 550.0),
@@ -268,6 +272,8 @@ fn steady_speeds() {
             ("air", AIR, 6.5, 9.5),
             ("throttle", THROTTLE, 16.0, 20.0),
             ("rear sensor", REAR, 0.5, 0.75),
+            ("EGR", EGR, 5.0, 11.0),
+            ("EGR error", EGR_ERROR, -5.0, 5.0),
             ("purge", PURGE, 25.0, 35.0),
             ("catalyst", CATALYST, 500.0, 620.0),
             ("absolute load", ABSOLUTE_LOAD, 19.0, 28.0),
@@ -288,6 +294,8 @@ fn steady_speeds() {
             ("air", AIR, 15.0, 20.0),
             ("throttle", THROTTLE, 19.0, 25.0),
             ("rear sensor", REAR, 0.45, 0.75),
+            ("EGR", EGR, 7.0, 14.0),
+            ("EGR error", EGR_ERROR, -5.0, 5.0),
             ("purge", PURGE, 35.0, 55.0),
             ("catalyst", CATALYST, 600.0, 720.0),
             ("absolute load", ABSOLUTE_LOAD, 38.0, 50.0),

@@ -9,6 +9,10 @@ pub struct Calibration {
     pub banks: usize,
     /// Cylinders, equally many in each bank.
     pub cylinders: u8,
+    /// Whether it has external exhaust-gas recirculation.
+    pub recirculation: bool,
+    /// Whether its intake cam has a phaser.
+    pub phaser: bool,
 }
 
 impl Calibration {
@@ -18,6 +22,8 @@ impl Calibration {
         Self {
             banks: 1,
             cylinders: 4,
+            recirculation: true,
+            phaser: true,
         }
     }
 

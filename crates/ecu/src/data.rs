@@ -87,6 +87,12 @@ pub struct LiveData {
     pub oxygen_rear: PerBank<Voltage>,
     /// PID $1F, since engine start; zero with the engine off.
     pub run_time: Duration,
+    /// PIDs $2C and $69, opening of the recirculation valve as commanded.
+    pub commanded_recirculation: Ratio,
+    /// PID $69, the opening as its sensor shows it.
+    pub actual_recirculation: Ratio,
+    /// PIDs $2D and $69, error by command.
+    pub recirculation_error: Ratio,
     /// PID $2E.
     pub commanded_purge: Ratio,
     /// PID $2F.

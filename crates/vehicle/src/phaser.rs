@@ -105,8 +105,10 @@ pub(crate) fn step(
     }
 }
 
-/// Growth of the residual gas for each degree of advance, by turns a minute (calibrated).
-const OVERLAP: f64 = 23.0;
+/// Growth of the residual gas for each degree of advance at idle, and the speed of the idle meant, rpm; it falls with the
+/// square of speed (calibrated).
+const OVERLAP: f64 = 0.033;
+const IDLE_RPM: f64 = 700.0;
 /// Gain of filling for each degree at standstill, and the speed where it ends, rpm (calibrated).
 const EARLY_CLOSING: f64 = 0.002;
 const EARLY_CLOSING_UP_TO: Divisor = Divisor::new(4000.0);
@@ -132,8 +134,9 @@ impl Filling {
         if degrees < 0.01 {
             return Self::LOCKED;
         }
+        let slow = IDLE_RPM / rpm.at_least(500.0);
         Self {
-            residual: 1.0 + OVERLAP * degrees / rpm.at_least(500.0),
+            residual: 1.0 + OVERLAP * degrees * slow * slow,
             filling: 1.0 + EARLY_CLOSING * degrees * (1.0 - rpm / EARLY_CLOSING_UP_TO),
         }
     }

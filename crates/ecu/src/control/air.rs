@@ -89,6 +89,15 @@ const COSINE_SHUT: f64 = 0.992_546_151_641_322;
 /// The widest the plate is driven.
 pub(crate) const WIDEST: Angle = Angle::from_degrees(87.0);
 
+/// Clearance by swept volume, the r of [`FRESH_SHARE`].
+const CLEARANCE: f64 = 0.1075;
+/// Growth of the residual gas by degree of cam advance at 700 rpm, falling with the square of speed; gain of filling by
+/// degree at standstill, and the speed where it ends, rpm (calibrated).
+const OVERLAP: f64 = 0.033;
+const OVERLAP_RPM: f64 = 700.0;
+const EARLY_CLOSING: f64 = 0.002;
+const EARLY_CLOSING_UP_TO: f64 = 4000.0;
+
 /// Share of metered air in the smoothed values behind the loads, a step of 10 ms over 0.1 s.
 const SMOOTHING: f64 = 0.1;
 
@@ -123,6 +132,10 @@ pub(crate) struct Air {
     per_pressure: f64,
     load_correction: f64,
     per_exhaust: f64,
+    /// Burnt gas as a share of the charge; residual gas and filling against those of a locked cam, less one.
+    burnt: f64,
+    cam_residual: f64,
+    cam_filling: f64,
 }
 
 impl Air {
@@ -139,6 +152,26 @@ impl Air {
     /// Air that the cylinders draw in two turns, g, smoothed.
     pub(crate) const fn grams_a_cycle(&self) -> f64 {
         self.metered_by_turn * 120.0
+    }
+
+    /// What recirculated exhaust and the cam make of the filling, from now on; every 100 ms.
+    pub(crate) fn set_charge(&mut self, measured: &Measured, burnt: f64, cam: Angle) {
+        self.burnt = burnt;
+        let degrees = cam.degrees();
+        if degrees > 0.1 {
+            let rpm = measured.rpm.at_least(500.0);
+            let slow = OVERLAP_RPM / rpm;
+            self.cam_residual = OVERLAP * degrees * slow * slow;
+            self.cam_filling = EARLY_CLOSING * degrees * (1.0 - rpm * (1.0 / EARLY_CLOSING_UP_TO));
+        } else {
+            self.cam_residual = 0.0;
+            self.cam_filling = 0.0;
+        }
+    }
+
+    /// Gas that the cylinders draw, burnt gas with it, g/s: what speed-density alone would take for air.
+    pub(crate) fn drawn_gas(&self) -> f64 {
+        self.drawn / (1.0 - self.burnt)
     }
 
     /// Works out the slow parts: air behind the meter, charge temperature, exhaust pressure, the correction of
@@ -173,7 +206,10 @@ impl Air {
     #[inline]
     fn by_turn(&self, rpm: f64, kilopascals: f64) -> f64 {
         let manifold = kilopascals.at_least(5.0);
-        self.per_pressure * manifold * EFFICIENCY.at(rpm) * FRESH_SHARE.at(manifold * self.per_exhaust)
+        let mut fresh = FRESH_SHARE.at(manifold * self.per_exhaust);
+        fresh -= self.cam_residual * (1.0 + CLEARANCE - fresh);
+        let filling = (1.0 + self.cam_filling) * (1.0 - self.burnt);
+        self.per_pressure * manifold * EFFICIENCY.at(rpm) * fresh.at_least(0.0) * filling
     }
 
     /// What the cylinders would draw at this speed and manifold pressure, g/s.
@@ -215,6 +251,11 @@ pub(crate) fn choked_flow_per_area(measured: &Measured) -> f64 {
     let upstream = measured.barometer.pascals().at_least(40_000.0);
     THROTTLE_DISCHARGE * 1e-6 * upstream * 0.6847 / libm::sqrt(GAS_CONSTANT * measured.intake_air.kelvins())
         * 1000.0
+}
+
+/// What the manifold holds, g.
+pub(crate) fn manifold_grams(measured: &Measured) -> f64 {
+    MANIFOLD_VOLUME * 1e6 / GAS_CONSTANT * measured.manifold_kilopascals / measured.intake_air.kelvins()
 }
 
 /// How much less than choked the flow is at this pressure ratio across the plate.

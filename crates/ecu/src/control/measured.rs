@@ -46,6 +46,10 @@ pub struct Measured {
     pub oxygen_front: PerBank<Voltage>,
     /// Rear oxygen sensor of each bank.
     pub oxygen_rear: PerBank<Voltage>,
+    /// Lift of the recirculation valve.
+    pub recirculation_lift: Ratio,
+    /// Intake cam, degrees of crank ahead of its locked place.
+    pub cam_advance: Angle,
     /// How the sensor circuits stand.
     pub circuits: Readings,
     /// Tank pressure, gauge.
@@ -86,6 +90,7 @@ impl Measured {
         self.manifold_kilopascals = self.manifold_pressure.kilopascals();
         self.air_grams = self.air_flow.grams_per_second();
         self.pedal = transfer::pedal_pressed(pins.pedal_d);
+        self.cam_advance = pins.cam_advance;
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
         self.oxygen_front = pins.oxygen_front;
@@ -102,6 +107,7 @@ impl Measured {
         self.oil = sensor_range(transfer::THERMISTOR.to_temperature(pins.oil_temperature));
         self.barometer = transfer::PRESSURE.to_pressure(pins.barometer);
         self.rail_pressure = transfer::RAIL_PRESSURE.to_pressure(pins.rail_pressure);
+        self.recirculation_lift = transfer::VALVE_LIFT.to_ratio(pins.recirculation_lift);
         self.throttle = transfer::throttle_angle(pins.throttle_a);
         self.throttle_b = Ratio::from_fraction(1.0 - share_of_supply(pins.throttle_b));
         self.pedal_d = Ratio::from_fraction(share_of_supply(pins.pedal_d));

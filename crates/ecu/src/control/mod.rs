@@ -8,6 +8,7 @@
 //! A step is 10 ms; what does not move in a step is worked out every tenth step.
 
 mod air;
+mod cam;
 mod catalyst;
 mod electrics;
 mod engine_state;
@@ -18,6 +19,7 @@ mod lambda_control;
 mod learned;
 mod measured;
 mod purge;
+mod recirculation;
 mod substitute;
 mod timing;
 mod torque;
@@ -86,6 +88,8 @@ pub struct Requests {
     pub distrust: CircuitSet,
     /// Throttle and air do not fit each other: its motor without current.
     pub limp_home: bool,
+    /// Opening of the exhaust-gas recirculation valve, instead of the map's.
+    pub recirculation: Option<Ratio>,
 }
 
 /// Engine management.
@@ -103,6 +107,8 @@ pub struct Control {
     lambda: PerBank<lambda_control::LambdaControl>,
     trims: PerBank<trims::Trims>,
     purge: purge::Purge,
+    recirculation: recirculation::Recirculation,
+    cam: cam::Cam,
     fuel: fuel::Fuel,
     timing: timing::Timing,
     electrics: electrics::Electrics,
@@ -139,6 +145,8 @@ impl Control {
             lambda: Default::default(),
             trims: Default::default(),
             purge: purge::Purge::default(),
+            recirculation: recirculation::Recirculation::default(),
+            cam: cam::Cam::default(),
             fuel: fuel::Fuel::new(calibration),
             timing: timing::Timing::default(),
             electrics: electrics::Electrics::default(),
@@ -226,6 +234,25 @@ impl Control {
     #[must_use]
     pub const fn air_estimates(&self) -> &AirEstimates {
         self.estimates.now()
+    }
+
+    /// Gas that the cylinders draw by speed-density against what is metered: 1 unless burnt gas comes in too, or the meter
+    /// errs.
+    #[must_use]
+    pub fn gas_by_meter(&self) -> Ratio {
+        Ratio::from_fraction(self.air.drawn_gas() / self.measured.air_grams.at_least(0.3))
+    }
+
+    /// Whether fuel is cut on the overrun.
+    #[must_use]
+    pub const fn is_fuel_cut(&self) -> bool {
+        self.fuel.is_cut()
+    }
+
+    /// Where the intake cam is to stand, and where it stands.
+    #[must_use]
+    pub const fn cam(&self) -> (Angle, Angle) {
+        (self.cam.target(), self.cam.actual())
     }
 
     /// Whether this step is one in which slow things happen.
@@ -361,6 +388,9 @@ impl Control {
         };
         let demand = self.demand();
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
+        if self.calibration.phaser {
+            self.pins.cam_valve = self.cam.step(&self.measured, running);
+        }
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions());
         let powered = self.watch.key_on() && !self.substitutes.limp_home();
         self.pins.throttle = powered.then_some(self.plate);
@@ -418,6 +448,7 @@ impl Control {
         self.purge.step(&self.measured, &purge, SLOW_SECONDS);
         self.estimate_air(closed_loop, conditions.idle);
         self.pins.purge = self.purge.duty();
+        self.breathe(run_time, conditions.idle, requests);
         self.pins.vent_shut = requests.shut_vent;
         let share = self.calibration.bank_share();
         let exhaust = catalyst::Exhaust {
@@ -475,6 +506,43 @@ impl Control {
         self.estimates.step(&inputs, SLOW_SECONDS);
     }
 
+    /// Recirculation and cam, and what they make of the charge.
+    fn breathe(&mut self, run_time: Duration, idle: bool, requests: Requests) {
+        let running = self.watch.is_running();
+        let pedal_released = self.idle.pedal_released();
+        let load = self.air.calculated_load.percent();
+        let run_seconds = run_time.as_secs_f64();
+        if self.calibration.recirculation {
+            let conditions = recirculation::Conditions {
+                running,
+                run_seconds,
+                idle,
+                pedal_released,
+                fuel_cut: self.fuel.is_cut(),
+                load,
+                air: self.air.metered,
+                requested: requests.recirculation.filter(|_| running),
+            };
+            self.recirculation
+                .step_slow(&self.measured, &conditions, SLOW_SECONDS);
+            self.pins.recirculation = self.recirculation.commanded();
+        }
+        if self.calibration.phaser {
+            let conditions = cam::Conditions {
+                running,
+                run_seconds,
+                pedal_released,
+                load,
+            };
+            self.cam.step_slow(&self.measured, &conditions);
+        }
+        self.air.set_charge(
+            &self.measured,
+            self.recirculation.burnt_share(),
+            self.cam.actual(),
+        );
+    }
+
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.
     fn throttle(&self, idle_flow: f64) -> (Angle, f64) {
         if self.substitutes.limp_home() {
@@ -524,6 +592,7 @@ impl Control {
                 && (self.measured.rpm < target + 300.0 || self.substitutes.limp_home()),
             fuel_cut: self.fuel.is_cut(),
             load: self.air.calculated_load,
+            burnt: self.recirculation.burnt_share(),
             start_coolant: self.start_coolant,
             idle_help: self.idle.timing(),
         }
@@ -575,6 +644,9 @@ impl Control {
             oxygen_front: measured.oxygen_front,
             oxygen_rear: measured.oxygen_rear,
             run_time: self.watch.run_time(now),
+            commanded_recirculation: self.recirculation.commanded(),
+            actual_recirculation: self.recirculation.actual(),
+            recirculation_error: self.recirculation.error(),
             commanded_purge: self.pins.purge,
             fuel_level: measured.level,
             tank_pressure: shown.tank_pressure,
@@ -609,6 +681,7 @@ impl Control {
                 torque::actual(
                     rpm,
                     self.air.grams_a_cycle(),
+                    self.recirculation.burnt_share(),
                     self.fuel.commanded_lambda().fraction(),
                     self.timing.advance().degrees(),
                 )

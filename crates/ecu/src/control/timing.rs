@@ -25,6 +25,9 @@ const HEATING_RAMP_SECONDS: f64 = 10.0;
 /// Fastest change of the base value, degrees per second.
 const SLEW: f64 = 60.0;
 
+/// Earlier for each per cent of recirculated exhaust in the charge, which burns more slowly, degrees.
+const BY_BURNT: f64 = 0.25;
+
 /// Calculated loads, %, of the columns of [`BASE`].
 const LOADS: [f64; 5] = [15.0, 30.0, 55.0, 80.0, 100.0];
 /// Part-throttle timing over speed, one curve for each load: about a quarter of a degree less for a percent of load,
@@ -79,6 +82,8 @@ pub(crate) struct Conditions {
     pub(crate) idle: bool,
     pub(crate) fuel_cut: bool,
     pub(crate) load: Ratio,
+    /// Burnt gas as a share of the charge.
+    pub(crate) burnt: f64,
     /// Coolant temperature at which the engine was started, °C.
     pub(crate) start_coolant: f64,
     /// What idle control adds.
@@ -112,7 +117,7 @@ impl Timing {
         } else if conditions.fuel_cut {
             FUEL_CUT
         } else {
-            base(measured.engine_speed.rpm(), conditions.load.percent())
+            base(measured.engine_speed.rpm(), conditions.load.percent()) + 100.0 * BY_BURNT * conditions.burnt
         };
         self.heating =
             conditions.running && run < HEATING_SECONDS && conditions.start_coolant < HEATING_BELOW_CELSIUS;

@@ -43,6 +43,8 @@ static BEST_TIMING: Grid<13> = Grid::through([
     (6500.0, 49.0),
 ]);
 const BY_LOAD: f64 = 0.25;
+/// Best timing rises by so much for each per cent of burnt gas in the charge.
+const BY_BURNT: f64 = 0.25;
 /// Loss by degree off best timing, squared; no more beyond so many degrees.
 const TIMING_LOSS: f64 = 0.0006;
 const TIMING_LIMIT: f64 = 25.0;
@@ -81,10 +83,11 @@ pub(crate) fn demanded(rpm: f64, full_flow: f64, wanted: f64) -> Ratio {
     share(best(rpm, wanted * full_flow * 120.0 / rpm.at_least(500.0)))
 }
 
-/// PID $62, while fuel is injected: indicated torque of this air, in g a cycle, at this lambda and ignition timing.
-pub(crate) fn actual(rpm: f64, grams_a_cycle: f64, lambda: f64, advance_degrees: f64) -> Ratio {
+/// PID $62, while fuel is injected: indicated torque of this air, in g a cycle, with this share of burnt gas, at this lambda
+/// and ignition timing.
+pub(crate) fn actual(rpm: f64, grams_a_cycle: f64, burnt: f64, lambda: f64, advance_degrees: f64) -> Ratio {
     let load = 100.0 * grams_a_cycle / FULL_GRAMS;
-    let off = (BEST_TIMING.at(rpm) - BY_LOAD * load - advance_degrees)
+    let off = (BEST_TIMING.at(rpm) - BY_LOAD * load + 100.0 * BY_BURNT * burnt - advance_degrees)
         .abs()
         .at_most(TIMING_LIMIT);
     let mixture = 1.0 + RICH_GAIN * (1.0 - lambda).within(0.0, 0.15);
@@ -119,7 +122,7 @@ mod tests {
     fn less_than_best_gives_less() {
         assert!(friction(0.0, 90.0, 101.0, 101.0).fraction().abs() < 1e-12);
         assert!(demanded(2000.0, 32.8, 0.0).fraction().abs() < 1e-12);
-        let at = |lambda, advance| actual(2500.0, 1.0, lambda, advance).fraction();
+        let at = |lambda, advance| actual(2500.0, 1.0, 0.0, lambda, advance).fraction();
         let best = BEST_TIMING.at(2500.0) - BY_LOAD * 100.0 / FULL_GRAMS;
         assert!(at(1.0, best) > at(1.0, best - 10.0) && at(1.0, best) > at(1.0, best + 10.0));
         assert!(at(0.88, best) > at(1.0, best));

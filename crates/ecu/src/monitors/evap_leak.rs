@@ -265,6 +265,7 @@ impl EvapLeak {
             shut_vent,
             distrust: CircuitSet::NONE,
             limp_home: false,
+            recirculation: None,
         }
     }
 

@@ -17,6 +17,8 @@ pub(super) enum Reading {
     Numbers(f64, f64),
     /// Voltage of an oxygen sensor, and the trim that rests on it in percent.
     Sensor { volts: f64, trim: Option<f64> },
+    /// The first three fields, in the units of their scalings, behind a byte A that announces them and no others.
+    Announced([f64; 3]),
     /// The data bytes as they are; a shorter parameter takes the first ones.
     Bytes([u8; 4]),
 }
@@ -35,6 +37,12 @@ impl Reading {
                 a.encode_number(first, data);
                 b.encode_number(second, data);
             }
+            (Self::Announced(values), fields) => {
+                data[0] = 0b111;
+                for (field, value) in fields.iter().zip(values) {
+                    field.encode_number(value, data);
+                }
+            }
             (Self::Sensor { volts, trim }, [voltage, short_term, ..]) => {
                 voltage.encode_number(volts, data);
                 match trim {
@@ -48,7 +56,7 @@ impl Reading {
     }
 }
 
-use Reading::{Bytes, Number, Numbers, Sensor};
+use Reading::{Announced, Bytes, Number, Numbers, Sensor};
 
 /// What a row of [`LIVE`] reads.
 type FromLive = fn(&LiveData) -> Reading;
@@ -86,6 +94,8 @@ const LIVE: &[(u8, FromLive)] = &[
             u32::try_from(live.run_time.as_secs()).unwrap_or(u32::MAX),
         ))
     }),
+    (0x2C, |live| Number(live.commanded_recirculation.percent())),
+    (0x2D, |live| Number(live.recirculation_error.percent())),
     (0x2E, |live| Number(live.commanded_purge.percent())),
     (0x2F, |live| Number(live.fuel_level.percent())),
     (0x32, |live| Number(live.tank_pressure.pascals())),
@@ -110,6 +120,13 @@ const LIVE: &[(u8, FromLive)] = &[
     // Byte A announces the automatic transmission alone; byte B says what it does.
     (0x65, |live| {
         Bytes([AUTOMATIC, if live.gear_selected { AUTOMATIC } else { 0 }, 0, 0])
+    }),
+    (0x69, |live| {
+        Announced([
+            live.commanded_recirculation.percent(),
+            live.actual_recirculation.percent(),
+            live.recirculation_error.percent(),
+        ])
     }),
     (0x8E, |live| Number(live.friction_torque.percent())),
     // Nothing but the engine burns fuel.
@@ -217,6 +234,7 @@ mod tests {
             let fits = match reading {
                 Number(_) => matches!(kinds[..], [Kind::Number(_)]),
                 Numbers(..) => matches!(kinds[..], [Kind::Number(_), Kind::Number(_)]),
+                Announced(_) => matches!(kinds[..], [Kind::Number(_), Kind::Number(_), Kind::Number(_), ..]),
                 Sensor { .. } => matches!(kinds[..], [Kind::Number(_), Kind::NumberOrAbsent(_)]),
                 Bytes(bytes) => bytes[definition.length..].iter().all(|&byte| byte == 0),
             };

@@ -102,6 +102,11 @@ quantities! {
     /// PID $1F.
     RunTime "run-time" 0x1F "s" [0.0, 65_535.0],
         |live, v| live.run_time = Duration::try_from_secs_f64(v).unwrap_or(Duration::ZERO);
+    /// PID $2C.
+    CommandedEgr "commanded-egr" 0x2C "%" PERCENT,
+        |live, v| live.commanded_recirculation = Ratio::from_percent(v);
+    /// PID $2D.
+    EgrError "egr-error" 0x2D "%" TRIM, |live, v| live.recirculation_error = Ratio::from_percent(v);
     /// PID $2E.
     CommandedPurge "commanded-purge" 0x2E "%" PERCENT, |live, v| live.commanded_purge = Ratio::from_percent(v);
     /// PID $2F.
