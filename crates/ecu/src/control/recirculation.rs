@@ -192,7 +192,7 @@ mod tests {
         let (measured, conditions) = cruise();
         let cold = Measured {
             coolant: Temperature::from_celsius(40.0),
-            ..measured.clone()
+            ..cruise().0
         };
         for (measured, conditions) in [
             (
