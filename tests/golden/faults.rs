@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use twotrip_ecu::{memory::Effect, monitors::MONITORED};
+use twotrip_ecu::{memory::Effect, monitors::frame::monitored};
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Group, Mid};
 use twotrip_units::Ratio;
@@ -29,7 +29,7 @@ fn codes(bench: &Bench) -> (Vec<String>, Vec<String>) {
 
 /// Service $06: what each test of the monitors cap off ($39), 0.040 in ($3B, two tests) and purge flow ($3D) says.
 fn verdicts(bench: &Bench) -> [Option<bool>; 4] {
-    let all: Vec<Option<bool>> = MONITORED
+    let all: Vec<Option<bool>> = monitored()
         .iter()
         .flat_map(|mid| bench.ecu.monitors().test_results(Mid::new(mid)))
         .map(|result| result.verdict())

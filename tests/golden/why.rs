@@ -172,7 +172,7 @@ fn what_is_missing_is_said_at_every_stage() {
         &ask(&mut desk, "why not P0442"),
         &[
             "not judged it in this driving cycle",
-            "for 120 s of running engine",
+            "s, needs at least 120 s",
             "it never began to run",
         ],
     );
@@ -193,7 +193,7 @@ fn what_is_missing_is_said_at_every_stage() {
     desk.tell(&["key off", "wait 10 min", "drive 50 km/h for 5 min, stop"]);
     has_in_order(
         &ask(&mut desk, "why not P0442"),
-        &["trip 1 of 2", "for a cold start: 6 h of standing"],
+        &["trip 1 of 2", "needs a cold start: 6 h of standing"],
     );
 
     // Repaired and driven: the monitor says what it measured.
@@ -208,6 +208,56 @@ fn what_is_missing_is_said_at_every_stage() {
     );
     desk.tell(&["key off"]);
     assert_eq!(ask(&mut desk, "why not P0442").text, "P0442 is not stored");
+}
+
+/// The list of monitors: waiting with the values of the moment, running, done with what was measured, disabled by a code.
+#[test]
+fn the_monitors_say_how_they_stand() {
+    let mut desk = Desk::new(1, Timing::FAST);
+    desk.tell(&["ambient 18 C", "refuel to 95 %", "soak 9 h", "drive idle 130 s"]);
+    let outcome = ask(&mut desk, "monitors");
+    has_in_order(
+        &outcome,
+        &[
+            "evap leak: waiting: fuel level 9",
+            "coolant temperature circuit: running, watching",
+            "  found no fault in driving cycle 1, at 0 d 09:00",
+        ],
+    );
+    let leak = outcome.monitors.expect("as data")[0].clone();
+    assert_eq!(
+        (leak.monitor, leak.state, leak.ruled_out),
+        ("evap leak", "waiting", false)
+    );
+    let level = &leak.missing[0];
+    assert!(
+        level.what == "fuel level" && level.value.is_some_and(|value| (90.0..96.0).contains(&value)),
+        "{level:?}"
+    );
+    assert_eq!(
+        (level.least, level.most, level.unit),
+        (Some(15.0), Some(85.0), "%")
+    );
+
+    let mut desk = Desk::new(1, Timing::FAST);
+    desk.tell(&["ambient 18 C", "soak 9 h", "drive udds"]);
+    has_in_order(
+        &ask(&mut desk, "monitors"),
+        &[
+            "evap leak: done",
+            "lowest tank pressure of the pull: -20",
+            "size of the hole: 0",
+        ],
+    );
+    desk.tell(&["defect wiring tank-pressure-sensor open", "drive idle 60 s, stop"]);
+    desk.tell(&["key off", "soak 9 h", "drive idle 10 s"]);
+    has_in_order(&ask(&mut desk, "monitors"), &["evap leak: disabled by P0453"]);
+    desk.tell(&["key off", "soak 1 h"]);
+    assert!(
+        ask(&mut desk, "monitors")
+            .text
+            .contains("how the last driving cycle left them")
+    );
 }
 
 #[test]

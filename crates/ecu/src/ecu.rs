@@ -5,14 +5,14 @@ use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, SensorPins};
 use twotrip_obd::{Dtc, ResponseBuffer};
-use twotrip_units::{Acceleration, CarInstant, Speed};
+use twotrip_units::{CarInstant, Speed};
 
 use crate::{
     Calibration, Nonvolatile,
     control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
     memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
-    monitors::{BLOCK_LEAK_TEST, CATALOGUE, Inhibits, Monitors, P0455, P0457, Signals, TestResult},
+    monitors::{CATALOGUE, Fast, Inhibits, Monitors, P0455, P0457, Signals, TestResult, Timers},
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
 };
@@ -23,8 +23,6 @@ const AFTER_RUN: Duration = Duration::from_secs(5);
 const EFFECTS: usize = 256;
 /// Road speed up to which the car counts as standing.
 const STANDING: Speed = Speed::from_kilometres_per_hour(1.6);
-/// Time constant of the acceleration worked out from road speed, s.
-const ACCELERATION_SECONDS: f64 = 0.3;
 
 /// What makes one ECU differ from another.
 #[derive(Clone, Debug)]
@@ -90,7 +88,7 @@ pub struct Ecu {
     asleep: bool,
     /// The vent is kept shut until then, as service $08 asked.
     sealed_until: CarInstant,
-    speed_before: Speed,
+    timers: Timers,
     /// What the monitors may know of the memory, worked out again only after something happened in it.
     inhibits: Option<Inhibits>,
     effects: VecDeque<Effect>,
@@ -113,7 +111,7 @@ impl Ecu {
             awake_until: CarInstant::ZERO,
             asleep: true,
             sealed_until: CarInstant::ZERO,
-            speed_before: Speed::ZERO,
+            timers: Timers::default(),
             inhibits: None,
             effects: VecDeque::with_capacity(EFFECTS),
             records: Records::default(),
@@ -132,6 +130,13 @@ impl Ecu {
         });
         if self.control.is_slow_step() || count > 0 {
             self.take_signals(now);
+        }
+        if self.control.is_running() {
+            self.monitors.fast(&Fast {
+                pins,
+                measured: self.control.measured(),
+                signals: &self.signals,
+            });
         }
         for turn in turns.into_iter().flatten() {
             self.turn(now, turn);
@@ -211,6 +216,12 @@ impl Ecu {
         &self.monitors
     }
 
+    /// What the monitors see, at most 100 ms old.
+    #[must_use]
+    pub const fn signals(&self) -> &Signals {
+        &self.signals
+    }
+
     /// What was decided, and on what ground.
     #[must_use]
     pub const fn records(&self) -> &Records {
@@ -234,7 +245,7 @@ impl Ecu {
         self.memory.restore(&content.memory)?;
         self.inhibits = None;
         self.monitors.clear();
-        self.monitors.take_over(content.results);
+        self.monitors.take_over(&content.tests());
         self.control.clear();
         self.control.learn(&content.learned);
         self.records.put_back(now, self.memory.is_driving_cycle());
@@ -325,9 +336,14 @@ impl Ecu {
             ..
         } = self;
         turn(monitors, signals, &mut |result| {
-            *inhibits = None;
             records.heard(now, result);
-            let came = memory.apply(now, &fact(result), live);
+            let Some(fact) = fact(result) else {
+                return;
+            };
+            let came = memory.apply(now, &fact, live);
+            if !came.is_empty() {
+                *inhibits = None;
+            }
             came.iter().for_each(|effect| records.changed(now, effect));
             queue(effects, &came);
         });
@@ -366,30 +382,13 @@ impl Ecu {
 
     fn take_signals(&mut self, now: CarInstant) {
         self.control.fill(now, &mut self.live);
-        let live = &self.live;
-        let measured = self.control.measured();
-        let change = (live.vehicle_speed - self.speed_before).metres_per_second() / SLOW_SECONDS;
-        self.speed_before = live.vehicle_speed;
-        let before = self.signals.acceleration.metres_per_second_squared();
-        let acceleration = before + (change - before) * SLOW_SECONDS / ACCELERATION_SECONDS;
-        let running = self.control.is_running();
-        self.signals = Signals {
-            run_time: running.then_some(live.run_time),
-            circuits: measured.circuits,
-            engine_speed: measured.engine_speed,
-            tank_pressure: live.tank_pressure,
-            level_now: measured.level_now,
-            level: measured.level,
-            manifold_pressure: live.manifold_pressure,
-            barometer: live.barometric_pressure,
-            coolant: live.coolant_temperature,
-            intake_air: live.intake_air_temperature,
-            vehicle_speed: live.vehicle_speed,
-            acceleration: Acceleration::from_metres_per_second_squared(acceleration),
-            closed_loop: self.control.is_closed_loop(),
-            fuel_correction: self.control.fuel_correction(),
-            air_behind_meter: self.control.air_behind_meter(),
-        };
+        let mut signals = self.control.signals(&self.live);
+        if self.control.is_slow_step() {
+            self.timers.step(&self.signals, &mut signals, SLOW_SECONDS);
+        } else {
+            signals.keep_times_of(&self.signals);
+        }
+        self.signals = signals;
     }
 
     fn apply(&mut self, now: CarInstant, fact: &Fact) {
@@ -416,7 +415,7 @@ fn inhibits(memory: &FaultMemory) -> Inhibits {
             .is_some_and(|status| status.pending || status.commands_mil)
     };
     Inhibits {
-        leak_test_blocked: BLOCK_LEAK_TEST.iter().any(held),
+        blocked: memory.disabled(),
         gross_leak_held: [P0455, P0457].into_iter().find(held),
     }
 }
@@ -431,14 +430,15 @@ fn queue(waiting: &mut VecDeque<Effect>, effects: &Effects) {
 }
 
 /// A monitor's result as the fault memory takes it.
-const fn fact(result: TestResult) -> Fact {
-    match result {
+const fn fact(result: TestResult) -> Option<Fact> {
+    Some(match result {
+        TestResult::Measured(_) => return None,
         TestResult::Passed(dtc) => Fact::Passed { dtc },
         TestResult::Failed(dtc) => Fact::Failed { dtc },
         TestResult::Completed(monitor) => Fact::Completed { monitor },
         TestResult::CouldDetect(monitor) => Fact::CouldDetect { monitor },
         TestResult::Possible(monitor, possible) => Fact::Possible { monitor, possible },
-    }
+    })
 }
 
 #[cfg(test)]
@@ -446,7 +446,7 @@ mod tests {
     use twotrip_harness::KeyPosition;
 
     use super::*;
-    use crate::monitors::evap_leak;
+    use crate::monitors::frame::StoredTest;
 
     /// An ECU with the key on, and the clock of its steps.
     struct Bench {
@@ -511,10 +511,10 @@ mod tests {
             assert!(answer.is_sent(), "{request:02X?}");
         };
         let mut bench = Bench::new();
-        bench.ecu.monitors.take_over(evap_leak::Results {
-            gross: Some((twotrip_units::Pressure::from_pascals(-3.0), false)),
-            ..evap_leak::Results::default()
-        });
+        bench
+            .ecu
+            .monitors
+            .take_over(&[StoredTest::new((0x39, 0x80), -3.0, (None, Some(-2000.0)), false)]);
         let kept = bench.ecu.nonvolatile();
         let mut later = Bench::new();
         later.ecu.restore(later.now, &kept).expect("it is this ECU's");
@@ -526,7 +526,7 @@ mod tests {
         ask(&mut later, &[0x04]);
         ask(&mut later, &[0x06, 0x39]);
         assert_eq!(*later.response, [0x46, 0x39, 0x80, 0xFE, 0, 0, 0, 0, 0, 0]);
-        assert_eq!(later.ecu.nonvolatile().results, evap_leak::Results::default());
+        assert_eq!(later.ecu.nonvolatile().tests(), []);
     }
 
     #[test]

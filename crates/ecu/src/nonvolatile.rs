@@ -4,7 +4,7 @@
 //! Not kept: what depends on the day (signals, run time, soak), what a monitor has gathered so far, values pinned by
 //! hand. The VIN is part of the car and never changes; here it tells whose content this is.
 
-use alloc::{borrow::ToOwned as _, string::String};
+use alloc::{borrow::ToOwned as _, string::String, vec::Vec};
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -14,7 +14,7 @@ use crate::{
     Ecu,
     control::Learned,
     memory::{StoredError, StoredMemory},
-    monitors::evap_leak::Results,
+    monitors::frame::StoredTest,
     server::Identity,
 };
 
@@ -28,9 +28,40 @@ pub struct Nonvolatile {
     /// Learned values.
     #[serde(default)]
     pub learned: Learned,
-    /// Results of the leak test: service $06 gives them until the next run or a clear (SAE J1979, from memory).
+    /// Results of tests: service $06 gives them until the next run or a clear (SAE J1979, from memory).
     #[serde(default)]
-    pub results: Results,
+    tests: Vec<StoredTest>,
+    /// As the first programs kept those of the leak test.
+    #[serde(default, skip_serializing)]
+    results: LeakResults,
+}
+
+impl Nonvolatile {
+    /// Results of tests, those that an older program kept among them.
+    #[must_use]
+    pub fn tests(&self) -> Vec<StoredTest> {
+        let leak = &self.results;
+        let older = [
+            leak.gross.map(|(pascals, passed)| {
+                StoredTest::new((0x39, 0x80), pascals, (None, Some(-2000.0)), passed)
+            }),
+            leak.flow
+                .map(|(pascals, passed)| StoredTest::new((0x3D, 0x83), pascals, (Some(60.0), None), passed)),
+        ];
+        older
+            .into_iter()
+            .flatten()
+            .chain(self.tests.iter().copied())
+            .collect()
+    }
+}
+
+/// What the first programs kept of the leak test, Pa and whether that was good. The size of the hole is measured again.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Deserialize)]
+#[serde(default)]
+struct LeakResults {
+    gross: Option<(f64, bool)>,
+    flow: Option<(f64, bool)>,
 }
 
 /// The ECU that a content belongs to: its car, its program, and the regulation that it follows.
@@ -113,7 +144,8 @@ impl Ecu {
             owner: self.owner(),
             memory: self.memory().store(),
             learned: self.control().learned(),
-            results: *self.monitors().evap_leak().results(),
+            tests: self.monitors().results().store(),
+            results: LeakResults::default(),
         }
     }
 

@@ -12,10 +12,10 @@ use twotrip_obd::Dtc;
 use twotrip_units::{CarInstant, Temperature};
 
 use crate::{
-    memory::{Effect, MonitorId},
+    memory::{Catalogue, Effect, MonitorId},
     monitors::{
-        EVAP_LEAK, Monitors, Signals, TestResult,
-        evap_leak::{Reason, Stage},
+        Monitors, Signals, TestResult,
+        frame::{Condition, Gate, Measured, Missing, State},
     },
 };
 
@@ -24,7 +24,7 @@ mod evidence;
 mod tests;
 
 pub use evidence::Evidence;
-use evidence::evidence;
+use evidence::circuit_evidence;
 
 /// One thing that happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,7 +52,7 @@ pub enum What {
     /// A monitor that runs once a driving cycle began to run.
     Began(MonitorId),
     /// It broke off without a result.
-    Aborted(MonitorId, Reason),
+    Aborted(MonitorId, Missing),
     /// A monitor found the fault behind a code, which it had not found in this driving cycle.
     Failed(Dtc, Option<Evidence>),
     /// A monitor found no fault behind a code that it had found before.
@@ -74,19 +74,27 @@ pub struct Pass {
     pub evidence: Option<Evidence>,
 }
 
-/// How the leak test fared in this or, with the engine off, the last driving cycle.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Waits {
-    /// Time waited, by [`Reason`].
-    waited: [Duration; Reason::COUNT],
+/// What a monitor waited for in one driving cycle.
+#[derive(Clone, Copy, Debug)]
+pub struct Wait {
+    /// The first of those whose results it gives.
+    pub monitor: MonitorId,
+    /// What.
+    pub condition: &'static Condition,
+    /// How long, in sum.
+    pub time: Duration,
+    /// What stood there last, in the condition's unit.
+    pub last: f64,
 }
 
-impl Waits {
-    /// What was waited for, and how long.
-    pub fn iter(&self) -> impl Iterator<Item = (Reason, Duration)> + '_ {
-        let all = Reason::ALL.into_iter().zip(self.waited);
-        all.filter(|(_, waited)| !waited.is_zero())
-    }
+/// How a monitor stood at the end of the last step.
+#[derive(Clone, Copy, Debug)]
+struct Stand {
+    monitor: MonitorId,
+    state: State,
+    /// What it waits for, and for how many steps without a change.
+    missing: Option<Missing>,
+    steps: u32,
 }
 
 /// The records of one ECU.
@@ -98,8 +106,11 @@ pub struct Records {
     passes: Vec<(Dtc, Pass)>,
     /// Codes that failed last.
     failed: Vec<Dtc>,
-    waits: Waits,
-    stage: Stage,
+    waits: Vec<Wait>,
+    /// By the monitors' order.
+    stands: Vec<Stand>,
+    /// What the monitors measured in this step.
+    measured: Vec<Measured>,
     /// Judgements of this step, whose grounds are still to be written down.
     judged: Vec<(Dtc, bool)>,
 }
@@ -110,11 +121,12 @@ impl Default for Records {
             entries: VecDeque::with_capacity(Self::ENTRIES),
             forgotten: false,
             cycle: 0,
-            passes: Vec::with_capacity(64),
-            failed: Vec::with_capacity(64),
-            waits: Waits::default(),
-            stage: Stage::Waiting,
-            judged: Vec::with_capacity(Self::JUDGED),
+            passes: Vec::with_capacity(Self::CODES),
+            failed: Vec::with_capacity(Self::CODES),
+            waits: Vec::with_capacity(Self::WAITS),
+            stands: Vec::with_capacity(Catalogue::MONITORS),
+            measured: Vec::with_capacity(Self::MEASURED),
+            judged: Vec::with_capacity(Self::CODES),
         }
     }
 }
@@ -122,8 +134,12 @@ impl Default for Records {
 impl Records {
     /// How many entries are kept.
     pub const ENTRIES: usize = 1024;
-    /// Judgements of one step, of which there are less than codes.
-    const JUDGED: usize = 256;
+    /// How many codes can be judged.
+    const CODES: usize = 256;
+    /// How many pairs of monitor and condition are kept.
+    const WAITS: usize = 384;
+    /// How many figures of a step are kept as grounds.
+    const MEASURED: usize = 64;
 
     /// What happened, oldest first.
     pub fn entries(&self) -> impl Iterator<Item = &Entry> + '_ {
@@ -149,16 +165,27 @@ impl Records {
         Some(*pass)
     }
 
-    /// What the leak test waited for in this or, with the engine off, the last driving cycle.
-    #[must_use]
-    pub const fn waits(&self) -> &Waits {
-        &self.waits
+    /// What the monitor that gives the results of `monitor` first waited for in this or, with the engine off, the last
+    /// driving cycle.
+    pub fn waits(&self, monitor: MonitorId) -> Vec<Wait> {
+        let mut waits: Vec<Wait> = self
+            .waits
+            .iter()
+            .filter(|wait| wait.monitor == monitor)
+            .copied()
+            .collect();
+        let now = self.stands.iter().find(|stand| stand.monitor == monitor);
+        if let Some((stand, missing)) = now.and_then(|stand| stand.missing.map(|missing| (stand, missing))) {
+            add(&mut waits, monitor, missing, stand.steps);
+        }
+        waits
     }
 
     /// A driving cycle began.
     pub(crate) fn cycle_began(&mut self, now: CarInstant, soak: Duration, signals: &Signals) {
         self.cycle = self.cycle.saturating_add(1);
-        self.waits = Waits::default();
+        self.waits.clear();
+        self.stands.clear();
         self.push(
             now,
             What::CycleBegan {
@@ -184,10 +211,15 @@ impl Records {
         let (dtc, passed) = match result {
             TestResult::Passed(dtc) => (dtc, true),
             TestResult::Failed(dtc) => (dtc, false),
+            TestResult::Measured(measured) => {
+                if self.measured.len() < Self::MEASURED {
+                    self.measured.push(measured);
+                }
+                return;
+            }
             TestResult::Completed(_) | TestResult::CouldDetect(_) | TestResult::Possible(..) => return,
         };
-        // Not the vector's capacity, which a clone does not keep.
-        if self.judged.len() < Self::JUDGED {
+        if self.judged.len() < Self::CODES {
             self.judged.push((dtc, passed));
         }
         let failed_before = self.failed.iter().position(|code| *code == dtc);
@@ -233,26 +265,78 @@ impl Records {
         pins: &SensorPins,
     ) {
         while let Some((dtc, passed)) = self.judged.pop() {
-            self.write_grounds(now, dtc, passed, evidence(dtc, monitors, signals, pins));
+            let measured = self.measured.iter().rev();
+            let ground = measured
+                .copied()
+                .find(|measured| measured.test.codes.contains(&dtc))
+                .map(Evidence::from);
+            self.write_grounds(now, dtc, passed, ground.or_else(|| circuit_evidence(dtc, pins)));
         }
-        let leak = monitors.evap_leak();
-        let stage = leak.stage();
-        if stage == Stage::Waiting
-            && signals.run_time.is_some()
-            && let Some(reason) = leak.waiting_for()
+        self.measured.clear();
+        let runs = signals.run_time.is_some();
+        let mut place = 0;
+        monitors.each(|rules, gate| {
+            let Some(&id) = rules.monitors.first() else {
+                return;
+            };
+            if place == self.stands.len() && place < Catalogue::MONITORS {
+                self.stands.push(Stand {
+                    monitor: id,
+                    state: State::Waiting,
+                    missing: None,
+                    steps: 0,
+                });
+            }
+            self.follow(now, place, gate, runs);
+            place += 1;
+        });
+    }
+
+    /// Follows one monitor through a step.
+    fn follow(&mut self, now: CarInstant, place: usize, gate: &Gate, runs: bool) {
+        let Some(stand) = self.stands.get_mut(place) else {
+            return;
+        };
+        let id = stand.monitor;
+        let missing = gate.missing().filter(|_| runs);
+        let same = match (&stand.missing, &missing) {
+            (Some(before), Some(now)) => core::ptr::eq(before.condition, now.condition),
+            (None, None) => true,
+            _ => false,
+        };
+        if same {
+            stand.steps += 1;
+            stand.missing = missing;
+        }
+        let over = (!same).then(|| {
+            core::mem::replace(
+                stand,
+                Stand {
+                    missing,
+                    steps: 1,
+                    ..*stand
+                },
+            )
+        });
+        let before = core::mem::replace(&mut stand.state, gate.state());
+        if let Some(Stand {
+            missing: Some(missing),
+            steps,
+            ..
+        }) = over
         {
-            self.waits.waited[reason as usize] += Duration::from_millis(100);
+            add(&mut self.waits, id, missing, steps);
         }
-        if stage != self.stage {
-            if self.stage == Stage::Waiting && stage != Stage::Done {
-                self.push(now, What::Began(EVAP_LEAK));
-            }
-            if stage == Stage::Recover
-                && let Some(reason) = leak.aborted_by()
-            {
-                self.push(now, What::Aborted(EVAP_LEAK, reason));
-            }
-            self.stage = stage;
+        if before == gate.state() {
+            return;
+        }
+        if gate.state() == State::Running {
+            self.push(now, What::Began(id));
+        } else if before == State::Running
+            && gate.state() == State::Waiting
+            && let Some(missing) = gate.aborted_by().filter(|_| runs)
+        {
+            self.push(now, What::Aborted(id, missing));
         }
     }
 
@@ -287,6 +371,25 @@ impl Records {
             at,
             cycle: self.cycle,
             what,
+        });
+    }
+}
+
+/// Adds a time of waiting to what is known; the list does not grow beyond its bound.
+fn add(waits: &mut Vec<Wait>, monitor: MonitorId, missing: Missing, steps: u32) {
+    let time = Duration::from_millis(100) * steps;
+    let known = waits
+        .iter_mut()
+        .find(|wait| wait.monitor == monitor && core::ptr::eq(wait.condition, missing.condition));
+    if let Some(wait) = known {
+        wait.time += time;
+        wait.last = missing.value;
+    } else if waits.len() < Records::WAITS {
+        waits.push(Wait {
+            monitor,
+            condition: missing.condition,
+            time,
+            last: missing.value,
         });
     }
 }

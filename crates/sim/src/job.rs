@@ -8,14 +8,14 @@ use std::{collections::VecDeque, time::Duration};
 use twotrip_scenario::{Phrase, phrase::Claim};
 use twotrip_vehicle::{Driver, Plan, STEP};
 
-use crate::{Why, steps};
+use crate::{MonitorStand, Why, steps};
 
 /// The number of a phrase in the order in which phrases were given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct JobId(pub u64);
 
 /// What came of a phrase.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Outcome {
     /// Whether it could be done, or whether the expectation was met.
     pub ok: bool,
@@ -25,6 +25,8 @@ pub struct Outcome {
     pub details: Vec<String>,
     /// The answer to `why` and `why not` as data.
     pub why: Option<Box<Why>>,
+    /// The answer to `monitors` as data.
+    pub monitors: Option<Vec<MonitorStand>>,
 }
 
 impl Outcome {
@@ -34,6 +36,7 @@ impl Outcome {
             text: text.into(),
             details: Vec::new(),
             why: None,
+            monitors: None,
         }
     }
 
@@ -43,6 +46,7 @@ impl Outcome {
             text: text.into(),
             details: Vec::new(),
             why: None,
+            monitors: None,
         }
     }
 

@@ -9,6 +9,7 @@ use serde::Serialize;
 use twotrip_ecu::{
     Ecu,
     memory::Effect,
+    monitors::frame::Number,
     records::{Evidence, Records, What},
 };
 use twotrip_obd::Dtc;
@@ -250,22 +251,13 @@ fn measured(evidence: Option<Evidence>) -> String {
     else {
         return String::new();
     };
-    let number = |value: f64| {
-        let text = format!("{value:.2}");
-        let text = text.trim_end_matches('0').trim_end_matches('.');
-        if text == "-0" {
-            "0".to_owned()
-        } else {
-            text.to_owned()
-        }
-    };
-    let mut said = format!(": {what} {} {unit}", number(value));
+    let mut said = format!(": {what} {} {unit}", Number(value));
     let _ = match limits {
         (Some(least), Some(most)) => {
-            write!(said, " (good: {} to {} {unit})", number(least), number(most))
+            write!(said, " (good: {} to {} {unit})", Number(least), Number(most))
         }
-        (Some(least), None) => write!(said, " (good: at least {} {unit})", number(least)),
-        (None, Some(most)) => write!(said, " (good: at most {} {unit})", number(most)),
+        (Some(least), None) => write!(said, " (good: at least {} {unit})", Number(least)),
+        (None, Some(most)) => write!(said, " (good: at most {} {unit})", Number(most)),
         (None, None) => Ok(()),
     };
     said

@@ -13,7 +13,7 @@ use twotrip_host::{
     runtime_dir::RuntimeDir,
 };
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Stored, Timing, Why};
+use twotrip_sim::{Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
 use twotrip_units::BusInstant;
 
 use crate::{args, command::words, exit::Failure, output, sources};
@@ -43,6 +43,8 @@ enum Line<'a> {
         details: &'a [String],
         #[serde(skip_serializing_if = "Option::is_none")]
         why: Option<&'a Why>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        monitors: Option<&'a [MonitorStand]>,
     },
     Memory {
         car_time_s: f64,
@@ -305,7 +307,7 @@ fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> R
 const fn asks(phrase: &Phrase) -> bool {
     matches!(
         phrase,
-        Phrase::Why(_) | Phrase::WhyNot(_) | Phrase::Measure(_) | Phrase::Inspect(_)
+        Phrase::Why(_) | Phrase::WhyNot(_) | Phrase::Monitors | Phrase::Measure(_) | Phrase::Inspect(_)
     )
 }
 
@@ -413,6 +415,7 @@ fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(
             text,
             details,
             why,
+            monitors,
         } = outcome;
         return output::json(&Line::Phrase {
             car_time_s,
@@ -421,6 +424,7 @@ fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(
             outcome: text,
             details,
             why: why.as_deref(),
+            monitors: monitors.as_deref(),
         });
     }
     let head = format!("{}  > {phrase}", words::car_clock(car_time_s));

@@ -34,6 +34,7 @@ use crate::{
     Calibration,
     circuits::CircuitSet,
     data::{FuelSystemStatus, LiveData},
+    monitors::{BankSignals, Signals},
 };
 
 pub use engine_state::{ENGINE_STARTED, EngineState};
@@ -90,6 +91,20 @@ pub struct Requests {
     pub limp_home: bool,
     /// Opening of the exhaust-gas recirculation valve, instead of the map's.
     pub recirculation: Option<Ratio>,
+}
+
+impl Requests {
+    /// What both ask; where both ask for a duty, the first has it.
+    #[must_use]
+    pub(crate) fn and(self, other: Self) -> Self {
+        Self {
+            purge: self.purge.or(other.purge),
+            shut_vent: self.shut_vent || other.shut_vent,
+            distrust: self.distrust.with(other.distrust),
+            limp_home: self.limp_home || other.limp_home,
+            recirculation: self.recirculation.or(other.recirculation),
+        }
+    }
 }
 
 /// Engine management.
@@ -607,6 +622,65 @@ impl Control {
             FuelSystemStatus::OpenLoopDriving
         } else {
             FuelSystemStatus::OpenLoop
+        }
+    }
+
+    /// Writes what monitors may ask for beside what testers may ask for; what takes time is the caller's.
+    pub(crate) fn signals(&self, live: &LiveData) -> Signals {
+        let measured = &self.measured;
+        let mut banks: PerBank<BankSignals> = Default::default();
+        for (place, bank) in banks.iter_mut().enumerate().take(self.calibration.banks) {
+            let lambda = &self.lambda[place];
+            *bank = BankSignals {
+                closed_loop: lambda.is_closed(),
+                short_term: live.short_term_trim[place],
+                mean_short_term: Ratio::from_fraction(lambda.mean()),
+                long_term: live.long_term_trim[place],
+                cell: self.trims[place].cell(),
+                rear_shift: Ratio::from_fraction(lambda.rear_shift()),
+                oxygen_front: measured.oxygen_front[place],
+                oxygen_rear: measured.oxygen_rear[place],
+                catalyst: live.catalyst_temperature[place],
+            };
+        }
+        Signals {
+            run_time: self.watch.is_running().then_some(live.run_time),
+            circuits: measured.circuits,
+            engine_speed: measured.engine_speed,
+            idle_target: self.idle.target(),
+            tank_pressure: live.tank_pressure,
+            level_now: measured.level_now,
+            level: measured.level,
+            manifold_pressure: live.manifold_pressure,
+            barometer: live.barometric_pressure,
+            coolant: live.coolant_temperature,
+            intake_air: live.intake_air_temperature,
+            ambient: measured.ambient,
+            oil: measured.oil,
+            vehicle_speed: live.vehicle_speed,
+            supply: measured.supply,
+            closed_loop: self.is_closed_loop(),
+            fuel_correction: self.fuel_correction(),
+            commanded_lambda: live.commanded_lambda,
+            fuel_flow: live.fuel_flow,
+            fuel_cut: self.fuel.is_cut(),
+            full_load: self.fuel.is_full_load(),
+            limp_home: self.substitutes.limp_home(),
+            air_metered: live.air_flow,
+            air: *self.air_estimates(),
+            air_behind_meter: self.air_behind_meter(),
+            load: live.calculated_load,
+            absolute_load: live.absolute_load,
+            throttle: measured.throttle,
+            pedal: measured.pedal,
+            pedal_released: self.idle.pedal_released(),
+            purge: self.pins.purge,
+            ignition_advance: live.timing_advance,
+            brake: measured.brake,
+            in_gear: measured.in_gear,
+            bank_count: self.calibration.banks,
+            banks,
+            ..Signals::default()
         }
     }
 

@@ -55,6 +55,11 @@ impl Trims {
         self.cells[self.active]
     }
 
+    /// Number of the cell in use: 0 for idle.
+    pub(crate) const fn cell(&self) -> usize {
+        self.active
+    }
+
     /// What the cells have learned.
     pub(crate) const fn learned(&self) -> [f64; CELLS] {
         self.cells

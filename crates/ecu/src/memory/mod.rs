@@ -67,6 +67,7 @@ pub use preload::PreloadError;
 pub use profile::{
     DrivePattern, EvapDenominator, MisfireCounts, OutputDenominator, Profile, SimilarConditions,
 };
+pub use readiness::MonitorSet;
 pub use similar::{CatalystMisfire, MisfireWindow, OperatingPoint};
 pub use stored::{StoredError, StoredMemory};
 
@@ -263,6 +264,20 @@ impl FaultMemory {
             .disabled_by
             .iter()
             .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
+    }
+
+    /// The monitors that a fault now present keeps from running.
+    #[must_use]
+    pub(crate) fn disabled(&self) -> MonitorSet {
+        let mut disabled = MonitorSet::default();
+        for record in self.records.iter().filter(|record| record.is_present()) {
+            for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
+                if monitor.disabled_by.contains(&record.dtc()) {
+                    disabled.insert(MonitorId(place));
+                }
+            }
+        }
+        disabled
     }
 
     fn on_engine_started(&mut self, effects: &mut Effects) {

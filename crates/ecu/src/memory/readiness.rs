@@ -9,14 +9,20 @@ use super::{Catalogue, MonitorDefinition, MonitorId, Profile};
 
 /// A set of monitors, by their place in the catalogue; places from 64 on are never in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct MonitorSet(u64);
+pub struct MonitorSet(u64);
 
 impl MonitorSet {
     fn bit(monitor: MonitorId) -> u64 {
         1_u64.checked_shl(u32::from(monitor.0)).unwrap_or(0)
     }
 
-    fn insert(&mut self, monitor: MonitorId) {
+    /// With these in it.
+    #[must_use]
+    pub fn of(monitors: &[MonitorId]) -> Self {
+        Self(monitors.iter().fold(0, |set, &monitor| set | Self::bit(monitor)))
+    }
+
+    pub(super) fn insert(&mut self, monitor: MonitorId) {
         self.0 |= Self::bit(monitor);
     }
 
@@ -24,7 +30,9 @@ impl MonitorSet {
         self.0 &= !Self::bit(monitor);
     }
 
-    fn contains(self, monitor: MonitorId) -> bool {
+    /// Whether a monitor is in it.
+    #[must_use]
+    pub fn contains(self, monitor: MonitorId) -> bool {
         self.0 & Self::bit(monitor) != 0
     }
 }

@@ -17,7 +17,9 @@ use super::{
     P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118, P0122, P0123, P0222, P0223, P0452, P0453, P0462,
     P0463, P0562, P0563, P2135, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
     THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
+    frame::{Gate, Monitor, Rules},
 };
+use super::{Inhibits, Signals};
 use crate::{circuits::Readings, memory::MonitorId};
 
 /// What a row watches.
@@ -201,21 +203,56 @@ pub struct CircuitMonitors {
     rows: [Row; PARAMS.len()],
     /// Every row has passed and has nothing to count down: good readings change nothing.
     settled: bool,
+    gate: Gate,
+}
+
+/// Watched all the time.
+static RULES: Rules = Rules::continuous(
+    &[
+        TANK_PRESSURE_CIRCUIT,
+        COOLANT_CIRCUIT,
+        INTAKE_AIR_CIRCUIT,
+        MANIFOLD_PRESSURE_CIRCUIT,
+        AIR_METER_CIRCUIT,
+        THROTTLE_A_CIRCUIT,
+        THROTTLE_B_CIRCUIT,
+        THROTTLE_CORRELATION,
+        FUEL_LEVEL_CIRCUIT,
+        SYSTEM_VOLTAGE,
+    ],
+    &[],
+);
+
+impl Monitor for CircuitMonitors {
+    fn rules(&self) -> &'static Rules {
+        &RULES
+    }
+
+    fn gate(&self) -> &Gate {
+        &self.gate
+    }
+
+    fn gate_mut(&mut self) -> &mut Gate {
+        &mut self.gate
+    }
+
+    fn reset(&mut self) {
+        *self = Self {
+            gate: self.gate,
+            ..Self::default()
+        };
+    }
+
+    fn step(&mut self, signals: &Signals, _inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
+        let run_time = signals.run_time.unwrap_or_default();
+        self.gate.run("watching");
+        self.judge(signals.circuits, signals.engine_speed, run_time, report);
+    }
 }
 
 impl CircuitMonitors {
-    /// A driving cycle begins: each cycle judges afresh.
-    pub(crate) fn engine_started(&mut self) {
-        *self = Self::default();
-    }
-
-    /// Service $04.
-    pub(crate) fn clear(&mut self) {
-        *self = Self::default();
-    }
-
     /// One reading; every 100 ms while the engine runs.
-    pub(crate) fn step(
+    fn judge(
         &mut self,
         readings: Readings,
         engine_speed: AngularSpeed,
@@ -287,7 +324,7 @@ mod tests {
             }
             for _ in 0..count {
                 sample += 1;
-                monitors.step(
+                monitors.judge(
                     readings,
                     AngularSpeed::from_rpm(rpm),
                     Duration::from_millis(100) * u32::try_from(sample).expect("few"),

@@ -14,22 +14,22 @@
 
 use core::time::Duration;
 
-use serde::{Deserialize, Serialize};
 use twotrip_harness::Circuit;
 use twotrip_obd::Dtc;
 use twotrip_units::{Length, Pressure, Ratio};
 
 use super::{
     EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE, TestResult,
+    frame::{Gate, Monitor, Rules, Test},
 };
-use crate::{circuits::CircuitSet, control::Requests};
+use crate::control::Requests;
 
 mod conditions;
 mod params;
 #[cfg(test)]
 mod tests;
 
-pub use conditions::Reason;
+use conditions::{COLD_START, CONDITIONS, HOT_FUEL};
 pub use params::Params;
 
 /// Steps of 100 ms in a second.
@@ -100,18 +100,46 @@ pub struct Figures {
     pub hole: Option<Length>,
 }
 
-/// What the last run of each part found, since the last clear: for service $06.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
-pub struct Results {
-    /// Lowest pressure of the pull, gauge, and whether that is low enough.
-    pub gross: Option<(Pressure, bool)>,
-    /// The hole, and whether it is small enough.
-    pub small: Option<(Length, bool)>,
-    /// By how much purging moved the pressure, and whether that shows that the valve flows. Where only air or mixture
-    /// showed it, the pressure says nothing, and what stands here stays.
-    pub flow: Option<(Pressure, bool)>,
-}
+/// The test, and what it asks. Closed loop is asked at the beginning only: a fuel cut on the way disturbs neither vent
+/// nor tank.
+static RULES: Rules = Rules {
+    pause: Params::DEFAULT.longest_break,
+    ..Rules::once(&[EVAP_LEAK, TANK_PRESSURE], CONDITIONS)
+};
+
+/// Lowest pressure of the pull.
+static GROSS: Test = Test::new("lowest tank pressure of the pull", "Pa")
+    .at_most(Params::DEFAULT.target.pascals())
+    .of(&[P0455, P0457])
+    .reported_as(0x39, 0x80, 0xFE);
+/// Diameter of the hole.
+static HOLE: Test = Test::new("size of the hole", "mm")
+    .at_most(Params::DEFAULT.hole_limit.millimetres())
+    .of(&[P0442])
+    .reported_scaled(0x3B, 0x81, 0x32, 1.0 / 25.4);
+/// The rise that this hole gives in 15 s from the target with 30 l of vapour.
+static RISE: Test = Test::new("rise of pressure that the hole gives", "Pa").reported_as(0x3B, 0x82, 0xFE);
+/// By how much purging moved the pressure. Where only air or mixture showed that the valve flows, the pressure says
+/// nothing, and what stands here stays.
+static FLOW: Test = Test::new("change of the tank pressure by purging", "Pa")
+    .at_least(Params::DEFAULT.flow_pressure.pascals())
+    .of(&[P0441])
+    .reported_as(0x3D, 0x83, 0xFE);
+const AT_THAT_MOMENT: &str = "tank pressure at that moment";
+static ZERO: Test = Test::new(AT_THAT_MOMENT, "Pa")
+    .at_least(-Params::DEFAULT.offset.pascals())
+    .at_most(Params::DEFAULT.offset.pascals())
+    .of(&[P0451]);
+static VENTED: Test = Test::new(AT_THAT_MOMENT, "Pa")
+    .at_least(-Params::DEFAULT.vented.pascals())
+    .at_most(Params::DEFAULT.vented.pascals())
+    .of(&[P0446]);
+static SEALED: Test = Test::new(AT_THAT_MOMENT, "Pa")
+    .at_least(Params::DEFAULT.purge_leak.pascals())
+    .of(&[P0496]);
+
+/// What the monitor measures.
+pub(super) static TESTS: &[&Test] = &[&GROSS, &HOLE, &RISE, &FLOW, &ZERO, &VENTED, &SEALED];
 
 /// Mean of samples.
 #[derive(Clone, Copy, Debug, Default)]
@@ -162,10 +190,9 @@ pub struct EvapLeak {
     run: Run,
     /// Steps for which the conditions have been broken.
     breach: u32,
+    gate: Gate,
     cold_start: bool,
     blocked: bool,
-    waiting_for: Option<Reason>,
-    aborted_by: Option<Reason>,
     hot_fuel_pause: u32,
     noise: f64,
     before: [f64; 2],
@@ -176,7 +203,8 @@ pub struct EvapLeak {
     level_at_key_off: Option<Ratio>,
     refuelled: bool,
     figures: Option<Figures>,
-    results: Results,
+    /// Tank pressure as the sensor shows it.
+    pressure_now: f64,
 }
 
 impl Default for EvapLeak {
@@ -186,10 +214,9 @@ impl Default for EvapLeak {
             ticks: 0,
             run: Run::default(),
             breach: 0,
+            gate: Gate::default(),
             cold_start: false,
             blocked: false,
-            waiting_for: None,
-            aborted_by: None,
             hot_fuel_pause: 0,
             noise: 0.0,
             before: [0.0; 2],
@@ -200,7 +227,7 @@ impl Default for EvapLeak {
             level_at_key_off: None,
             refuelled: false,
             figures: None,
-            results: Results::default(),
+            pressure_now: 0.0,
         }
     }
 }
@@ -215,33 +242,10 @@ impl EvapLeak {
         self.stage
     }
 
-    /// What a waiting test waits for.
-    #[must_use]
-    pub const fn waiting_for(&self) -> Option<Reason> {
-        self.waiting_for
-    }
-
-    /// Why the test broke off last in this driving cycle.
-    #[must_use]
-    pub const fn aborted_by(&self) -> Option<Reason> {
-        self.aborted_by
-    }
-
     /// Figures of the last test that came to a result, since the last clear.
     #[must_use]
     pub const fn figures(&self) -> Option<Figures> {
         self.figures
-    }
-
-    /// What the last run of each part found, since the last clear.
-    #[must_use]
-    pub const fn results(&self) -> &Results {
-        &self.results
-    }
-
-    /// Puts back what was kept without power.
-    pub(super) const fn set_results(&mut self, results: Results) {
-        self.results = results;
     }
 
     /// Whether fuel was taken on and no test has passed since.
@@ -250,139 +254,19 @@ impl EvapLeak {
         self.refuelled
     }
 
-    /// What the test asks of the valves now.
-    #[must_use]
-    pub const fn requests(&self) -> Requests {
-        let (purge, shut_vent) = match self.stage {
-            Stage::Waiting | Stage::Done => (None, false),
-            Stage::Zero | Stage::Vent | Stage::Release | Stage::Recover => (Some(Ratio::ZERO), false),
-            Stage::Vapour | Stage::Settle | Stage::Decay => (Some(Ratio::ZERO), true),
-            Stage::Pull => (Some(Self::PARAMS.pull_duty), true),
-            Stage::FlowCheck => (Some(Self::PARAMS.flow_duty), true),
-        };
-        Requests {
-            purge,
-            shut_vent,
-            distrust: CircuitSet::NONE,
-            limp_home: false,
-            recirculation: None,
-        }
-    }
-
-    pub(crate) fn key_on(&mut self, signals: &Signals) {
-        self.key_on_pressure = signals.tank_pressure.pascals();
-    }
-
-    /// The level is kept until the next start, whatever the key does in between; a failed circuit tells none.
-    pub(crate) fn key_off(&mut self, signals: &Signals) {
-        if !level_is_lost(signals) {
-            self.level_at_key_off.get_or_insert(signals.level);
-        }
-    }
-
-    /// A driving cycle begins after `soak` of standing.
-    pub(crate) fn engine_started(
-        &mut self,
-        signals: &Signals,
-        soak: Duration,
-        report: &mut dyn FnMut(TestResult),
-    ) {
-        let params = &Self::PARAMS;
-        let apart = (signals.coolant - signals.intake_air).abs();
-        let window = params.start_minimum..=params.start_maximum;
-        self.cold_start = (soak >= params.soak || apart < params.start_apart)
-            && window.contains(&signals.coolant)
-            && window.contains(&signals.intake_air);
-        if let Some(level) = self.level_at_key_off.take()
-            && !level_is_lost(signals)
-        {
-            self.refuelled |= signals.level_now - level >= params.refuelled;
-        }
-        self.stage = Stage::Waiting;
-        self.waiting_for = None;
-        self.aborted_by = None;
-        self.ticks = 0;
-        self.breach = 0;
-        self.blocked = false;
-        self.hot_fuel_pause = 0;
-        self.noise = 0.0;
-        self.level_count = 0;
-        self.before = [signals.tank_pressure.pascals(); 2];
-        self.tell_possible(self.cold_start, report);
-    }
-
-    pub(crate) const fn engine_stopped(&mut self) {
-        self.stage = Stage::Waiting;
-    }
-
-    /// Service $04: results, filters and the refuelling flag are gone.
-    pub(crate) const fn clear(&mut self) {
-        self.refuelled = false;
-        self.figures = None;
-        self.results = Results {
-            gross: None,
-            small: None,
-            flow: None,
-        };
-    }
-
-    /// One step of 100 ms while the engine runs.
-    pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        self.watch_signals(signals);
-        if self.stage == Stage::Done {
-            return;
-        }
-        if inhibits.leak_test_blocked && !self.blocked {
-            self.blocked = true;
-            self.tell_possible(false, report);
-        }
-        self.hot_fuel_pause = self.hot_fuel_pause.saturating_sub(1);
-        if self.stage == Stage::Waiting {
-            self.waiting_for = self.missing(signals);
-            if self.waiting_for.is_none() {
-                self.run = Run::default();
-                self.enter(Stage::Zero);
-            }
-            return;
-        }
-        if self.stage != Stage::Recover
-            && let Some(reason) = self.must_abort(signals)
-        {
-            self.aborted_by = Some(reason);
-            self.enter(Stage::Recover);
-            return;
-        }
-        self.ticks += 1;
-        let absolute = signals.tank_pressure.pascals();
-        let pressure = absolute - self.run.offset.value();
-        match self.stage {
-            Stage::Zero => self.zero(absolute, report),
-            Stage::Vapour => self.vapour(pressure, report),
-            Stage::Vent => self.vent(pressure, report),
-            Stage::Pull => self.pull(pressure, signals),
-            Stage::FlowCheck => self.flow_check(pressure, signals, inhibits, report),
-            Stage::Settle => {
-                if self.ticks >= PER_SECOND {
-                    self.enter(Stage::Decay);
-                }
-            }
-            Stage::Decay => self.decay(pressure, signals, report),
-            Stage::Release => self.release(pressure, report),
-            Stage::Recover => {
-                if self.ticks >= Self::PARAMS.recover {
-                    self.enter(Stage::Waiting);
-                }
-            }
-            Stage::Waiting | Stage::Done => {}
-        }
-    }
-
     const fn enter(&mut self, stage: Stage) {
         self.stage = stage;
         self.ticks = 0;
         self.breach = 0;
         self.run.first = Mean { sum: 0.0, count: 0.0 };
         self.run.last = Mean { sum: 0.0, count: 0.0 };
+        match stage {
+            // What is waited for is told in the next step.
+            Stage::Waiting => {}
+            Stage::Done => self.gate.finish(),
+            Stage::Recover => {}
+            stage => self.gate.run(stage.name()),
+        }
     }
 
     fn tell_possible(&self, possible: bool, report: &mut dyn FnMut(TestResult)) {
@@ -409,6 +293,7 @@ impl EvapLeak {
         } else if offset.abs() > limit {
             self.fail(P0451, TANK_PRESSURE, report);
         } else {
+            self.ground(&ZERO, report);
             report(TestResult::Passed(P0451));
             report(TestResult::Completed(TANK_PRESSURE));
             self.enter(Stage::Vapour);
@@ -430,9 +315,9 @@ impl EvapLeak {
             let slope = (self.run.last.value() - self.run.first.value()) / span;
             self.run.figures.vapour_per_second = Pressure::from_pascals(slope);
             if slope > params.vapour_limit.pascals() {
-                self.aborted_by = Some(Reason::HotFuel);
                 self.hot_fuel_pause = params.hot_fuel_pause;
                 self.enter(Stage::Recover);
+                self.gate.abort(HOT_FUEL.with(slope));
             } else {
                 self.enter(Stage::Vent);
             }
@@ -518,13 +403,16 @@ impl EvapLeak {
             >= params.flow_air.grams_per_second();
         if pressure_moved || mixture_moved || air_moved {
             self.figures = Some(run.figures);
-            self.results.gross = Some((run.figures.lowest, false));
+            GROSS
+                .found(run.figures.lowest.pascals())
+                .with_verdict(false)
+                .report(report);
             if pressure_moved {
-                self.results.flow = Some((moved, true));
+                FLOW.found(moved.pascals()).report(report);
             }
             self.fail(self.gross_leak_name(inhibits), EVAP_LEAK, report);
         } else {
-            self.results.flow = Some((moved, false));
+            FLOW.found(moved.pascals()).report(report);
             self.fail(P0441, EVAP_LEAK, report);
         }
     }
@@ -563,11 +451,16 @@ impl EvapLeak {
 
         let small_leak = hole >= params.hole_limit;
         let lowest = self.run.figures.lowest;
-        self.results = Results {
-            gross: Some((lowest, true)),
-            small: Some((hole, !small_leak)),
-            flow: Some((lowest.abs(), true)),
-        };
+        GROSS.found(lowest.pascals()).report(report);
+        FLOW.found(lowest.abs().pascals()).report(report);
+        self.ground(&SEALED, report);
+        HOLE.found(hole.millimetres())
+            .with_verdict(!small_leak)
+            .report(report);
+        RISE.found(params.rise(hole).pascals())
+            .within(None, Some(params.rise(params.hole_limit).pascals()))
+            .with_verdict(!small_leak)
+            .report(report);
         // A target reached in time proves the purge valve and the absence of a gross leak.
         for dtc in [P0496, P0441, P0455, P0457] {
             report(TestResult::Passed(dtc));
@@ -591,6 +484,7 @@ impl EvapLeak {
             if self.run.last.value().abs() > params.released.pascals() {
                 self.fail(P0446, EVAP_LEAK, report);
             } else {
+                self.ground(&VENTED, report);
                 report(TestResult::Passed(P0446));
                 report(TestResult::Completed(EVAP_LEAK));
                 self.enter(Stage::Done);
@@ -598,13 +492,161 @@ impl EvapLeak {
         }
     }
 
+    /// What stands at the sensor now, as the ground of what is said next.
+    fn ground(&self, test: &'static Test, report: &mut dyn FnMut(TestResult)) {
+        test.found(self.pressure_now).report(report);
+    }
+
     /// A result that ends the test.
     fn fail(&mut self, dtc: Dtc, monitor: super::MonitorId, report: &mut dyn FnMut(TestResult)) {
+        for test in [&ZERO, &VENTED, &SEALED] {
+            if test.codes.contains(&dtc) {
+                test.found(self.pressure_now).with_verdict(false).report(report);
+            }
+        }
         report(TestResult::Failed(dtc));
         if monitor == EVAP_LEAK {
             report(TestResult::CouldDetect(monitor));
         }
         report(TestResult::Completed(monitor));
         self.enter(Stage::Done);
+    }
+}
+
+impl Monitor for EvapLeak {
+    fn rules(&self) -> &'static Rules {
+        &RULES
+    }
+
+    fn gate(&self) -> &Gate {
+        &self.gate
+    }
+
+    fn gate_mut(&mut self) -> &mut Gate {
+        &mut self.gate
+    }
+
+    fn reset(&mut self) {
+        self.figures = None;
+    }
+
+    /// What the test asks of the valves now.
+    fn requests(&self) -> Requests {
+        let (purge, shut_vent) = match self.stage {
+            Stage::Waiting | Stage::Done => (None, false),
+            Stage::Zero | Stage::Vent | Stage::Release | Stage::Recover => (Some(Ratio::ZERO), false),
+            Stage::Vapour | Stage::Settle | Stage::Decay => (Some(Ratio::ZERO), true),
+            Stage::Pull => (Some(Self::PARAMS.pull_duty), true),
+            Stage::FlowCheck => (Some(Self::PARAMS.flow_duty), true),
+        };
+        Requests {
+            purge,
+            shut_vent,
+            ..Requests::default()
+        }
+    }
+
+    fn key_on(&mut self, signals: &Signals) {
+        self.key_on_pressure = signals.tank_pressure.pascals();
+    }
+
+    /// The level is kept until the next start, whatever the key does in between; a failed circuit tells none.
+    fn key_off(&mut self, signals: &Signals) {
+        if !level_is_lost(signals) {
+            self.level_at_key_off.get_or_insert(signals.level);
+        }
+    }
+
+    fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        let params = &Self::PARAMS;
+        let apart = (signals.coolant - signals.intake_air).abs();
+        let window = params.start_minimum..=params.start_maximum;
+        self.cold_start = (soak >= params.soak || apart < params.start_apart)
+            && window.contains(&signals.coolant)
+            && window.contains(&signals.intake_air);
+        if let Some(level) = self.level_at_key_off.take()
+            && !level_is_lost(signals)
+        {
+            self.refuelled |= signals.level_now - level >= params.refuelled;
+        }
+        self.stage = Stage::Waiting;
+        self.gate.begin_cycle();
+        self.ticks = 0;
+        self.breach = 0;
+        self.blocked = false;
+        self.hot_fuel_pause = 0;
+        self.noise = 0.0;
+        self.level_count = 0;
+        self.before = [signals.tank_pressure.pascals(); 2];
+        self.tell_possible(self.cold_start, report);
+        if !self.cold_start {
+            self.gate.wait_for(COLD_START.with(0.0));
+        }
+    }
+
+    fn engine_stopped(&mut self) {
+        self.stage = Stage::Waiting;
+        self.gate.stop();
+    }
+
+    /// Service $04: results, filters and the refuelling flag are gone.
+    fn clear(&mut self) {
+        self.refuelled = false;
+        self.figures = None;
+    }
+
+    /// One step of 100 ms while the engine runs.
+    fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
+        self.pressure_now = signals.tank_pressure.pascals();
+        self.watch_signals(signals);
+        if self.stage == Stage::Done {
+            return;
+        }
+        if inhibits.blocks(EVAP_LEAK) && !self.blocked {
+            self.blocked = true;
+            self.tell_possible(false, report);
+        }
+        self.hot_fuel_pause = self.hot_fuel_pause.saturating_sub(1);
+        if self.stage == Stage::Waiting {
+            match self.missing(signals) {
+                None => {
+                    self.run = Run::default();
+                    self.enter(Stage::Zero);
+                }
+                Some(_) if self.blocked => self.gate.disable(),
+                Some(missing) => self.gate.wait_for(missing),
+            }
+            return;
+        }
+        if self.stage != Stage::Recover
+            && let Some(missing) = self.must_abort(signals)
+        {
+            self.enter(Stage::Recover);
+            self.gate.abort(missing);
+            return;
+        }
+        self.ticks += 1;
+        let absolute = signals.tank_pressure.pascals();
+        let pressure = absolute - self.run.offset.value();
+        match self.stage {
+            Stage::Zero => self.zero(absolute, report),
+            Stage::Vapour => self.vapour(pressure, report),
+            Stage::Vent => self.vent(pressure, report),
+            Stage::Pull => self.pull(pressure, signals),
+            Stage::FlowCheck => self.flow_check(pressure, signals, inhibits, report),
+            Stage::Settle => {
+                if self.ticks >= PER_SECOND {
+                    self.enter(Stage::Decay);
+                }
+            }
+            Stage::Decay => self.decay(pressure, signals, report),
+            Stage::Release => self.release(pressure, report),
+            Stage::Recover => {
+                if self.ticks >= Self::PARAMS.recover {
+                    self.enter(Stage::Waiting);
+                }
+            }
+            Stage::Waiting | Stage::Done => {}
+        }
     }
 }

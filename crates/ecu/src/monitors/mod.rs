@@ -1,70 +1,49 @@
 //! The monitors: each takes measured signals and its own commands, and returns results. None knows the car, the
-//! wires or the fault memory; of the memory's content they see [`Inhibits`] alone.
+//! wires or the fault memory; of the memory's content they see [`Inhibits`] alone. What they share is the [`frame`].
 
+mod blocking;
 mod catalogue;
 pub mod circuit;
 pub mod evap_leak;
-mod results;
+pub mod frame;
+mod signals;
 
 use core::time::Duration;
 
-use twotrip_obd::Dtc;
-use twotrip_units::{Acceleration, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature};
+use twotrip_obd::{Dtc, Mid, SupportMask};
 
-use crate::{circuits::Readings, control::Requests, memory::MonitorId};
+use crate::{control::Requests, memory::MonitorId};
+use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
 
+pub(crate) use crate::memory::MonitorSet;
 pub use catalogue::*;
 pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
-pub use results::MONITORED;
+pub(crate) use signals::Timers;
+pub use signals::{BankSignals, Fast, Signals};
 
-/// What the monitors see every 100 ms.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Signals {
-    /// Time since engine start; `None` while the engine does not run.
-    pub run_time: Option<Duration>,
-    /// How the sensor circuits stand.
-    pub circuits: Readings,
-    /// Engine speed.
-    pub engine_speed: AngularSpeed,
-    /// Tank pressure, gauge.
-    pub tank_pressure: Pressure,
-    /// Fuel level as the sender stands.
-    pub level_now: Ratio,
-    /// Fuel level as the gauge shows it.
-    pub level: Ratio,
-    /// Manifold pressure, absolute.
-    pub manifold_pressure: Pressure,
-    /// Barometric pressure, absolute.
-    pub barometer: Pressure,
-    /// Coolant.
-    pub coolant: Temperature,
-    /// Intake air.
-    pub intake_air: Temperature,
-    /// Road speed.
-    pub vehicle_speed: Speed,
-    /// Change of road speed.
-    pub acceleration: Acceleration,
-    /// Mixture in closed loop.
-    pub closed_loop: bool,
-    /// What closed loop and vapour estimate together change of the fuel.
-    pub fuel_correction: Ratio,
-    /// Air that enters the manifold behind the meter.
-    pub air_behind_meter: MassFlow,
-}
-
-/// What the monitors may know of the fault memory.
+/// What the monitors may know of the fault memory, worked out again only when that has changed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Inhibits {
-    /// A code that blocks the leak test is pending or commands the MIL.
-    pub leak_test_blocked: bool,
+    /// The monitors that a code disables which is pending or commands the MIL ([`crate::memory::MonitorDefinition`]).
+    pub(crate) blocked: MonitorSet,
     /// The name under which a gross leak is already held.
     pub gross_leak_held: Option<Dtc>,
 }
 
+impl Inhibits {
+    /// Whether a code keeps a monitor from running.
+    #[must_use]
+    pub fn blocks(&self, monitor: MonitorId) -> bool {
+        self.blocked.contains(monitor)
+    }
+}
+
 /// What a monitor has found out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum TestResult {
+    /// A figure that the verdicts after it rest on; service $06 gives the last one of each test.
+    Measured(Measured),
     /// No fault behind this code.
     Passed(Dtc),
     /// A fault behind this code.
@@ -77,11 +56,103 @@ pub enum TestResult {
     Possible(MonitorId, bool),
 }
 
-/// All monitors of this ECU.
-#[derive(Clone, Debug, Default)]
-pub struct Monitors {
-    leak: EvapLeak,
+/// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
+pub(crate) static TESTS: &[&[&Test]] = &[evap_leak::TESTS];
+
+/// The tests of all monitors.
+pub fn tests() -> impl Iterator<Item = &'static Test> {
+    TESTS.iter().copied().flatten().copied()
+}
+
+/// Lists the monitors, and lets each take its turn.
+macro_rules! monitors {
+    ($($(#[$doc:meta])* $monitor:ident: $kind:ty,)*) => {
+        /// All monitors of this ECU.
+        #[derive(Clone, Debug, Default)]
+        pub struct Monitors {
+            $($(#[$doc])* $monitor: $kind,)*
+            results: Results,
+            /// What they ask of engine management, as of their last turn.
+            requests: Requests,
+        }
+
+        impl Monitors {
+            /// Calls `each` with every monitor.
+            pub fn each(&self, mut each: impl FnMut(&Rules, &Gate)) {
+                $(each(self.$monitor.rules(), self.$monitor.gate());)*
+            }
+
+            /// The key came on.
+            pub(crate) fn key_on(&mut self, signals: &Signals) {
+                $(self.$monitor.key_on(signals);)*
+            }
+
+            /// The key went off.
+            pub(crate) fn key_off(&mut self, signals: &Signals) {
+                $(self.$monitor.key_off(signals);)*
+                self.gather_requests();
+            }
+
+            /// The engine started after `soak` of standing: a driving cycle begins.
+            pub(crate) fn engine_started(
+                &mut self,
+                signals: &Signals,
+                soak: Duration,
+                report: &mut dyn FnMut(TestResult),
+            ) {
+                {
+                    let report = &mut Self::kept(&mut self.results, report);
+                    $(self.$monitor.engine_started(signals, soak, report);)*
+                }
+                self.gather_requests();
+            }
+
+            /// The engine stopped.
+            pub(crate) fn engine_stopped(&mut self) {
+                $(self.$monitor.engine_stopped();)*
+                self.gather_requests();
+            }
+
+            /// Service $04: counters, filters and marks to zero (our choice).
+            pub(crate) fn clear(&mut self) {
+                $(self.$monitor.clear();)*
+                self.results = Results::default();
+                self.gather_requests();
+            }
+
+            /// One step of 100 ms. Outside of a driving cycle only what works with the key off judges.
+            pub(crate) fn step(
+                &mut self,
+                signals: &Signals,
+                inhibits: Inhibits,
+                report: &mut dyn FnMut(TestResult),
+            ) {
+                {
+                    let report = &mut Self::kept(&mut self.results, report);
+                    if signals.run_time.is_some() {
+                        $(self.$monitor.step(signals, inhibits, report);)*
+                    } else {
+                        $(self.$monitor.step_off(signals, inhibits, report);)*
+                    }
+                }
+                self.gather_requests();
+            }
+
+            /// One step of 10 ms while the engine runs, before [`Self::step`].
+            pub(crate) fn fast(&mut self, fast: &Fast<'_>) {
+                $(self.$monitor.fast(fast);)*
+            }
+
+            fn gather_requests(&mut self) {
+                self.requests = Requests::default()$(.and(self.$monitor.requests()))*;
+            }
+        }
+    };
+}
+
+monitors! {
     circuits: CircuitMonitors,
+    leak: EvapLeak,
 }
 
 impl Monitors {
@@ -91,55 +162,81 @@ impl Monitors {
         &self.leak
     }
 
+    /// What the tests found last, since the clear.
+    #[must_use]
+    pub const fn results(&self) -> &Results {
+        &self.results
+    }
+
+    /// The monitors that service $06 has results of.
+    pub(crate) fn monitored() -> SupportMask {
+        frame::monitored()
+    }
+
+    /// The results of a monitor of service $06, test by test; none if there is no such monitor.
+    pub fn test_results(&self, mid: Mid) -> impl Iterator<Item = twotrip_obd::TestResult> {
+        self.results.answers(mid)
+    }
+
     /// Puts back results that were kept without power.
-    pub(crate) const fn take_over(&mut self, results: evap_leak::Results) {
-        self.leak.set_results(results);
+    pub(crate) fn take_over(&mut self, stored: &[StoredTest]) {
+        self.results = Results::restored(stored);
     }
 
     /// What the monitors ask of engine management now.
     #[must_use]
     pub const fn requests(&self) -> Requests {
-        self.leak.requests()
+        self.requests
     }
 
-    /// The key came on.
-    pub(crate) fn key_on(&mut self, signals: &Signals) {
-        self.leak.key_on(signals);
+    /// Where the monitor stands that gives the results of `id`, and when it runs.
+    #[must_use]
+    pub fn gate(&self, id: MonitorId) -> Option<(Rules, Gate)> {
+        let mut found = None;
+        self.each(|rules, gate| {
+            if rules.monitors.contains(&id) {
+                found = Some((*rules, *gate));
+            }
+        });
+        found
     }
 
-    /// The key went off.
-    pub(crate) fn key_off(&mut self, signals: &Signals) {
-        self.leak.key_off(signals);
+    /// Keeps what is measured, and passes everything on.
+    fn kept<'a>(
+        results: &'a mut Results,
+        report: &'a mut dyn FnMut(TestResult),
+    ) -> impl FnMut(TestResult) + 'a {
+        move |result| {
+            if let TestResult::Measured(measured) = &result {
+                results.take(measured);
+            }
+            report(result);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A monitor of the catalogue that nothing gives results of would never complete.
+    #[test]
+    fn every_monitor_of_the_catalogue_is_run_by_one() {
+        let monitors = Monitors::default();
+        for (place, definition) in (0..).zip(CATALOGUE.monitors) {
+            let mut owners = 0;
+            monitors.each(|rules, _| owners += usize::from(rules.monitors.contains(&MonitorId(place))));
+            assert_eq!(owners, 1, "{}", definition.name);
+        }
     }
 
-    /// The engine started after `soak` of standing: a driving cycle begins.
-    pub(crate) fn engine_started(
-        &mut self,
-        signals: &Signals,
-        soak: Duration,
-        report: &mut dyn FnMut(TestResult),
-    ) {
-        self.circuits.engine_started();
-        self.leak.engine_started(signals, soak, report);
-    }
-
-    /// The engine stopped.
-    pub(crate) fn engine_stopped(&mut self) {
-        self.leak.engine_stopped();
-    }
-
-    /// Service $04: counters, filters and marks to zero (our choice).
-    pub(crate) fn clear(&mut self) {
-        self.circuits.clear();
-        self.leak.clear();
-    }
-
-    /// One step of 100 ms. Outside of a driving cycle nothing is judged.
-    pub(crate) fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        if let Some(run_time) = signals.run_time {
-            self.circuits
-                .step(signals.circuits, signals.engine_speed, run_time, report);
-            self.leak.step(signals, inhibits, report);
+    /// What a test decides for or against is a code of a monitor that reports it.
+    #[test]
+    fn the_codes_of_every_test_are_in_the_catalogue() {
+        for test in tests() {
+            for &dtc in test.codes {
+                assert!(CATALOGUE.code(dtc).is_some(), "{dtc} of \"{}\"", test.what);
+            }
         }
     }
 }

@@ -1,4 +1,4 @@
-//! What a monitor measured when it judged: read off its results, its signals and the pins at that moment.
+//! What a monitor measured when it judged: the figure that it reported, or what stood at the pin of its circuit.
 
 use twotrip_harness::{Circuit, SensorPins};
 use twotrip_obd::Dtc;
@@ -6,8 +6,8 @@ use twotrip_obd::Dtc;
 use crate::{
     circuits,
     monitors::{
-        EvapLeak, Monitors, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals,
         circuit::{PARAMS, Watch},
+        frame::Measured,
     },
 };
 
@@ -24,51 +24,19 @@ pub struct Evidence {
     pub limits: (Option<f64>, Option<f64>),
 }
 
-/// What the monitor of a code measured, at the moment it judged.
-pub(super) fn evidence(
-    dtc: Dtc,
-    monitors: &Monitors,
-    signals: &Signals,
-    pins: &SensorPins,
-) -> Option<Evidence> {
-    let params = &EvapLeak::PARAMS;
-    let results = monitors.evap_leak().results();
-    let tank_now = |limits| {
-        Some(Evidence {
-            what: "tank pressure at that moment",
-            value: signals.tank_pressure.pascals(),
-            unit: "Pa",
-            limits,
-        })
-    };
-    match dtc {
-        P0442 => results.small.map(|(hole, _)| Evidence {
-            what: "size of the hole",
-            value: hole.millimetres(),
-            unit: "mm",
-            limits: (None, Some(params.hole_limit.millimetres())),
-        }),
-        P0455 | P0457 => results.gross.map(|(lowest, _)| Evidence {
-            what: "lowest tank pressure of the pull",
-            value: lowest.pascals(),
-            unit: "Pa",
-            limits: (None, Some(params.target.pascals())),
-        }),
-        P0441 => results.flow.map(|(moved, _)| Evidence {
-            what: "change of the tank pressure by purging",
-            value: moved.pascals(),
-            unit: "Pa",
-            limits: (Some(params.flow_pressure.pascals()), None),
-        }),
-        P0451 => tank_now((Some(-params.offset.pascals()), Some(params.offset.pascals()))),
-        P0446 => tank_now((Some(-params.vented.pascals()), Some(params.vented.pascals()))),
-        P0496 => tank_now((Some(params.purge_leak.pascals()), None)),
-        _ => circuit_evidence(dtc, pins),
+impl From<Measured> for Evidence {
+    fn from(measured: Measured) -> Self {
+        Self {
+            what: measured.test.what,
+            value: measured.value,
+            unit: measured.test.unit,
+            limits: measured.limits,
+        }
     }
 }
 
 /// What stands at the pin of the circuit that a code is about.
-fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
+pub(super) fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
     let watch = PARAMS.iter().map(|row| row.watch).find(|watch| match watch {
         Watch::Range { low, high, .. } | Watch::Supply { low, high } => [*low, *high].contains(&dtc),
         Watch::Tracks { code } => *code == dtc,

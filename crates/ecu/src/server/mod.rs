@@ -35,11 +35,7 @@ mod tests;
 
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
-use crate::{
-    data::LiveData,
-    memory::FaultMemory,
-    monitors::{MONITORED, Monitors},
-};
+use crate::{data::LiveData, memory::FaultMemory, monitors::Monitors};
 
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
@@ -61,11 +57,11 @@ pub const SERVICES: [Service; 9] = [
 
 /// What the masks of a service announce; nothing for a service without masks.
 #[must_use]
-pub const fn supported(service: Service) -> Option<SupportMask> {
+pub fn supported(service: Service) -> Option<SupportMask> {
     match service {
         Service::CurrentData => Some(parameters::CURRENT),
         Service::FreezeFrame => Some(parameters::FROZEN),
-        Service::TestResults => Some(MONITORED),
+        Service::TestResults => Some(Monitors::monitored()),
         Service::Control => Some(s08::SUPPORTED),
         Service::VehicleInformation => Some(s09::SUPPORTED),
         _ => None,

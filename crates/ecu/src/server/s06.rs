@@ -6,7 +6,7 @@
 use twotrip_obd::{BufferFull, Mid, Parameters, ResponseBuffer, Service};
 
 use super::{Answer, Context, write_mask};
-use crate::monitors::MONITORED;
+use crate::monitors::Monitors;
 
 pub(super) fn answer(
     context: &Context<'_>,
@@ -15,7 +15,7 @@ pub(super) fn answer(
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::TestResults)?;
     for &number in asked.numbers() {
-        if write_mask(&MONITORED, number, response)? {
+        if write_mask(&Monitors::monitored(), number, response)? {
             continue;
         }
         for result in context.monitors.test_results(Mid::new(number)) {

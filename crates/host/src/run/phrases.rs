@@ -39,10 +39,11 @@ impl Run {
                         .chain(self.memory.remark())
                         .collect(),
                     // Words and numbers only: nothing in it that JSON could not say.
-                    detail: outcome
-                        .why
-                        .as_ref()
-                        .and_then(|why| serde_json::to_value(why).ok()),
+                    detail: match (&outcome.why, &outcome.monitors) {
+                        (Some(why), _) => serde_json::to_value(why).ok(),
+                        (None, Some(monitors)) => serde_json::to_value(monitors).ok(),
+                        (None, None) => None,
+                    },
                 };
                 self.control.reply(request, &Reply::Outcome(reply));
             }

@@ -309,6 +309,11 @@ pub(super) static FORMS: &[Form] = &[
         example: "why not P0442",
     },
     Form {
+        rule: &Map(keyword("monitors"), |()| Phrase::Monitors),
+        meaning: "how each monitor of the ECU stands: running, done, or what it waits for",
+        example: "monitors",
+    },
+    Form {
         rule: &Map(
             After(
                 keyword("hold"),

@@ -80,6 +80,8 @@ pub enum Phrase {
     Why(Dtc),
     /// What is missing for a code to be stored.
     WhyNot(Dtc),
+    /// How the monitors stand.
+    Monitors,
     /// Pins what a sensor gives, in the unit of the signal: the ECU and its monitors see it.
     Hold(Signal, f64),
     /// Pins a reported value, the true one goes on unseen: not physical.

@@ -15,7 +15,7 @@ use crate::{
     car::REST,
     clock, expectation,
     job::{self, Job, JobId, Task},
-    meter, why, workshop,
+    meter, monitors, why, workshop,
 };
 
 /// The car counts as standing below this speed, for phrases.
@@ -203,6 +203,7 @@ impl Simulator {
             }
             Phrase::Why(code) => why::why(&self.car, &self.ledger, *code),
             Phrase::WhyNot(code) => why::why_not(&self.car, &self.ledger, *code),
+            Phrase::Monitors => monitors::tell(&self.car),
             Phrase::Hold(signal, value) => workshop::hold(&mut self.car, *signal, *value),
             Phrase::Release(quantity) => workshop::release(&mut self.car, *quantity),
             Phrase::Expect(expectation) => self.expect(*expectation),

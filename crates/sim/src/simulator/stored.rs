@@ -1,7 +1,7 @@
 //! What outlives the run: the ECU's memory, stored and put back.
 
 use serde::{Deserialize, Serialize};
-use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory, monitors::evap_leak::Results};
+use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory, monitors::frame::Results};
 
 use super::Simulator;
 
@@ -61,7 +61,7 @@ impl Simulator {
         Mark {
             not_physical: self.not_physical,
             memory: self.car.ecu.memory().clone(),
-            results: *self.car.ecu.monitors().evap_leak().results(),
+            results: *self.car.ecu.monitors().results(),
         }
     }
 
@@ -72,7 +72,7 @@ impl Simulator {
     pub fn keeps_the_same_as(&self, mark: &Mark) -> bool {
         let ecu = &self.car.ecu;
         self.not_physical == mark.not_physical
-            && *ecu.monitors().evap_leak().results() == mark.results
+            && *ecu.monitors().results() == mark.results
             && ecu.memory().keeps_the_same_as(&mark.memory)
     }
 

@@ -4,7 +4,7 @@ use std::{collections::BTreeMap, time::Duration};
 
 use twotrip_ecu::{
     memory::{CodeDefinition, CodeStatus, Logic, MonitorId},
-    monitors::{EVAP_LEAK, TANK_PRESSURE, evap_leak::Stage},
+    monitors::frame::State,
     records::What,
 };
 use twotrip_obd::Dtc;
@@ -164,52 +164,66 @@ fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<S
     if !blocking.is_empty() {
         lines.push(format!("it is blocked by {}", blocking.join(", ")));
     }
-    if ![EVAP_LEAK, TANK_PRESSURE].contains(&definition.monitor) {
+    let Some((rules, gate)) = car.ecu.monitors().gate(definition.monitor) else {
+        return;
+    };
+    let Some(&first) = rules.monitors.first() else {
+        return;
+    };
+    if rules.continuous && rules.conditions.is_empty() {
         lines.push(
             "it judges while the engine runs, once the circuit has read the same for long enough".to_owned(),
         );
         return;
     }
-    let leak = car.ecu.monitors().evap_leak();
     let records = car.ecu.records();
-    let mut waits: Vec<_> = records.waits().iter().collect();
-    waits.sort_by_key(|(_, waited)| core::cmp::Reverse(*waited));
-    for (reason, waited) in waits {
+    let mut waits = records.waits(first);
+    waits.sort_by_key(|wait| core::cmp::Reverse(wait.time));
+    for wait in waits {
         // Half a second of this or that is no reason.
-        if waited >= Duration::from_secs(1) {
-            lines.push(format!("it waited {} for {reason}", clock::say(waited)));
+        if wait.time >= Duration::from_secs(1) {
+            lines.push(format!(
+                "it waited {}: {}",
+                clock::say(wait.time),
+                wait.condition.with(wait.last)
+            ));
         }
     }
-    let mut aborts: BTreeMap<String, u32> = BTreeMap::new();
+    let mut aborts: BTreeMap<String, (u32, String)> = BTreeMap::new();
     let mut begun = 0;
     for entry in records.entries().filter(|entry| entry.cycle == records.cycle()) {
         match entry.what {
-            What::Began(_) => begun += 1,
-            What::Failed(other, evidence) if is_of(car, other, &[EVAP_LEAK, TANK_PRESSURE]) => {
+            What::Began(id) if id == first => begun += 1,
+            What::Failed(other, evidence) if !rules.continuous && is_of(car, other, rules.monitors) => {
                 lines.push(format!(
                     "the test ended at {} with {other}{}: what it would have looked at after that is not judged",
                     clock::stamp(entry.at),
                     measured(evidence)
                 ));
             }
-            What::Aborted(_, reason) => *aborts.entry(reason.to_string()).or_default() += 1,
+            What::Aborted(id, missing) if id == first => {
+                let seen = aborts.entry(missing.condition.to_string()).or_default();
+                *seen = (seen.0 + 1, missing.to_string());
+            }
             _ => {}
         }
     }
-    for (reason, count) in &aborts {
+    for (count, last) in aborts.values() {
         let times = if *count == 1 {
             "once".to_owned()
         } else {
-            format!("{count} times")
+            format!("{count} times, the last time")
         };
-        lines.push(format!("it broke off {times}: it needs {reason}"));
+        lines.push(format!("it broke off {times}: {last}"));
     }
     if begun == 0 {
         lines.push(format!("it never began to run {when}"));
     }
-    match leak.stage() {
-        Stage::Waiting | Stage::Done => {}
-        stage => lines.push(format!("it is running now: {}", stage.name())),
+    if gate.state() == State::Running {
+        lines.push(match gate.doing() {
+            "" => "it is running now".to_owned(),
+            doing => format!("it is running now: {doing}"),
+        });
     }
     if !memory.is_driving_cycle() {
         lines.push("the engine stands: it can run in the next driving cycle".to_owned());

@@ -3,116 +3,60 @@
 
 use twotrip_harness::Circuit;
 
-use core::fmt;
+use super::{EvapLeak, LEVELS, Params, Stage};
+use crate::{
+    circuits::CircuitSet,
+    monitors::{
+        Signals,
+        frame::{
+            ACCELERATION, BAROMETER, CLOSED_LOOP, Condition, FUEL_LEVEL, MANIFOLD, Missing, RUN_TIME, SPEED,
+        },
+    },
+};
 
-use super::{EvapLeak, LEVELS, Stage};
-use crate::{circuits::CircuitSet, monitors::Signals};
+const PARAMS: Params = Params::DEFAULT;
 
-/// Why the test does not run, or broke off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Reason {
-    /// The engine was not started cold.
-    NoColdStart,
-    /// A code blocks it.
-    Blocked,
-    /// Too early after the start.
-    TooEarly,
-    /// Mixture not in closed loop.
-    OpenLoop,
-    /// Too little or too much fuel in the tank.
-    FuelLevel,
-    /// Barometric pressure too low.
-    Altitude,
-    /// Road speed, acceleration or manifold pressure outside its window.
-    Driving,
-    /// The circuit of tank pressure or fuel level is out of range.
-    Sensor,
-    /// The fuel moves.
-    Slosh,
-    /// The tank pressure is noisy.
-    Noise,
-    /// The fuel gives off too much vapour.
-    HotFuel,
-}
+/// What is asked of the car, in the order in which it is told. Pressure and level are what the test measures with; the
+/// other sensors block it by their codes.
+pub(super) static CONDITIONS: &[Condition] = &[
+    RUN_TIME.at_least(PARAMS.earliest.as_secs() as f64),
+    Condition::state(
+        "the circuits of tank pressure and fuel level within their range",
+        |signals| !sensor_is_lost(signals),
+    ),
+    FUEL_LEVEL.between(PARAMS.level_minimum.percent(), PARAMS.level_maximum.percent()),
+    BAROMETER.at_least(PARAMS.barometer.kilopascals()),
+    CLOSED_LOOP,
+    SPEED.at_most(PARAMS.fastest.kilometres_per_hour()),
+    MANIFOLD.at_most(PARAMS.manifold.kilopascals()),
+    ACCELERATION.at_most(PARAMS.acceleration.metres_per_second_squared()),
+];
 
-/// Pressure and level are what the test measures with; the rest blocks it by its code.
+/// The engine was not started cold.
+pub(super) static COLD_START: Condition = Condition::own(
+    "a cold start: 6 h of standing, or coolant and intake air within 7 K, both from 4 to 35 C",
+    "",
+);
+/// A code blocks it: the rest of the driving cycle is over with it.
+pub(super) static BLOCKED: Condition = Condition::own(
+    "no code of the sensors it needs, pending or commanding the lamp",
+    "",
+);
+/// The fuel moves.
+static SLOSH: Condition =
+    Condition::own("movement of the fuel level in 5 s", "%").at_most(PARAMS.slosh.percent());
+/// The tank pressure is noisy.
+static NOISE: Condition = Condition::own("noise of the tank pressure", "Pa").at_most(PARAMS.noise.pascals());
+/// The fuel gives off too much vapour.
+pub(super) static HOT_FUEL: Condition = Condition::own(
+    "rise of the pressure by vapour of hot fuel, looked at again after 5 min",
+    "Pa/s",
+)
+.at_most(PARAMS.vapour_limit.pascals());
+
 fn sensor_is_lost(signals: &Signals) -> bool {
     const MEASURED: CircuitSet = CircuitSet::of(&[Circuit::TankPressureSensor, Circuit::FuelLevelSensor]);
     signals.circuits.out_of_range().meets(MEASURED)
-}
-
-impl Reason {
-    /// How many there are.
-    pub const COUNT: usize = Self::ALL.len();
-    /// All of them.
-    pub const ALL: [Self; 11] = [
-        Self::NoColdStart,
-        Self::Blocked,
-        Self::TooEarly,
-        Self::OpenLoop,
-        Self::FuelLevel,
-        Self::Altitude,
-        Self::Driving,
-        Self::Sensor,
-        Self::Slosh,
-        Self::Noise,
-        Self::HotFuel,
-    ];
-}
-
-impl fmt::Display for Reason {
-    /// What is asked for, with the limits in use.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let params = &EvapLeak::PARAMS;
-        match self {
-            Self::NoColdStart => write!(
-                f,
-                "a cold start: {} h of standing, or coolant and intake air within {} K, both from {:.0} to {:.0} C",
-                params.soak.as_secs() / 3600,
-                params.start_apart.kelvins(),
-                params.start_minimum.celsius(),
-                params.start_maximum.celsius()
-            ),
-            Self::Blocked => f.write_str("no code of the sensors it needs, pending or commanding the lamp"),
-            Self::TooEarly => write!(f, "{} s of running engine", params.earliest.as_secs()),
-            Self::OpenLoop => f.write_str("closed-loop fuel control"),
-            Self::FuelLevel => write!(
-                f,
-                "a fuel level from {:.0} to {:.0} %",
-                params.level_minimum.percent(),
-                params.level_maximum.percent()
-            ),
-            Self::Altitude => write!(
-                f,
-                "a barometric pressure above {:.0} kPa",
-                params.barometer.kilopascals()
-            ),
-            Self::Driving => write!(
-                f,
-                "steady driving: at most {:.0} km/h, {:.0} kPa in the manifold and {} m/s2",
-                params.fastest.kilometres_per_hour(),
-                params.manifold.kilopascals(),
-                params.acceleration.metres_per_second_squared()
-            ),
-            Self::Sensor => f.write_str("sensor circuits within their range"),
-            Self::Slosh => write!(
-                f,
-                "fuel at rest: a level that moves by less than {:.0} % in 5 s",
-                params.slosh.percent()
-            ),
-            Self::Noise => write!(
-                f,
-                "a quiet tank pressure: noise below {:.0} Pa",
-                params.noise.pascals()
-            ),
-            Self::HotFuel => write!(
-                f,
-                "cooler fuel: vapour that raises the pressure by less than {:.0} Pa/s, looked at again after {} min",
-                params.vapour_limit.pascals(),
-                params.hot_fuel_pause / 600
-            ),
-        }
-    }
 }
 
 impl EvapLeak {
@@ -132,75 +76,64 @@ impl EvapLeak {
         self.level_count = (self.level_count + 1).min(LEVELS);
     }
 
-    fn fuel_moves(&self) -> bool {
+    /// By how much the level moved, percent points.
+    fn level_movement(&self) -> f64 {
         let known = &self.levels[..self.level_count];
         let low = known.iter().copied().fold(f64::INFINITY, f64::min);
         let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        high - low > Self::PARAMS.slosh.fraction()
+        (high - low) * 100.0
     }
 
-    /// Driving conditions of the moment.
-    fn driving_fits(signals: &Signals) -> bool {
-        let params = &Self::PARAMS;
-        signals.vehicle_speed <= params.fastest
-            && signals.manifold_pressure <= params.manifold
-            && signals.acceleration.abs() <= params.acceleration
+    /// What of the driving conditions of the moment is missing.
+    fn driving_misses(signals: &Signals) -> Option<Missing> {
+        let driving = &CONDITIONS[CONDITIONS.len() - 3..];
+        driving.iter().find_map(|condition| condition.missing(signals))
+    }
+
+    fn fuel_moves(&self) -> Option<Missing> {
+        let movement = self.level_movement();
+        (!SLOSH.admits(movement)).then(|| SLOSH.with(movement))
+    }
+
+    fn is_noisy(&self) -> Option<Missing> {
+        (!NOISE.admits(self.noise)).then(|| NOISE.with(self.noise))
     }
 
     /// What keeps the test from beginning.
-    pub(super) fn missing(&self, signals: &Signals) -> Option<Reason> {
-        let params = &Self::PARAMS;
-        let run_time = signals.run_time.unwrap_or_default();
+    pub(super) fn missing(&self, signals: &Signals) -> Option<Missing> {
         if !self.cold_start {
-            Some(Reason::NoColdStart)
-        } else if self.blocked {
-            Some(Reason::Blocked)
-        } else if run_time < params.earliest {
-            Some(Reason::TooEarly)
-        } else if self.hot_fuel_pause > 0 {
-            Some(Reason::HotFuel)
-        } else if sensor_is_lost(signals) {
-            Some(Reason::Sensor)
-        } else if signals.level < params.level_minimum || signals.level > params.level_maximum {
-            Some(Reason::FuelLevel)
-        } else if signals.barometer <= params.barometer {
-            Some(Reason::Altitude)
-        } else if !signals.closed_loop {
-            Some(Reason::OpenLoop)
-        } else if !Self::driving_fits(signals) {
-            Some(Reason::Driving)
-        } else if self.level_count < LEVELS || self.fuel_moves() {
-            Some(Reason::Slosh)
-        } else if self.noise > params.noise.pascals() {
-            Some(Reason::Noise)
-        } else {
-            None
+            return Some(COLD_START.with(0.0));
         }
+        if self.blocked {
+            return Some(BLOCKED.with(0.0));
+        }
+        let (early, rest) = CONDITIONS.split_first()?;
+        early
+            .missing(signals)
+            .or_else(|| {
+                let slope = self.run.figures.vapour_per_second.pascals();
+                (self.hot_fuel_pause > 0).then(|| HOT_FUEL.with(slope))
+            })
+            .or_else(|| rest.iter().find_map(|condition| condition.missing(signals)))
+            .or_else(|| (self.level_count < LEVELS).then(|| SLOSH.with(self.level_movement())))
+            .or_else(|| self.fuel_moves())
+            .or_else(|| self.is_noisy())
     }
 
-    /// What breaks a running test off. Closed loop is asked at the beginning only: a fuel cut on the way disturbs
-    /// neither vent nor tank.
-    pub(super) fn must_abort(&mut self, signals: &Signals) -> Option<Reason> {
-        let params = &Self::PARAMS;
-        self.breach = if Self::driving_fits(signals) {
-            0
-        } else {
-            self.breach + 1
-        };
+    /// What breaks a running test off.
+    pub(super) fn must_abort(&mut self, signals: &Signals) -> Option<Missing> {
+        let driving = Self::driving_misses(signals);
+        self.breach = if driving.is_none() { 0 } else { self.breach + 1 };
         if self.blocked {
-            Some(Reason::Blocked)
+            Some(BLOCKED.with(0.0))
         } else if sensor_is_lost(signals) {
-            Some(Reason::Sensor)
-        } else if self.breach > params.longest_break {
-            Some(Reason::Driving)
+            CONDITIONS[1].missing(signals)
+        } else if self.breach > PARAMS.longest_break {
+            driving
         } else if self.stage == Stage::Release {
             None
-        } else if self.fuel_moves() {
-            Some(Reason::Slosh)
-        } else if self.noise > params.noise.pascals() {
-            Some(Reason::Noise)
         } else {
-            None
+            self.fuel_moves().or_else(|| self.is_noisy())
         }
     }
 }

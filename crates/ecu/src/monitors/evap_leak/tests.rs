@@ -9,6 +9,7 @@ use twotrip_units::{Acceleration, AngularSpeed, MassFlow, Speed, Temperature};
 
 use super::*;
 use crate::circuits::{CircuitSet, Readings};
+use crate::monitors::{MonitorSet, frame::State};
 
 /// What is wrong with the tank, and how it stands.
 #[derive(Clone)]
@@ -100,6 +101,7 @@ fn cruise(tank: &mut Tank, second: f64, purge: f64) -> Signals {
         // A canister a quarter full: its vapour is just what its air burns, so the mixture stays where it is.
         fuel_correction: Ratio::ZERO,
         air_behind_meter: MassFlow::from_grams_per_second(purge * 1.2),
+        ..Signals::default()
     }
 }
 
@@ -204,7 +206,7 @@ fn what_keeps_the_target_away_is_a_gross_leak() {
             [P0455],
             "{litres} L: {:?} {:?}",
             monitor.stage(),
-            monitor.aborted_by()
+            monitor.gate().aborted_by()
         );
         let lowest = monitor.figures().expect("a result").lowest.pascals();
         assert!(
@@ -364,28 +366,39 @@ fn aborts_leave_no_result() {
         let results = drive_disturbed(&mut monitor, tank, Inhibits::default(), 200, disturb);
         let judged = results
             .iter()
-            .filter(|result| !matches!(result, TestResult::Possible(..) | TestResult::Passed(P0451)))
+            .filter(|result| {
+                !matches!(
+                    result,
+                    TestResult::Possible(..) | TestResult::Measured(_) | TestResult::Passed(P0451)
+                )
+            })
             .filter(|&&result| result != TestResult::Completed(TANK_PRESSURE))
             .count();
         assert_eq!(judged, 0, "{results:?}");
-        monitor.aborted_by()
+        monitor.gate().aborted_by().map(|missing| missing.condition.what)
     };
     let mut hot = Tank::new(33.0, 0.0);
     hot.vapour = 40.0;
-    assert_eq!(aborted(&mut hot, &|_, _| {}), Some(Reason::HotFuel));
+    assert_eq!(
+        aborted(&mut hot, &|_, _| {}),
+        Some("rise of the pressure by vapour of hot fuel, looked at again after 5 min")
+    );
     let mut tank = Tank::new(33.0, 1.0);
     let hard = |second: f64, signals: &mut Signals| {
         if second > 145.0 {
             signals.acceleration = Acceleration::from_metres_per_second_squared(1.5);
         }
     };
-    assert_eq!(aborted(&mut tank, &hard), Some(Reason::Driving));
+    assert_eq!(aborted(&mut tank, &hard), Some("acceleration"));
     let slosh = |second: f64, signals: &mut Signals| {
         if second > 145.0 {
             signals.level_now = signals.level_now + Ratio::from_percent(4.5 * libm::sin(second));
         }
     };
-    assert_eq!(aborted(&mut tank, &slosh), Some(Reason::Slosh));
+    assert_eq!(
+        aborted(&mut tank, &slosh),
+        Some("movement of the fuel level in 5 s")
+    );
     let noisy = |second: f64, signals: &mut Signals| {
         if second > 145.0 {
             let sign = if libm::fmod(second * 10.0, 2.0) < 0.5 {
@@ -396,14 +409,17 @@ fn aborts_leave_no_result() {
             signals.tank_pressure = signals.tank_pressure + Pressure::from_pascals(250.0 * sign);
         }
     };
-    assert_eq!(aborted(&mut tank, &noisy), Some(Reason::Noise));
+    assert_eq!(aborted(&mut tank, &noisy), Some("noise of the tank pressure"));
     let broken_wire = |second: f64, signals: &mut Signals| {
         if second > 145.0 {
             signals.circuits.high = CircuitSet::of(&[Circuit::TankPressureSensor]);
             signals.tank_pressure = Pressure::from_pascals(4960.0);
         }
     };
-    assert_eq!(aborted(&mut tank, &broken_wire), Some(Reason::Sensor));
+    assert_eq!(
+        aborted(&mut tank, &broken_wire),
+        Some("the circuits of tank pressure and fuel level within their range")
+    );
 }
 
 #[test]
@@ -421,7 +437,7 @@ fn a_break_of_two_seconds_is_borne() {
         },
     );
     assert!(results.contains(&TestResult::Completed(EVAP_LEAK)));
-    assert_eq!(monitor.aborted_by(), None);
+    assert_eq!(monitor.gate().aborted_by(), None);
 }
 
 #[test]
@@ -440,7 +456,7 @@ fn without_a_cold_start_or_with_a_blocking_code_the_test_cannot_run() {
     );
 
     let blocked = Inhibits {
-        leak_test_blocked: true,
+        blocked: MonitorSet::of(&[EVAP_LEAK]),
         ..Inhibits::default()
     };
     let results = drive(&mut monitor, &mut tank, blocked, 260);
@@ -452,5 +468,62 @@ fn without_a_cold_start_or_with_a_blocking_code_the_test_cannot_run() {
         1,
         "said once"
     );
-    assert_eq!(monitor.waiting_for(), Some(Reason::Blocked));
+    assert_eq!(monitor.gate().state(), State::Disabled);
+}
+
+/// What service $06 says. Rises: the orifice equation at 1.0 mm and at the limit, as computed beside the design of the
+/// monitor.
+#[test]
+fn the_tests_are_reported_with_their_limits() {
+    use std::string::{String, ToString as _};
+
+    let said = |hole: f64| -> Vec<String> {
+        let mut monitor = EvapLeak::default();
+        let mut results = crate::monitors::frame::Results::default();
+        for result in drive(&mut monitor, &mut Tank::new(33.0, hole), Inhibits::default(), 400) {
+            if let TestResult::Measured(measured) = result {
+                results.take(&measured);
+            }
+        }
+        let mids = [0x39, 0x3B, 0x3D].map(twotrip_obd::Mid::new);
+        mids.into_iter()
+            .flat_map(|mid| results.answers(mid).map(|result| result.to_string()))
+            .collect()
+    };
+    let starts = |lines: &[String], starts: [(&str, &str); 4]| {
+        assert_eq!(lines.len(), 4);
+        for (line, (start, end)) in lines.iter().zip(starts) {
+            assert!(line.starts_with(start) && line.ends_with(end), "{line}");
+        }
+    };
+    starts(
+        &said(0.0),
+        [
+            (
+                "evap leak, cap off or 0.150 in, test $80: -20",
+                " Pa (at most -2000 Pa)",
+            ),
+            ("evap leak, 0.040 in, test $81: 0", " in (at most 0.03151 in)"),
+            ("evap leak, 0.040 in, test $82: ", " Pa (at most 810.75 Pa)"),
+            ("evap purge flow, test $83: 20", " Pa (at least 60 Pa)"),
+        ],
+    );
+    starts(
+        &said(1.0),
+        [
+            (
+                "evap leak, cap off or 0.150 in, test $80: -20",
+                " Pa (at most -2000 Pa)",
+            ),
+            (
+                "evap leak, 0.040 in, test $81: 0.04",
+                " in (at most 0.03151 in), failed",
+            ),
+            (
+                "evap leak, 0.040 in, test $82: 12",
+                " Pa (at most 810.75 Pa), failed",
+            ),
+            ("evap purge flow, test $83: 20", " Pa (at least 60 Pa)"),
+        ],
+    );
 }

@@ -1,0 +1,73 @@
+//! What blocks what: the codes, pending or commanding the MIL, that keep a monitor from running (choices of the kind
+//! that makers publish; 13 CCR 1968.2(d)(4.5.1), from memory, freezes its in-use counters then).
+//!
+//! Below, groups of codes by what they say is wrong; then one list for each kind of monitor, made of groups. A new code
+//! goes into its group, and with that blocks all that it must. A group that is empty waits for its monitor.
+
+use twotrip_obd::Dtc;
+
+use super::catalogue::*;
+
+/// Air meter.
+const METER: &[Dtc] = &[P0102, P0103];
+/// Manifold pressure.
+const MANIFOLD: &[Dtc] = &[P0107, P0108];
+/// Throttle.
+const THROTTLE: &[Dtc] = &[P0122, P0123, P0222, P0223, P2135];
+/// Coolant temperature.
+const COOLANT: &[Dtc] = &[P0117, P0118];
+/// Intake-air temperature.
+const INTAKE_AIR: &[Dtc] = &[P0112, P0113];
+/// Tank pressure and level, purge and vent valve.
+const TANK: &[Dtc] = &[P0452, P0453, P0462, P0463];
+/// Supply of the control module.
+const SUPPLY: &[Dtc] = &[P0562, P0563];
+/// Mixture at its limit.
+const MIXTURE: &[Dtc] = &[];
+/// Road speed, or its messages.
+const ROAD_SPEED: &[Dtc] = &[];
+
+/// How many codes stand in the groups.
+const fn count(groups: &[&[Dtc]]) -> usize {
+    let mut count = 0;
+    let mut place = 0;
+    while place < groups.len() {
+        count += groups[place].len();
+        place += 1;
+    }
+    count
+}
+
+/// One list of groups.
+const fn join<const N: usize>(groups: &[&[Dtc]]) -> [Dtc; N] {
+    let mut all = [P0102; N];
+    let mut filled = 0;
+    let mut place = 0;
+    while place < groups.len() {
+        let mut code = 0;
+        while code < groups[place].len() {
+            all[filled] = groups[place][code];
+            filled += 1;
+            code += 1;
+        }
+        place += 1;
+    }
+    all
+}
+
+/// Makes the lists: each a name and its groups.
+macro_rules! lists {
+    ($($(#[$doc:meta])* $name:ident = $groups:expr;)*) => {
+        $($(#[$doc])* pub(super) const $name: &[Dtc] = &{
+            const GROUPS: &[&[Dtc]] = &$groups;
+            const ALL: [Dtc; count(GROUPS)] = join(GROUPS);
+            ALL
+        };)*
+    };
+}
+
+lists! {
+    /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
+    /// to be in its conditions; a wrong mixture hides what purging does.
+    EVAP = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, TANK, SUPPLY, MIXTURE, ROAD_SPEED];
+}

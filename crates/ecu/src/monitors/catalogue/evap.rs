@@ -1,0 +1,39 @@
+//! Codes of the evaporative system.
+
+use twotrip_obd::Dtc;
+
+use super::{EVAP_LEAK, TANK_PRESSURE, code};
+use crate::memory::CodeDefinition;
+
+/// Purge flow.
+pub const P0441: Dtc = Dtc::p(0x0441);
+/// Small leak (0.040 in).
+pub const P0442: Dtc = Dtc::p(0x0442);
+/// Vent control.
+pub const P0446: Dtc = Dtc::p(0x0446);
+/// Tank pressure sensor, range or performance.
+pub const P0451: Dtc = Dtc::p(0x0451);
+/// Gross leak.
+pub const P0455: Dtc = Dtc::p(0x0455);
+/// Gross leak after refuelling: cap loose or off.
+pub const P0457: Dtc = Dtc::p(0x0457);
+/// Flow with the purge valve shut.
+pub const P0496: Dtc = Dtc::p(0x0496);
+
+pub(super) const CODES: &[CodeDefinition] = &[
+    code(P0441, EVAP_LEAK, "evaporative system: purge flow incorrect"),
+    code(P0442, EVAP_LEAK, "evaporative system: small leak"),
+    code(P0446, EVAP_LEAK, "evaporative system: vent control"),
+    code(
+        P0451,
+        TANK_PRESSURE,
+        "evaporative system pressure sensor: range or performance",
+    ),
+    code(P0455, EVAP_LEAK, "evaporative system: gross leak"),
+    code(
+        P0457,
+        EVAP_LEAK,
+        "evaporative system: leak, fuel cap loose or off",
+    ),
+    code(P0496, EVAP_LEAK, "evaporative system: flow while not purging"),
+];

@@ -1,0 +1,178 @@
+//! Monitors and codes of this ECU as data. Each subject has a file with its codes; meanings after SAE J2012, in our
+//! own words.
+
+mod circuits;
+mod evap;
+
+use twotrip_obd::{Dtc, Group, InUseItem};
+
+use super::blocking;
+use crate::memory::{
+    Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
+};
+
+pub use circuits::*;
+pub use evap::*;
+
+/// The codes of each subject.
+const CODES: &[&[CodeDefinition]] = &[circuits::CODES, evap::CODES];
+
+/// Makes the monitors' numbers, each its place in the list, and the list.
+macro_rules! monitors {
+    ($($(#[$doc:meta])* $name:ident = $definition:expr;)*) => {
+        #[allow(non_camel_case_types, clippy::upper_case_acronyms, reason = "the places of constants")]
+        #[repr(u8)]
+        enum Place { $($name,)* }
+
+        $($(#[$doc])* pub const $name: MonitorId = MonitorId(Place::$name as u8);)*
+
+        const MONITORS: &[MonitorDefinition] = &[$($definition,)*];
+    };
+}
+
+monitors! {
+    /// The leak test with the valves that it needs (13 CCR 1968.2(e)(4.2), leak of 0.040 in and larger): one monitor,
+    /// because a tank that fails one part of it is not judged by the rest.
+    EVAP_LEAK = MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::Evap, Denominator::Evap),
+        disabled_by: blocking::EVAP,
+        ..MonitorDefinition::named("evap leak", Group::Evap)
+    };
+    /// Rationality of the tank pressure sensor.
+    TANK_PRESSURE = MonitorDefinition {
+        disabled_by: blocking::EVAP,
+        ..rationality("tank pressure rationality")
+    };
+    /// Circuit of the tank pressure sensor.
+    TANK_PRESSURE_CIRCUIT = circuit("tank pressure circuit");
+    /// Circuit of the coolant temperature sensor.
+    COOLANT_CIRCUIT = circuit("coolant temperature circuit");
+    /// Circuit of the intake-air temperature sensor.
+    INTAKE_AIR_CIRCUIT = circuit("intake air temperature circuit");
+    /// Circuit of the manifold pressure sensor.
+    MANIFOLD_PRESSURE_CIRCUIT = circuit("manifold pressure circuit");
+    /// Circuit of the air meter.
+    AIR_METER_CIRCUIT = circuit("air meter circuit");
+    /// Circuit of the throttle's track A.
+    THROTTLE_A_CIRCUIT = circuit("throttle track A circuit");
+    /// Circuit of the throttle's track B.
+    THROTTLE_B_CIRCUIT = circuit("throttle track B circuit");
+    /// Both tracks of the throttle against each other.
+    THROTTLE_CORRELATION = circuit("throttle tracks against each other");
+    /// Circuit of the fuel level sensor.
+    FUEL_LEVEL_CIRCUIT = circuit("fuel level circuit");
+    /// Supply of the control module.
+    SYSTEM_VOLTAGE = circuit("system voltage");
+}
+
+/// A circuit: watched all the time, whatever else is wrong.
+const fn circuit(name: &'static str) -> MonitorDefinition {
+    MonitorDefinition {
+        continuous: true,
+        ..MonitorDefinition::named(name, Group::Components)
+    }
+}
+
+/// A rationality check of a sensor: once a driving cycle, subject to the minimum ratio (13 CCR 1968.2(d)(2.5.2)(A)).
+const fn rationality(name: &'static str) -> MonitorDefinition {
+    MonitorDefinition {
+        minimum_ratio: true,
+        ..MonitorDefinition::named(name, Group::Components)
+    }
+}
+
+const fn tracked(item: InUseItem, denominator: Denominator) -> Option<InUseTracking> {
+    Some(InUseTracking { item, denominator })
+}
+
+const fn code(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {
+    CodeDefinition::standard(dtc, monitor, text)
+}
+
+/// A fault that sends the engine into limp-home: lamp in the first driving cycle (13 CCR 1968.2(d)(2.2.3)).
+const fn at_once(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {
+    CodeDefinition {
+        logic: Logic::OneCycle,
+        ..code(dtc, monitor, text)
+    }
+}
+
+/// A code of what the general denominator is judged by, or a cold start: it freezes all in-use counters
+/// (13 CCR 1968.2(d)(4.5.3), from memory).
+const fn freezing(code: CodeDefinition) -> CodeDefinition {
+    CodeDefinition {
+        freezes_in_use: true,
+        ..code
+    }
+}
+
+const fn count() -> usize {
+    let mut count = 0;
+    let mut place = 0;
+    while place < CODES.len() {
+        count += CODES[place].len();
+        place += 1;
+    }
+    count
+}
+
+const ALL_CODES: [CodeDefinition; count()] = {
+    let mut all = [CODES[0][0]; count()];
+    let mut filled = 0;
+    let mut place = 0;
+    while place < CODES.len() {
+        let mut code = 0;
+        while code < CODES[place].len() {
+            all[filled] = CODES[place][code];
+            filled += 1;
+            code += 1;
+        }
+        place += 1;
+    }
+    all
+};
+
+/// Monitors and codes of this ECU.
+pub static CATALOGUE: Catalogue = Catalogue {
+    monitors: MONITORS,
+    codes: &ALL_CODES,
+};
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_belongs_to_a_monitor_and_stands_once() {
+        assert!(CATALOGUE.monitors.len() <= Catalogue::MONITORS);
+        for (place, definition) in CATALOGUE.codes.iter().enumerate() {
+            assert!(
+                CATALOGUE.monitor(definition.monitor).is_some(),
+                "{}",
+                definition.dtc
+            );
+            let first = CATALOGUE
+                .codes
+                .iter()
+                .position(|other| other.dtc == definition.dtc);
+            assert_eq!(first, Some(place), "{}", definition.dtc);
+        }
+        for definition in CATALOGUE.monitors {
+            for dtc in definition.disabled_by {
+                let code = CATALOGUE.code(*dtc);
+                assert!(
+                    code.is_some(),
+                    "{} is blocked by an unknown code",
+                    definition.name
+                );
+                let own = code.and_then(|code| CATALOGUE.monitor(code.monitor));
+                assert_ne!(
+                    own.map(|own| own.name),
+                    Some(definition.name),
+                    "blocked by its own code {dtc}, which it could never let heal"
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,209 @@
+//! What the monitors' tests found last, since the clear: service $06 gives it, and it is kept without power (SAE
+//! J1979, from memory).
+
+use alloc::vec::Vec;
+
+use serde::{Deserialize, Serialize};
+use twotrip_obd::{Mid, SupportMask, TestResult as Answered, Tid};
+
+use super::{Measured, Reported, Test};
+
+/// What a test found last.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Found {
+    /// In the unit of its row in service $06, as are the limits.
+    pub value: f64,
+    /// Least and most that is good.
+    pub limits: (Option<f64>, Option<f64>),
+    /// What was said of it.
+    pub passed: bool,
+}
+
+/// What is kept of a test without power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StoredTest {
+    mid: u8,
+    tid: u8,
+    #[serde(with = "twotrip_units::stored")]
+    value: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    least: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    most: Option<f64>,
+    passed: bool,
+}
+
+impl StoredTest {
+    /// One as an older program kept it, in the unit of its row.
+    pub(crate) const fn new(
+        (mid, tid): (u8, u8),
+        value: f64,
+        (least, most): (Option<f64>, Option<f64>),
+        passed: bool,
+    ) -> Self {
+        Self {
+            mid,
+            tid,
+            value,
+            least,
+            most,
+            passed,
+        }
+    }
+}
+
+/// The results of all tests that service $06 reports, in the order of the list of tests.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Results {
+    found: [Option<Found>; Self::CAPACITY],
+}
+
+impl Default for Results {
+    fn default() -> Self {
+        Self {
+            found: [None; Self::CAPACITY],
+        }
+    }
+}
+
+/// All tests that service $06 reports.
+pub(crate) fn reported() -> impl Iterator<Item = (&'static Test, Reported)> {
+    crate::monitors::tests().filter_map(|test| test.reported.map(|reported| (test, reported)))
+}
+
+/// The monitors that service $06 has results of. They stay supported when a clear takes the results away.
+#[must_use]
+pub fn monitored() -> SupportMask {
+    reported().fold(SupportMask::NONE, |mask, (_, reported)| {
+        mask.with(reported.mid.number())
+    })
+}
+
+impl Results {
+    /// How many tests there can be.
+    pub(crate) const CAPACITY: usize = 96;
+
+    /// Takes a value that a monitor reported.
+    pub(crate) fn take(&mut self, measured: &Measured) {
+        let Some(reported) = measured.test.reported else {
+            return;
+        };
+        let scaled = |value: f64| value * reported.factor;
+        let found = Found {
+            value: scaled(measured.value),
+            limits: (measured.limits.0.map(scaled), measured.limits.1.map(scaled)),
+            passed: measured.passed,
+        };
+        self.put(reported.mid, reported.tid, found);
+    }
+
+    fn put(&mut self, mid: Mid, tid: Tid, found: Found) {
+        let place = reported().position(|(_, row)| (row.mid, row.tid) == (mid, tid));
+        if let Some(slot) = place.and_then(|place| self.found.get_mut(place)) {
+            *slot = Some(found);
+        }
+    }
+
+    /// What a test found last, if it has run since the clear.
+    #[must_use]
+    pub fn of(&self, test: &Test) -> Option<Found> {
+        let row = test.reported?;
+        let place = reported().position(|(_, other)| (other.mid, other.tid) == (row.mid, row.tid))?;
+        self.found.get(place).copied().flatten()
+    }
+
+    /// The results of a monitor of service $06, test by test; none if there is no such monitor.
+    pub(crate) fn answers(&self, mid: Mid) -> impl Iterator<Item = Answered> {
+        let rows = reported().zip(&self.found);
+        rows.filter(move |((_, row), _)| row.mid == mid)
+            .map(|((_, row), found)| match found {
+                Some(found) => Answered::measured(row.mid, row.tid, row.uasid, found.value, found.limits)
+                    .with_verdict(found.passed),
+                None => Answered::not_run(row.mid, row.tid, row.uasid),
+            })
+    }
+
+    /// What is kept without power.
+    pub(crate) fn store(&self) -> Vec<StoredTest> {
+        let rows = reported().zip(&self.found);
+        rows.filter_map(|((_, row), found)| {
+            found.map(|found| {
+                StoredTest::new(
+                    (row.mid.number(), row.tid.number()),
+                    found.value,
+                    found.limits,
+                    found.passed,
+                )
+            })
+        })
+        .collect()
+    }
+
+    /// What was kept; of tests that this ECU does not have, nothing.
+    pub(crate) fn restored(stored: &[StoredTest]) -> Self {
+        let mut results = Self::default();
+        for test in stored {
+            let found = Found {
+                value: test.value,
+                limits: (test.least, test.most),
+                passed: test.passed,
+            };
+            results.put(Mid::new(test.mid), Tid::new(test.tid), found);
+        }
+        results
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::vec::Vec;
+
+    use super::*;
+
+    /// Service $06 gives the tests of a monitor in rising order, each once.
+    #[test]
+    fn every_row_has_a_known_monitor_and_unit_and_stands_once() {
+        let rows: Vec<Reported> = reported().map(|(_, row)| row).collect();
+        assert!(rows.len() <= Results::CAPACITY, "raise Results::CAPACITY");
+        for (place, row) in rows.iter().enumerate() {
+            assert!(row.mid.is_known() && row.uasid.scaling().is_some(), "{}", row.mid);
+            let later = rows[place + 1..].iter().filter(|other| other.mid == row.mid);
+            for other in later {
+                assert!(
+                    row.tid < other.tid,
+                    "{} after {} of {}",
+                    other.tid,
+                    row.tid,
+                    row.mid
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn what_has_not_run_is_zero_and_still_supported() {
+        let results = Results::default();
+        assert!(monitored().iter().next().is_some());
+        for mid in monitored().iter() {
+            for result in results.answers(Mid::new(mid)) {
+                assert_eq!(result.to_bytes()[3..], [0; 6]);
+            }
+        }
+        assert_eq!(results.answers(Mid::new(0x7F)).count(), 0);
+    }
+
+    #[test]
+    fn what_is_stored_comes_back() {
+        let mut results = Results::default();
+        for (place, (test, _)) in reported().enumerate() {
+            let value = f64::from(u32::try_from(place).expect("few")) + 0.5;
+            results.take(&test.found(value).within(Some(1.0), None));
+        }
+        let stored = results.store();
+        assert_eq!(stored.len(), reported().count());
+        assert_eq!(Results::restored(&stored), results);
+        assert_eq!(Results::restored(&[]), Results::default());
+    }
+}

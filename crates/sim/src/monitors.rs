@@ -1,0 +1,228 @@
+//! `monitors`: how each monitor of the ECU stands, what it waits for with the values of the moment, what it found last.
+
+use serde::Serialize;
+use twotrip_ecu::{
+    memory::{MonitorDefinition, MonitorId},
+    monitors::frame::{Condition, Found, Missing, Number, State, Test},
+    records::What,
+};
+use twotrip_obd::Dtc;
+use twotrip_units::CarInstant;
+
+use crate::{Car, Outcome, clock};
+
+/// One monitor, as data.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MonitorStand {
+    /// Its name.
+    pub monitor: &'static str,
+    /// `disabled`, `waiting`, `paused`, `running` or `done`; `off` with the engine off.
+    pub state: &'static str,
+    /// What it does while it runs, where it says so.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    pub doing: &'static str,
+    /// Codes that keep it from running.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub disabled_by: Vec<String>,
+    /// Whether it cannot run any more in this driving cycle.
+    pub ruled_out: bool,
+    /// What is missing for it to run.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub missing: Vec<Needed>,
+    /// What it found last, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last: Option<String>,
+    /// What its tests measured last, as service $06 has it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub measured: Vec<String>,
+}
+
+/// One thing that is missing, as data.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Needed {
+    /// What, in words, with the value of the moment.
+    pub text: String,
+    /// Quantity or state.
+    pub what: &'static str,
+    /// Value of the moment, of a quantity.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<f64>,
+    /// Its unit.
+    #[serde(skip_serializing_if = "str::is_empty")]
+    pub unit: &'static str,
+    /// Least that fits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub least: Option<f64>,
+    /// Most that fits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub most: Option<f64>,
+}
+
+impl From<Missing> for Needed {
+    fn from(missing: Missing) -> Self {
+        let &Condition {
+            what,
+            unit,
+            least,
+            most,
+            ..
+        } = missing.condition;
+        Self {
+            text: missing.to_string(),
+            what,
+            value: (least.is_some() || most.is_some()).then_some(missing.value),
+            unit,
+            least,
+            most,
+        }
+    }
+}
+
+/// How all monitors stand.
+pub(crate) fn tell(car: &Car) -> Outcome {
+    let catalogue = car.ecu.memory().catalogue();
+    let stands: Vec<MonitorStand> = (0..)
+        .zip(catalogue.monitors)
+        .filter_map(|(place, definition)| stand(car, MonitorId(place), definition))
+        .collect();
+    let running = car.ecu.memory().is_driving_cycle();
+    let mut outcome = Outcome::done(if running {
+        format!("{} monitors", stands.len())
+    } else {
+        format!(
+            "{} monitors; the engine is off, and this is how the last driving cycle left them",
+            stands.len()
+        )
+    });
+    for stand in &stands {
+        outcome = outcome.with_detail(line(stand));
+        let more = stand.missing.iter().skip(1).map(|needed| &needed.text);
+        for text in more.chain(&stand.last).chain(&stand.measured) {
+            outcome = outcome.with_detail(format!("  {text}"));
+        }
+    }
+    outcome.monitors = Some(stands);
+    outcome
+}
+
+/// `evap leak: waiting: fuel level 91 %, needs 15 to 85 %`.
+fn line(stand: &MonitorStand) -> String {
+    let mut line = format!("{}: {}", stand.monitor, stand.state);
+    if !stand.disabled_by.is_empty() {
+        line += &format!(" by {}", stand.disabled_by.join(", "));
+    }
+    if !stand.doing.is_empty() {
+        line += &format!(", {}", stand.doing);
+    }
+    if let Some(first) = stand.missing.first() {
+        line += &format!(": {}", first.text);
+    }
+    if stand.ruled_out {
+        line += " (not in this driving cycle any more)";
+    }
+    line
+}
+
+fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Option<MonitorStand> {
+    let ecu = &car.ecu;
+    let memory = ecu.memory();
+    let (rules, gate) = ecu.monitors().gate(id)?;
+    let disabled_by: Vec<String> = definition
+        .disabled_by
+        .iter()
+        .filter(|code| {
+            memory
+                .status(**code)
+                .is_some_and(|status| status.pending || status.commands_mil)
+        })
+        .map(ToString::to_string)
+        .collect();
+    let missing: Vec<Needed> = match gate.state() {
+        State::Waiting | State::Running => gate
+            .all_missing(&rules, ecu.signals())
+            .map(Needed::from)
+            .collect(),
+        State::Done | State::Disabled => Vec::new(),
+    };
+    let state = match gate.state() {
+        State::Running if !missing.is_empty() && gate.missing().is_some() => "paused",
+        // It breaks off in its next step, or bears it.
+        State::Waiting if !disabled_by.is_empty() => State::Disabled.name(),
+        state => state.name(),
+    };
+    let missing = if state == State::Running.name() || !disabled_by.is_empty() {
+        Vec::new()
+    } else {
+        missing
+    };
+    let codes: Vec<Dtc> = memory
+        .catalogue()
+        .codes
+        .iter()
+        .filter(|code| code.monitor == id)
+        .map(|code| code.dtc)
+        .collect();
+    Some(MonitorStand {
+        monitor: definition.name,
+        state,
+        doing: if gate.state() == State::Running {
+            gate.doing()
+        } else {
+            ""
+        },
+        disabled_by,
+        ruled_out: gate.is_ruled_out(),
+        missing,
+        last: last(car, &codes),
+        measured: twotrip_ecu::monitors::tests()
+            .filter(|test| test.codes.iter().any(|code| codes.contains(code)))
+            .filter_map(|test| {
+                ecu.monitors()
+                    .results()
+                    .of(test)
+                    .map(|found| measured(test, &found))
+            })
+            .collect(),
+    })
+}
+
+/// What a monitor found last: a fault behind one of its codes, or none.
+fn last(car: &Car, codes: &[Dtc]) -> Option<String> {
+    let records = car.ecu.records();
+    let passed = codes
+        .iter()
+        .filter_map(|&code| records.last_pass(code))
+        .map(|pass| (pass.at, pass.cycle))
+        .max();
+    let failed = records
+        .entries()
+        .filter_map(|entry| match entry.what {
+            What::Failed(code, _) if codes.contains(&code) => Some((entry.at, entry.cycle, code)),
+            _ => None,
+        })
+        .last();
+    let when = |at: CarInstant, cycle: u32| format!("in driving cycle {cycle}, at {}", clock::stamp(at));
+    match (passed, failed) {
+        (Some((at, _)), Some((failed_at, cycle, code))) if failed_at >= at => {
+            Some(format!("found {code} {}", when(failed_at, cycle)))
+        }
+        (None, Some((at, cycle, code))) => Some(format!("found {code} {}", when(at, cycle))),
+        (Some((at, cycle)), _) => Some(format!("found no fault {}", when(at, cycle))),
+        (None, None) => None,
+    }
+}
+
+/// `size of the hole: 0.21 mm (at most 0.8 mm)`.
+fn measured(test: &Test, found: &Found) -> String {
+    let factor = test.reported.map_or(1.0, |row| row.factor);
+    let number = |value: f64| Number(value / factor);
+    let unit = test.unit;
+    let limits = match found.limits {
+        (Some(least), Some(most)) => format!(" ({} to {} {unit})", number(least), number(most)),
+        (Some(least), None) => format!(" (at least {} {unit})", number(least)),
+        (None, Some(most)) => format!(" (at most {} {unit})", number(most)),
+        (None, None) => String::new(),
+    };
+    let verdict = if found.passed { "" } else { ", failed" };
+    format!("{}: {} {unit}{limits}{verdict}", test.what, number(found.value))
+}
