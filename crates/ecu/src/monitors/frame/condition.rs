@@ -202,7 +202,7 @@ impl fmt::Display for Number {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let value = rounded(self.0, 2);
         let places = (0..2)
-            .find(|&places| rounded(value, places) == value)
+            .find(|&places| (rounded(value, places) - value).abs() < 1e-6)
             .unwrap_or(2);
         // No "-0".
         write!(f, "{:.*}", places, if value == 0.0 { 0.0 } else { value })
