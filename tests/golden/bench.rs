@@ -119,6 +119,7 @@ impl Bench {
         let mut driver = Driver::new(plan);
         let begun = self.now;
         while !driver.finished() {
+            driver.read_tachometer(self.vehicle.engine_speed());
             let controls = driver.controls(self.vehicle.road_speed());
             self.step(&controls);
             look(&Moment {

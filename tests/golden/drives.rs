@@ -99,3 +99,22 @@ fn fuel_is_cut_on_the_overrun_as_often_as_computed() {
         "{city:.0} s, {highway:.0} s"
     );
 }
+
+/// Legs of a free plan that a technician drives: held in Park, floored, coasting.
+#[test]
+fn the_driver_revs_in_park_floors_the_pedal_and_coasts() {
+    let mut desk = crate::desk::Desk::new(5, twotrip_sim::Timing::FAST);
+    desk.tell(&["drive idle 10 min", "drive rev 2500 rpm for 30 s"]);
+    let rpm = |desk: &crate::desk::Desk| desk.car.car().vehicle().engine_speed().rpm();
+    assert!(
+        (2400.0..2600.0).contains(&rpm(&desk)),
+        "{} rpm at the end of the leg",
+        rpm(&desk)
+    );
+    desk.tell(&["wait 20 s"]);
+    assert!(rpm(&desk) < 900.0, "back at idle: {}", rpm(&desk));
+    let before = desk.car.car().vehicle().distance();
+    desk.tell(&["drive full throttle to 100 km/h, coast to 40 km/h, stop"]);
+    let driven = (desk.car.car().vehicle().distance() - before).metres();
+    assert!((400.0..2500.0).contains(&driven), "{driven} m");
+}

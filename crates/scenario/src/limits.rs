@@ -4,7 +4,7 @@
 
 use core::time::Duration;
 
-use twotrip_units::{Length, Pressure, Ratio, Speed, Temperature, Volume};
+use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, Volume};
 
 /// Longest scenario file, bytes.
 pub const FILE_BYTES: usize = 1 << 20;
@@ -29,6 +29,8 @@ pub const WAIT: [Duration; 2] = [Duration::from_millis(10), hours(24)];
 pub const LEG: [Duration; 2] = [Duration::from_secs(1), hours(4)];
 /// Most legs of one drive plan.
 pub const LEGS: usize = 100;
+/// Engine speed to hold in a drive plan, slowest and fastest.
+pub const ENGINE_SPEED: [AngularSpeed; 2] = [AngularSpeed::from_rpm(500.0), AngularSpeed::from_rpm(6500.0)];
 /// Speed to hold in a drive plan, slowest and fastest.
 pub const SPEED: [Speed; 2] = [
     Speed::from_kilometres_per_hour(5.0),

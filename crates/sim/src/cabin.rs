@@ -1,7 +1,7 @@
 //! Who sits in the car: the key, the selector, and the feet.
 
 use twotrip_harness::KeyPosition;
-use twotrip_units::{Ratio, Speed};
+use twotrip_units::{AngularSpeed, Ratio, Speed};
 use twotrip_vehicle::{Driver, DriverControls, Selector};
 
 /// The controls as they stand, and the driver while a plan is being driven.
@@ -15,8 +15,9 @@ pub(crate) struct Cabin {
 
 impl Cabin {
     /// What hands and feet do now. Without a plan the foot stays on the brake.
-    pub(crate) fn controls(&mut self, speed: Speed) -> DriverControls {
+    pub(crate) fn controls(&mut self, speed: Speed, engine_speed: AngularSpeed) -> DriverControls {
         if let Some(driver) = &mut self.driving {
+            driver.read_tachometer(engine_speed);
             return DriverControls {
                 key: self.key,
                 ..driver.controls(speed)

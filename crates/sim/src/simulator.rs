@@ -18,7 +18,7 @@ use twotrip_scenario::{
     Cue, Phrase, Scenario, limits,
     phrase::{Event as Cause, Expectation},
 };
-use twotrip_units::{BusInstant, Speed};
+use twotrip_units::{AngularSpeed, BusInstant, Speed};
 use twotrip_vehicle::{STEP, VehicleParams};
 
 pub use stored::{Mark, Stored};
@@ -314,7 +314,7 @@ impl Simulator {
     }
 
     fn is_resting(&mut self) -> bool {
-        let controls = self.cabin.controls(Speed::ZERO);
+        let controls = self.cabin.controls(Speed::ZERO, AngularSpeed::ZERO);
         self.car.is_resting(&controls)
     }
 
@@ -349,7 +349,9 @@ impl Simulator {
     }
 
     fn step(&mut self) {
-        let controls = self.cabin.controls(self.car.vehicle.road_speed());
+        let controls = self
+            .cabin
+            .controls(self.car.vehicle.road_speed(), self.car.vehicle.engine_speed());
         self.car.step(&controls);
         self.note_ecu();
         self.look();

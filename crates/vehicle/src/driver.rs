@@ -10,7 +10,7 @@ use alloc::vec::Vec;
 use core::time::Duration;
 
 use twotrip_harness::KeyPosition;
-use twotrip_units::{Ratio, Speed};
+use twotrip_units::{AngularSpeed, Limit, Ratio, Speed};
 
 use crate::{DriverControls, STEP, Selector, driveline, schedule::Schedule};
 
@@ -30,6 +30,23 @@ pub enum Leg {
         speed: Speed,
         /// For so long, from reaching it.
         span: Duration,
+    },
+    /// At rest in Park, the engine held at a speed.
+    Rev {
+        /// Which.
+        speed: AngularSpeed,
+        /// For so long, from standstill.
+        span: Duration,
+    },
+    /// The pedal on the floor.
+    FullThrottle {
+        /// Until this speed is reached.
+        speed: Speed,
+    },
+    /// Off both pedals, in Drive.
+    Coast {
+        /// Until the car has slowed down to this speed.
+        speed: Speed,
     },
     /// To a standstill.
     Stop,
@@ -72,8 +89,12 @@ impl Plan {
                     schedule.duration(),
                     schedule.sample(schedule.samples() - 1),
                 ),
-                Leg::Idle { span } => (approach(speed, Speed::ZERO), span, Speed::ZERO),
+                Leg::Idle { span } | Leg::Rev { span, .. } => {
+                    (approach(speed, Speed::ZERO), span, Speed::ZERO)
+                }
                 Leg::Cruise { speed: target, span } => (approach(speed, target), span, target),
+                Leg::FullThrottle { speed: target } => (approach(speed, target) / 2, Duration::ZERO, target),
+                Leg::Coast { speed: target } => (approach(speed, target) * 4, Duration::ZERO, target),
                 Leg::Stop => (approach(speed, Speed::ZERO), Duration::ZERO, Speed::ZERO),
             };
             total = total.saturating_add(change).saturating_add(span);
@@ -119,6 +140,9 @@ const CREEP_SPEED: f64 = 6.0;
 /// A speed not reached within this time is given up, and the leg driven as fast as the car goes: one without power
 /// would keep its driver waiting for ever (our choice).
 const PATIENCE: Duration = Duration::from_secs(120);
+/// Pedal that holds an engine speed in Park: by the error now, and by its sum; a rpm each (calibrated).
+const HOLD_AT_ONCE: f64 = 0.00004;
+const HOLD_SLOWLY: f64 = 0.000_008;
 /// Decisions every so many steps: ten a second.
 const DECIDE_EVERY: u64 = 10;
 
@@ -137,6 +161,10 @@ pub struct Driver {
     /// Steps spent on that change.
     changing: u64,
     correction: f64,
+    /// What the tachometer showed last, rpm.
+    tachometer: f64,
+    /// Slow part of the pedal that holds an engine speed.
+    hold: f64,
     wanted_pedal: f64,
     wanted_brake: f64,
     pedal: f64,
@@ -156,6 +184,8 @@ impl Driver {
             ramp: None,
             changing: 0,
             correction: 0.0,
+            tachometer: 0.0,
+            hold: 0.0,
             wanted_pedal: 0.0,
             wanted_brake: HOLD,
             pedal: 0.0,
@@ -190,6 +220,11 @@ impl Driver {
         }
     }
 
+    /// The driver looks at the tachometer, which legs in Park go by.
+    pub const fn read_tachometer(&mut self, shown: AngularSpeed) {
+        self.tachometer = shown.rpm();
+    }
+
     /// What the driver does in this step, at this road speed.
     pub fn controls(&mut self, speed: Speed) -> DriverControls {
         if self.steps.is_multiple_of(DECIDE_EVERY) {
@@ -212,8 +247,24 @@ impl Driver {
             key: KeyPosition::On,
             pedal: Ratio::from_fraction(if braking { 0.0 } else { self.pedal }),
             brake: Ratio::from_fraction(if braking { self.brake } else { 0.0 }),
-            selector: Selector::Drive,
+            selector: if self.revs() {
+                Selector::Park
+            } else {
+                Selector::Drive
+            },
         }
+    }
+
+    /// Whether the car stands in Park for a leg that wants an engine speed.
+    fn revs(&self) -> bool {
+        self.elapsed > 0 && matches!(self.plan.legs.get(self.leg), Some(Leg::Rev { .. }))
+    }
+
+    /// The pedal for an engine speed, by what the tachometer shows; nothing but a number moves it.
+    fn hold_engine_speed(&mut self, wanted: AngularSpeed) {
+        let off = (wanted.rpm() - self.tachometer).within(-2000.0, 2000.0);
+        self.hold = (self.hold + HOLD_SLOWLY * off).within(0.0, 1.0);
+        self.set((self.hold + HOLD_AT_ONCE * off).within(0.0, 1.0), 0.0);
     }
 
     fn time(&self, steps: u64) -> Duration {
@@ -223,6 +274,14 @@ impl Driver {
     /// Moves on in the plan and sets the pedals wanted for the next tenth of a second.
     fn decide(&mut self, speed: Speed) {
         let (target, acceleration) = self.follow_plan(speed);
+        match self.plan.legs.get(self.leg) {
+            Some(&Leg::Rev { speed: wanted, .. }) if self.elapsed > 0 => {
+                return self.hold_engine_speed(wanted);
+            }
+            Some(Leg::FullThrottle { .. }) => return self.set(1.0, 0.0),
+            Some(Leg::Coast { .. }) => return self.set(0.0, 0.0),
+            _ => self.hold = 0.0,
+        }
         let stopping = target.metres_per_second() < 0.1 && acceleration <= 0.0;
         if stopping && speed.metres_per_second() < 1.5 {
             self.correction = 0.0;
@@ -271,8 +330,10 @@ impl Driver {
             return self.ramp_to(Speed::ZERO, speed);
         };
         let (start, span) = match leg {
+            Leg::FullThrottle { speed: end } => return self.until(end, speed >= end),
+            Leg::Coast { speed: end } => return self.until(end, speed <= end),
             Leg::Schedule(schedule) => (schedule.sample(0), schedule.duration()),
-            Leg::Idle { span } => (Speed::ZERO, span),
+            Leg::Idle { span } | Leg::Rev { span, .. } => (Speed::ZERO, span),
             Leg::Cruise { speed, span } => (speed, span),
             Leg::Stop => (Speed::ZERO, Duration::ZERO),
         };
@@ -297,8 +358,21 @@ impl Driver {
                     .metres_per_second_squared(),
             ),
             Leg::Cruise { speed, .. } => (speed, 0.0),
-            Leg::Idle { .. } | Leg::Stop => (Speed::ZERO, 0.0),
+            Leg::Idle { .. } | Leg::Rev { .. } | Leg::Stop | Leg::FullThrottle { .. } | Leg::Coast { .. } => {
+                (Speed::ZERO, 0.0)
+            }
         }
+    }
+
+    /// A leg that ends when a speed is reached, or the driver's patience.
+    fn until(&mut self, end: Speed, reached: bool) -> (Speed, f64) {
+        self.ramp = None;
+        self.elapsed += DECIDE_EVERY;
+        if reached || self.time(self.elapsed) > PATIENCE {
+            self.leg += 1;
+            self.elapsed = 0;
+        }
+        (end, 0.0)
     }
 
     /// A change of speed between legs at the usual rates.

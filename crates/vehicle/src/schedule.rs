@@ -11,6 +11,7 @@ use twotrip_units::{Acceleration, Length, Speed};
 #[derive(Debug, PartialEq, Eq)]
 pub struct Schedule {
     name: &'static str,
+    title: &'static str,
     /// µm/s: the six decimals of the files, exactly.
     samples: &'static [u32],
 }
@@ -18,18 +19,33 @@ pub struct Schedule {
 /// The Urban Dynamometer Driving Schedule, 40 CFR Part 86 Appendix I.
 pub static UDDS: Schedule = Schedule {
     name: "udds",
+    title: "US EPA city schedule",
     samples: &parse::<1370>(include_str!("../../../scenarios/drives/udds.csv")),
 };
 
 /// The Highway Fuel Economy Test schedule, 40 CFR Part 600 Appendix I.
 pub static HWFET: Schedule = Schedule {
     name: "hwfet",
+    title: "US EPA highway schedule",
     samples: &parse::<766>(include_str!("../../../scenarios/drives/hwfet.csv")),
+};
+
+/// The US06 supplemental schedule, fast and hard driving, 40 CFR Part 86 Appendix I (from memory).
+pub static US06: Schedule = Schedule {
+    name: "us06",
+    title: "US EPA supplemental schedule, fast and hard driving",
+    samples: &parse::<601>(include_str!("../../../scenarios/drives/us06.csv")),
 };
 
 impl Schedule {
     /// All of them.
-    pub const ALL: [&'static Self; 2] = [&UDDS, &HWFET];
+    pub const ALL: [&'static Self; 3] = [&UDDS, &HWFET, &US06];
+
+    /// What it is, in a few words.
+    #[must_use]
+    pub const fn title(&self) -> &'static str {
+        self.title
+    }
 
     /// The name that phrases use.
     #[must_use]
@@ -181,6 +197,18 @@ mod tests {
                 hardest_braking_mph_per_s: -3.3,
                 stops: 1,
                 at_rest: 6,
+            },
+            // Published are 596 s and 48.4 mph: EPA's file stands still for four seconds more.
+            Published {
+                schedule: &US06,
+                seconds: 600,
+                miles: 8.01,
+                mean_mph: 48.4 * 596.0 / 600.0,
+                top_mph: 80.3,
+                top_at: 334,
+                hardest_braking_mph_per_s: -6.9,
+                stops: 5,
+                at_rest: 45,
             },
         ] {
             let schedule = published.schedule;

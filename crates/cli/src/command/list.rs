@@ -185,29 +185,27 @@ fn parts() -> Vec<Item> {
 }
 
 fn drives() -> Vec<Item> {
-    let schedule = |name: &str, title: &str, schedule: &schedule::Schedule| {
+    let schedule = |schedule: &schedule::Schedule| {
         let (seconds, distance) = (schedule.duration().as_secs(), schedule.distance());
         let top = (0..schedule.samples())
             .map(|second| schedule.sample(second))
             .fold(Speed::ZERO, Speed::max);
         let mean = Speed::from_metres_per_second(distance.metres() / schedule.duration().as_secs_f64());
         let meaning = format!(
-            "{title}: {seconds} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
+            "{}: {seconds} s, {:.2} km, mean {:.1} km/h, top {:.1} km/h",
+            schedule.title(),
             distance.kilometres(),
             mean.kilometres_per_hour(),
             top.kilometres_per_hour()
         );
-        Item::new(format!("drive {name}"), meaning)
+        Item::new(format!("drive {}", schedule.name()), meaning)
     };
-    let mut items = vec![
-        schedule("udds", "US EPA city schedule", &schedule::UDDS),
-        schedule("hwfet", "US EPA highway schedule", &schedule::HWFET),
-    ];
+    let mut items: Vec<Item> = schedule::Schedule::ALL.map(schedule).into();
     items.push(Item {
         example: Some("drive idle 60 s, 50 km/h for 5 min, stop".to_owned()),
         ..Item::new(
             "drive LEG, LEG, ...",
-            "a plan of your own: idle TIME, SPEED for TIME, stop",
+            "a plan of your own: idle TIME, rev ENGINE-SPEED for TIME, SPEED for TIME, full throttle to SPEED, coast to SPEED, stop",
         )
     });
     items

@@ -3,12 +3,11 @@
 use core::fmt::{self, Display, Formatter};
 
 use twotrip_harness::WiringFault;
-use twotrip_vehicle::schedule::{HWFET, UDDS};
 
 use super::{
     Claim, CodeList, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
     amount::amount,
-    measure::{ALTITUDE, AMBIENT, BIAS, LEVEL, REID, RESISTANCE, SPEED, VOLUME, show_time},
+    measure::{ALTITUDE, AMBIENT, BIAS, ENGINE_SPEED, LEVEL, REID, RESISTANCE, SPEED, VOLUME, show_time},
 };
 
 impl Display for Phrase {
@@ -59,8 +58,7 @@ impl Display for Phrase {
 impl Display for Plan {
     fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Udds => f.write_str(UDDS.name()),
-            Self::Hwfet => f.write_str(HWFET.name()),
+            Self::Schedule(schedule) => f.write_str(schedule.name()),
             Self::Free(legs) => legs.iter().enumerate().try_for_each(|(index, leg)| {
                 let separator = if index == 0 { "" } else { ", " };
                 write!(f, "{separator}{leg}")
@@ -74,6 +72,9 @@ impl Display for Leg {
         match self {
             Self::Idle(time) => write!(f, "idle {}", show_time(*time)),
             Self::Cruise(speed, time) => write!(f, "{} for {}", SPEED.text(*speed), show_time(*time)),
+            Self::Rev(speed, time) => write!(f, "rev {} for {}", ENGINE_SPEED.text(*speed), show_time(*time)),
+            Self::FullThrottle(speed) => write!(f, "full throttle to {}", SPEED.text(*speed)),
+            Self::Coast(speed) => write!(f, "coast to {}", SPEED.text(*speed)),
             Self::Stop => f.write_str("stop"),
             Self::KeyOff => f.write_str("key off"),
         }

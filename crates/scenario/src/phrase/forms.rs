@@ -2,7 +2,7 @@
 
 use twotrip_harness::{Circuit, Signal, WiringFault, WiringFaultKind};
 use twotrip_obd::Group;
-use twotrip_vehicle::schedule::{HWFET, UDDS};
+use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
 
 use super::{
     Claim, CodeList, Deed, Expectation, Part, Phrase, Plan, Preload, Quantity, When, Work,
@@ -161,12 +161,16 @@ pub(super) static FORMS: &[Form] = &[
                 keyword("drive"),
                 Choice {
                     what: "drive",
-                    options: &[(UDDS.name(), Plan::Udds), (HWFET.name(), Plan::Hwfet)],
+                    options: &[
+                        (UDDS.name(), Plan::Schedule(&UDDS)),
+                        (HWFET.name(), Plan::Schedule(&HWFET)),
+                        (US06.name(), Plan::Schedule(&US06)),
+                    ],
                 },
             ),
             Phrase::Drive,
         ),
-        meaning: "drive a US EPA schedule: city or highway",
+        meaning: "drive a US EPA schedule: city, highway, or fast and hard",
         example: "drive udds",
     },
     Form {

@@ -5,7 +5,7 @@ use nom::{Parser as _, character::complete::char, combinator::cut, sequence::pre
 use super::{
     Leg,
     fault::{Fault, Parsed},
-    measure::{LEG, SPEED, blank},
+    measure::{ENGINE_SPEED, LEG, SPEED, blank},
     rule::{After, AnyOf, Explanation, Map, Rule, Word, keyword},
 };
 use crate::{
@@ -20,6 +20,18 @@ const fn first(text: &'static str) -> Word {
 
 const LEG_RULE: AnyOf<Leg> = AnyOf(&[
     &Map(After(first("idle"), LEG), Leg::Idle),
+    &Map(
+        After(first("rev"), (ENGINE_SPEED, After(keyword("for"), LEG))),
+        |(speed, time)| Leg::Rev(speed, time),
+    ),
+    &Map(
+        After(
+            first("full"),
+            After(keyword("throttle"), After(keyword("to"), SPEED)),
+        ),
+        Leg::FullThrottle,
+    ),
+    &Map(After(first("coast"), After(keyword("to"), SPEED)), Leg::Coast),
     &Map(first("stop"), |()| Leg::Stop),
     &Map((SPEED, After(keyword("for"), LEG)), |(speed, time)| {
         Leg::Cruise(speed, time)

@@ -11,7 +11,7 @@ use nom::{
     sequence::preceded,
 };
 use twotrip_harness::WiringFault;
-use twotrip_units::{Length, Pressure, Ratio, Resistance, Speed, Temperature, Voltage, Volume};
+use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Resistance, Speed, Temperature, Voltage, Volume};
 
 use super::{
     Fill,
@@ -250,6 +250,15 @@ pub(super) const SOAK: Measure<Duration> = time("soak time", limits::SOAK);
 pub(super) const WAIT: Measure<Duration> = time("waiting time", limits::WAIT);
 pub(super) const WITHIN: Measure<Duration> = time("time", limits::WITHIN);
 pub(super) const LEG: Measure<Duration> = time("time of the leg", limits::LEG);
+pub(super) const ENGINE_SPEED: Measure<AngularSpeed> = Measure {
+    what: "engine speed",
+    slot: "ENGINE-SPEED",
+    of: "engine speed",
+    units: &[("rpm", AngularSpeed::from_rpm)],
+    range: limits::ENGINE_SPEED,
+    show: |value| number(value.rpm()),
+    unit: "rpm",
+};
 pub(super) const SPEED: Measure<Speed> = Measure {
     what: "speed",
     slot: "SPEED",

@@ -24,8 +24,8 @@ use core::{ops::Range, time::Duration};
 
 use twotrip_harness::{Circuit, WiringFault};
 use twotrip_obd::{Dtc, Group};
-use twotrip_units::{Length, Pressure, Ratio, Speed, Temperature, Volume};
-use twotrip_vehicle::schedule;
+use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, Volume};
+use twotrip_vehicle::schedule::Schedule;
 
 pub(crate) use event::parse_event;
 pub use event::{Event, events};
@@ -95,10 +95,8 @@ pub enum Phrase {
 /// Where a drive goes.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Plan {
-    /// US EPA Urban Dynamometer Driving Schedule.
-    Udds,
-    /// US EPA Highway Fuel Economy Test.
-    Hwfet,
+    /// One of the published schedules.
+    Schedule(&'static Schedule),
     /// Legs in order; the car brakes to a stand at the end. [`Leg::KeyOff`] comes last, if at all.
     Free(Vec<Leg>),
 }
@@ -110,6 +108,12 @@ pub enum Leg {
     Idle(Duration),
     /// Holding this speed for so long, counted from reaching it.
     Cruise(Speed, Duration),
+    /// Standing in Park with the engine held at this speed for so long.
+    Rev(AngularSpeed, Duration),
+    /// The pedal on the floor until this speed is reached.
+    FullThrottle(Speed),
+    /// Off both pedals, in gear, until the car has slowed down to this speed.
+    Coast(Speed),
     /// Braking to a stand.
     Stop,
     /// The key goes off as the car rolls: the last leg.
@@ -338,12 +342,14 @@ impl Plan {
     #[must_use]
     pub fn for_driver(&self) -> twotrip_vehicle::Plan {
         match self {
-            Self::Udds => twotrip_vehicle::Plan::schedule(&schedule::UDDS),
-            Self::Hwfet => twotrip_vehicle::Plan::schedule(&schedule::HWFET),
+            Self::Schedule(schedule) => twotrip_vehicle::Plan::schedule(schedule),
             Self::Free(legs) => {
                 let leg = |leg: &Leg| match *leg {
                     Leg::Idle(span) => Some(twotrip_vehicle::Leg::Idle { span }),
                     Leg::Cruise(speed, span) => Some(twotrip_vehicle::Leg::Cruise { speed, span }),
+                    Leg::Rev(speed, span) => Some(twotrip_vehicle::Leg::Rev { speed, span }),
+                    Leg::FullThrottle(speed) => Some(twotrip_vehicle::Leg::FullThrottle { speed }),
+                    Leg::Coast(speed) => Some(twotrip_vehicle::Leg::Coast { speed }),
                     Leg::Stop => Some(twotrip_vehicle::Leg::Stop),
                     // For the hand, not for the feet.
                     Leg::KeyOff => None,

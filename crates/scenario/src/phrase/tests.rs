@@ -269,8 +269,14 @@ fn phrases_carry_typed_values() {
         ("key off", Phrase::KeyOff),
         ("start", Phrase::Start),
         ("stop", Phrase::Stop),
-        ("drive udds", Phrase::Drive(Plan::Udds)),
-        ("drive hwfet", Phrase::Drive(Plan::Hwfet)),
+        (
+            "drive udds",
+            Phrase::Drive(Plan::Schedule(&twotrip_vehicle::schedule::UDDS)),
+        ),
+        (
+            "drive hwfet",
+            Phrase::Drive(Plan::Schedule(&twotrip_vehicle::schedule::HWFET)),
+        ),
         ("soak 9 h", Phrase::Soak(Duration::from_secs(32_400))),
         ("wait 10 s", Phrase::Wait(Duration::from_secs(10))),
         ("ambient 18 C", Phrase::Ambient(Temperature::from_celsius(18.0))),
