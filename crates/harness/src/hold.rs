@@ -5,7 +5,7 @@
 
 use twotrip_units::{AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
-use crate::{SensorPins, transfer};
+use crate::{CrankSegments, SensorPins, transfer};
 
 macro_rules! signals {
     ($($(#[$doc:meta])* $variant:ident $name:literal $unit:literal $range:expr, $set:expr;)+) => {
@@ -58,8 +58,11 @@ fn thermistor(celsius: f64) -> Voltage {
 }
 
 signals! {
-    /// Crank sensor.
-    EngineSpeed "engine-speed" "rpm" [0.0, 8000.0], |pins, v| pins.crank_speed = AngularSpeed::from_rpm(v);
+    /// Crank sensor; such a box knows no firings, so that none can be timed.
+    EngineSpeed "engine-speed" "rpm" [0.0, 8000.0], |pins, v| {
+        pins.crank_speed = AngularSpeed::from_rpm(v);
+        pins.crank_segments = CrankSegments::default();
+    };
     /// Output-shaft sensor.
     VehicleSpeed "vehicle-speed" "km/h" [0.0, 250.0],
         |pins, v| pins.vehicle_speed = Speed::from_kilometres_per_hour(v);

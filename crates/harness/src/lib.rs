@@ -11,12 +11,14 @@
 
 pub mod broadcast;
 mod circuit;
+mod crank;
 mod hold;
 pub mod pins;
 pub mod transfer;
 mod wiring;
 
 pub use circuit::{Circuit, Input, Probe, Source};
+pub use crank::CrankSegments;
 pub use hold::{Holds, Signal};
 pub use pins::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -9,6 +9,8 @@ pub const BANKS: usize = 2;
 /// default.
 pub type PerBank<T> = [T; BANKS];
 
+use crate::CrankSegments;
+
 /// Where the ignition key stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum KeyPosition {
@@ -30,6 +32,8 @@ pub struct SensorPins {
     pub supply: Voltage,
     /// Frequency of the crank sensor's teeth as a speed; zero when the engine stands.
     pub crank_speed: AngularSpeed,
+    /// How long the crank took from firing to firing, as timed by the same sensor.
+    pub crank_segments: CrankSegments,
     /// Frequency of the output-shaft sensor as a road speed.
     pub vehicle_speed: Speed,
     /// Manifold pressure sensor, [`crate::transfer::PRESSURE`].

@@ -56,6 +56,7 @@ pub mod driver;
 mod electrical;
 mod engine;
 mod exhaust;
+mod firing;
 mod intake_leak;
 mod knobs;
 mod mixture;
