@@ -6,6 +6,7 @@ mod catalogue;
 pub mod circuit;
 pub mod evap_leak;
 pub mod frame;
+pub mod misfire;
 mod signals;
 
 use core::time::Duration;

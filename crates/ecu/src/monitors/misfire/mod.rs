@@ -1,0 +1,2 @@
+//! Misfire.
+mod crank;
