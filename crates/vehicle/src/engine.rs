@@ -1,6 +1,6 @@
 //! Torque of the engine: combustion, pumping, friction, accessories.
 //!
-//! Mean value over the cycle, no single firings. Efficiencies calibrated, timing loss
+//! Mean value over the cycle; what single firings depart from it by is in [`crate::firing`]. Efficiencies calibrated, timing loss
 //! and friction in the shape of Heywood's (from memory).
 
 use twotrip_units::Limit;
@@ -79,11 +79,12 @@ static BEST_TIMING: Grid<13> = Grid::through([
     (6500.0, 49.0),
 ]);
 
-/// Torque over 1 / lambda against lambda 1 at the same air: lean burns in proportion to the fuel and misfires from
-/// lambda 1.5 on; rich gains `1 + 0.42 (1 - lambda)` down to 0.85 and floods below 0.5 (limits calibrated).
+/// Torque over 1 / lambda against lambda 1 at the same air, of a charge that fires: lean burns in proportion to the fuel,
+/// and not at all beyond lambda 2; rich gains `1 + 0.42 (1 - lambda)` down to 0.85 and floods below 0.5 (limits calibrated).
 static MIXTURE: Grid<81> = Grid::through([
     (0.0, 0.0),
-    (0.525, 0.0),
+    (0.475, 0.0),
+    (0.525, 0.525),
     (0.67, 0.67),
     (1.0, 1.0),
     (1.05, 1.020),
@@ -119,6 +120,10 @@ pub(crate) struct Inputs {
 pub(crate) struct Output {
     /// At the flywheel, N m, without what the starter adds.
     pub(crate) torque: f64,
+    /// Of the combustion alone, N m.
+    pub(crate) indicated: f64,
+    /// Absolute load, per cent.
+    pub(crate) load: f64,
     /// Power of friction, W: it warms the oil.
     pub(crate) friction_watts: f64,
     /// How far ignition is later than best, degrees.
@@ -173,6 +178,8 @@ pub(crate) fn torque(params: &Params, inputs: &Inputs) -> Output {
         / omega.at_least(30.0)
         + params.accessory_torque;
     Output {
+        indicated: by_pressure * indicated_kpa,
+        load,
         torque: by_pressure * (indicated_kpa - friction_kpa - pumping_kpa) - accessories,
         friction_watts: by_pressure * friction_kpa * omega,
         late_degrees,

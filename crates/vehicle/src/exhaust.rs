@@ -36,6 +36,8 @@ pub(crate) struct Params {
     pub(crate) light_off: (f64, f64),
     /// Share of the fuel's heat released in the brick.
     pub(crate) brick_share: f64,
+    /// The same of fuel from firings that failed.
+    pub(crate) unburnt_share: f64,
     /// Lag of a sensor tip, s.
     pub(crate) tip_lag_s: f64,
     /// Tip temperature that the heater reaches, °C.
@@ -61,6 +63,7 @@ impl Params {
             brick_loss: (0.35, 0.008),
             light_off: (265.0, 18.0),
             brick_share: 0.03,
+            unburnt_share: 0.9,
             tip_lag_s: 8.0,
             heater_celsius: 720.0,
             heater_ohms: (5.7, 0.0142),
@@ -108,6 +111,8 @@ pub(crate) struct Inputs {
     pub(crate) flow: f64,
     /// Fuel into them, g/s.
     pub(crate) fuel: f64,
+    /// Fuel that came through unburnt, g/s.
+    pub(crate) unburnt: f64,
     pub(crate) late_degrees: f64,
     pub(crate) coolant_celsius: f64,
     pub(crate) ambient_celsius: f64,
@@ -143,7 +148,9 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         gas = port - taken / stream * (port - wall);
         brick_gas = params.brick_exchange * stream;
         heat = if burning {
-            params.brick_share * inputs.fuel * crate::engine::HEATING_VALUE * state.conversion
+            (params.brick_share * inputs.fuel + params.unburnt_share * inputs.unburnt)
+                * crate::engine::HEATING_VALUE
+                * state.conversion
         } else {
             0.0
         };

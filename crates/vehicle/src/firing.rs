@@ -11,13 +11,14 @@ use rand_chacha::{
     ChaCha8Rng,
     rand_core::{Rng, SeedableRng},
 };
-use twotrip_harness::CrankSegments;
+use twotrip_harness::{BANKS, CrankSegments};
 use twotrip_units::{Interval, Limit};
 
 use crate::{
     Divisor,
     curve::Grid,
-    knobs::{BANKS, CYLINDERS},
+    engine::burning,
+    knobs::{CYLINDERS, Knobs},
 };
 
 /// The cylinders of an engine.
@@ -96,6 +97,90 @@ pub(crate) fn lean_chance(equivalence: f64, limit: f64) -> f64 {
     }
     let beyond = ((limit - equivalence) * (1.0 / LEAN_WIDTH)).within(0.0, 1.0);
     beyond * beyond
+}
+
+/// By how much a charge that does not burn makes the exhaust lean, as a share of 1 / lambda: 0.7 of lambda for all of
+/// them, 1.17 for a quarter (calibrated).
+const UNBURNT_LEAN: f64 = 0.6;
+
+/// 1 / lambda as the oxygen sensors take it, where a share of the charge did not burn: they see its oxygen, and hardly
+/// its fuel.
+#[inline]
+pub(crate) fn sensed(equivalence: f64, unburnt: f64) -> f64 {
+    equivalence * (1.0 - UNBURNT_LEAN * unburnt).at_least(0.0)
+}
+
+/// Work of a cylinder that holds this share of the compression of a good one, and how probably it does not fire:
+/// at half of it every third charge does not (calibrated).
+fn compressed(share: f64) -> (f64, f64) {
+    let lost = (1.0 - share).within(0.0, 1.0);
+    let beyond = ((lost - 0.25) * (1.0 / 0.45)).within(0.0, 1.0);
+    (1.0 - 0.6 * lost, beyond * beyond)
+}
+
+/// What all cylinders share, and whether they are alike: worked out every 100 ms.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Charge {
+    /// Scatter of the work, as a share of its mean.
+    pub(crate) scatter: f64,
+    /// 1 / lambda below which firings fail.
+    lean_limit: f64,
+    /// No cylinder differs from the others.
+    even: bool,
+}
+
+impl Charge {
+    /// `load` in per cent; `exhaust_share`: exhaust gas in the charge.
+    pub(crate) fn new(knobs: &Knobs, rpm: f64, load: f64, exhaust_share: f64) -> Self {
+        let good = |figures: &[f64], good: f64| figures.iter().all(|&figure| figure == good);
+        Self {
+            scatter: scatter(rpm, load),
+            lean_limit: lean_limit(load, exhaust_share),
+            even: good(&knobs.injector, 1.0) && good(&knobs.misfire, 0.0) && good(&knobs.compression, 1.0),
+        }
+    }
+
+    /// The cylinder that is due, with 1 / lambda of its bank.
+    #[inline]
+    pub(crate) fn due(&self, params: &Params, knobs: &Knobs, cylinder: usize, equivalence: f64) -> Due {
+        if self.even && (equivalence >= self.lean_limit || equivalence < NO_FUEL) {
+            Due::EVEN
+        } else {
+            self.uneven(params, knobs, cylinder, equivalence)
+        }
+    }
+
+    #[cold]
+    fn uneven(&self, params: &Params, knobs: &Knobs, cylinder: usize, equivalence: f64) -> Due {
+        let own = equivalence * knobs.injector[cylinder]
+            / injector_mean(params, knobs, usize::from(params.bank[cylinder]));
+        let mean = burning(equivalence);
+        let (work, chance) = compressed(knobs.compression[cylinder]);
+        let fires =
+            (1.0 - knobs.misfire[cylinder]) * (1.0 - chance) * (1.0 - lean_chance(own, self.lean_limit));
+        Due {
+            work: if mean > 0.0 {
+                work * burning(own) / mean
+            } else {
+                1.0
+            },
+            misfire: 1.0 - fires,
+        }
+    }
+}
+
+/// Mean flow of a bank's injectors against nominal.
+pub(crate) fn injector_mean(params: &Params, knobs: &Knobs, bank: usize) -> f64 {
+    let cylinders = usize::from(params.cylinders);
+    let of_bank = (0..cylinders).filter(|&cylinder| usize::from(params.bank[cylinder]) == bank);
+    let (sum, count) = of_bank.fold((0.0, 0.0), |(sum, count), cylinder| {
+        (sum + knobs.injector[cylinder], count + 1.0)
+    });
+    if count > 0.0 {
+        (sum / count).at_least(1e-3)
+    } else {
+        1.0
+    }
 }
 
 /// What a cylinder is up to when it is due.

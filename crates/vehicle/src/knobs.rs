@@ -64,6 +64,8 @@ pub(crate) struct Knobs {
     // Firing.
     /// Probability that a cylinder does not fire.
     pub(crate) misfire: [f64; CYLINDERS],
+    /// Compression of each cylinder against a good one's.
+    pub(crate) compression: [f64; CYLINDERS],
 
     // Exhaust.
     /// Front oxygen sensors: lags against new ones'.
@@ -144,6 +146,7 @@ impl Default for Knobs {
             dribble: 0.0,
             injector: [1.0; CYLINDERS],
             misfire: [0.0; CYLINDERS],
+            compression: [1.0; CYLINDERS],
             front_lag: [1.0; BANKS],
             front_delay_s: [0.0; BANKS],
             front_bias_v: [0.0; BANKS],

@@ -7,7 +7,7 @@
 //! ```
 //!
 //! There is no engine controller in it: without [`twotrip_harness::ActuatorPins`] the engine does not run. The engine
-//! is a mean-value model: no single firings.
+//! is a mean-value model with its firings on top.
 //! Equations: textbook models, named in each module. Figures: calibrated, so that the whole agrees with itself and
 //! with what is published of cars of this kind, unless a source stands beside them.
 //!
@@ -119,6 +119,7 @@ pub struct VehicleParams {
     phaser: phaser::Params,
     mixture: mixture::Params,
     engine: engine::Params,
+    firing: firing::Params,
     driveline: driveline::Params,
     exhaust: exhaust::Params,
     oxygen: catalyst::Params,
@@ -137,6 +138,7 @@ impl VehicleParams {
             phaser: phaser::Params::compact_2_0(),
             mixture: mixture::Params::compact_2_0(),
             engine: engine::Params::compact_2_0(),
+            firing: firing::Params::compact_2_0(),
             driveline: driveline::Params::compact_2_0(),
             exhaust: exhaust::Params::compact_2_0(),
             oxygen: catalyst::Params::compact_2_0(),
@@ -166,6 +168,12 @@ struct State {
     phaser_rate: f64,
     mixture: mixture::State,
     engine: engine::Output,
+    firing: firing::State,
+    charge: firing::Charge,
+    /// Mean flow of the injectors of each bank against nominal.
+    injectors: PerBank<f64>,
+    /// Fuel of each bank that came through unburnt since the last step of the exhaust's heat, g.
+    unburnt_g: PerBank<f64>,
     driveline: driveline::State,
     exhaust: PerBank<exhaust::State>,
     brick: PerBank<catalyst::Brick>,
@@ -193,6 +201,10 @@ impl State {
             phaser_rate: 0.0,
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
+            firing: firing::State::at_rest(),
+            charge: firing::Charge::new(&knobs::Knobs::default(), 0.0, 0.0, 0.0),
+            injectors: [1.0; BANKS],
+            unburnt_g: [0.0; BANKS],
             driveline: driveline::State::parked(),
             exhaust: [exhaust::State::at_rest(&params.exhaust, ambient.celsius); BANKS],
             brick: [catalyst::Brick::new(&params.oxygen, None, 0.0); BANKS],
@@ -206,8 +218,13 @@ impl State {
         }
     }
 
+    /// Speed of the crank, rad/s.
+    const fn omega(&self) -> f64 {
+        (self.driveline.omega + self.firing.ripple).max(0.0)
+    }
+
     fn rpm(&self) -> f64 {
-        self.driveline.omega * (30.0 / core::f64::consts::PI)
+        self.omega() * (30.0 / core::f64::consts::PI)
     }
 }
 
@@ -299,6 +316,7 @@ pub struct Vehicle {
     oxygen_sensors: [catalyst::Sensors; BANKS],
     scatter: scatter::Scatter,
     noise: sensors::Noise,
+    dice: firing::Dice,
     /// What good sensors give.
     pins: SensorPins,
     /// What broken ones make of it, where there are any.
@@ -326,6 +344,7 @@ impl Vehicle {
             knobs,
             bumps: defect::Bumps::new(seed),
             noise: sensors::Noise::new(seed),
+            dice: firing::Dice::new(seed),
             pins: SensorPins::default(),
             broken_pins: SensorPins::default(),
             tick: 0,
@@ -435,6 +454,7 @@ impl Vehicle {
                 purge_vapour: purge_flow * state.tank.purge_share,
                 fuel_in_tank: state.tank.fuel_l > 0.0,
                 error: self.scatter.factor(),
+                injectors: state.injectors,
             },
             DT,
         );
@@ -459,12 +479,31 @@ impl Vehicle {
                 alternator_watts: state.electrical.alternator_watts(),
             },
         );
+        // Cylinder by cylinder.
+        let (mixture, charge, knobs) = (&state.mixture, &state.charge, &self.knobs);
+        let fired = firing::step(
+            &params.firing,
+            &mut state.firing,
+            &mut self.dice,
+            &firing::Inputs {
+                omega: state.driveline.omega,
+                indicated: state.engine.indicated,
+                scatter: charge.scatter,
+                locked: state.driveline.lock_up > 0.0,
+            },
+            DT,
+            |cylinder| {
+                let bank = usize::from(params.firing.bank[cylinder]);
+                charge.due(&params.firing, knobs, cylinder, mixture.banks[bank].equivalence)
+            },
+        );
+        self.pins.crank_segments = fired.segments;
         // Torque moves crank and car.
         state.driveline = driveline::step(
             &params.driveline,
             &state.driveline,
             &driveline::Inputs {
-                torque: state.engine.torque + state.electrical.starter_torque,
+                torque: state.engine.torque + fired.torque + state.electrical.starter_torque,
                 pedal,
                 brake,
                 in_drive,
@@ -480,7 +519,7 @@ impl Vehicle {
                 &mut self.delay[bank],
                 &state.oxygen[bank],
                 &catalyst::Inputs {
-                    equivalence: state.mixture.banks[bank].equivalence,
+                    equivalence: firing::sensed(state.mixture.banks[bank].equivalence, fired.unburnt[bank]),
                     flow: bank_flow,
                     brick: state.brick[bank],
                     sensors: self.oxygen_sensors[bank],
@@ -505,8 +544,12 @@ impl Vehicle {
         state.fuel_used_g += DT * state.mixture.injected;
         let burnt: f64 = state.mixture.banks[..params.banks()]
             .iter()
-            .map(|bank| bank.cylinder_fuel / bank.equivalence.at_least(1.0))
+            .zip(fired.unburnt)
+            .map(|(bank, unburnt)| bank.cylinder_fuel / bank.equivalence.at_least(1.0) * (1.0 - unburnt))
             .sum();
+        for bank in 0..params.banks() {
+            state.unburnt_g[bank] += DT * state.mixture.banks[bank].cylinder_fuel * fired.unburnt[bank];
+        }
         state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
         state.friction_joules += DT * state.engine.friction_watts;
 
@@ -533,6 +576,7 @@ impl Vehicle {
                 &exhaust::Inputs {
                     flow: bank_flow,
                     fuel: state.mixture.banks[bank].cylinder_fuel,
+                    unburnt: state.unburnt_g[bank] * (1.0 / SPAN),
                     late_degrees: state.engine.late_degrees,
                     coolant_celsius: state.cooling.coolant,
                     ambient_celsius: state.ambient.celsius,
@@ -547,7 +591,10 @@ impl Vehicle {
                 self.knobs.oxygen_capacity_g[bank],
                 state.exhaust[bank].conversion,
             );
+            state.injectors[bank] = firing::injector_mean(&self.params.firing, &self.knobs, bank);
+            state.unburnt_g[bank] = 0.0;
         }
+        state.charge = firing::Charge::new(&self.knobs, state.rpm(), state.engine.load, 0.0);
         self.scatter.step(state.driveline.acceleration, SPAN);
         state.tank = tank::sender_step(
             &self.params.tank,
@@ -652,6 +699,7 @@ impl Vehicle {
                 recirculation_lift: state.recirculation.lift,
                 cam_degrees: state.phaser.advance,
                 mixture: &state.mixture,
+                omega: state.omega(),
                 driveline: &state.driveline,
                 oxygen: &state.oxygen[..self.params.banks()],
                 exhaust: &state.exhaust,

@@ -188,6 +188,8 @@ pub(crate) struct Inputs {
     pub(crate) fuel_in_tank: bool,
     /// What is injected against what was meant ([`crate::scatter`]).
     pub(crate) error: f64,
+    /// Mean flow of the injectors of each bank against nominal.
+    pub(crate) injectors: PerBank<f64>,
 }
 
 /// One step.
@@ -235,14 +237,16 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         vapour,
         banks: state.banks,
     };
-    for (bank, pulse_s) in next.banks.iter_mut().zip(inputs.pulse_s).take(params.banks) {
+    let pulses = inputs.pulse_s.into_iter().zip(inputs.injectors);
+    for (bank, (pulse_s, injectors)) in next.banks.iter_mut().zip(pulses).take(params.banks) {
         let mut open_s = (pulse_s - dead_s).at_least(0.0);
         let (lost, enough_s, range) = params.short;
         if open_s < enough_s {
             open_s *= 1.0 - lost * ((enough_s - open_s) / range).at_most(1.0);
         }
         // An injector cannot be open for longer than a cycle lasts.
-        let mut injected = params.cylinders_of_bank * flow * inputs.error * (open_s * cycles_s).at_most(1.0);
+        let mut injected =
+            params.cylinders_of_bank * injectors * flow * inputs.error * (open_s * cycles_s).at_most(1.0);
         next.injected += injected;
         // One injector drips, one of bank 1's.
         injected += core::mem::take(&mut dribble);

@@ -136,6 +136,7 @@ impl Vehicle {
                 &exhaust::Inputs {
                     flow: 0.0,
                     fuel: 0.0,
+                    unburnt: 0.0,
                     late_degrees: 0.0,
                     coolant_celsius: state.cooling.coolant,
                     ambient_celsius: air_celsius,

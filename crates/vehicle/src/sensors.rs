@@ -50,6 +50,8 @@ pub(crate) struct Truth<'a> {
     pub(crate) recirculation_lift: f64,
     pub(crate) cam_degrees: f64,
     pub(crate) mixture: &'a mixture::State,
+    /// Speed of the crank, rad/s.
+    pub(crate) omega: f64,
     pub(crate) driveline: &'a driveline::State,
     /// One for each bank in use.
     pub(crate) oxygen: &'a [catalyst::State],
@@ -73,7 +75,7 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
     let level = truth.level_stuck.unwrap_or(truth.tank.shown_percent) + 0.05 * slosh;
     pins.key = truth.key;
     pins.supply = Voltage::from_volts(truth.electrical.supply_volts);
-    pins.crank_speed = AngularSpeed::from_radians_per_second(truth.driveline.omega);
+    pins.crank_speed = AngularSpeed::from_radians_per_second(truth.omega);
     pins.vehicle_speed = Speed::from_metres_per_second(truth.driveline.speed);
     pins.manifold_pressure = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa));
     pins.air_meter = transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered));

@@ -19,7 +19,13 @@ impl Vehicle {
     /// Crank speed.
     #[must_use]
     pub const fn engine_speed(&self) -> AngularSpeed {
-        AngularSpeed::from_radians_per_second(self.state.driveline.omega)
+        AngularSpeed::from_radians_per_second(self.state.omega())
+    }
+
+    /// Firings that failed since the car was made.
+    #[must_use]
+    pub const fn missed_firings(&self) -> u64 {
+        self.state.firing.missed_firings
     }
 
     /// Torque at the flywheel without the starter's.

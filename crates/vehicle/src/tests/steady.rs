@@ -69,7 +69,7 @@ fn warm_idle_breathes_as_in_the_worked_example() {
         "manifold in Drive",
         bench.car.manifold_pressure().kilopascals(),
         38.0,
-        3.0,
+        3.5,
     );
     near(
         "flow in Drive",
