@@ -121,6 +121,9 @@ pub(crate) struct Inputs {
     pub(crate) heater_rear: bool,
 }
 
+/// The ceramic melts, °C, and takes up what would heat it further (from memory: about 1400).
+const MELTS: f64 = 1400.0;
+
 /// One slow step, any length: implicit in every temperature.
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let air = inputs.ambient_celsius;
@@ -157,8 +160,9 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         wall = (params.wall_heat * wall + dt * wall_loss * air) / (params.wall_heat + dt * wall_loss);
     }
-    let brick = (params.brick_heat * state.brick + dt * (brick_gas * gas + brick_loss * air + heat))
-        / (params.brick_heat + dt * (brick_gas + brick_loss));
+    let brick = ((params.brick_heat * state.brick + dt * (brick_gas * gas + brick_loss * air + heat))
+        / (params.brick_heat + dt * (brick_gas + brick_loss)))
+        .min(MELTS);
     let tip = |tip: f64, around: f64, heater: bool| {
         let target = if heater {
             around.max(params.heater_celsius)

@@ -76,18 +76,17 @@ pub(crate) fn scatter(rpm: f64, load: f64) -> f64 {
 }
 
 /// Fuel by air of a cylinder (1 / lambda) below which firings begin to fail, at no load and at full load: lambda 1.28
-/// and 1.47, and the width over which all of them do. Dilution by exhaust gas narrows it: at idle a stoichiometric
-/// mixture begins to misfire from 13 % on (12 to 18 % from memory; the rest calibrated).
+/// and 1.47, and the width over which all of them do (1.3 to 1.4 from memory; the rest calibrated). What burnt gas among
+/// the charge puts out, [`crate::dilution`] knows.
 const LEAN_LIMIT: (f64, f64) = (0.78, 0.68);
 const LEAN_WIDTH: f64 = 0.21;
-const DILUTION: f64 = 1.7;
 /// Below this there is no fuel to speak of: the cylinder is cut off, and misses nothing.
 const NO_FUEL: f64 = 0.25;
 
 /// The mixture below which a cylinder may fail to fire, as 1 / lambda.
 #[inline]
-pub(crate) fn lean_limit(load: f64, exhaust_share: f64) -> f64 {
-    LEAN_LIMIT.0 + (LEAN_LIMIT.1 - LEAN_LIMIT.0) * (load * 0.01).within(0.0, 1.0) + DILUTION * exhaust_share
+pub(crate) fn lean_limit(load: f64) -> f64 {
+    LEAN_LIMIT.0 + (LEAN_LIMIT.1 - LEAN_LIMIT.0) * (load * 0.01).within(0.0, 1.0)
 }
 
 /// How probably a cylinder with this mixture (1 / lambda) fails to fire below a limit.
@@ -130,34 +129,44 @@ pub(crate) struct Charge {
 }
 
 impl Charge {
-    /// `load` in per cent; `exhaust_share`: exhaust gas in the charge.
-    pub(crate) fn new(knobs: &Knobs, rpm: f64, load: f64, exhaust_share: f64) -> Self {
+    /// `load` in per cent.
+    pub(crate) fn new(knobs: &Knobs, rpm: f64, load: f64) -> Self {
         let good = |figures: &[f64], good: f64| figures.iter().all(|&figure| figure == good);
         Self {
             scatter: scatter(rpm, load),
-            lean_limit: lean_limit(load, exhaust_share),
+            lean_limit: lean_limit(load),
             even: good(&knobs.injector, 1.0) && good(&knobs.misfire, 0.0) && good(&knobs.compression, 1.0),
         }
     }
 
-    /// The cylinder that is due, with 1 / lambda of its bank.
+    /// The cylinder that is due, with 1 / lambda of its bank and what burnt gas in the charge puts out.
     #[inline]
-    pub(crate) fn due(&self, params: &Params, knobs: &Knobs, cylinder: usize, equivalence: f64) -> Due {
-        if self.even && (equivalence >= self.lean_limit || equivalence < NO_FUEL) {
+    pub(crate) fn due(
+        &self,
+        params: &Params,
+        knobs: &Knobs,
+        cylinder: usize,
+        equivalence: f64,
+        put_out: f64,
+    ) -> Due {
+        let burns = equivalence >= self.lean_limit || equivalence < NO_FUEL;
+        if self.even && burns && put_out <= 0.0 {
             Due::EVEN
         } else {
-            self.uneven(params, knobs, cylinder, equivalence)
+            self.uneven(params, knobs, cylinder, equivalence, put_out)
         }
     }
 
     #[cold]
-    fn uneven(&self, params: &Params, knobs: &Knobs, cylinder: usize, equivalence: f64) -> Due {
-        let own = equivalence * knobs.injector[cylinder]
-            / injector_mean(params, knobs, usize::from(params.bank[cylinder]));
+    fn uneven(&self, params: &Params, knobs: &Knobs, cylinder: usize, equivalence: f64, put_out: f64) -> Due {
+        let mean_flow = injector_mean(params, knobs, usize::from(params.bank[cylinder]));
+        let own = equivalence * knobs.injector[cylinder] / mean_flow;
         let mean = burning(equivalence);
-        let (work, chance) = compressed(knobs.compression[cylinder]);
-        let fires =
-            (1.0 - knobs.misfire[cylinder]) * (1.0 - chance) * (1.0 - lean_chance(own, self.lean_limit));
+        let (work, lost) = compressed(knobs.compression[cylinder]);
+        let fires = (1.0 - knobs.misfire[cylinder])
+            * (1.0 - lost)
+            * (1.0 - put_out)
+            * (1.0 - lean_chance(own, self.lean_limit));
         Due {
             work: if mean > 0.0 {
                 work * burning(own) / mean

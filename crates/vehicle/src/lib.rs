@@ -202,7 +202,7 @@ impl State {
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
             firing: firing::State::at_rest(),
-            charge: firing::Charge::new(&knobs::Knobs::default(), 0.0, 0.0, 0.0),
+            charge: firing::Charge::new(&knobs::Knobs::default(), 0.0, 0.0),
             injectors: [1.0; BANKS],
             unburnt_g: [0.0; BANKS],
             driveline: driveline::State::parked(),
@@ -481,6 +481,7 @@ impl Vehicle {
         );
         // Cylinder by cylinder.
         let (mixture, charge, knobs) = (&state.mixture, &state.charge, &self.knobs);
+        let put_out = state.air.dilution_misfire;
         let fired = firing::step(
             &params.firing,
             &mut state.firing,
@@ -494,7 +495,8 @@ impl Vehicle {
             DT,
             |cylinder| {
                 let bank = usize::from(params.firing.bank[cylinder]);
-                charge.due(&params.firing, knobs, cylinder, mixture.banks[bank].equivalence)
+                let equivalence = mixture.banks[bank].equivalence;
+                charge.due(&params.firing, knobs, cylinder, equivalence, put_out)
             },
         );
         self.pins.crank_segments = fired.segments;
@@ -548,7 +550,10 @@ impl Vehicle {
             .map(|(bank, unburnt)| bank.cylinder_fuel / bank.equivalence.at_least(1.0) * (1.0 - unburnt))
             .sum();
         for bank in 0..params.banks() {
-            state.unburnt_g[bank] += DT * state.mixture.banks[bank].cylinder_fuel * fired.unburnt[bank];
+            let bank_mixture = &state.mixture.banks[bank];
+            // Fuel beyond the oxygen that came with it finds none in the catalyst either.
+            let burnable = bank_mixture.cylinder_fuel / bank_mixture.equivalence.at_least(1.0);
+            state.unburnt_g[bank] += DT * burnable * fired.unburnt[bank];
         }
         state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
         state.friction_joules += DT * state.engine.friction_watts;
@@ -594,7 +599,7 @@ impl Vehicle {
             state.injectors[bank] = firing::injector_mean(&self.params.firing, &self.knobs, bank);
             state.unburnt_g[bank] = 0.0;
         }
-        state.charge = firing::Charge::new(&self.knobs, state.rpm(), state.engine.load, 0.0);
+        state.charge = firing::Charge::new(&self.knobs, state.rpm(), state.engine.load);
         self.scatter.step(state.driveline.acceleration, SPAN);
         state.tank = tank::sender_step(
             &self.params.tank,

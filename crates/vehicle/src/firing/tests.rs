@@ -190,34 +190,52 @@ fn what_does_not_fire_leaves_unburnt() {
     assert!((share - 0.1).abs() < 0.01, "{share}");
 }
 
-/// Stoichiometric mixtures always fire; from lambda 1.3 at idle and 1.45 at full load on some fail, and at lambda 2 all
-/// do; exhaust gas in the charge lets them fail from 12 to 18 % on at idle, and not at cruise with what is usual
-/// there. A cylinder without fuel is no misfire.
+/// Mixtures up to lambda 1.25 always fire; from 1.3 at idle and 1.45 at full load on some fail, and at 1.8 nearly all
+/// do. A cylinder without fuel is no misfire.
 #[test]
-fn lean_or_diluted_mixtures_fail() {
-    let chance = |lambda: f64, load: f64, exhaust: f64| lean_chance(1.0 / lambda, lean_limit(load, exhaust));
-    for (lambda, load, exhaust) in [
-        (1.0, 0.0, 0.12),
-        (1.25, 18.0, 0.0),
-        (1.02, 40.0, 0.12),
-        (1.4, 95.0, 0.0),
-        (5.0, 20.0, 0.0),
-    ] {
-        assert!(chance(lambda, load, exhaust) <= 0.0, "lambda {lambda}, {exhaust}");
+fn lean_mixtures_fail() {
+    let chance = |lambda: f64, load: f64| lean_chance(1.0 / lambda, lean_limit(load));
+    for (lambda, load) in [(1.0, 0.0), (1.25, 18.0), (1.4, 95.0), (5.0, 20.0)] {
+        assert!(chance(lambda, load) <= 0.0, "lambda {lambda}, load {load}");
     }
-    for (lambda, load, exhaust, least, most) in [
-        (1.35, 18.0, 0.0, 0.001, 0.1),
-        (1.5, 18.0, 0.0, 0.1, 0.5),
-        (1.8, 18.0, 0.0, 0.9, 1.0),
-        (1.0, 18.0, 0.18, 0.02, 0.3),
-        (1.0, 18.0, 0.25, 0.6, 1.0),
+    for (lambda, load, least, most) in [
+        (1.35, 18.0, 0.001, 0.1),
+        (1.5, 18.0, 0.1, 0.5),
+        (1.8, 18.0, 0.9, 1.0),
     ] {
-        let found = chance(lambda, load, exhaust);
-        assert!(
-            found > least && found <= most,
-            "lambda {lambda}, {exhaust}: {found}"
-        );
+        let found = chance(lambda, load);
+        assert!(found > least && found <= most, "lambda {lambda}: {found}");
     }
+}
+
+/// An injector that passes 0.7 of the others' fuel leaves its cylinder at lambda 1.32 and the others at 0.925 once the
+/// mean is held at 1 (by hand: 3.7 / 4 / 0.7), and on the edge of failing at idle; half compression costs a third of
+/// the firings.
+#[test]
+fn an_uneven_cylinder_burns_what_it_has() {
+    let params = Params::compact_2_0();
+    let mut knobs = Knobs::default();
+    knobs.injector[2] = 0.7;
+    assert!((injector_mean(&params, &knobs, 0) - 0.925).abs() < 1e-12);
+    let charge = Charge::new(&knobs, 700.0, 18.0);
+    let due = |charge: &Charge, knobs: &Knobs, cylinder| charge.due(&params, knobs, cylinder, 1.0, 0.0);
+    let (lean, rich) = (due(&charge, &knobs, 2), due(&charge, &knobs, 0));
+    assert!(
+        (lean.work - 0.757).abs() < 0.01 && lean.misfire < 0.02,
+        "{lean:?}"
+    );
+    assert!((rich.work - 1.03).abs() < 0.01 && rich.misfire <= 0.0, "{rich:?}");
+    knobs.injector[2] = 0.5;
+    assert!(due(&charge, &knobs, 2).misfire > 0.8);
+    let mut knobs = Knobs::default();
+    knobs.compression[1] = 0.5;
+    let charge = Charge::new(&knobs, 700.0, 18.0);
+    let weak = due(&charge, &knobs, 1);
+    assert!((0.25..0.4).contains(&weak.misfire) && weak.work < 0.8, "{weak:?}");
+    assert_eq!(due(&charge, &knobs, 0), Due::EVEN);
+    // Burnt gas in the charge puts out every cylinder alike.
+    let charge = Charge::new(&Knobs::default(), 700.0, 18.0);
+    assert!((charge.due(&params, &Knobs::default(), 3, 1.0, 0.2).misfire - 0.2).abs() < 1e-12);
 }
 
 /// A standing engine times nothing and forgets its ripple.

@@ -98,7 +98,8 @@ fn a_valve_that_does_not_shut_is_worst_at_idle() {
         let found = idle(|knobs| knobs.recirculation_leak_mm2 = leak);
         let rise = found.kpa - healthy;
         assert!((least..most).contains(&rise), "{leak} mm²: {rise} kPa");
-        let expected = table.at(found.burnt) - table.at(0.0) + healthy;
+        // And 7 kPa where a quarter of the firings is missing, as a dead cylinder costs.
+        let expected = table.at(found.burnt) - table.at(0.0) + healthy + 7.0 / 25.0 * found.lost;
         assert!(
             (found.kpa - expected).abs() < 1.1,
             "{} %: {} kPa instead of {expected}",
