@@ -187,7 +187,7 @@ fn warm_idle_in_park() {
             ("intake air", INTAKE, 25.0, 45.0),
             ("air", AIR, 2.3, 2.7),
             ("throttle", THROTTLE, 13.0, 17.0),
-            ("rear sensor", REAR, 0.5, 0.7),
+            ("rear sensor", REAR, 0.5, 0.72),
             ("EGR", EGR, 0.0, 0.0),
             ("EGR error", EGR_ERROR, 0.0, 0.0),
             ("purge", PURGE, 0.0, 15.0),
