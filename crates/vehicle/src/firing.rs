@@ -131,7 +131,7 @@ pub(crate) struct Charge {
 impl Charge {
     /// `load` in per cent.
     pub(crate) fn new(knobs: &Knobs, rpm: f64, load: f64) -> Self {
-        let good = |figures: &[f64], good: f64| figures.iter().all(|&figure| figure == good);
+        let good = |figures: &[f64], good: f64| figures.iter().all(|figure| (figure - good).abs() < 1e-9);
         Self {
             scatter: scatter(rpm, load),
             lean_limit: lean_limit(load),

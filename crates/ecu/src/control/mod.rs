@@ -28,7 +28,9 @@ mod trims;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, Circuit, PerBank, SensorPins};
-use twotrip_units::{Angle, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Speed, Temperature};
+use twotrip_units::{
+    Angle, AngularSpeed, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Speed, Temperature,
+};
 
 use crate::{
     Calibration,
@@ -143,6 +145,10 @@ pub struct Control {
     turns: f64,
     /// For so long the loop still answers to injectors that hardly opened, s; none if not above zero.
     hardly_open_seconds: f64,
+    /// Engine speed as testers see it, rpm: the mean since the last slow step, for it is uneven from firing to firing.
+    shown_rpm: f64,
+    rpm_sum: f64,
+    rpm_steps: f64,
 }
 
 impl Control {
@@ -177,6 +183,9 @@ impl Control {
             has_been_closed: false,
             turns: 0.0,
             hardly_open_seconds: 0.0,
+            shown_rpm: 0.0,
+            rpm_sum: 0.0,
+            rpm_steps: 0.0,
         }
     }
 
@@ -396,6 +405,8 @@ impl Control {
         self.has_been_closed |= self.is_closed_loop();
 
         let rpm = self.measured.rpm;
+        self.rpm_sum += rpm;
+        self.rpm_steps += 1.0;
         self.turns = if rpm > 0.0 {
             self.turns + rpm * (STEP_SECONDS / 60.0)
         } else {
@@ -418,6 +429,15 @@ impl Control {
     fn step_slow(&mut self, now: CarInstant, requests: Requests) {
         let running = self.watch.is_running();
         let run_time = self.watch.run_time(now);
+        // A jump is shown at once.
+        let mean = self.rpm_sum / self.rpm_steps.at_least(1.0);
+        let last = self.measured.rpm;
+        self.shown_rpm = if (mean - last).abs() < 0.15 * last {
+            mean
+        } else {
+            last
+        };
+        (self.rpm_sum, self.rpm_steps) = (0.0, 0.0);
         self.run_time = run_time;
         self.air.step_slow(&self.measured, SLOW_SECONDS);
         self.idle.step_slow(&self.measured, self.substitutes.limp_home());
@@ -709,7 +729,7 @@ impl Control {
             long_term_trim: self.trims.each_ref().map(trims::Trims::long_term_trim),
             fuel_pressure: measured.rail_pressure,
             manifold_pressure: shown.manifold_pressure,
-            engine_speed: measured.engine_speed,
+            engine_speed: AngularSpeed::from_rpm(self.shown_rpm),
             vehicle_speed: measured.vehicle_speed,
             timing_advance: self.timing.advance(),
             intake_air_temperature: shown.intake_air,

@@ -6,7 +6,8 @@ mod catalogue;
 pub mod circuit;
 pub mod evap_leak;
 pub mod frame;
-pub mod misfire;
+#[cfg(test)]
+mod misfire;
 mod signals;
 
 use core::time::Duration;
