@@ -198,10 +198,12 @@ fn warm_idle_in_park() {
             ("fuel rate", FUEL_RATE, 0.75, 0.92),
         ],
     );
+    // Firings scatter by 6 % of their work: nearly all readings lie within the usual 25 rpm, a few a little beyond.
     let (low, high) = shown.range(SPEED);
+    let within = shown.mean(|live| f64::from(u8::from((SPEED(live) - 700.0).abs() < 25.0)));
     assert!(
-        low > 675.0 && high < 725.0,
-        "idle wanders from {low} to {high} rpm"
+        within > 0.99 && low > 660.0 && high < 740.0,
+        "idle wanders from {low} to {high} rpm, {within} of the time within 25 rpm"
     );
     let (low, high) = shown.range(SHORT_TERM);
     // A real car's log at idle: 92 % of single readings within 5 %, 99.7 % within 10 %.

@@ -709,7 +709,7 @@ impl Control {
         let measured = &self.measured;
         let running = self.watch.is_running();
         let shown = self.substitutes.shown(measured, self.shown_air);
-        let rpm = measured.rpm;
+        let rpm = self.shown_rpm;
         let fuel_flow = self.fuel.flow();
         let grams_per_second = fuel_flow.grams_per_second();
         let injecting = running && !self.fuel.is_cut();
