@@ -23,7 +23,7 @@ pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {
     };
     if before >= level {
         return Outcome::refused(format!(
-            "the tank is at {:.0} % already; fuel is not taken out",
+            "the tank is at {:.0} % already; to take fuel out: drain to",
             before.percent()
         ));
     }
@@ -40,6 +40,23 @@ pub(crate) fn refuel(car: &mut Car, fill: Fill) -> Outcome {
         "refuelled from {:.0} % to {:.0} %",
         before.percent(),
         after.percent()
+    ))
+}
+
+/// Fuel is taken out; a tank that holds less than asked keeps it.
+pub(crate) fn drain(car: &mut Car, level: Ratio) -> Outcome {
+    let before = car.vehicle.fuel_level();
+    if before <= level {
+        return Outcome::refused(format!(
+            "the tank is at {:.0} % only; to fill it: refuel to",
+            before.percent()
+        ));
+    }
+    car.vehicle.refuel(level);
+    Outcome::done(format!(
+        "drained from {:.0} % to {:.0} %",
+        before.percent(),
+        car.vehicle.fuel_level().percent()
     ))
 }
 

@@ -236,6 +236,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
                     | Phrase::Ambient(_)
                     | Phrase::Altitude(_)
                     | Phrase::Refuel(_)
+                    | Phrase::Drain(_)
             )
         },
     );

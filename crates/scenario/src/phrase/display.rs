@@ -22,6 +22,7 @@ impl Display for Phrase {
             Self::Wait(time) => write!(f, "wait {}", show_time(*time)),
             Self::Ambient(temperature) => write!(f, "ambient {}", AMBIENT.text(*temperature)),
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
+            Self::Drain(level) => write!(f, "drain to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Level(level)) => write!(f, "refuel to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),
             Self::Volatility(reid) => write!(f, "fuel volatility {}", REID.text(*reid)),

@@ -10,7 +10,7 @@ use super::{
     code::{Code, Codes},
     defect::Physical,
     legs::Legs,
-    measure::{ALTITUDE, AMBIENT, BIAS, FILL, REID, RESISTANCE, SOAK, WAIT, WITHIN},
+    measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, REID, RESISTANCE, SOAK, WAIT, WITHIN},
     rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
 };
 
@@ -125,6 +125,14 @@ pub(super) static FORMS: &[Form] = &[
         ),
         meaning: "fill the tank to this share of it, or to so much in it",
         example: "refuel to 60 %",
+    },
+    Form {
+        rule: &Map(
+            After(keyword("drain"), After(keyword("to"), LEVEL)),
+            Phrase::Drain,
+        ),
+        meaning: "take fuel out of the tank until this share is left",
+        example: "drain to 20 %",
     },
     Form {
         rule: &Map(

@@ -60,6 +60,8 @@ pub enum Phrase {
     Altitude(Length),
     /// The tank is filled.
     Refuel(Fill),
+    /// Fuel is taken out.
+    Drain(Ratio),
     /// The fuel has this Reid vapour pressure.
     Volatility(Pressure),
     /// Something physical breaks.

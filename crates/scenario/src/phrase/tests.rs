@@ -160,6 +160,7 @@ fn patterns_explain_themselves() {
     for pattern in [
         "key on | off",
         "refuel to LEVEL | VOLUME",
+        "drain to LEVEL",
         "drive udds | hwfet | us06",
         "drive LEG, LEG ..",
         "tighten | replace | clean | reconnect | fill PART",

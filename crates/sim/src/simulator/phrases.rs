@@ -162,11 +162,12 @@ impl Simulator {
                 self.car.vehicle.set_altitude(*height);
                 Outcome::done(format!("the car is {:.0} m above the sea", height.metres()))
             }
-            Phrase::Refuel(_) if self.engine_runs() => {
+            Phrase::Refuel(_) | Phrase::Drain(_) if self.engine_runs() => {
                 Outcome::refused("the engine runs: nobody refuels a running car")
                     .with_detail("first: key off")
             }
             Phrase::Refuel(fill) => workshop::refuel(&mut self.car, *fill),
+            Phrase::Drain(level) => workshop::drain(&mut self.car, *level),
             Phrase::Volatility(reid) => {
                 self.car.vehicle.set_fuel_volatility(*reid);
                 Outcome::done(format!(
