@@ -105,7 +105,7 @@ fn half(which: u64) -> (Tally, Vec<String>) {
 /// Minimum ratios of 13 CCR 1968.2(d)(3.2) (from memory) are held by `tally`.
 #[test]
 fn no_healthy_car_is_accused_and_every_monitor_runs_often_enough() {
-    let (mut tally, mut accused) = std::thread::scope(|scope| {
+    let (tally, mut accused) = std::thread::scope(|scope| {
         let other = scope.spawn(|| half(1));
         let mut one = half(0);
         let (tally, accused) = other.join().expect("the other half is driven");

@@ -70,7 +70,7 @@ impl Tally {
             let (_, spread) = self
                 .tests
                 .entry((row.mid.number(), row.tid.number()))
-                .or_insert((test.what, Spread::default()));
+                .or_insert_with(|| (test.what, Spread::default()));
             (spread.least, spread.most) = found.limits;
             spread.add(found.value);
         }
@@ -135,7 +135,7 @@ impl Tally {
     }
 
     /// Both, as a table.
-    pub(crate) fn report(&mut self) -> String {
+    pub(crate) fn report(&self) -> String {
         let mut text = format!(
             "{} trips; general denominator {}, ignition cycles {}\n",
             self.trips, self.general.0, self.general.1
@@ -162,7 +162,7 @@ impl Tally {
                 spread.most,
                 spread
                     .margin()
-                    .map_or("-".to_owned(), |margin| format!("{margin:.1}")),
+                    .map_or_else(|| "-".to_owned(), |margin| format!("{margin:.1}")),
             );
         }
         text
