@@ -24,8 +24,13 @@ pub(crate) struct Desk {
 
 impl Desk {
     pub(crate) fn new(seed: u64, timing: Timing) -> Self {
+        Self::of(Simulator::new(Settings::compact(seed, timing)))
+    }
+
+    /// With this car on the bus.
+    pub(crate) const fn of(car: Simulator) -> Self {
         Self {
-            car: Simulator::new(Settings::compact(seed, timing)),
+            car,
             now: BusInstant::ZERO,
         }
     }

@@ -22,4 +22,5 @@ mod requests;
 mod shipped;
 mod trips;
 mod valves;
+mod vehicles;
 mod why;

@@ -27,9 +27,9 @@ pub(crate) enum Command {
     Tell(Tell),
     /// Read a car with a plain tester
     Scan(Scan),
-    /// Validate scenario files
+    /// Validate scenario and vehicle files
     Check(Check),
-    /// List what there is: scenarios, defects, parts, drives, phrases, services, parameters
+    /// List what there is: scenarios, vehicles, defects, parts, drives, phrases, services, parameters
     List(List),
 }
 
@@ -38,6 +38,9 @@ pub(crate) struct Walkthrough {
     /// A shipped scenario's name, or a file
     #[arg(default_value = "loose-fuel-cap")]
     pub(crate) scenario: String,
+    /// Another car than the scenario's: a shipped vehicle's name, or a vehicle file
+    #[arg(long, value_name = "VEHICLE")]
+    pub(crate) vehicle: Option<String>,
     /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits; none: no time at all
     #[arg(long, value_enum, default_value_t = BitRate::Kbit500, value_name = "KBIT")]
     pub(crate) bit_rate: BitRate,
@@ -59,6 +62,9 @@ pub(crate) enum BitRate {
 pub(crate) struct Run {
     /// A shipped scenario's name, or a file
     pub(crate) scenario: String,
+    /// Another car than the scenario's: a shipped vehicle's name, or a vehicle file
+    #[arg(long, value_name = "VEHICLE")]
+    pub(crate) vehicle: Option<String>,
     /// The bus: a CAN interface (vcan0), or local:NAME where the kernel has no CAN
     #[arg(long)]
     pub(crate) bus: String,
@@ -302,6 +308,8 @@ pub(crate) struct List {
 pub(crate) enum ListWhat {
     /// Scenarios that are built in
     Scenarios,
+    /// Vehicles that are built in, and what sets them apart
+    Vehicles,
     /// Defects that a car can have
     Defects,
     /// Parts that can be inspected, measured and worked on
@@ -320,6 +328,8 @@ pub(crate) enum ListWhat {
     Broadcasts,
     /// The format of scenario files as a JSON Schema, for editors
     Schema,
+    /// The format of vehicle files, likewise
+    VehicleSchema,
 }
 
 /// How fast the car's time passes.

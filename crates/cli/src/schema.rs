@@ -1,4 +1,4 @@
-//! The format of scenario files as a JSON Schema (draft 7), for editors that complete and check TOML by one.
+//! The formats of scenario and vehicle files as a JSON Schema (draft 7), for editors that complete and check TOML by one.
 //!
 //! It says what a schema can say: tables, keys, types, names, limits, and how a time is written. Phrases are for
 //! `twotrip check`.
@@ -7,32 +7,48 @@ use serde_json::{Map, Value as Json, json};
 use twotrip_ecu::memory::Profile;
 
 use twotrip_scenario::{
-    VehicleModel,
     file::{
         VERSION,
         format::{Key, TABLES, Table, Value},
     },
-    limits,
+    limits, vehicle,
 };
 
-/// The schema.
-pub(crate) fn schema() -> Json {
+/// The schema of scenario files.
+pub(crate) fn scenario() -> Json {
+    of("Twotrip scenario", TABLES)
+}
+
+/// The schema of vehicle files.
+pub(crate) fn vehicle() -> Json {
+    of("Twotrip vehicle", vehicle::format::TABLES)
+}
+
+fn of(title: &str, format: &[Table]) -> Json {
     let mut root = Json::Null;
+    let mut required = Vec::new();
     let mut tables = Map::new();
-    for table in TABLES {
+    for table in format {
         let described = describe(table);
+        // A vehicle without an engine is none; a scenario without a story is a car just parked.
+        if table.needed {
+            required.push(json!(table.name));
+        }
         if table.name.is_empty() {
             root = described;
         } else if table.repeats {
             let list = json!({
                 "type": "array",
-                "maxItems": limits::CUES,
+                "maxItems": table.most,
                 "items": described,
             });
             tables.insert(table.name.to_owned(), list);
         } else {
             tables.insert(table.name.to_owned(), described);
         }
+    }
+    if let Some(keys) = root.get_mut("required").and_then(Json::as_array_mut) {
+        keys.append(&mut required);
     }
     if let Some(properties) = root.get_mut("properties").and_then(Json::as_object_mut) {
         properties.append(&mut tables);
@@ -42,7 +58,7 @@ pub(crate) fn schema() -> Json {
         "$schema".to_owned(),
         json!("http://json-schema.org/draft-07/schema#"),
     );
-    whole.insert("title".to_owned(), json!("Twotrip scenario"));
+    whole.insert("title".to_owned(), json!(title));
     if let Json::Object(root) = root {
         whole.extend(root);
     }
@@ -89,7 +105,7 @@ fn value(key: &Key) -> Json {
             "pattern": r"^[^\u0000-\u001f\u007f]*[^\u0000-\u0020\u007f][^\u0000-\u001f\u007f]*$",
         }),
         Value::Text => json!({ "type": "string", "maxLength": limits::TEXT_BYTES, "pattern": r"\S" }),
-        Value::Vehicle => json!({ "enum": VehicleModel::ALL.map(VehicleModel::name) }),
+        Value::Vehicle => json!({ "enum": vehicle::SHIPPED.map(|shipped| shipped.name) }),
         Value::Regulation => json!({ "enum": Profile::ALL.map(|profile| profile.key) }),
         Value::Flag => json!({ "type": "boolean" }),
         Value::Whole(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
@@ -102,6 +118,30 @@ fn value(key: &Key) -> Json {
         Value::Codes => {
             json!({ "type": "string", "pattern": r"^\s*[PCBUpcbu][0-9A-Fa-f]{4}(\s+[PCBUpcbu][0-9A-Fa-f]{4})*\s*$" })
         }
+        Value::Amount(amount) => {
+            let units: Vec<&str> = amount.units.iter().map(|(unit, _)| *unit).collect();
+            json!({
+                "type": "string",
+                "pattern": format!(r"^\s*([0-9]+\.?[0-9]*|\.[0-9]+)\s*({})\s*$", units.join("|")),
+            })
+        }
+        Value::Number(least, most) => json!({ "type": "number", "minimum": least, "maximum": most }),
+        Value::Numbers([least, most], [fewest, greatest]) => json!({
+            "type": "array",
+            "items": { "type": "number", "minimum": least, "maximum": most },
+            "minItems": fewest,
+            "maxItems": greatest,
+        }),
+        Value::Cylinders([fewest, greatest]) => json!({
+            "type": "array",
+            "items": { "type": "integer", "minimum": 1, "maximum": 6 },
+            "minItems": fewest,
+            "maxItems": greatest,
+            "uniqueItems": true,
+        }),
+        Value::Word(words) => json!({ "enum": words }),
+        Value::Vin => json!({ "type": "string", "pattern": "^[0-9A-HJ-NPR-Z]{8}[0-9X][0-9A-HJ-NPR-Z]{8}$" }),
+        Value::Label(most) => json!({ "type": "string", "pattern": format!("^[A-Z0-9-]{{1,{most}}}$") }),
     };
     if let Some(described) = described.as_object_mut() {
         described.insert("description".to_owned(), json!(key.about));

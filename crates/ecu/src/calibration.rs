@@ -1,18 +1,29 @@
 //! What one engine ECU is told of the engine it is built into: its calibration.
 //!
-//! It is data of the ECU, not of the car: nothing keeps a car from being other than its ECU believes.
+//! It is data of the ECU, not of the car: nothing keeps a car from being other than its ECU believes. What follows
+//! from the size of the engine is scaled from the 2.0-litre four-cylinder that the tables here are made for.
+
+use twotrip_units::{Length, MassFlow, Volume};
 
 /// The engine as the ECU believes it to be.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Calibration {
-    /// Banks of cylinders with exhaust, oxygen sensors and catalyst of their own, 1 or 2.
-    pub banks: usize,
-    /// Cylinders, equally many in each bank.
-    pub cylinders: u8,
-    /// Whether it has external exhaust-gas recirculation.
+    /// Swept volume.
+    pub displacement: Volume,
+    /// Cylinders in the order of firing, from 1 on; zeros behind the last.
+    pub firing_order: [u8; 6],
+    /// By cylinder, the first first: whether it belongs to bank 2.
+    pub second_bank: [bool; 6],
+    /// Bore of the throttle body.
+    pub throttle_bore: Length,
+    /// Flow of one injector at 421 kPa, rail against manifold at idle.
+    pub injector_flow: MassFlow,
+    /// Whether it drives a valve that recirculates exhaust gas.
     pub recirculation: bool,
-    /// Whether its intake cam has a phaser.
+    /// Whether it drives a cam phaser.
     pub phaser: bool,
+    /// Whether the front oxygen sensors are wide-range ones.
+    pub wide_range: bool,
 }
 
 impl Calibration {
@@ -20,15 +31,51 @@ impl Calibration {
     #[must_use]
     pub const fn compact_2_0() -> Self {
         Self {
-            banks: 1,
-            cylinders: 4,
+            displacement: Volume::from_litres(1.998),
+            firing_order: [1, 3, 4, 2, 0, 0],
+            second_bank: [false; 6],
+            throttle_bore: Length::from_millimetres(55.0),
+            injector_flow: MassFlow::from_grams_per_second(3.3),
             recirculation: true,
             phaser: true,
+            wide_range: false,
         }
+    }
+
+    /// Cylinders.
+    #[must_use]
+    pub fn cylinders(&self) -> u8 {
+        self.firing_order
+            .iter()
+            .fold(0, |count, &cylinder| count.max(cylinder))
+    }
+
+    /// Banks of cylinders with exhaust, oxygen sensors and catalyst of their own, 1 or 2.
+    #[must_use]
+    pub const fn banks(&self) -> usize {
+        let mut cylinder = 0;
+        while cylinder < self.second_bank.len() {
+            if self.second_bank[cylinder] {
+                return 2;
+            }
+            cylinder += 1;
+        }
+        1
     }
 
     /// Share of the engine's air that one bank draws.
     pub(crate) const fn bank_share(&self) -> f64 {
-        if self.banks == 1 { 1.0 } else { 0.5 }
+        if self.banks() == 1 { 1.0 } else { 0.5 }
+    }
+
+    /// Size of the engine against the calibrated one.
+    pub(crate) const fn size(&self) -> f64 {
+        self.displacement.cubic_metres() / Self::compact_2_0().displacement.cubic_metres()
+    }
+
+    /// Area of the throttle's bore against the calibrated one's.
+    pub(crate) const fn throttle_share(&self) -> f64 {
+        let share = self.throttle_bore.metres() / Self::compact_2_0().throttle_bore.metres();
+        share * share
     }
 }

@@ -14,7 +14,7 @@ use crate::{
     memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
     monitors::{CATALOGUE, Fast, Inhibits, Monitors, P0455, P0457, Signals, TestResult, Timers},
     records::Records,
-    server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED},
+    server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED, Served},
 };
 
 /// How long the ECU stays awake after key-off.
@@ -44,7 +44,7 @@ impl EcuConfig {
         Self {
             profile,
             readiness_display: false,
-            identity: Identity::engine(profile, &CATALOGUE),
+            identity: Identity::engine(profile, &CATALOGUE, &Calibration::compact_2_0()),
             calibration: Calibration::compact_2_0(),
         }
     }
@@ -78,6 +78,7 @@ pub struct Ecu {
     monitors: Monitors,
     memory: FaultMemory,
     identity: Identity,
+    served: Served,
     overrides: Overrides,
     live: LiveData,
     signals: Signals,
@@ -104,6 +105,7 @@ impl Ecu {
             monitors: Monitors::default(),
             memory: FaultMemory::new(config.profile, &CATALOGUE).showing_readiness(config.readiness_display),
             identity: config.identity,
+            served: Served::by(&config.calibration),
             overrides: Overrides::NONE,
             live: LiveData::default(),
             signals: Signals::default(),
@@ -184,6 +186,8 @@ impl Ecu {
             engine_running: self.memory.is_driving_cycle(),
             vehicle_moving: self.live.vehicle_speed > STANDING,
             overrides: &self.overrides,
+            calibration: self.control.calibration(),
+            served: &self.served,
         };
         let answer = server::answer(&context, addressing, request, response);
         if answer == Answer::PositiveAndSeal {

@@ -36,6 +36,7 @@
 //! |---|---|
 //! | [`phrase`] | what can be said, the grammar, the list for `twotrip list phrases` |
 //! | [`mod@file`] | scenario files: format and check |
+//! | [`vehicle`] | vehicle files: format, check, the cars built into the program |
 //! | [`shipped`] | the scenarios built into the program |
 //! | [`limits`] | the bounds on numbers and sizes |
 
@@ -44,7 +45,9 @@ pub mod limits;
 pub mod phrase;
 mod problem;
 pub mod shipped;
+pub mod vehicle;
 
-pub use file::{Cue, RepairOrder, Scenario, VehicleModel};
+pub use file::{Cue, RepairOrder, Scenario};
 pub use phrase::{Phrase, Spanned, parse_phrase, parse_script};
 pub use problem::{Expected, Problem, ProblemKind};
+pub use vehicle::VehicleModel;

@@ -6,7 +6,7 @@
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_scenario::{Phrase, phrase::Claim};
-use twotrip_vehicle::{Driver, Plan, STEP};
+use twotrip_vehicle::{Driver, Plan, STEP, Vehicle};
 
 use crate::{MonitorStand, Why, steps};
 
@@ -158,14 +158,20 @@ pub(crate) fn start(key_is_off: bool) -> VecDeque<Task> {
 }
 
 /// Driving a plan, starting first if the engine stands; at its end the key may go off as the car rolls.
-pub(crate) fn drive(plan: &Plan, key_is_off: bool, running: bool, key_off: bool) -> VecDeque<Task> {
+pub(crate) fn drive(
+    vehicle: &Vehicle,
+    plan: &Plan,
+    key_is_off: bool,
+    running: bool,
+    key_off: bool,
+) -> VecDeque<Task> {
     let mut tasks = if running {
         VecDeque::new()
     } else {
         start(key_is_off)
     };
     tasks.push_back(Task::Drive {
-        driver: Some(Box::new(Driver::new(plan.clone()))),
+        driver: Some(Box::new(Driver::of(vehicle, plan.clone()))),
         planned: plan.duration(),
         patience: steps(plan.duration() * 2 + SLOW_CAR),
         engine_off: 0,

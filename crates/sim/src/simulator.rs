@@ -64,13 +64,19 @@ pub struct Settings {
 }
 
 impl Settings {
-    /// The car of a scenario.
+    /// The car of a scenario with 11-bit identifiers.
     #[must_use]
     pub fn of(scenario: &Scenario, seed: u64, timing: Timing) -> Self {
+        let model = scenario.vehicle();
+        // The VIN of a model was checked: with another the car would only have no name of its own.
+        let ecu = model
+            .ecu(scenario.regulation())
+            .unwrap_or_else(|_| EcuConfig::under(scenario.regulation()));
         Self {
+            vehicle: VehicleParams::new(model.specification()),
             ecu: EcuConfig {
                 readiness_display: scenario.readiness_display(),
-                ..EcuConfig::under(scenario.regulation())
+                ..ecu
             },
             ..Self::compact(seed, timing)
         }

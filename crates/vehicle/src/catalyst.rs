@@ -17,6 +17,8 @@ use crate::{
 pub(crate) struct Params {
     /// Delay to the front sensor: s, and s by (g/s).
     pub(crate) delay: (f64, f64),
+    /// The pipe of bank 2 is not as long as that of bank 1: s more (our choice).
+    pub(crate) second_delay_s: f64,
     /// Mixing on the way, s.
     pub(crate) mixing_lag: Lag,
     /// Front sensor: half-width of its step in lambda.
@@ -49,6 +51,7 @@ impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
             delay: (0.14, 1.02),
+            second_delay_s: 0.02,
             mixing_lag: Lag::new(0.10),
             front_width: Divisor::new(0.006),
             front_lag: (Lag::new(0.045), Lag::new(0.060)),
@@ -216,6 +219,8 @@ impl Brick {
 /// What the oxygen depends on.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
+    /// Whether it is bank 2.
+    pub(crate) second: bool,
     /// 1 / lambda in the cylinders of the bank.
     pub(crate) equivalence: f64,
     /// Gas into them, g/s.
@@ -242,7 +247,8 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
     let sensors = &inputs.sensors;
     if inputs.flow > 0.05 {
         let per_flow = 1.0 / inputs.flow;
-        let delay_s = params.delay.0 + params.delay.1 * per_flow;
+        let more_s = if inputs.second { params.second_delay_s } else { 0.0 };
+        let delay_s = params.delay.0 + params.delay.1 * per_flow + more_s;
         let mut arriving = delay.to_front.pass(inputs.equivalence, delay_s * (1.0 / dt));
         if sensors.hole > 0.0 {
             let strong = inputs.flow / params.hole.1;

@@ -8,6 +8,8 @@ use crate::curve::Grid;
 /// Cooling system.
 #[derive(Clone, Debug)]
 pub(crate) struct Params {
+    /// 1 / size of the engine against the calibrated one.
+    pub(crate) per_size: f64,
     /// Coolant and head, J/K: what the sensor reads.
     pub(crate) coolant_heat: f64,
     /// Block and oil, J/K.
@@ -35,6 +37,7 @@ pub(crate) struct Params {
 impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
+            per_size: 1.0,
             coolant_heat: 24_000.0,
             block_heat: 46_000.0,
             link: (420.0, 0.3),
@@ -50,7 +53,7 @@ impl Params {
     }
 }
 
-/// Share of the fuel's heat that the engine block takes, over fuel power in kW.
+/// Share of the fuel's heat that the engine block takes, over fuel power in kW (of the 2.0-litre engine).
 static HEAT_SHARE: Grid<51> = Grid::through([
     (0.0, 0.42),
     (5.0, 0.40),
@@ -106,7 +109,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let open = ((state.coolant - params.thermostat.0) / params.thermostat.1).clamp(0.0, 1.0);
     let lift = state.lift + (open - state.lift) * dt / (params.thermostat.2 + dt);
 
-    let heat = inputs.fuel_watts * HEAT_SHARE.at(inputs.fuel_watts * 1e-3);
+    let heat = inputs.fuel_watts * HEAT_SHARE.at(inputs.fuel_watts * (1e-3 * params.per_size));
     let to_coolant = params.coolant_share * heat;
     let to_block = heat - to_coolant + params.friction_share * inputs.friction_watts;
     let (link, coolant_loss, block_loss) = if inputs.engine_turns {

@@ -9,7 +9,7 @@ use twotrip_units::Limit;
 use crate::{Divisor, Lag};
 
 /// Gears.
-const GEARS: usize = 6;
+pub(crate) const GEARS: usize = 6;
 
 /// Car, gearbox and converter.
 #[derive(Clone, Debug)]

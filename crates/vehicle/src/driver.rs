@@ -12,7 +12,7 @@ use core::time::Duration;
 use twotrip_harness::KeyPosition;
 use twotrip_units::{AngularSpeed, Limit, Ratio, Speed};
 
-use crate::{DriverControls, STEP, Selector, driveline, schedule::Schedule};
+use crate::{DriverControls, STEP, Selector, Vehicle, driveline, schedule::Schedule};
 
 /// One leg of a drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -152,6 +152,8 @@ pub struct Driver {
     plan: Plan,
     road: driveline::Params,
     leg: usize,
+    /// Size of the engine against the calibrated one.
+    size: f64,
     /// Steps in the present leg that count for it.
     elapsed: u64,
     /// Steps since the start.
@@ -175,9 +177,22 @@ impl Driver {
     /// A driver who knows the compact car's road load and sits in it at rest, engine running.
     #[must_use]
     pub const fn new(plan: Plan) -> Self {
+        Self::with_road(plan, driveline::Params::compact_2_0(), 1.0)
+    }
+
+    /// A driver who knows this car.
+    #[must_use]
+    pub fn of(vehicle: &Vehicle, plan: Plan) -> Self {
+        let params = vehicle.params();
+        let size = params.cooling.per_size.recip();
+        Self::with_road(plan, params.driveline.clone(), size)
+    }
+
+    const fn with_road(plan: Plan, road: driveline::Params, size: f64) -> Self {
         Self {
             plan,
-            road: driveline::Params::compact_2_0(),
+            road,
+            size,
             leg: 0,
             elapsed: 0,
             steps: 0,
@@ -298,7 +313,7 @@ impl Driver {
         // Lifting the foot already brakes a little: only beyond that the other pedal is wanted.
         let engine_drag = 60.0 + 8.0 * v;
         if force > 0.0 {
-            let full = FULL_PEDAL.0.min(FULL_PEDAL.1 / v.max(1.0));
+            let full = self.size * FULL_PEDAL.0.min(FULL_PEDAL.1 / v.max(1.0));
             let share = (force / full).min(1.0);
             let root = libm::sqrt(share);
             self.set(root * libm::sqrt(root), 0.0);

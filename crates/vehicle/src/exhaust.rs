@@ -107,9 +107,9 @@ impl State {
 /// What heats and cools it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Inputs {
-    /// Gas into the cylinders of the bank, g/s.
+    /// Gas into the cylinders of the bank, g/s for each share of the calibrated engine that the bank is.
     pub(crate) flow: f64,
-    /// Fuel into them, g/s.
+    /// Fuel into them, likewise.
     pub(crate) fuel: f64,
     /// Fuel that came through unburnt, g/s.
     pub(crate) unburnt: f64,

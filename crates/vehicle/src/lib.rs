@@ -67,6 +67,7 @@ mod scatter;
 pub mod schedule;
 mod sensor_fault;
 mod sensors;
+mod specification;
 mod tank;
 mod throttle_body;
 mod truth;
@@ -78,6 +79,7 @@ use twotrip_units::{Length, Limit, Pressure, Ratio, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
+pub use specification::Specification;
 
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);
@@ -114,6 +116,8 @@ pub struct DriverControls {
 /// The parts of a car with their figures.
 #[derive(Clone, Debug)]
 pub struct VehicleParams {
+    /// 1 / size of a bank against the engine that heat of the exhaust is calibrated on.
+    per_bank_size: f64,
     air: air::Params,
     recirculation: recirculation::Params,
     phaser: phaser::Params,
@@ -132,20 +136,7 @@ impl VehicleParams {
     /// A compact sedan with a 2.0-litre four-cylinder and a six-speed automatic.
     #[must_use]
     pub const fn compact_2_0() -> Self {
-        Self {
-            air: air::Params::compact_2_0(),
-            recirculation: recirculation::Params::compact_2_0(),
-            phaser: phaser::Params::compact_2_0(),
-            mixture: mixture::Params::compact_2_0(),
-            engine: engine::Params::compact_2_0(),
-            firing: firing::Params::compact_2_0(),
-            driveline: driveline::Params::compact_2_0(),
-            exhaust: exhaust::Params::compact_2_0(),
-            oxygen: catalyst::Params::compact_2_0(),
-            cooling: cooling::Params::compact_2_0(),
-            tank: tank::Params::compact_2_0(),
-            electrical: electrical::Params::compact_2_0(),
-        }
+        Self::new(&Specification::compact_2_0())
     }
 
     /// Banks in use.
@@ -521,6 +512,7 @@ impl Vehicle {
                 &mut self.delay[bank],
                 &state.oxygen[bank],
                 &catalyst::Inputs {
+                    second: bank == 1,
                     equivalence: firing::sensed(state.mixture.banks[bank].equivalence, fired.unburnt[bank]),
                     flow: bank_flow,
                     brick: state.brick[bank],
@@ -579,9 +571,9 @@ impl Vehicle {
                 &self.params.exhaust,
                 &state.exhaust[bank],
                 &exhaust::Inputs {
-                    flow: bank_flow,
-                    fuel: state.mixture.banks[bank].cylinder_fuel,
-                    unburnt: state.unburnt_g[bank] * (1.0 / SPAN),
+                    flow: bank_flow * self.params.per_bank_size,
+                    fuel: state.mixture.banks[bank].cylinder_fuel * self.params.per_bank_size,
+                    unburnt: state.unburnt_g[bank] * (self.params.per_bank_size / SPAN),
                     late_degrees: state.engine.late_degrees,
                     coolant_celsius: state.cooling.coolant,
                     ambient_celsius: state.ambient.celsius,
@@ -719,6 +711,10 @@ impl Vehicle {
             &mut self.noise,
         );
         self.break_pins();
+    }
+
+    pub(crate) const fn params(&self) -> &VehicleParams {
+        &self.params
     }
 
     /// What the sensors put on the pins now.

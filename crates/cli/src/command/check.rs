@@ -1,9 +1,9 @@
-//! `twotrip check`: validates scenarios; all problems of all files at once.
+//! `twotrip check`: validates scenarios and vehicles; all problems of all files at once.
 
 use std::ops::Range;
 
 use serde::Serialize;
-use twotrip_scenario::{Problem, Scenario};
+use twotrip_scenario::{Problem, Scenario, VehicleModel};
 
 use crate::{args, exit, exit::Failure, output, sources};
 
@@ -51,8 +51,8 @@ pub(super) fn run(args: &args::Check) -> Result<(), Failure> {
                 continue;
             }
         };
-        match Scenario::parse(&bytes) {
-            Ok(scenario) => said_good(name, scenario.title(), args.json)?,
+        match title(&bytes) {
+            Ok(title) => said_good(name, &title, args.json)?,
             Err(problems) if args.json => {
                 good = false;
                 let text = String::from_utf8_lossy(&bytes);
@@ -67,6 +67,15 @@ pub(super) fn run(args: &args::Check) -> Result<(), Failure> {
         }
     }
     if good { Ok(()) } else { Err(Failure::Shown) }
+}
+
+/// The title of a good file: a vehicle's if it has an engine, else a scenario's.
+fn title(bytes: &[u8]) -> Result<String, Vec<Problem>> {
+    if VehicleModel::is_meant(bytes) {
+        VehicleModel::parse(bytes).map(|model| model.title().to_owned())
+    } else {
+        Scenario::parse(bytes).map(|scenario| scenario.title().to_owned())
+    }
 }
 
 /// An empty line between the problems of one scenario and those of the next.

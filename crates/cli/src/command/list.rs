@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use twotrip_harness::{Circuit, Input, WiringFault, WiringFaultKind};
-use twotrip_scenario::{Scenario, phrase, shipped};
+use twotrip_scenario::{Scenario, phrase, shipped, vehicle};
 use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, Work,
@@ -49,6 +49,7 @@ impl Item {
 pub(super) fn run(args: &args::List) -> Result<(), Failure> {
     let items = match args.what {
         ListWhat::Scenarios => scenarios(),
+        ListWhat::Vehicles => vehicles(),
         ListWhat::Defects => defects(),
         ListWhat::Parts => parts(),
         ListWhat::Drives => drives(),
@@ -57,7 +58,8 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Parameters => messages::parameters(),
         ListWhat::Events => phrases(phrase::events()),
         ListWhat::Broadcasts => return broadcasts::list(args.json),
-        ListWhat::Schema => return output::json_pretty(&schema::schema()),
+        ListWhat::Schema => return output::json_pretty(&schema::scenario()),
+        ListWhat::VehicleSchema => return output::json_pretty(&schema::vehicle()),
     };
     let mut told = BTreeSet::new();
     for item in &items {
@@ -94,6 +96,41 @@ fn scenarios() -> Vec<Item> {
     shipped::ALL
         .iter()
         .map(|shipped| Item::new(shipped.name, meaning(shipped.text).unwrap_or_default()))
+        .collect()
+}
+
+fn vehicles() -> Vec<Item> {
+    let described = |name: &str| {
+        // The shipped ones are checked by a test; a bad one would show as empty.
+        let model = vehicle::find(name)?;
+        let (car, ecu) = (model.specification(), model.calibration());
+        let firing: Vec<String> = car.firing_order[..car.cylinders()]
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        let banks = if car.banks() == 1 { "one bank" } else { "two banks" };
+        let sensor = if car.wide_range {
+            "wide-range"
+        } else {
+            "narrow-band"
+        };
+        let with = |fitted: bool| if fitted { "with" } else { "without" };
+        Some(format!(
+            "{}: {:.3} l, firing order {}, {banks}, {sensor} front sensor, {} exhaust-gas recirculation, {} cam \
+             phaser; {:.0} kg, tank {:.0} l; {}",
+            model.title(),
+            car.displacement.litres(),
+            firing.join("-"),
+            with(ecu.recirculation),
+            with(ecu.phaser),
+            car.mass.kilograms(),
+            car.tank.litres(),
+            model.regulation().key,
+        ))
+    };
+    vehicle::SHIPPED
+        .iter()
+        .map(|shipped| Item::new(shipped.name, described(shipped.name).unwrap_or_default()))
         .collect()
 }
 

@@ -115,7 +115,7 @@ impl From<Traffic> for BusCounts {
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
-    let scenario = sources::scenario(&args.scenario)?;
+    let scenario = sources::scenario_with(&args.scenario, args.vehicle.as_deref())?;
     let name: Name = args
         .bus
         .parse()

@@ -3,11 +3,9 @@
 
 use twotrip_units::{Angle, Grid, Limit, Ratio};
 
-use crate::control::measured::Measured;
+use crate::{Calibration, control::measured::Measured};
 
-/// Swept volume, m³.
-pub(super) const DISPLACEMENT: f64 = 1.998e-3;
-/// Volume of the manifold, m³.
+/// Volume of the manifold of the calibrated engine, m³.
 const MANIFOLD_VOLUME: f64 = 3.0e-3;
 /// Gas constant of air, J/kg K.
 const GAS_CONSTANT: f64 = 287.0;
@@ -48,7 +46,7 @@ static FRESH_SHARE: Grid<18> = Grid::through([
     (1.0, 1.0),
 ]);
 
-/// Flow at full throttle, sea level, 25 °C, g/s over rpm.
+/// Flow at full throttle of the calibrated engine, sea level, 25 °C, g/s over rpm.
 static FULL_THROTTLE_FLOW: Grid<13> = Grid::through([
     (0.0, 0.0),
     (1000.0, 15.1),
@@ -104,6 +102,11 @@ const SMOOTHING: f64 = 0.1;
 /// What the ECU knows of the engine's air at one instant.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Air {
+    /// Size of the engine against the calibrated one, and its reciprocal.
+    size: f64,
+    per_size: f64,
+    /// Swept volume, m³.
+    displacement: f64,
     /// Speed-density: what the cylinders draw, g/s.
     pub(crate) drawn: f64,
     /// What the cylinders draw, as the meter would have seen it: the speed-density flow, corrected by what the meter
@@ -139,14 +142,23 @@ pub(crate) struct Air {
 }
 
 impl Air {
-    pub(crate) fn new() -> Self {
+    pub(crate) fn new(calibration: &Calibration) -> Self {
+        let displacement = calibration.displacement.cubic_metres();
         Self {
+            size: calibration.size(),
+            per_size: 1.0 / calibration.size(),
+            displacement,
             meter_share: 1.0,
-            per_pressure: 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * 293.0),
-            load_correction: 1.0,
+            per_pressure: 1e6 * displacement / (120.0 * GAS_CONSTANT * 293.0),
+            load_correction: calibration.size(),
             per_exhaust: 1.0 / 101.3,
             ..Self::default()
         }
+    }
+
+    /// 1 / size of the engine against the calibrated one.
+    pub(crate) const fn per_size(&self) -> f64 {
+        self.per_size
     }
 
     /// Air that the cylinders draw in two turns, g, smoothed.
@@ -180,8 +192,9 @@ impl Air {
         let intake = measured.intake_air.kelvins();
         let rise = 0.35 * (measured.coolant.kelvins() - intake);
         let manifold = measured.manifold_kilopascals;
-        let filling =
-            MANIFOLD_VOLUME * 1e6 / (GAS_CONSTANT * intake) * (manifold - self.manifold_before) / seconds;
+        let filling = self.size * MANIFOLD_VOLUME * 1e6 / (GAS_CONSTANT * intake)
+            * (manifold - self.manifold_before)
+            / seconds;
         self.behind_meter = if self.steps > 0.0 {
             self.difference / self.steps + filling
         } else {
@@ -190,16 +203,17 @@ impl Air {
         self.difference = 0.0;
         self.steps = 0.0;
         self.manifold_before = manifold;
-        let charge = intake + rise * libm::exp(-self.drawn / 30.0);
-        self.per_pressure = 1e6 * DISPLACEMENT / (120.0 * GAS_CONSTANT * charge);
+        let charge = intake + rise * libm::exp(-self.drawn * self.per_size / 30.0);
+        self.per_pressure = 1e6 * self.displacement / (120.0 * GAS_CONSTANT * charge);
         let barometer = measured.barometer.kilopascals().at_least(40.0);
-        let share = self.drawn / 75.0;
+        let share = self.drawn * self.per_size / 75.0;
         self.per_exhaust = 1.0 / (barometer + 12.0 * share * share);
-        self.load_correction = barometer / 101.325 * libm::sqrt(298.15 / measured.ambient.kelvins());
+        self.load_correction =
+            self.size * barometer / 101.325 * libm::sqrt(298.15 / measured.ambient.kelvins());
         self.calculated_load = Ratio::from_fraction((self.meter / self.full.at_least(1.0)).at_most(1.0));
         // Air mass per intake stroke against 1.184 g/l in one cylinder: two strokes a turn in four cylinders.
         self.absolute_load =
-            Ratio::from_fraction(self.metered_by_turn * 120.0 / (LOAD_DENSITY * DISPLACEMENT * 1000.0));
+            Ratio::from_fraction(self.metered_by_turn * 120.0 / (LOAD_DENSITY * self.displacement * 1000.0));
     }
 
     /// What the cylinders would draw by turn at this speed and manifold pressure, g/s by rpm.
@@ -294,7 +308,7 @@ mod tests {
             coolant: Temperature::from_celsius(coolant),
             ..Measured::default()
         };
-        let mut air = Air::new();
+        let mut air = Air::new(&Calibration::compact_2_0());
         for _ in 0..50 {
             air.step(&measured, false, 0.01);
             air.step_slow(&measured, 0.1);

@@ -10,7 +10,7 @@ use twotrip_units::{Angle, Limit, MassFlow, Pressure, Ratio};
 
 use super::air::{Air, flow_share, throttle_area};
 
-/// Pressure that a gram of air adds in the manifold, kPa (3 l at 20 °C).
+/// Pressure that a gram of air adds in the manifold of the calibrated engine, kPa (3 l at 20 °C).
 const KILOPASCALS_PER_GRAM: f64 = 28.0;
 /// Lowest pressure that an engine pulls, kPa.
 const LOWEST_KILOPASCALS: f64 = 8.0;
@@ -99,7 +99,7 @@ impl Estimates {
                 let drawn = inputs.air.drawn_at(inputs.rpm, kilopascals);
                 // What is drawn goes about in proportion to pressure: an implicit step, stable at any speed.
                 let damping = drawn / kilopascals - inflow_slope;
-                let gain = KILOPASCALS_PER_GRAM * seconds;
+                let gain = KILOPASCALS_PER_GRAM * inputs.air.per_size() * seconds;
                 let change = gain * (inflow - drawn) / (1.0 + gain * damping);
                 (kilopascals + change).within(LOWEST_KILOPASCALS, barometer)
             };
@@ -154,7 +154,7 @@ mod tests {
             coolant: Temperature::from_celsius(90.0),
             ..Measured::default()
         };
-        let mut air = Air::new();
+        let mut air = Air::new(&crate::Calibration::compact_2_0());
         for _ in 0..50 {
             air.step(&measured, false, 0.01);
             air.step_slow(&measured, 0.1);

@@ -12,8 +12,8 @@ use crate::{Calibration, control::measured::Measured};
 pub(crate) const STOICHIOMETRIC: f64 = 14.7;
 /// Petrol, g/l.
 const FUEL_GRAMS_PER_LITRE: f64 = 745.0;
-/// An injector: 3.3 g/s at a drop of 421 kPa, with the root of the drop; s √kPa/g, root(421) = 20.518.
-const INJECTOR_SECONDS_PER_GRAM: f64 = 20.518 / 3.3;
+/// Drop of pressure at which the flow of an injector is told: root of 421 kPa, √kPa.
+const ROOT_OF_DROP: f64 = 20.518;
 /// Rail pressure that the regulator holds, kPa gauge.
 const RAIL: f64 = 350.0;
 /// Dead time of the injector over supply, ms.
@@ -78,7 +78,7 @@ pub(crate) struct Fuel {
     banks: usize,
     /// Of the engine's air.
     bank_share: f64,
-    /// Of all injectors of a bank.
+    /// Of all injectors of a bank: s √kPa/g, for the flow goes with the root of the drop.
     injector_seconds_per_gram: f64,
     film: PerBank<f64>,
     film_share: f64,
@@ -103,10 +103,11 @@ impl Fuel {
     pub(crate) fn new(calibration: &Calibration) -> Self {
         let bank_share = calibration.bank_share();
         Self {
-            banks: calibration.banks,
+            banks: calibration.banks(),
             bank_share,
-            injector_seconds_per_gram: INJECTOR_SECONDS_PER_GRAM
-                / (f64::from(calibration.cylinders) * bank_share),
+            injector_seconds_per_gram: ROOT_OF_DROP
+                / calibration.injector_flow.grams_per_second()
+                / (f64::from(calibration.cylinders()) * bank_share),
             film: [0.0; BANKS],
             film_share: 0.25,
             per_film_second: 1.0 / 0.3,

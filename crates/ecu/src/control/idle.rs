@@ -3,7 +3,10 @@
 
 use twotrip_units::{Angle, AngularSpeed, Limit, Ratio, Speed, Table};
 
-use crate::control::{learned::held, measured::Measured};
+use crate::{
+    Calibration,
+    control::{learned::held, measured::Measured},
+};
 
 /// Target speed in Park over coolant temperature, rpm.
 const TARGET: Table<7> = Table::new([
@@ -51,6 +54,8 @@ const PEDAL_RELEASED: Ratio = Ratio::from_fraction(0.015);
 /// The idle speed controller.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Idle {
+    /// Size of the engine against the calibrated one: all air goes with it.
+    size: f64,
     /// Learned air beside [`NEEDED`], g/s; survives the key.
     integral: f64,
     target_rpm: f64,
@@ -63,6 +68,14 @@ pub(crate) struct Idle {
 }
 
 impl Idle {
+    /// Of an engine.
+    pub(crate) fn new(calibration: &Calibration) -> Self {
+        Self {
+            size: calibration.size(),
+            ..Self::default()
+        }
+    }
+
     /// Target speed of the moment.
     pub(crate) const fn target(&self) -> AngularSpeed {
         AngularSpeed::from_rpm(self.target_rpm)
@@ -85,7 +98,7 @@ impl Idle {
 
     /// Puts back the learned air, g/s.
     pub(crate) fn put_back(&mut self, learned: f64) {
-        self.integral = held(learned, MOST);
+        self.integral = held(learned, MOST * self.size);
     }
 
     /// Target speed and air by coolant temperature and selector; every 100 ms. `throttle_held`: it does not follow.
@@ -94,16 +107,19 @@ impl Idle {
         let coolant = measured.coolant.celsius();
         let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
         self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
-        self.needed = NEEDED.at(coolant) + IN_GEAR_MORE * in_gear;
+        self.needed = (NEEDED.at(coolant) + IN_GEAR_MORE * in_gear) * self.size;
     }
 
     /// One step of `seconds`: the air wanted through the throttle with the pedal released, g/s.
     pub(crate) fn step(&mut self, measured: &Measured, running: bool, seconds: f64) -> f64 {
         self.released = measured.pedal < PEDAL_RELEASED;
         let needed = self.needed;
+        let size = self.size;
+        let (least, most) = (LEAST * size, MOST * size);
+        let proportional = PROPORTIONAL * size;
         if !running {
             self.timing = 0.0;
-            return (needed + self.integral.at_least(0.0)).within(LEAST, MOST);
+            return (needed + self.integral.at_least(0.0)).within(least, most);
         }
         let rpm = measured.rpm;
         let error = self.target_rpm - rpm;
@@ -118,21 +134,21 @@ impl Idle {
             if rolling {
                 // The road turns the engine: less air the faster it turns, down to what keeps the manifold near 20 kPa.
                 self.timing = self.timing.at_least(0.0);
-                let wanted = flow + (PROPORTIONAL * error).at_most(4.0);
-                flow = wanted.at_least(flow.at_most(OVERRUN * rpm));
+                let wanted = flow + (proportional * error).at_most(4.0 * size);
+                flow = wanted.at_least(flow.at_most(OVERRUN * size * rpm));
             } else {
-                flow += (PROPORTIONAL * error).within(-2.5, 6.0);
+                flow += (proportional * error).within(-2.5 * size, 6.0 * size);
                 if error.abs() < 250.0 && !self.held {
-                    let room = flow > LEAST && error < 0.0 || flow < MOST && error > 0.0;
+                    let room = flow > least && error < 0.0 || flow < most && error > 0.0;
                     if room {
-                        self.integral += PROPORTIONAL * error * (seconds / INTEGRAL_SECONDS);
+                        self.integral += proportional * error * (seconds / INTEGRAL_SECONDS);
                     }
                 }
             }
         } else {
             self.timing = 0.0;
-            flow += (PROPORTIONAL * error).within(0.0, 4.0);
+            flow += (proportional * error).within(0.0, 4.0 * size);
         }
-        flow.within(LEAST, MOST)
+        flow.within(least, most)
     }
 }

@@ -31,7 +31,7 @@ impl Control {
     /// What it keeps without power.
     pub(crate) fn learned(&self) -> Learned {
         Learned {
-            fuel_trims: self.trims[..self.calibration.banks]
+            fuel_trims: self.trims[..self.banks]
                 .iter()
                 .flat_map(trims::Trims::learned)
                 .map(|cell| held(cell, 1.0))

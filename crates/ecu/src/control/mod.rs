@@ -113,6 +113,8 @@ impl Requests {
 #[derive(Clone, Debug)]
 pub struct Control {
     calibration: Calibration,
+    banks: usize,
+    torque: torque::Model,
     measured: Measured,
     substitutes: substitute::Substitutes,
     /// Manifold pressure and air flow as their circuits show them, where they are replaced.
@@ -156,13 +158,15 @@ impl Control {
     pub(crate) fn new(calibration: &Calibration) -> Self {
         Self {
             calibration: calibration.clone(),
+            banks: calibration.banks(),
+            torque: torque::Model::new(calibration),
             measured: Measured::default(),
-            substitutes: substitute::Substitutes::default(),
+            substitutes: substitute::Substitutes::new(calibration),
             shown_air: None,
             watch: engine_state::EngineWatch::default(),
-            air: air::Air::new(),
+            air: air::Air::new(calibration),
             estimates: estimates::Estimates::default(),
-            idle: idle::Idle::default(),
+            idle: idle::Idle::new(calibration),
             lambda: Default::default(),
             trims: Default::default(),
             purge: purge::Purge::default(),
@@ -219,9 +223,14 @@ impl Control {
         self.watch.run_time(now)
     }
 
+    /// What it knows of the engine.
+    pub(crate) const fn calibration(&self) -> &Calibration {
+        &self.calibration
+    }
+
     /// The loops of the banks in use.
     fn loops(&self) -> &[lambda_control::LambdaControl] {
-        &self.lambda[..self.calibration.banks]
+        &self.lambda[..self.banks]
     }
 
     /// Whether the mixture is controlled in closed loop, on every bank.
@@ -399,7 +408,7 @@ impl Control {
             && self.open_seconds > REJOIN_SECONDS
             && self.measured.coolant >= CLOSED_LOOP_COOLANT
             && self.run_time >= CLOSED_LOOP_AFTER;
-        for bank in 0..self.calibration.banks {
+        for bank in 0..self.banks {
             self.lambda[bank].step(self.measured.oxygen_front[bank], may_close, STEP_SECONDS);
         }
         self.has_been_closed |= self.is_closed_loop();
@@ -441,7 +450,7 @@ impl Control {
         self.run_time = run_time;
         self.air.step_slow(&self.measured, SLOW_SECONDS);
         self.idle.step_slow(&self.measured, self.substitutes.limp_home());
-        self.flow_per_area = air::choked_flow_per_area(&self.measured);
+        self.flow_per_area = air::choked_flow_per_area(&self.measured) * self.calibration.throttle_share();
         let demand = self.demand();
         self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
         let conditions = self.timing_conditions();
@@ -465,7 +474,7 @@ impl Control {
             && self.hardly_open_seconds <= 0.0
             && !self.substitutes.replaces_fuel_signals()
             && self.measured.circuits.supply_is_sound();
-        for bank in 0..self.calibration.banks {
+        for bank in 0..self.banks {
             self.trims[bank].choose(cell);
             if may_learn {
                 self.trims[bank].learn(self.lambda[bank].mean(), SLOW_SECONDS);
@@ -485,14 +494,15 @@ impl Control {
         self.pins.purge = self.purge.duty();
         self.breathe(run_time, conditions.idle, requests);
         self.pins.vent_shut = requests.shut_vent;
-        let share = self.calibration.bank_share();
+        // Pipes and bricks are of a size with the bank: each is as warm as that of the calibrated engine.
+        let share = 1.0 / self.calibration.size();
         let exhaust = catalyst::Exhaust {
             air: MassFlow::from_grams_per_second(self.air.metered * share),
             fuel: self.fuel.flow() * share,
             vehicle_speed: self.measured.vehicle_speed,
             catalyst_heating: self.timing.catalyst_heating(),
         };
-        for bank in 0..self.calibration.banks {
+        for bank in 0..self.banks {
             let catalyst = &mut self.catalyst[bank];
             catalyst.step(&self.measured, &exhaust, SLOW_SECONDS);
             let brick_works = catalyst.temperature() > Temperature::from_celsius(400.0);
@@ -515,7 +525,7 @@ impl Control {
             .shown_air
             .unwrap_or((measured.manifold_pressure, measured.air_flow));
         let trim = closed_loop.then(|| {
-            let long_term: f64 = self.trims[..self.calibration.banks]
+            let long_term: f64 = self.trims[..self.banks]
                 .iter()
                 .map(trims::Trims::correction)
                 .sum();
@@ -634,7 +644,7 @@ impl Control {
     }
 
     fn fuel_system_status(&self, bank: usize) -> FuelSystemStatus {
-        if bank >= self.calibration.banks || !self.watch.is_running() {
+        if bank >= self.banks || !self.watch.is_running() {
             FuelSystemStatus::Off
         } else if self.lambda[bank].is_closed() {
             FuelSystemStatus::ClosedLoop
@@ -649,7 +659,7 @@ impl Control {
     pub(crate) fn signals(&self, live: &LiveData) -> Signals {
         let measured = &self.measured;
         let mut banks: PerBank<BankSignals> = Default::default();
-        for (place, bank) in banks.iter_mut().enumerate().take(self.calibration.banks) {
+        for (place, bank) in banks.iter_mut().enumerate().take(self.banks) {
             let lambda = &self.lambda[place];
             *bank = BankSignals {
                 closed_loop: lambda.is_closed(),
@@ -698,7 +708,7 @@ impl Control {
             ignition_advance: live.timing_advance,
             brake: measured.brake,
             in_gear: measured.in_gear,
-            bank_count: self.calibration.banks,
+            bank_count: self.banks,
             banks,
             ..Signals::default()
         }
@@ -767,12 +777,13 @@ impl Control {
             oil_temperature: measured.oil,
             fuel_rate_litres_per_hour: self.fuel.litres_per_hour(),
             demanded_torque: if running {
-                torque::demanded(rpm, self.air.full, PEDAL.at(measured.pedal.fraction()))
+                self.torque
+                    .demanded(rpm, self.air.full, PEDAL.at(measured.pedal.fraction()))
             } else {
                 Ratio::ZERO
             },
             actual_torque: if injecting {
-                torque::actual(
+                self.torque.actual(
                     rpm,
                     self.air.grams_a_cycle(),
                     self.recirculation.burnt_share(),
@@ -782,9 +793,9 @@ impl Control {
             } else {
                 Ratio::ZERO
             },
-            reference_torque: torque::REFERENCE,
+            reference_torque: self.torque.reference(),
             gear_selected: measured.in_gear,
-            friction_torque: torque::friction(
+            friction_torque: self.torque.friction(
                 rpm,
                 measured.oil.celsius(),
                 measured.manifold_kilopascals,
@@ -793,7 +804,7 @@ impl Control {
             fuel_flow,
             exhaust_flow: MassFlow::from_grams_per_second(self.air.metered + grams_per_second),
             fuel_milligrams_per_stroke: if rpm > 20.0 {
-                grams_per_second * 120.0 / rpm / f64::from(self.calibration.cylinders) * 1000.0
+                grams_per_second * 120.0 / rpm / f64::from(self.calibration.cylinders()) * 1000.0
             } else {
                 0.0
             },

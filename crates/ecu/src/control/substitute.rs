@@ -19,6 +19,7 @@ use twotrip_harness::Circuit;
 use twotrip_units::{Angle, Limit, MassFlow, Pressure, Temperature};
 
 use crate::{
+    Calibration,
     circuits::{CircuitSet, Readings},
     control::{Requests, measured::Measured},
 };
@@ -30,7 +31,7 @@ const THROTTLE_GIVEN_UP: u8 = 3;
 /// Where its springs hold the plate.
 pub(crate) const THROTTLE_AT_REST: Angle = Angle::from_degrees(10.0);
 
-/// Pressure that a gram of air adds in the manifold, kPa (3 l at 20 °C).
+/// Pressure that a gram of air adds in the manifold of the calibrated engine, kPa (3 l at 20 °C).
 const KILOPASCALS_PER_GRAM: f64 = 28.0;
 /// Lowest pressure that an engine pulls, kPa.
 const LOWEST_KILOPASCALS: f64 = 12.0;
@@ -72,6 +73,8 @@ impl Shown {
 /// Which circuits are given up, and what stands in.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Substitutes {
+    /// 1 / size of the engine against the calibrated one.
+    per_size: f64,
     given_up: CircuitSet,
     good_readings: [u8; Circuit::ALL.len()],
     limp_home: bool,
@@ -94,6 +97,14 @@ const FUEL: CircuitSet = CircuitSet::of(&[
 ]);
 
 impl Substitutes {
+    /// Of an engine: everything works.
+    pub(crate) fn new(calibration: &Calibration) -> Self {
+        Self {
+            per_size: 1.0 / calibration.size(),
+            ..Self::default()
+        }
+    }
+
     /// Whether the throttle's motor is without current because its position is not known.
     pub(crate) const fn limp_home(&self) -> bool {
         self.limp_home
@@ -156,7 +167,7 @@ impl Substitutes {
         }
         if self.replaces(Circuit::CoolantSensor) {
             let coolant = self.coolant.unwrap_or_else(|| measured.intake_air.celsius());
-            let coolant = warmed(coolant, measured, fuel, seconds);
+            let coolant = warmed(coolant, measured, fuel * self.per_size, seconds);
             self.coolant = Some(coolant);
             measured.coolant = Temperature::from_celsius(coolant);
         } else {
@@ -210,7 +221,8 @@ impl Substitutes {
                 } else {
                     measured.air_grams
                 };
-            let filled = self.manifold + KILOPASCALS_PER_GRAM * (inflow - drawn(self.manifold)) * seconds;
+            let filled = self.manifold
+                + KILOPASCALS_PER_GRAM * self.per_size * (inflow - drawn(self.manifold)) * seconds;
             self.manifold = filled.within(LOWEST_KILOPASCALS, barometer);
         }
         measured.manifold_kilopascals = self.manifold;
@@ -247,6 +259,10 @@ mod tests {
     use super::*;
     use twotrip_units::Speed;
 
+    fn compact() -> Substitutes {
+        Substitutes::new(&Calibration::compact_2_0())
+    }
+
     fn slow(substitutes: &mut Substitutes, bad: &[Circuit], measured: &Measured) -> Measured {
         let mut measured = measured.clone();
         measured.circuits.high = CircuitSet::of(bad);
@@ -266,7 +282,7 @@ mod tests {
 
     #[test]
     fn a_failed_circuit_is_replaced_and_still_shown() {
-        let mut substitutes = Substitutes::default();
+        let mut substitutes = compact();
         let good = slow(&mut substitutes, &[], &warm());
         assert_eq!(good.coolant, warm().coolant);
         let open = Measured {
@@ -301,7 +317,7 @@ mod tests {
     /// A manifold whose flow goes in proportion to pressure: what fills it and what is drawn agree in the end.
     #[test]
     fn manifold_and_meter_stand_in_for_each_other() {
-        let mut substitutes = Substitutes::default();
+        let mut substitutes = compact();
         let drawn = |kilopascals: f64| 0.08 * kilopascals;
         let running = |kilopascals: f64, grams: f64| Measured {
             rpm: 800.0,
@@ -346,7 +362,7 @@ mod tests {
 
     #[test]
     fn limp_home_lasts_until_the_key_comes_on() {
-        let mut substitutes = Substitutes::default();
+        let mut substitutes = compact();
         for _ in 0..2 {
             slow(&mut substitutes, &[Circuit::ThrottleSensorB], &warm());
         }
@@ -371,7 +387,7 @@ mod tests {
         for (hours, celsius) in [(1.0, 71.0), (2.0, 55.0), (4.0, 37.0), (8.0, 24.0)] {
             let mut substitutes = Substitutes {
                 coolant: Some(90.0),
-                ..Substitutes::default()
+                ..compact()
             };
             substitutes.rest(Temperature::from_celsius(20.0), hours * 3600.0);
             let modelled = substitutes.coolant.expect("known");

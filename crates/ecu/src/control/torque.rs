@@ -6,18 +6,16 @@
 
 use twotrip_units::{Grid, Limit, Ratio, Table, Torque};
 
-use crate::control::{
-    air::{DISPLACEMENT, LOAD_DENSITY},
-    fuel::STOICHIOMETRIC,
+use crate::{
+    Calibration,
+    control::{air::LOAD_DENSITY, fuel::STOICHIOMETRIC},
 };
 
-/// PID $63: about the highest indicated torque of this engine.
-pub(crate) const REFERENCE: Torque = Torque::from_newton_metres(215.0);
+/// About the highest indicated torque of the calibrated engine, N m.
+const REFERENCE: f64 = 215.0;
 
 /// Heating value of petrol, J/g.
 const HEATING_VALUE: f64 = 42_600.0;
-/// Air in cylinders full at 25 °C, g a cycle.
-const FULL_GRAMS: f64 = LOAD_DENSITY * 1000.0 * DISPLACEMENT;
 /// Indicated efficiency at best timing over engine speed, rpm.
 static EFFICIENCY: Grid<31> = Grid::through([
     (0.0, 0.22),
@@ -66,64 +64,102 @@ const COLD_FRICTION: Table<8> = Table::new([
 const ACCESSORY_TORQUE: f64 = 1.0;
 const ACCESSORY_POWER: f64 = 700.0;
 
-/// Torque of a mean pressure, N m for each kPa: two turns a cycle.
-const BY_PRESSURE: f64 = 1e3 * DISPLACEMENT / (4.0 * core::f64::consts::PI);
+/// The engine's torque.
+#[derive(Clone, Debug)]
+pub(crate) struct Model {
+    reference: f64,
+    /// Air in cylinders full at 25 °C, g a cycle.
+    full_grams: f64,
+    /// Torque of a mean pressure, N m for each kPa: two turns a cycle.
+    by_pressure: f64,
+}
+
+impl Model {
+    /// Of an engine.
+    pub(crate) const fn new(calibration: &Calibration) -> Self {
+        let displacement = calibration.displacement.cubic_metres();
+        Self {
+            reference: REFERENCE * calibration.size(),
+            full_grams: LOAD_DENSITY * 1000.0 * displacement,
+            by_pressure: 1e3 * displacement / (4.0 * core::f64::consts::PI),
+        }
+    }
+
+    /// PID $63.
+    pub(crate) const fn reference(&self) -> Torque {
+        Torque::from_newton_metres(self.reference)
+    }
+
+    const fn share(&self, newton_metres: f64) -> Ratio {
+        Ratio::from_fraction(newton_metres / self.reference)
+    }
+
+    /// PID $61: what this share of full-throttle air would give at best timing.
+    pub(crate) fn demanded(&self, rpm: f64, full_flow: f64, wanted: f64) -> Ratio {
+        self.share(best(rpm, wanted * full_flow * 120.0 / rpm.at_least(500.0)))
+    }
+
+    /// PID $62, while fuel is injected: indicated torque of this air, in g a cycle, with this share of burnt gas, at
+    /// this lambda and ignition timing.
+    pub(crate) fn actual(
+        &self,
+        rpm: f64,
+        grams_a_cycle: f64,
+        burnt: f64,
+        lambda: f64,
+        advance_degrees: f64,
+    ) -> Ratio {
+        let load = 100.0 * grams_a_cycle / self.full_grams;
+        let off = (BEST_TIMING.at(rpm) - BY_LOAD * load + 100.0 * BY_BURNT * burnt - advance_degrees)
+            .abs()
+            .at_most(TIMING_LIMIT);
+        let mixture = 1.0 + RICH_GAIN * (1.0 - lambda).within(0.0, 0.15);
+        self.share(best(rpm, grams_a_cycle) * mixture * (1.0 - TIMING_LOSS * off * off))
+    }
+
+    /// PID $8E: friction, pumping and accessories; manifold and ambient pressure in kPa.
+    pub(crate) fn friction(&self, rpm: f64, oil_celsius: f64, manifold: f64, barometer: f64) -> Ratio {
+        if rpm < 20.0 {
+            return Ratio::ZERO;
+        }
+        let thousands = rpm * 1e-3;
+        let [constant, linear, square] = FRICTION;
+        let friction = (constant + (linear + square * thousands) * thousands) * COLD_FRICTION.at(oil_celsius);
+        let pumping = (barometer - manifold).at_least(0.0);
+        let omega = rpm * (core::f64::consts::PI / 30.0);
+        self.share(
+            self.by_pressure * (friction + pumping)
+                + ACCESSORY_TORQUE
+                + ACCESSORY_POWER / omega.at_least(30.0),
+        )
+    }
+}
 
 /// Indicated torque at best timing and lambda 1, N m.
 fn best(rpm: f64, grams_a_cycle: f64) -> f64 {
-    BY_PRESSURE * grams_a_cycle * (1e-3 * HEATING_VALUE / STOICHIOMETRIC) / DISPLACEMENT * EFFICIENCY.at(rpm)
-}
-
-const fn share(newton_metres: f64) -> Ratio {
-    Ratio::from_fraction(newton_metres / REFERENCE.newton_metres())
-}
-
-/// PID $61: what this share of full-throttle air would give at best timing.
-pub(crate) fn demanded(rpm: f64, full_flow: f64, wanted: f64) -> Ratio {
-    share(best(rpm, wanted * full_flow * 120.0 / rpm.at_least(500.0)))
-}
-
-/// PID $62, while fuel is injected: indicated torque of this air, in g a cycle, with this share of burnt gas, at this lambda
-/// and ignition timing.
-pub(crate) fn actual(rpm: f64, grams_a_cycle: f64, burnt: f64, lambda: f64, advance_degrees: f64) -> Ratio {
-    let load = 100.0 * grams_a_cycle / FULL_GRAMS;
-    let off = (BEST_TIMING.at(rpm) - BY_LOAD * load + 100.0 * BY_BURNT * burnt - advance_degrees)
-        .abs()
-        .at_most(TIMING_LIMIT);
-    let mixture = 1.0 + RICH_GAIN * (1.0 - lambda).within(0.0, 0.15);
-    share(best(rpm, grams_a_cycle) * mixture * (1.0 - TIMING_LOSS * off * off))
-}
-
-/// PID $8E: friction, pumping and accessories; manifold and ambient pressure in kPa.
-pub(crate) fn friction(rpm: f64, oil_celsius: f64, manifold: f64, barometer: f64) -> Ratio {
-    if rpm < 20.0 {
-        return Ratio::ZERO;
-    }
-    let thousands = rpm * 1e-3;
-    let [constant, linear, square] = FRICTION;
-    let friction = (constant + (linear + square * thousands) * thousands) * COLD_FRICTION.at(oil_celsius);
-    let pumping = (barometer - manifold).at_least(0.0);
-    let omega = rpm * (core::f64::consts::PI / 30.0);
-    share(BY_PRESSURE * (friction + pumping) + ACCESSORY_TORQUE + ACCESSORY_POWER / omega.at_least(30.0))
+    grams_a_cycle * (HEATING_VALUE / STOICHIOMETRIC) / (4.0 * core::f64::consts::PI) * EFFICIENCY.at(rpm)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const MODEL: Model = Model::new(&Calibration::compact_2_0());
+
     /// Worked by hand at 1 bar of mean pressure: 159 N m a litre and bar over 4 pi, so 15.9 N m for this engine.
     #[test]
     fn a_bar_of_mean_pressure_is_sixteen_newton_metres() {
-        assert!((BY_PRESSURE * 100.0 - 15.9).abs() < 0.01, "{BY_PRESSURE}");
+        let by_pressure = MODEL.by_pressure;
+        assert!((by_pressure * 100.0 - 15.9).abs() < 0.01, "{by_pressure}");
     }
 
     /// An engine at rest gives and takes nothing; timing off its best and a leaner mixture give less.
     #[test]
     fn less_than_best_gives_less() {
-        assert!(friction(0.0, 90.0, 101.0, 101.0).fraction().abs() < 1e-12);
-        assert!(demanded(2000.0, 32.8, 0.0).fraction().abs() < 1e-12);
-        let at = |lambda, advance| actual(2500.0, 1.0, 0.0, lambda, advance).fraction();
-        let best = BEST_TIMING.at(2500.0) - BY_LOAD * 100.0 / FULL_GRAMS;
+        assert!(MODEL.friction(0.0, 90.0, 101.0, 101.0).fraction().abs() < 1e-12);
+        assert!(MODEL.demanded(2000.0, 32.8, 0.0).fraction().abs() < 1e-12);
+        let at = |lambda, advance| MODEL.actual(2500.0, 1.0, 0.0, lambda, advance).fraction();
+        let best = BEST_TIMING.at(2500.0) - BY_LOAD * 100.0 / MODEL.full_grams;
         assert!(at(1.0, best) > at(1.0, best - 10.0) && at(1.0, best) > at(1.0, best + 10.0));
         assert!(at(0.88, best) > at(1.0, best));
         assert!(
@@ -131,8 +167,8 @@ mod tests {
             "the loss has an end"
         );
         let (cold, hot) = (
-            friction(1500.0, 0.0, 35.0, 101.0),
-            friction(1500.0, 90.0, 35.0, 101.0),
+            MODEL.friction(1500.0, 0.0, 35.0, 101.0),
+            MODEL.friction(1500.0, 90.0, 35.0, 101.0),
         );
         assert!(cold.fraction() > 1.3 * hot.fraction());
     }

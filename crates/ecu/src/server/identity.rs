@@ -4,7 +4,10 @@ use core::fmt::{self, Write};
 
 use twotrip_obd::vin::check_digit;
 
-use crate::memory::{Catalogue, Profile};
+use crate::{
+    Calibration,
+    memory::{Catalogue, Profile},
+};
 
 /// Vehicle information of one ECU.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,13 +37,14 @@ impl Identity {
     /// memory); `A` is model year 2010 (49 CFR 565, table of years).
     pub const VIN: &'static str = "0TW00TRP3A0000042";
 
-    /// The engine ECU with these numbers of the regulation and these monitors as its calibration.
+    /// The engine ECU with these numbers of the regulation, these monitors and these figures of its engine as its
+    /// calibration.
     #[must_use]
-    pub fn engine(profile: &Profile, catalogue: &Catalogue) -> Self {
+    pub fn engine(profile: &Profile, catalogue: &Catalogue, calibration: &Calibration) -> Self {
         let mut crc = Crc32::new();
-        // What a real ECU sums up is its calibration memory; here the calibration is these two, written out.
+        // What a real ECU sums up is its calibration memory; here the calibration is these three, written out.
         // Writing into the sum cannot fail.
-        let _ = write!(crc, "{profile:?}\n{catalogue:?}");
+        let _ = write!(crc, "{profile:?}\n{catalogue:?}\n{calibration:?}");
         let mut vin = [0; 17];
         vin.copy_from_slice(Self::VIN.as_bytes());
         let mut calibration_id = *b"TWOTRIP-ENG-    ";
@@ -67,6 +71,17 @@ impl Identity {
             Some(digit) if digit != self.vin[8] => Err(VinError::CheckDigit(digit.into())),
             Some(_) => Ok(self),
         }
+    }
+
+    /// The same ECU with another beginning of its calibration's name: of 12 characters at most, the rest is cut off.
+    #[must_use]
+    pub fn with_calibration_name(mut self, name: &str) -> Self {
+        let (maker, _) = self.calibration_id.split_at_mut(12);
+        maker.fill(b' ');
+        for (place, byte) in maker.iter_mut().zip(name.bytes()) {
+            *place = byte;
+        }
+        self
     }
 
     /// InfoType $02.
@@ -149,15 +164,18 @@ mod tests {
             monitors: &[],
             codes: &[],
         };
-        let identity = Identity::engine(&Profile::US_2010, &CATALOGUE);
-        assert_eq!(identity, Identity::engine(&Profile::US_2010, &CATALOGUE));
+        let identity = Identity::engine(&Profile::US_2010, &CATALOGUE, &Calibration::compact_2_0());
+        assert_eq!(
+            identity,
+            Identity::engine(&Profile::US_2010, &CATALOGUE, &Calibration::compact_2_0())
+        );
         let changed = Profile {
             warm_ups_to_erase: 41,
             ..Profile::US_2010
         };
         assert_ne!(
             identity.verification_number,
-            Identity::engine(&changed, &CATALOGUE).verification_number
+            Identity::engine(&changed, &CATALOGUE, &Calibration::compact_2_0()).verification_number
         );
         let other_car = identity.clone().with_vin("11111111111111111").unwrap();
         assert_eq!(identity.verification_number, other_car.verification_number);
@@ -170,7 +188,7 @@ mod tests {
             codes: &[],
         };
         let wrong = |vin| {
-            Identity::engine(&Profile::US_2010, &CATALOGUE)
+            Identity::engine(&Profile::US_2010, &CATALOGUE, &Calibration::compact_2_0())
                 .with_vin(vin)
                 .unwrap_err()
         };

@@ -17,6 +17,7 @@
 //!
 //! Not here: service $05, which is not on CAN.
 
+mod fitted;
 mod identity;
 mod overrides;
 mod parameters;
@@ -35,8 +36,9 @@ mod tests;
 
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
-use crate::{data::LiveData, memory::FaultMemory, monitors::Monitors};
+use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors};
 
+pub use fitted::Served;
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
 pub use quantity::Quantity;
@@ -57,10 +59,10 @@ pub const SERVICES: [Service; 9] = [
 
 /// What the masks of a service announce; nothing for a service without masks.
 #[must_use]
-pub fn supported(service: Service) -> Option<SupportMask> {
+pub fn supported(service: Service, served: &Served) -> Option<SupportMask> {
     match service {
-        Service::CurrentData => Some(parameters::CURRENT),
-        Service::FreezeFrame => Some(parameters::FROZEN),
+        Service::CurrentData => Some(served.current),
+        Service::FreezeFrame => Some(served.frozen),
         Service::TestResults => Some(Monitors::monitored()),
         Service::Control => Some(s08::SUPPORTED),
         Service::VehicleInformation => Some(s09::SUPPORTED),
@@ -141,6 +143,10 @@ pub struct Context<'a> {
     pub vehicle_moving: bool,
     /// Values reported in place of the measured ones.
     pub overrides: &'a Overrides,
+    /// What it knows of its engine.
+    pub calibration: &'a Calibration,
+    /// The parameters that it serves for that.
+    pub served: &'a Served,
 }
 
 /// Answers one request. The buffer is emptied first.
@@ -172,7 +178,7 @@ fn serve(
 ) -> Result<Answer, BufferFull> {
     match request {
         Request::CurrentData(parameters) => s01::answer(context, parameters, response),
-        Request::FreezeFrame(parameters) => s02::answer(context.memory, parameters, response),
+        Request::FreezeFrame(parameters) => s02::answer(context, parameters, response),
         Request::ConfirmedCodes => s03::answer(context.memory, response),
         Request::Clear => s04::answer(context, response),
         Request::TestResults(parameters) => s06::answer(context, parameters, response),

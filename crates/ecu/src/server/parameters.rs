@@ -4,6 +4,7 @@
 use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Value};
 
 use crate::{
+    Calibration,
     data::{FuelSystemStatus, LiveData},
     memory::FaultMemory,
 };
@@ -61,18 +62,24 @@ use Reading::{Announced, Bytes, Number, Numbers, Sensor};
 /// What a row of [`LIVE`] reads.
 type FromLive = fn(&LiveData) -> Reading;
 /// What a row of [`STORED`] reads.
-type FromMemory = fn(&FaultMemory) -> Reading;
+type FromMemory = fn(&FaultMemory, &Calibration) -> Reading;
 
 /// PID $65: the bit of the automatic transmission, in both bytes.
 const AUTOMATIC: u8 = 0b0000_0010;
 
 /// Parameters of the live data: service $01 gives them as they are now, service $02 as they were frozen.
 const LIVE: &[(u8, FromLive)] = &[
-    (0x03, |live| Bytes([fuel_system(live.fuel_system[0]), 0, 0, 0])),
+    // The banks of a V engine close their loops each by its own sensor: a system each.
+    (0x03, |live| {
+        let [first, second] = live.fuel_system.map(fuel_system);
+        Bytes([first, second, 0, 0])
+    }),
     (0x04, |live| Number(live.calculated_load.percent())),
     (0x05, |live| Number(live.coolant_temperature.celsius())),
     (0x06, |live| Number(live.short_term_trim[0].percent())),
     (0x07, |live| Number(live.long_term_trim[0].percent())),
+    (0x08, |live| Number(live.short_term_trim[1].percent())),
+    (0x09, |live| Number(live.long_term_trim[1].percent())),
     (0x0A, |live| Number(live.fuel_pressure.kilopascals())),
     (0x0B, |live| Number(live.manifold_pressure.kilopascals())),
     (0x0C, |live| Number(live.engine_speed.rpm())),
@@ -89,6 +96,14 @@ const LIVE: &[(u8, FromLive)] = &[
         volts: live.oxygen_rear[0].volts(),
         trim: None,
     }),
+    (0x18, |live| Sensor {
+        volts: live.oxygen_front[1].volts(),
+        trim: Some(live.short_term_trim[1].percent()),
+    }),
+    (0x19, |live| Sensor {
+        volts: live.oxygen_rear[1].volts(),
+        trim: None,
+    }),
     (0x1F, |live| {
         Number(f64::from(
             u32::try_from(live.run_time.as_secs()).unwrap_or(u32::MAX),
@@ -101,6 +116,7 @@ const LIVE: &[(u8, FromLive)] = &[
     (0x32, |live| Number(live.tank_pressure.pascals())),
     (0x33, |live| Number(live.barometric_pressure.kilopascals())),
     (0x3C, |live| Number(live.catalyst_temperature[0].celsius())),
+    (0x3D, |live| Number(live.catalyst_temperature[1].celsius())),
     (0x42, |live| Number(live.module_voltage.volts())),
     (0x43, |live| Number(live.absolute_load.percent())),
     (0x44, |live| Number(live.commanded_lambda.fraction())),
@@ -140,25 +156,34 @@ const LIVE: &[(u8, FromLive)] = &[
 
 /// Parameters of the fault memory and of the car as built: service $01 only.
 const STORED: &[(u8, FromMemory)] = &[
-    (0x01, |memory| {
+    (0x01, |memory, _| {
         let lamp = if memory.mil_commanded() { 0x80 } else { 0x00 };
         monitors(lamp | memory.confirmed_count(), memory.readiness_since_clear())
     }),
-    // Oxygen sensors at bank 1: sensors 1 and 2.
-    (0x13, |_| Bytes([0b0000_0011, 0, 0, 0])),
-    (0x1C, |memory| Bytes([memory.profile().obd_requirement, 0, 0, 0])),
-    (0x21, |memory| Number(memory.counters().distance_with_mil.into())),
-    (0x30, |memory| {
+    // Oxygen sensors 1 and 2 of each bank.
+    (0x13, |_, calibration| {
+        let second = if calibration.banks() > 1 { 0b0011_0000 } else { 0 };
+        Bytes([0b0000_0011 | second, 0, 0, 0])
+    }),
+    (0x1C, |memory, _| {
+        Bytes([memory.profile().obd_requirement, 0, 0, 0])
+    }),
+    (0x21, |memory, _| {
+        Number(memory.counters().distance_with_mil.into())
+    }),
+    (0x30, |memory, _| {
         Number(memory.counters().warm_ups_since_clear.into())
     }),
-    (0x31, |memory| {
+    (0x31, |memory, _| {
         Number(memory.counters().distance_since_clear.into())
     }),
-    (0x41, |memory| monitors(0, memory.readiness_this_cycle())),
-    (0x4D, |memory| Number(memory.counters().time_with_mil.into())),
-    (0x4E, |memory| Number(memory.counters().time_since_clear.into())),
+    (0x41, |memory, _| monitors(0, memory.readiness_this_cycle())),
+    (0x4D, |memory, _| Number(memory.counters().time_with_mil.into())),
+    (0x4E, |memory, _| {
+        Number(memory.counters().time_since_clear.into())
+    }),
     // Gasoline.
-    (0x51, |_| Bytes([1, 0, 0, 0])),
+    (0x51, |_, _| Bytes([1, 0, 0, 0])),
 ];
 
 /// Byte A, then the readiness in B, C, D.
@@ -179,9 +204,14 @@ const fn fuel_system(status: FuelSystemStatus) -> u8 {
 }
 
 /// What a parameter of service $01 reads now; nothing if it is not served. PID $02 belongs to service $02.
-pub(super) fn current(number: u8, live: &LiveData, memory: &FaultMemory) -> Option<Reading> {
+pub(super) fn current(
+    number: u8,
+    live: &LiveData,
+    memory: &FaultMemory,
+    calibration: &Calibration,
+) -> Option<Reading> {
     if let Some(read) = row(STORED, number) {
-        return Some(read(memory));
+        return Some(read(memory, calibration));
     }
     frozen(number, live)
 }
@@ -229,7 +259,8 @@ mod tests {
             let definition = Pid::new(number)
                 .definition()
                 .unwrap_or_else(|| panic!("PID {number:02X}"));
-            let reading = current(number, &LiveData::default(), &memory).unwrap();
+            let reading =
+                current(number, &LiveData::default(), &memory, &Calibration::compact_2_0()).unwrap();
             let kinds: alloc::vec::Vec<_> = definition.fields.iter().map(|field| field.kind).collect();
             let fits = match reading {
                 Number(_) => matches!(kinds[..], [Kind::Number(_)]),

@@ -72,6 +72,11 @@ quantities! {
     ShortTermTrim "short-term-trim" 0x06 "%" TRIM, |live, v| live.short_term_trim[0] = Ratio::from_percent(v);
     /// PID $07.
     LongTermTrim "long-term-trim" 0x07 "%" TRIM, |live, v| live.long_term_trim[0] = Ratio::from_percent(v);
+    /// PID $08, and $18 beside the front sensor's voltage: bank 2.
+    ShortTermTrim2 "short-term-trim-2" 0x08 "%" TRIM,
+        |live, v| live.short_term_trim[1] = Ratio::from_percent(v);
+    /// PID $09: bank 2.
+    LongTermTrim2 "long-term-trim-2" 0x09 "%" TRIM, |live, v| live.long_term_trim[1] = Ratio::from_percent(v);
     /// PID $0A.
     FuelPressure "fuel-pressure" 0x0A "kPa" [0.0, 765.0],
         |live, v| live.fuel_pressure = Pressure::from_kilopascals(v);
@@ -99,6 +104,10 @@ quantities! {
     OxygenFront "oxygen-front" 0x14 "V" SENSOR, |live, v| live.oxygen_front[0] = Voltage::from_volts(v);
     /// PID $15.
     OxygenRear "oxygen-rear" 0x15 "V" SENSOR, |live, v| live.oxygen_rear[0] = Voltage::from_volts(v);
+    /// PID $18: bank 2.
+    OxygenFront2 "oxygen-front-2" 0x18 "V" SENSOR, |live, v| live.oxygen_front[1] = Voltage::from_volts(v);
+    /// PID $19: bank 2.
+    OxygenRear2 "oxygen-rear-2" 0x19 "V" SENSOR, |live, v| live.oxygen_rear[1] = Voltage::from_volts(v);
     /// PID $1F.
     RunTime "run-time" 0x1F "s" [0.0, 65_535.0],
         |live, v| live.run_time = Duration::try_from_secs_f64(v).unwrap_or(Duration::ZERO);
@@ -120,6 +129,9 @@ quantities! {
     /// PID $3C.
     CatalystTemperature "catalyst-temperature" 0x3C "C" [-40.0, 6_513.5],
         |live, v| live.catalyst_temperature[0] = Temperature::from_celsius(v);
+    /// PID $3D: bank 2.
+    CatalystTemperature2 "catalyst-temperature-2" 0x3D "C" [-40.0, 6_513.5],
+        |live, v| live.catalyst_temperature[1] = Temperature::from_celsius(v);
     /// PID $42.
     ModuleVoltage "module-voltage" 0x42 "V" [0.0, 65.535], |live, v| live.module_voltage = Voltage::from_volts(v);
     /// PID $43.

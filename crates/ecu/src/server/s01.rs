@@ -21,10 +21,11 @@ pub(super) fn answer(
         &pinned
     };
     for &number in asked.numbers() {
-        if write_mask(&parameters::CURRENT, number, response)? {
+        if write_mask(&context.served.current, number, response)? || !context.served.current.contains(number)
+        {
             continue;
         }
-        if let Some(reading) = parameters::current(number, live, context.memory) {
+        if let Some(reading) = parameters::current(number, live, context.memory, context.calibration) {
             response.extend(&[number])?;
             reading.write(Pid::new(number), response)?;
         }

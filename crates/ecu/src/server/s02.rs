@@ -5,8 +5,7 @@
 
 use twotrip_obd::{BufferFull, FramedParameters, Pid, ResponseBuffer, Service};
 
-use super::{Answer, parameters};
-use crate::memory::FaultMemory;
+use super::{Answer, Context, parameters};
 
 /// The only frame.
 const FRAME: u8 = 0x00;
@@ -14,23 +13,27 @@ const FRAME: u8 = 0x00;
 const CAUSE: u8 = 0x02;
 
 pub(super) fn answer(
-    memory: &FaultMemory,
+    context: &Context<'_>,
     asked: FramedParameters<'_>,
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::FreezeFrame)?;
-    let stored = memory.freeze_frame();
+    let stored = context.memory.freeze_frame();
+    let served = &context.served.frozen;
     for &[number, frame] in asked.pairs() {
         if frame != FRAME {
             continue;
         }
-        if let Some(mask) = parameters::FROZEN.range(number) {
+        if let Some(mask) = served.range(number) {
             response.extend(&[number, FRAME])?;
             response.extend(&mask)?;
         } else if number == CAUSE {
             response.extend(&[number, FRAME])?;
             response.extend(&stored.map_or([0, 0], |frame| frame.dtc.to_bytes()))?;
-        } else if let Some(reading) = stored.and_then(|frame| parameters::frozen(number, &frame.data)) {
+        } else if let Some(reading) = stored
+            .filter(|_| served.contains(number))
+            .and_then(|frame| parameters::frozen(number, &frame.data))
+        {
             response.extend(&[number, FRAME])?;
             reading.write(Pid::new(number), response)?;
         }

@@ -104,6 +104,8 @@ struct Bench {
     memory: FaultMemory,
     monitors: Monitors,
     identity: Identity,
+    calibration: Calibration,
+    served: Served,
     overrides: Overrides,
     key_on: bool,
     engine_running: bool,
@@ -117,7 +119,9 @@ impl Bench {
             live: live(),
             memory,
             monitors: Monitors::default(),
-            identity: Identity::engine(&Profile::US_2010, &CATALOGUE),
+            identity: Identity::engine(&Profile::US_2010, &CATALOGUE, &Calibration::compact_2_0()),
+            calibration: Calibration::compact_2_0(),
+            served: Served::by(&Calibration::compact_2_0()),
             overrides: Overrides::NONE,
             key_on: true,
             engine_running: false,
@@ -136,6 +140,8 @@ impl Bench {
             engine_running: self.engine_running,
             vehicle_moving: self.vehicle_moving,
             overrides: &self.overrides,
+            calibration: &self.calibration,
+            served: &self.served,
         };
         answer(&context, addressing, request, &mut self.response)
     }
@@ -269,7 +275,7 @@ fn each_parameter_of_service_01() {
     }
     let with_own_rows = [0x01, 0x41];
     let asked: Vec<u8> = rows.iter().map(|(pid, _)| pid[0]).chain(with_own_rows).collect();
-    for number in parameters::CURRENT.iter() {
+    for number in bench.served.current.iter() {
         assert!(asked.contains(&number), "PID {number:02X} has no row here");
     }
     assert!(asked.len() >= 45, "the car has {} live parameters", asked.len());
@@ -315,7 +321,11 @@ fn masks_announce_what_is_answered() {
     );
     for number in 0..=u8::MAX {
         let answered = bench.ask(Addressing::Functional, &[0x01, number]).is_sent();
-        assert_eq!(answered, parameters::CURRENT.contains(number), "PID {number:02X}");
+        assert_eq!(
+            answered,
+            bench.served.current.contains(number),
+            "PID {number:02X}"
+        );
     }
 }
 
@@ -411,7 +421,7 @@ fn freeze_frame_of_a_code() {
     }
     for number in 0..=u8::MAX {
         let answered = bench.ask(Addressing::Physical, &[0x02, number, 0x00]).is_sent();
-        assert_eq!(answered, parameters::FROZEN.contains(number), "PID {number:02X}");
+        assert_eq!(answered, bench.served.frozen.contains(number), "PID {number:02X}");
     }
 }
 
@@ -598,7 +608,7 @@ fn what_is_supported_is_what_the_masks_say() {
             request.push(0x00);
         }
         let answered = bench.ask(Addressing::Physical, &request) == Answer::Positive;
-        let mask = supported(service).and_then(|set| set.range(0x00));
+        let mask = supported(service, &bench.served).and_then(|set| set.range(0x00));
         assert_eq!(answered, mask.is_some(), "{service}");
         if let Some(mask) = mask {
             assert!(bench.response.ends_with(&mask), "{service}");
@@ -634,6 +644,11 @@ fn pinned_values_are_reported_and_released() {
 #[test]
 fn each_quantity_reaches_both_ends_of_its_pid() {
     let mut bench = Bench::new(memory());
+    // A car with everything.
+    bench.served = Served {
+        current: parameters::CURRENT,
+        frozen: parameters::FROZEN,
+    };
     let mut names = Vec::new();
     for quantity in Quantity::ALL {
         let definition = Pid::new(quantity.pid()).definition().unwrap();

@@ -6,14 +6,15 @@ use twotrip_ecu::memory::Profile;
 use twotrip_obd::Dtc;
 
 use super::{
-    Cue, RepairOrder, Scenario, VERSION, VehicleModel,
+    Cue, RepairOrder, Scenario, VERSION,
     document::{self, Reader, Text},
-    format::SEED_MOST,
+    format::{SEED_MOST, TABLES},
 };
 use crate::{
     limits,
     phrase::{Phrase, Spanned, parse_event, parse_script, parse_time},
     problem::{Expected, Problem, ProblemKind},
+    vehicle::{self, VehicleModel},
 };
 
 /// The seed of a file that names none.
@@ -24,7 +25,10 @@ pub(super) fn check(file: &[u8]) -> Result<Scenario, Vec<Problem>> {
     let text = text_of(file).map_err(|problem| vec![problem])?;
     let document = document::parse(text).map_err(in_order)?;
     let mut problems = Vec::new();
-    let scenario = check_document(&Reader::top(text, &document, &mut problems), &mut problems);
+    let scenario = check_document(
+        &Reader::top(text, &document, TABLES, &mut problems),
+        &mut problems,
+    );
     match scenario {
         Some(scenario) if problems.is_empty() => Ok(scenario),
         _ => Err(in_order(problems)),
@@ -32,7 +36,7 @@ pub(super) fn check(file: &[u8]) -> Result<Scenario, Vec<Problem>> {
 }
 
 /// The file as text.
-fn text_of(file: &[u8]) -> Result<&str, Problem> {
+pub(crate) fn text_of(file: &[u8]) -> Result<&str, Problem> {
     if file.len() > limits::FILE_BYTES {
         let most = Expected::text(format!("at most {} bytes", limits::FILE_BYTES));
         return Err(Problem::new(ProblemKind::TooLong("file"), 0..0, "").expecting([most]));
@@ -45,7 +49,7 @@ fn text_of(file: &[u8]) -> Result<&str, Problem> {
 }
 
 /// In the order of the file, at most so many.
-fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
+pub(crate) fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
     problems.sort_by_key(|problem| (problem.span().start, problem.span().end));
     problems.dedup();
     if problems.len() > limits::PROBLEMS {
@@ -59,14 +63,7 @@ fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
 /// The whole file. `None` only where a problem was reported.
 fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Scenario> {
     // Every line reads on after a problem, so that the next lines report theirs.
-    let version = file.required("version", Reader::integer, problems);
-    if let Some((number, span)) = version
-        && number != i128::from(VERSION)
-    {
-        let wanted = Expected::text(format!("version {VERSION}"));
-        let found = file.written(span.clone());
-        problems.push(Problem::new(ProblemKind::Version, span, found).expecting([wanted]));
-    }
+    check_version(file, problems);
     let title = file
         .required("title", Reader::text, problems)
         .and_then(|title| check_title(&title, problems));
@@ -89,10 +86,11 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         let expect = verdict.required("expect", Reader::text, problems);
         expect.map_or_else(Vec::new, |expect| check_expectations(&expect, problems))
     });
+    let vehicle = vehicle?;
     Some(Scenario {
         title: title?,
-        vehicle: vehicle?,
-        regulation: regulation?,
+        regulation: regulation?.unwrap_or_else(|| vehicle.regulation()),
+        vehicle,
         readiness_display: readiness_display.unwrap_or_default(),
         broadcasts: broadcasts.unwrap_or_default(),
         seed: seed?,
@@ -106,7 +104,19 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     })
 }
 
-fn check_title(title: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> {
+/// The version of the format, the same for scenarios and vehicles.
+pub(crate) fn check_version(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) {
+    let version = file.required("version", Reader::integer, problems);
+    if let Some((number, span)) = version
+        && number != i128::from(VERSION)
+    {
+        let wanted = Expected::text(format!("version {VERSION}"));
+        let found = file.written(span.clone());
+        problems.push(Problem::new(ProblemKind::Version, span, found).expecting([wanted]));
+    }
+}
+
+pub(crate) fn check_title(title: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> {
     if let Some((start, found)) = title.value.match_indices(char::is_control).next() {
         let place = title.place(start..start + found.len());
         problems.push(
@@ -119,7 +129,11 @@ fn check_title(title: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> 
 }
 
 /// A text for people: says something, and not too much.
-fn check_words(what: &'static str, text: &Text<'_>, problems: &mut Vec<Problem>) -> Option<String> {
+pub(crate) fn check_words(
+    what: &'static str,
+    text: &Text<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<String> {
     if text.value.trim().is_empty() {
         problems.push(Problem::new(ProblemKind::Empty(what), text.span.clone(), ""));
         return None;
@@ -133,20 +147,22 @@ fn check_words(what: &'static str, text: &Text<'_>, problems: &mut Vec<Problem>)
 }
 
 fn check_vehicle(name: &Text<'_>, problems: &mut Vec<Problem>) -> Option<VehicleModel> {
-    let known = VehicleModel::ALL
-        .into_iter()
-        .find(|model| model.name() == name.value);
+    let known = vehicle::find(name.value);
     if known.is_none() {
         let place = name.place(0..name.value.len());
-        let models = VehicleModel::ALL.map(|model| Expected::Word(model.name()));
+        let models = vehicle::SHIPPED.map(|shipped| Expected::Word(shipped.name));
         problems.push(Problem::new(ProblemKind::UnknownWord("vehicle"), place, name.value).expecting(models));
     }
     known
 }
 
-fn check_regulation(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<&'static Profile> {
+/// The regulation that a file names; `None` inside where it names none.
+pub(crate) fn check_regulation(
+    file: &Reader<'_, '_>,
+    problems: &mut Vec<Problem>,
+) -> Option<Option<&'static Profile>> {
     if !file.has("regulation") {
-        return Some(&Profile::US_2010);
+        return Some(None);
     }
     let name = file.text("regulation", problems)?;
     let known = Profile::ALL.into_iter().find(|profile| profile.key == name.value);
@@ -156,7 +172,7 @@ fn check_regulation(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Optio
         problems
             .push(Problem::new(ProblemKind::UnknownWord("regulation"), place, name.value).expecting(keys));
     }
-    known
+    known.map(Some)
 }
 
 fn check_seed(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<u64> {
@@ -320,7 +336,7 @@ fn check_time(what: &'static str, phrases: &[Spanned<Phrase>], times: u64, probl
 
 /// The cues. `None` only where a problem was reported.
 fn check_cues(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Vec<Cue>> {
-    let cues = file.tables("when", problems);
+    let cues = file.tables("when", "cues", limits::CUES, problems);
     let checked: Vec<Option<Cue>> = cues.iter().map(|cue| check_cue(cue, problems)).collect();
     let mut sum = 0_u64;
     for cue in checked.iter().flatten() {

@@ -7,7 +7,7 @@ use toml::{
     de::{DeTable, DeValue},
 };
 
-use super::format::{self, TABLES};
+use super::format::{self, Table};
 use crate::{
     limits,
     problem::{Expected, Problem, ProblemKind},
@@ -17,7 +17,7 @@ use crate::{
 ///
 /// # Errors
 /// All that is wrong with it as TOML.
-pub(super) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
+pub(crate) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
     let (table, errors) = DeTable::parse_recoverable(text);
     if errors.is_empty() {
         return Ok(table);
@@ -44,8 +44,10 @@ pub(super) fn parse(text: &str) -> Result<Spanned<DeTable<'_>>, Vec<Problem>> {
 }
 
 /// A table of the file, read key by key; problems go into one list.
-pub(super) struct Reader<'t, 'i> {
+pub(crate) struct Reader<'t, 'i> {
     text: &'i str,
+    /// The format.
+    tables: &'static [Table],
     name: &'static str,
     table: &'t DeTable<'i>,
     /// Where a missing key is reported: the name of the table, or the first byte of the file.
@@ -54,19 +56,22 @@ pub(super) struct Reader<'t, 'i> {
     misspelt: Vec<&'static str>,
 }
 
+/// A number of the file and its place.
+pub(crate) type Placed = (f64, Range<usize>);
+
 /// A string of the file.
-pub(super) struct Text<'t> {
+pub(crate) struct Text<'t> {
     /// What it says.
-    pub(super) value: &'t str,
+    pub(crate) value: &'t str,
     /// The whole literal with its quotes.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
     /// Where `value` begins in the file, if it stands there letter by letter; not with escapes in it.
     start: Option<usize>,
 }
 
 impl Text<'_> {
     /// The place in the file of a piece of `value`.
-    pub(super) fn place(&self, piece: Range<usize>) -> Range<usize> {
+    pub(crate) fn place(&self, piece: Range<usize>) -> Range<usize> {
         match self.start {
             Some(start) => start + piece.start..start + piece.end,
             None => self.span.clone(),
@@ -76,9 +81,15 @@ impl Text<'_> {
 
 impl<'t, 'i> Reader<'t, 'i> {
     /// Of the whole file; keys that nobody knows are reported now.
-    pub(super) fn top(text: &'i str, table: &'t Spanned<DeTable<'i>>, problems: &mut Vec<Problem>) -> Self {
+    pub(crate) fn top(
+        text: &'i str,
+        table: &'t Spanned<DeTable<'i>>,
+        tables: &'static [Table],
+        problems: &mut Vec<Problem>,
+    ) -> Self {
         let mut reader = Self {
             text,
+            tables,
             name: "",
             table: table.get_ref(),
             head: 0..0,
@@ -89,7 +100,7 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// A table inside this one.
-    pub(super) fn table(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Self> {
+    pub(crate) fn table(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Self> {
         let (key_span, value) = self.find(key)?;
         let DeValue::Table(table) = value.get_ref() else {
             problems.push(self.wrong_type("a table", value));
@@ -97,6 +108,7 @@ impl<'t, 'i> Reader<'t, 'i> {
         };
         let mut reader = Self {
             text: self.text,
+            tables: self.tables,
             name: key,
             table,
             head: key_span,
@@ -107,7 +119,13 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// The tables of a list inside this one; anything else is reported.
-    pub(super) fn tables(&self, key: &'static str, problems: &mut Vec<Problem>) -> Vec<Self> {
+    pub(crate) fn tables(
+        &self,
+        key: &'static str,
+        what: &'static str,
+        most: usize,
+        problems: &mut Vec<Problem>,
+    ) -> Vec<Self> {
         let Some((key_span, value)) = self.find(key) else {
             return Vec::new();
         };
@@ -118,9 +136,9 @@ impl<'t, 'i> Reader<'t, 'i> {
             );
             return Vec::new();
         };
-        if list.len() > limits::CUES {
-            let most = Expected::text(format!("at most {}", limits::CUES));
-            problems.push(Problem::new(ProblemKind::TooMany("cues"), value.span(), key).expecting([most]));
+        if list.len() > most {
+            let most = Expected::text(format!("at most {most}"));
+            problems.push(Problem::new(ProblemKind::TooMany(what), value.span(), key).expecting([most]));
             return Vec::new();
         }
         let mut readers = Vec::new();
@@ -133,6 +151,7 @@ impl<'t, 'i> Reader<'t, 'i> {
             let head = if span.is_empty() { key_span.clone() } else { span };
             let mut reader = Self {
                 text: self.text,
+                tables: self.tables,
                 name: key,
                 table,
                 head,
@@ -145,7 +164,7 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// A string; `None` if the key is not there or holds something else, which is reported.
-    pub(super) fn text(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Text<'t>> {
+    pub(crate) fn text(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<Text<'t>> {
         let (_, value) = self.find(key)?;
         let DeValue::String(string) = value.get_ref() else {
             problems.push(self.wrong_type("a string", value));
@@ -164,7 +183,7 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// `true` or `false`.
-    pub(super) fn flag(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<bool> {
+    pub(crate) fn flag(&self, key: &'static str, problems: &mut Vec<Problem>) -> Option<bool> {
         let (_, value) = self.find(key)?;
         let DeValue::Boolean(flag) = value.get_ref() else {
             problems.push(self.wrong_type("true or false", value));
@@ -174,7 +193,7 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// A whole number, with what stands in the file; too large a number comes as `i128::MAX`.
-    pub(super) fn integer(
+    pub(crate) fn integer(
         &self,
         key: &'static str,
         problems: &mut Vec<Problem>,
@@ -188,8 +207,48 @@ impl<'t, 'i> Reader<'t, 'i> {
         Some((number, value.span()))
     }
 
+    /// A number, whole or not; `None` if the key holds something else, which is reported.
+    pub(crate) fn number(
+        &self,
+        key: &'static str,
+        problems: &mut Vec<Problem>,
+    ) -> Option<(f64, Range<usize>)> {
+        let (_, value) = self.find(key)?;
+        match number(value) {
+            Some(number) => Some((number, value.span())),
+            None => {
+                problems.push(self.wrong_type("a number", value));
+                None
+            }
+        }
+    }
+
+    /// The numbers of a list, and the place of the list; `None` if it is something else, which is reported.
+    pub(crate) fn numbers(
+        &self,
+        key: &'static str,
+        problems: &mut Vec<Problem>,
+    ) -> Option<(Vec<Placed>, Range<usize>)> {
+        let (_, value) = self.find(key)?;
+        let DeValue::Array(list) = value.get_ref() else {
+            problems.push(self.wrong_type("a list of numbers", value));
+            return None;
+        };
+        let mut numbers = Vec::new();
+        for item in list {
+            match number(item) {
+                Some(number) => numbers.push((number, item.span())),
+                None => {
+                    problems.push(self.wrong_type("a number", item));
+                    return None;
+                }
+            }
+        }
+        Some((numbers, value.span()))
+    }
+
     /// The same, and that it is missing is reported too.
-    pub(super) fn required<T>(
+    pub(crate) fn required<T>(
         &self,
         key: &'static str,
         read: impl FnOnce(&Self, &'static str, &mut Vec<Problem>) -> Option<T>,
@@ -200,8 +259,10 @@ impl<'t, 'i> Reader<'t, 'i> {
                 return None;
             }
             problems.push(
-                Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "")
-                    .hint(format!("`{key} = ...` stands {}", place_of(self.name))),
+                Problem::new(ProblemKind::MissingKey(key), self.head.clone(), "").hint(format!(
+                    "`{key} = ...` stands {}",
+                    format::find(self.tables, self.name).map_or_else(String::new, place_of)
+                )),
             );
             return None;
         }
@@ -209,12 +270,12 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     /// Whether the key is there.
-    pub(super) fn has(&self, key: &str) -> bool {
+    pub(crate) fn has(&self, key: &str) -> bool {
         self.find(key).is_some()
     }
 
     /// What stands at a place of the file.
-    pub(super) fn written(&self, span: Range<usize>) -> &'i str {
+    pub(crate) fn written(&self, span: Range<usize>) -> &'i str {
         self.text.get(span).unwrap_or("")
     }
 
@@ -224,8 +285,8 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 
     fn report_unknown(&mut self, problems: &mut Vec<Problem>) {
-        let known: Vec<&'static str> =
-            format::table(self.name).map_or_else(Vec::new, |table| format::names(table).collect());
+        let known: Vec<&'static str> = format::find(self.tables, self.name)
+            .map_or_else(Vec::new, |table| format::names(self.tables, table).collect());
         let strangers = self
             .table
             .iter()
@@ -236,11 +297,12 @@ impl<'t, 'i> Reader<'t, 'i> {
             let problem = Problem::new(ProblemKind::UnknownKey, name.span(), key)
                 .expecting(known.iter().copied().map(Expected::Word));
             self.misspelt.extend(problem.nearest());
-            let home = TABLES
+            let home = self
+                .tables
                 .iter()
-                .find(|table| format::names(table).any(|name| name == key));
+                .find(|table| format::names(self.tables, table).any(|name| name == key));
             problems.push(match home {
-                Some(table) => problem.hint(format!("`{key}` stands {}", place_of(table.name))),
+                Some(table) => problem.hint(format!("`{key}` stands {}", place_of(table))),
                 None => problem,
             });
         }
@@ -260,12 +322,24 @@ impl<'t, 'i> Reader<'t, 'i> {
     }
 }
 
+/// A TOML number as one.
+fn number(value: &Spanned<DeValue<'_>>) -> Option<f64> {
+    match value.get_ref() {
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            .and_then(|whole| i32::try_from(whole).ok())
+            .map(f64::from),
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        _ => None,
+    }
+}
+
 /// Where the keys of a table stand.
-fn place_of(table: &str) -> String {
-    match format::table(table) {
-        Some(table) if table.repeats => format!("under `[[{}]]`", table.name),
-        Some(table) if !table.name.is_empty() => format!("under `[{}]`", table.name),
-        _ => "before the first `[table]`".to_owned(),
+fn place_of(table: &Table) -> String {
+    match table.name {
+        "" => "before the first `[table]`".to_owned(),
+        name if table.repeats => format!("under `[[{name}]]`"),
+        name => format!("under `[{name}]`"),
     }
 }
 

@@ -8,6 +8,10 @@ pub struct Table {
     pub name: &'static str,
     /// Whether there may be several of it, `[[name]]`.
     pub repeats: bool,
+    /// How many there may be of it.
+    pub most: usize,
+    /// Whether it has to be there.
+    pub needed: bool,
     /// What it is for.
     pub about: &'static str,
     /// Its keys.
@@ -28,7 +32,7 @@ pub struct Key {
 }
 
 /// What a key holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Value {
     /// The version of the format.
     Version,
@@ -52,9 +56,32 @@ pub enum Value {
     Script,
     /// Trouble codes.
     Codes,
+    /// A number with a unit, as a string.
+    Amount(&'static Amount),
+    /// A number in these limits.
+    Number(f64, f64),
+    /// A list of numbers in these limits; fewest and most of them.
+    Numbers([f64; 2], [usize; 2]),
+    /// A list of cylinders; fewest and most of them.
+    Cylinders([usize; 2]),
+    /// One of these words.
+    Word(&'static [&'static str]),
+    /// A vehicle identification number.
+    Vin,
+    /// Capital letters, digits and hyphens, at most so many.
+    Label(usize),
 }
 
-const fn key(name: &'static str, required: bool, value: Value, about: &'static str) -> Key {
+/// An amount that has a unit.
+#[derive(Debug, PartialEq)]
+pub struct Amount {
+    /// The units, and what one of each is in the first.
+    pub units: &'static [(&'static str, f64)],
+    /// Least and most, in the first unit.
+    pub range: [f64; 2],
+}
+
+pub(crate) const fn key(name: &'static str, required: bool, value: Value, about: &'static str) -> Key {
     Key {
         name,
         required,
@@ -66,11 +93,13 @@ const fn key(name: &'static str, required: bool, value: Value, about: &'static s
 /// The largest seed: TOML promises 64 bits with a sign, so every reader can write it down again.
 pub const SEED_MOST: u64 = i64::MAX as u64;
 
-/// All tables; that of the top of the file comes first.
+/// All tables of a scenario; that of the top of the file comes first.
 pub static TABLES: &[Table] = &[
     Table {
         name: "",
         repeats: false,
+        most: 1,
+        needed: false,
         about: "a scenario: one car, what happened to it, and what must be true at the end",
         keys: &[
             key("version", true, Value::Version, "version of this format"),
@@ -80,7 +109,7 @@ pub static TABLES: &[Table] = &[
                 "regulation",
                 false,
                 Value::Regulation,
-                "the regulation that the car's fault memory follows; us-2010 if left out",
+                "the regulation that the car's fault memory follows; the vehicle's own if left out",
             ),
             key(
                 "readiness-display",
@@ -105,6 +134,8 @@ pub static TABLES: &[Table] = &[
     Table {
         name: "repair-order",
         repeats: false,
+        most: 1,
+        needed: false,
         about: "the trade's three Cs",
         keys: &[
             key("complaint", true, Value::Text, "what the customer says"),
@@ -144,6 +175,8 @@ pub static TABLES: &[Table] = &[
     Table {
         name: "story",
         repeats: false,
+        most: 1,
+        needed: false,
         about: "what the car has behind it",
         keys: &[key(
             "before",
@@ -155,6 +188,8 @@ pub static TABLES: &[Table] = &[
     Table {
         name: "when",
         repeats: true,
+        most: crate::limits::CUES,
+        needed: false,
         about: "a cue: phrases carried out on an event while the car is on the bus",
         keys: &[
             key(
@@ -181,6 +216,8 @@ pub static TABLES: &[Table] = &[
     Table {
         name: "verdict",
         repeats: false,
+        most: 1,
+        needed: false,
         about: "what is judged at the end",
         keys: &[key(
             "expect",
@@ -191,14 +228,14 @@ pub static TABLES: &[Table] = &[
     },
 ];
 
-/// A table by its name.
-pub(super) fn table(name: &str) -> Option<&'static Table> {
-    TABLES.iter().find(|table| table.name == name)
+/// A table of a format by its name.
+pub(super) fn find(tables: &'static [Table], name: &str) -> Option<&'static Table> {
+    tables.iter().find(|table| table.name == name)
 }
 
-/// The names of everything that may stand in a table: at the top, also those of the other tables.
-pub(super) fn names(table: &'static Table) -> impl Iterator<Item = &'static str> {
-    let tables = TABLES
+/// The names of everything that may stand in a table of a format: at the top, also those of the other tables.
+pub(super) fn names(tables: &'static [Table], table: &'static Table) -> impl Iterator<Item = &'static str> {
+    let tables = tables
         .iter()
         .map(|table| table.name)
         .filter(move |name| table.name.is_empty() && !name.is_empty());

@@ -3,8 +3,8 @@
 //! ```toml
 //! version = 1                       # of this format
 //! title = "Cap left loose"          # one line
-//! vehicle = "compact-2.0"
-//! regulation = "us-2010"            # that the fault memory follows, or "eobd"; "us-2010" if left out
+//! vehicle = "compact-2.0"           # see `list vehicles`
+//! regulation = "us-2010"            # that the fault memory follows, or "eobd"; the vehicle's own if left out
 //! readiness-display = false         # whether the lamp shows readiness after its check; false if left out
 //! broadcasts = false                # whether `run` puts the periodic messages of its control units on the bus
 //! seed = 1                          # of all randomness; 1 if left out
@@ -46,8 +46,8 @@
 //! units, ranges, names and order, and everything that is wrong at once. serde is not used for the first pass: it
 //! stops at its first error, and a misspelt key would hide a misspelt phrase.
 
-mod check;
-mod document;
+pub(crate) mod check;
+pub(crate) mod document;
 pub mod format;
 #[cfg(test)]
 mod tests;
@@ -60,6 +60,7 @@ use twotrip_obd::Dtc;
 use crate::{
     Problem,
     phrase::{Event, Phrase, Spanned, parse_phrase},
+    vehicle::VehicleModel,
 };
 
 /// The version of the format that is read.
@@ -110,8 +111,14 @@ impl Scenario {
 
     /// The car.
     #[must_use]
-    pub const fn vehicle(&self) -> VehicleModel {
-        self.vehicle
+    pub const fn vehicle(&self) -> &VehicleModel {
+        &self.vehicle
+    }
+
+    /// The same scenario with another car; its regulation stays.
+    #[must_use]
+    pub fn with_vehicle(self, vehicle: VehicleModel) -> Self {
+        Self { vehicle, ..self }
     }
 
     /// The regulation that the car's fault memory follows.
@@ -213,25 +220,5 @@ impl RepairOrder {
         let usual = if self.proof.is_empty() { USUAL } else { &[] };
         let read = |texts: &'static [&'static str]| texts.iter().filter_map(|text| parse_phrase(text).ok());
         read(usual).chain(self.proof.iter().cloned()).chain(read(END))
-    }
-}
-
-/// The cars there are.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum VehicleModel {
-    /// Four cylinders, 2.0 litres, automatic gearbox.
-    Compact,
-}
-
-impl VehicleModel {
-    /// All of them.
-    pub const ALL: [Self; 1] = [Self::Compact];
-
-    /// The name that files use.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Compact => "compact-2.0",
-        }
     }
 }

@@ -25,7 +25,8 @@ fn a_file_becomes_a_scenario() {
     let text = shipped::find("loose-fuel-cap").unwrap().text;
     let scenario = Scenario::parse(text.as_bytes()).unwrap();
     assert_eq!(scenario.title(), "Cap left loose after refuelling");
-    assert_eq!((scenario.vehicle(), scenario.seed()), (VehicleModel::Compact, 1));
+    assert_eq!(*scenario.vehicle(), crate::vehicle::find("compact-2.0").unwrap());
+    assert_eq!(scenario.seed(), 1);
     let order = scenario.repair_order().unwrap();
     assert_eq!(
         order.cause().iter().map(ToString::to_string).collect::<Vec<_>>(),

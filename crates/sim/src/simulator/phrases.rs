@@ -125,6 +125,7 @@ impl Simulator {
                 ]))
             }
             Phrase::Drive(plan) => Ok(job::drive(
+                self.car.vehicle(),
                 &plan.for_driver(),
                 self.key_is_off(),
                 self.engine_runs(),

@@ -37,6 +37,7 @@ fn closed_loop(flow: f64, capacity_g: f64) -> Cycle {
     for step_number in 0..26_000_u32 {
         let before = state;
         let inputs = Inputs {
+            second: false,
             equivalence: 1.0 + sum + if rich { -0.022 } else { 0.022 },
             flow,
             brick: Brick::new(&params, None, 1.0),
@@ -188,6 +189,7 @@ fn the_store_fills_by_what_does_not_pass() {
     };
     let mut delay = Delay::new();
     let inputs = Inputs {
+        second: false,
         equivalence: 0.97,
         flow: 10.0,
         brick: Brick::new(&params, None, 1.0),
@@ -224,6 +226,7 @@ fn the_mixture_arrives_after_the_delay() {
             ..State::at_rest(&params)
         };
         let mut inputs = Inputs {
+            second: false,
             equivalence: 1.0,
             flow,
             brick: Brick::new(&params, None, 1.0),

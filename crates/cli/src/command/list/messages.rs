@@ -1,6 +1,9 @@
 //! What the car says on the bus, from the tables by which it answers and by which `scan` reads.
 
-use twotrip_ecu::server::{SERVICES, supported};
+use twotrip_ecu::{
+    Calibration,
+    server::{SERVICES, Served, supported},
+};
 use twotrip_obd::{
     InfoType, Mid, Pid, Service, SupportMask, Tid,
     pid::{Definition, Field, Kind, Scaling, Value},
@@ -20,7 +23,7 @@ fn name(service: Service) -> String {
 }
 
 fn meaning(service: Service) -> String {
-    let Some(set) = supported(service) else {
+    let Some(set) = supported(service, &Served::by(&Calibration::compact_2_0())) else {
         return match service {
             Service::Clear => "refused ($22) while the engine runs or the car moves".to_owned(),
             _ => "count and codes, also when there are none".to_owned(),
@@ -64,7 +67,8 @@ pub(super) fn parameters() -> Vec<Item> {
             let served: Vec<&str> = [(Service::CurrentData, "$01"), (Service::FreezeFrame, "$02")]
                 .into_iter()
                 .filter(|&(service, _)| {
-                    supported(service).is_some_and(|set| set.contains(definition.pid.number()))
+                    supported(service, &Served::by(&Calibration::compact_2_0()))
+                        .is_some_and(|set| set.contains(definition.pid.number()))
                 })
                 .map(|(_, number)| number)
                 .collect();

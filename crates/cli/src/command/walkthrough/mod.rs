@@ -20,7 +20,7 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 
 /// Runs the command.
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
-    let scenario = sources::scenario(&args.scenario)?;
+    let scenario = sources::scenario_with(&args.scenario, args.vehicle.as_deref())?;
     let simulator = Simulator::new(Settings::of(
         &scenario,
         scenario.seed(),

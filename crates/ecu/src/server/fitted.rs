@@ -1,0 +1,118 @@
+//! Which parameters an ECU serves goes by what its engine has: banks, kinds of sensors, valves.
+
+use twotrip_obd::SupportMask;
+
+use super::parameters;
+use crate::Calibration;
+
+/// What must be there for a parameter to be served.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Needs {
+    SecondBank,
+    NarrowBand,
+    NarrowBandOnSecondBank,
+    WideRange,
+    WideRangeOnSecondBank,
+    Recirculation,
+}
+
+/// The parameters that not every engine has.
+const NEEDS: &[(u8, Needs)] = &[
+    (0x08, Needs::SecondBank),
+    (0x09, Needs::SecondBank),
+    (0x14, Needs::NarrowBand),
+    (0x18, Needs::NarrowBandOnSecondBank),
+    (0x19, Needs::SecondBank),
+    (0x24, Needs::WideRange),
+    (0x28, Needs::WideRangeOnSecondBank),
+    (0x2C, Needs::Recirculation),
+    (0x2D, Needs::Recirculation),
+    (0x34, Needs::WideRange),
+    (0x38, Needs::WideRangeOnSecondBank),
+    (0x3D, Needs::SecondBank),
+    (0x58, Needs::SecondBank),
+    (0x69, Needs::Recirculation),
+];
+
+impl Needs {
+    fn met(self, calibration: &Calibration) -> bool {
+        let second = calibration.banks() > 1;
+        let wide = calibration.wide_range;
+        match self {
+            Self::SecondBank => second,
+            Self::NarrowBand => !wide,
+            Self::NarrowBandOnSecondBank => second && !wide,
+            Self::WideRange => wide,
+            Self::WideRangeOnSecondBank => second && wide,
+            Self::Recirculation => calibration.recirculation,
+        }
+    }
+}
+
+/// The parameters that one ECU serves.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Served {
+    /// In service $01.
+    pub current: SupportMask,
+    /// In service $02.
+    pub frozen: SupportMask,
+}
+
+impl Served {
+    /// By what the engine has.
+    #[must_use]
+    pub fn by(calibration: &Calibration) -> Self {
+        let fitted = |all: SupportMask| {
+            all.iter()
+                .filter(|number| {
+                    let needs = NEEDS.iter().find(|(row, _)| row == number);
+                    needs.is_none_or(|(_, needs)| needs.met(calibration))
+                })
+                .fold(SupportMask::NONE, SupportMask::with)
+        };
+        Self {
+            current: fitted(parameters::CURRENT),
+            frozen: fitted(parameters::FROZEN),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use alloc::vec::Vec;
+
+    use super::*;
+
+    /// Locations of sensors by parameter: SAE J1979 (from memory): $14 and $15 bank 1, $18 and $19 bank 2 where there are
+    /// up to two banks of four sensors.
+    #[test]
+    fn what_is_served_goes_by_what_is_there() {
+        const COMPACT: Calibration = Calibration::compact_2_0();
+        let six = Calibration {
+            firing_order: [1, 2, 3, 4, 5, 6],
+            second_bank: [false, true, false, true, false, true],
+            ..COMPACT
+        };
+        let wide = Calibration {
+            wide_range: true,
+            recirculation: false,
+            ..COMPACT
+        };
+        let serves = |calibration: &Calibration, numbers: &[u8]| {
+            let served = Served::by(calibration);
+            let of = |set: SupportMask| {
+                numbers
+                    .iter()
+                    .map(|&number| set.contains(number))
+                    .collect::<Vec<_>>()
+            };
+            assert_eq!(of(served.current), of(served.frozen));
+            of(served.current)
+        };
+        let numbers = [0x06, 0x08, 0x14, 0x15, 0x18, 0x19, 0x3D];
+        let (yes, no) = (true, false);
+        assert_eq!(serves(&COMPACT, &numbers), [yes, no, yes, yes, no, no, no]);
+        assert_eq!(serves(&six, &numbers), [yes, yes, yes, yes, yes, yes, yes]);
+        assert_eq!(serves(&wide, &numbers), [yes, no, no, yes, no, no, no]);
+    }
+}

@@ -1,0 +1,147 @@
+//! Vehicle files: which car, and what its engine ECU is told of it.
+//!
+//! ```toml
+//! version = 1
+//! title = "Compact sedan"
+//!
+//! [engine]
+//! displacement = "1.998 l"
+//! firing-order = [1, 3, 4, 2]         # cylinders
+//! throttle-bore = "55 mm"
+//! injector-flow = "3.3 g/s"           # of one injector at 421 kPa
+//!
+//! [exhaust]
+//! oxygen-capacity = "0.6 g"           # of the catalyst of each bank
+//!
+//! [body]
+//! mass = "1417 kg"
+//! road-load = [115.7, 1.99, 0.3895]   # N, N s/m, N s²/m²
+//! gear-ratios = [4.15, 2.37, 1.56, 1.16, 0.86, 0.69]
+//! final-drive = 3.40
+//! tyre-radius = "307 mm"
+//! tank = "50 l"
+//!
+//! [identity]
+//! vin = "0TW00TRP3A0000042"
+//! calibration = "TWOTRIP-ENG-"
+//! ```
+//! All keys with their limits: [`format::TABLES`]. The same two passes as for scenarios ([`crate::file`]).
+
+mod check;
+pub mod format;
+#[cfg(test)]
+mod tests;
+
+use twotrip_ecu::{
+    Calibration, EcuConfig,
+    memory::Profile,
+    server::{Identity, VinError},
+};
+use twotrip_vehicle::Specification;
+
+use crate::{Problem, problem};
+
+/// A car that has been checked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VehicleModel {
+    title: String,
+    regulation: &'static Profile,
+    specification: Specification,
+    calibration: Calibration,
+    vin: String,
+    calibration_name: String,
+}
+
+impl VehicleModel {
+    /// Reads and checks a vehicle file.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, in the order of the file; the places are bytes of `file`.
+    pub fn parse(file: &[u8]) -> Result<Self, Vec<Problem>> {
+        check::check(file)
+    }
+
+    /// Whether a file is meant as a vehicle: it has an `[engine]`, which no scenario has.
+    #[must_use]
+    pub fn is_meant(file: &[u8]) -> bool {
+        core::str::from_utf8(file).is_ok_and(check::has_engine)
+    }
+
+    /// What it is, one line without control characters.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// The regulation that its fault memory follows where a scenario names none.
+    #[must_use]
+    pub const fn regulation(&self) -> &'static Profile {
+        self.regulation
+    }
+
+    /// The car as its maker describes it.
+    #[must_use]
+    pub const fn specification(&self) -> &Specification {
+        &self.specification
+    }
+
+    /// What its engine ECU is told of it.
+    #[must_use]
+    pub const fn calibration(&self) -> &Calibration {
+        &self.calibration
+    }
+
+    /// Its engine ECU under a regulation.
+    ///
+    /// # Errors
+    /// None for a model that was read from a file: its VIN was checked.
+    pub fn ecu(&self, regulation: &'static Profile) -> Result<EcuConfig, VinError> {
+        let identity = Identity::engine(regulation, &twotrip_ecu::monitors::CATALOGUE, &self.calibration)
+            .with_calibration_name(&self.calibration_name)
+            .with_vin(&self.vin)?;
+        Ok(EcuConfig {
+            identity,
+            calibration: self.calibration.clone(),
+            ..EcuConfig::under(regulation)
+        })
+    }
+}
+
+/// A car that comes with the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shipped {
+    /// The name that scenarios use: that of the file, without `.toml`.
+    pub name: &'static str,
+    /// The file.
+    pub text: &'static str,
+}
+
+/// All of them.
+pub const SHIPPED: [Shipped; 3] = [
+    Shipped {
+        name: "compact-2.0",
+        text: include_str!("../../../../scenarios/vehicles/compact-2.0.toml"),
+    },
+    Shipped {
+        name: "sedan-v6",
+        text: include_str!("../../../../scenarios/vehicles/sedan-v6.toml"),
+    },
+    Shipped {
+        name: "hatch-1.8",
+        text: include_str!("../../../../scenarios/vehicles/hatch-1.8.toml"),
+    },
+];
+
+/// The shipped car of that name.
+#[must_use]
+pub fn find(name: &str) -> Option<VehicleModel> {
+    let shipped = SHIPPED.into_iter().find(|shipped| shipped.name == name)?;
+    // A test reads them all.
+    VehicleModel::parse(shipped.text.as_bytes()).ok()
+}
+
+/// The name of a shipped car that is nearest to this one, if one is near.
+#[must_use]
+pub fn nearest(name: &str) -> Option<&'static str> {
+    problem::nearest(name, SHIPPED.map(|shipped| shipped.name))
+}
