@@ -442,6 +442,7 @@ const fn fact(result: TestResult) -> Option<Fact> {
         TestResult::Completed(monitor) => Fact::Completed { monitor },
         TestResult::CouldDetect(monitor) => Fact::CouldDetect { monitor },
         TestResult::Possible(monitor, possible) => Fact::Possible { monitor, possible },
+        TestResult::Commanded(monitor, on) => Fact::Commanded { monitor, on },
     })
 }
 

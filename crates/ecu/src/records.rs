@@ -217,7 +217,10 @@ impl Records {
                 }
                 return;
             }
-            TestResult::Completed(_) | TestResult::CouldDetect(_) | TestResult::Possible(..) => return,
+            TestResult::Completed(_)
+            | TestResult::CouldDetect(_)
+            | TestResult::Possible(..)
+            | TestResult::Commanded(..) => return,
         };
         if self.judged.len() < Self::CODES {
             self.judged.push((dtc, passed));

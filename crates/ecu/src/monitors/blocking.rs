@@ -24,6 +24,8 @@ const TANK: &[Dtc] = &[P0452, P0453, P0462, P0463];
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
 const MIXTURE: &[Dtc] = &[];
+/// Recirculation valve.
+const EGR_STEM: &[Dtc] = &[P0404];
 /// Road speed, or its messages.
 const ROAD_SPEED: &[Dtc] = &[];
 
@@ -70,4 +72,8 @@ lists! {
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, TANK, SUPPLY, MIXTURE, ROAD_SPEED];
+    /// Recirculation: nothing to measure with, nothing to tell the conditions by, or a valve that does not move.
+    EGR = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, ROAD_SPEED, EGR_STEM];
+    /// Cam: too little supply for its oil control valve.
+    CAM = [SUPPLY];
 }

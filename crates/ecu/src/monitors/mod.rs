@@ -2,8 +2,11 @@
 //! wires or the fault memory; of the memory's content they see [`Inhibits`] alone. What they share is the [`frame`].
 
 mod blocking;
+pub mod cam;
 mod catalogue;
 pub mod circuit;
+pub mod egr_flow;
+pub mod egr_valve;
 pub mod evap_leak;
 pub mod frame;
 #[cfg(test)]
@@ -56,10 +59,12 @@ pub enum TestResult {
     CouldDetect(MonitorId),
     /// Whether the monitor can still run in this driving cycle.
     Possible(MonitorId, bool),
+    /// The output that a monitor watches is commanded on or off, for its in-use denominator.
+    Commanded(MonitorId, bool),
 }
 
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
-pub(crate) static TESTS: &[&[&Test]] = &[evap_leak::TESTS];
+pub(crate) static TESTS: &[&[&Test]] = &[evap_leak::TESTS, egr_flow::TESTS, egr_valve::TESTS, cam::TESTS];
 
 /// The tests of all monitors.
 pub fn tests() -> impl Iterator<Item = &'static Test> {
@@ -155,6 +160,10 @@ macro_rules! monitors {
 monitors! {
     circuits: CircuitMonitors,
     leak: EvapLeak,
+    egr_flow: egr_flow::EgrFlow,
+    egr_leak: egr_valve::EgrLeak,
+    egr_valve: egr_valve::EgrValve,
+    cam: cam::CamPhaser,
 }
 
 impl Monitors {

@@ -1,6 +1,7 @@
 //! Monitors and codes of this ECU as data. Each subject has a file with its codes; meanings after SAE J2012, in our
 //! own words.
 
+mod breathing;
 mod circuits;
 mod evap;
 
@@ -11,11 +12,12 @@ use crate::memory::{
     Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
 };
 
+pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
 
 /// The codes of each subject.
-const CODES: &[&[CodeDefinition]] = &[circuits::CODES, evap::CODES];
+const CODES: &[&[CodeDefinition]] = &[breathing::CODES, circuits::CODES, evap::CODES];
 
 /// Makes the monitors' numbers, each its place in the list, and the list.
 macro_rules! monitors {
@@ -64,6 +66,29 @@ monitors! {
     FUEL_LEVEL_CIRCUIT = circuit("fuel level circuit");
     /// Supply of the control module.
     SYSTEM_VOLTAGE = circuit("system voltage");
+    /// Flow of recirculated exhaust, the valve opened in fuel cuts.
+    EGR_FLOW = MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::Egr, Denominator::General),
+        disabled_by: blocking::EGR,
+        ..MonitorDefinition::named("EGR flow", Group::Egr)
+    };
+    /// Recirculated exhaust at idle, where there should be none.
+    EGR_LEAK = MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::Egr, Denominator::General),
+        disabled_by: blocking::EGR,
+        ..MonitorDefinition::named("EGR valve shut", Group::Egr)
+    };
+    /// Stem of the recirculation valve against its command.
+    EGR_VALVE = circuit("EGR valve against its command");
+    /// Phaser of the intake cam.
+    CAM_PHASER = MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::Egr, Denominator::Output),
+        disabled_by: blocking::CAM,
+        ..MonitorDefinition::named("intake cam", Group::Egr)
+    };
 }
 
 /// A circuit: watched all the time, whatever else is wrong.
