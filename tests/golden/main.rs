@@ -4,6 +4,7 @@
 //! schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
 
 mod bench;
+mod breathing;
 mod broadcasts;
 mod circuits;
 mod cues;

@@ -166,10 +166,15 @@ impl Air {
         self.metered_by_turn * 120.0
     }
 
-    /// What recirculated exhaust and the cam make of the filling, from now on; every 100 ms.
-    pub(crate) fn set_charge(&mut self, measured: &Measured, burnt: f64, cam: Angle) {
+    /// Burnt gas as a share of the charge, from now on.
+    pub(crate) const fn set_burnt(&mut self, burnt: f64) {
         self.burnt = burnt;
-        let degrees = cam.degrees();
+    }
+
+    /// What the cam makes of the filling, from now on.
+    #[inline]
+    pub(crate) fn set_cam(&mut self, measured: &Measured) {
+        let degrees = measured.cam_advance.degrees();
         if degrees > 0.1 {
             let rpm = measured.rpm.at_least(500.0);
             let slow = OVERLAP_RPM / rpm;

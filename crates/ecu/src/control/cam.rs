@@ -19,6 +19,8 @@ const BY_SPEED: Table<3> = Table::new([(3000.0, 1.0), (5000.0, 0.7), (6500.0, 0.
 /// The cam leaves home above this speed and comes back below that, rpm.
 const LEAVES: f64 = 1000.0;
 const RETURNS: f64 = 900.0;
+/// It stays away for this long after the pedal was released, steps of 100 ms: a foot that plays does not chase it about.
+const STAYS: u8 = 8;
 /// No oil pressure is counted on before this run time, s, nor in oil as thick as this.
 const FROM_SECONDS: f64 = 3.0;
 const FROM_OIL: Temperature = Temperature::from_celsius(-10.0);
@@ -38,6 +40,8 @@ pub(crate) struct Conditions {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Cam {
     away: bool,
+    /// Steps for which the pedal has been released.
+    released: u8,
     target: f64,
     actual: f64,
 }
@@ -55,10 +59,19 @@ impl Cam {
 
     /// The target; every 100 ms.
     pub(crate) fn step_slow(&mut self, measured: &Measured, conditions: &Conditions) {
+        self.released = if conditions.pedal_released {
+            self.released.saturating_add(1)
+        } else {
+            0
+        };
         let usable = conditions.running
             && conditions.run_seconds >= FROM_SECONDS
             && measured.oil >= FROM_OIL
-            && !conditions.pedal_released;
+            && if self.away {
+                self.released <= STAYS
+            } else {
+                self.released == 0
+            };
         let limit = if self.away { RETURNS } else { LEAVES };
         self.away = usable && measured.rpm > limit;
         self.target = if self.away {

@@ -425,6 +425,7 @@ impl Control {
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
         if self.calibration.phaser {
             self.pins.cam_valve = self.cam.step(&self.measured, running);
+            self.air.set_cam(&self.measured);
         }
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions());
         let powered = self.watch.key_on() && !self.substitutes.limp_home();
@@ -581,11 +582,7 @@ impl Control {
             };
             self.cam.step_slow(&self.measured, &conditions);
         }
-        self.air.set_charge(
-            &self.measured,
-            self.recirculation.burnt_share(),
-            self.cam.actual(),
-        );
+        self.air.set_burnt(self.recirculation.burnt_share());
     }
 
     /// Plate angle, and share of full-throttle air, for the idle's air and the pedal's.

@@ -119,7 +119,8 @@ impl Recirculation {
         };
     }
 
-    /// Burnt gas in the manifold: what comes in by the valve, less what the cylinders take, over what the manifold holds.
+    /// Burnt gas in the manifold: what comes in by the valve, less what the cylinders take, over what the manifold holds. In a
+    /// fuel cut it is air, but counts the same: air that no meter has seen.
     fn estimate(&mut self, measured: &Measured, conditions: &Conditions, flow_by_area: f64, seconds: f64) {
         if !conditions.running {
             self.burnt = 0.0;
@@ -134,10 +135,9 @@ impl Recirculation {
             self.burnt = 0.0;
             return;
         }
-        let burnt = if conditions.fuel_cut { 0.0 } else { recirculated };
         let held = air::manifold_grams(measured);
         let into = (conditions.air + recirculated).at_least(0.5);
-        self.burnt = (held * self.burnt + seconds * burnt) / (held + seconds * into);
+        self.burnt = (held * self.burnt + seconds * recirculated) / (held + seconds * into);
     }
 }
 

@@ -48,8 +48,10 @@ const LOOKED_AT: u32 = 8;
 const HELD: f64 = 6.0;
 /// Steps that decide.
 const STEPS: usize = 5;
-/// An error below this is none, degrees; and a cam that moves this far in a second does not stand, degrees.
+/// An error below this is none, degrees: what has added up fades then, by this share a step.
 const ERROR: f64 = 3.0;
+const FADES: f64 = 0.002;
+/// A cam that moves this far in a second, or after a step, does not stand, degrees.
 const STANDS: f64 = 1.0;
 const SECOND: usize = 10;
 
@@ -80,7 +82,7 @@ impl CamPhaser {
     /// Off target: how far, times how long, standing.
     fn add_error(&mut self, error: f64, report: &mut dyn FnMut(TestResult)) -> bool {
         if error.abs() < ERROR {
-            self.error = 0.0;
+            self.error *= 1.0 - FADES;
             return false;
         }
         let stands = self.known == SECOND && (self.places[0] - self.places[SECOND - 1]).abs() < STANDS;
@@ -181,6 +183,10 @@ impl Monitor for CamPhaser {
             return;
         }
         self.watch_steps(target, place);
+        if self.count == STEPS && self.moved.iter().all(|moved| moved.abs() < STANDS) {
+            // It stands: the error will tell.
+            self.count = 0;
+        }
         if self.count == STEPS {
             let mut sorted = self.moved;
             sorted.sort_unstable_by(f64::total_cmp);

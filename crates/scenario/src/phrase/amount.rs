@@ -130,6 +130,7 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
         "x" => &[("x", |value| value)],
         "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
         "deg" => &[("deg", |value| value)],
+        "deg/s" => &[("deg/s", |value| value)],
         "g/s" => &[
             ("g/s", |value| value),
             ("kg/h", |value| value / 3.6),

@@ -1,6 +1,6 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
-//! A defect moves physical figures, the [`Knobs`]; nothing here knows codes. One table a subject: [`air`],
+//! A defect moves physical figures, the [`Knobs`]; nothing here knows codes. One table a subject: [`air`], [`breathing`],
 //! [`evap`], [`sensor`]. A row says all there is to know of one defect: how it is named, how large it may be, what is seen of it,
 //! what cures it and what it makes of the knobs. Sizes: our own choice, within what published service information
 //! describes.
@@ -8,6 +8,7 @@
 //! A part has one defect at a time, the latest.
 
 mod air;
+mod breathing;
 mod course;
 mod entry;
 mod evap;
@@ -29,7 +30,7 @@ pub use part::Part;
 pub use work::{Outcome, Work};
 
 /// The tables.
-static TABLES: &[&[Entry]] = &[evap::ENTRIES, sensor::ENTRIES, air::ENTRIES];
+static TABLES: &[&[Entry]] = &[evap::ENTRIES, sensor::ENTRIES, air::ENTRIES, breathing::ENTRIES];
 
 /// Every defect that can be set.
 pub fn catalogue() -> impl Iterator<Item = &'static Entry> + Clone {

@@ -75,6 +75,14 @@ parts! {
     Throttle: "throttle", 60, "the throttle plate and its bore are clean";
     /// The hose and the port of the manifold pressure sensor.
     ManifoldPressureHose: "manifold-pressure-hose", 20, "the hose of the manifold pressure sensor is on, its port is open";
+    /// The exhaust-gas recirculation valve.
+    EgrValve: "egr-valve", 40, "under 12 V the stem of the EGR valve opens and falls shut on a clean seat: it is good";
+    /// The passage between that valve and the manifold.
+    EgrPassage: "egr-passage", 180, "with the EGR valve off, a finger finds the passage behind it open and clean";
+    /// The phaser of the intake cam.
+    CamPhaser: "cam-phaser", 240, "the marks of the intake cam stand where they should, and its phaser turns freely under air pressure";
+    /// The strainer of the phaser's oil control valve.
+    OilStrainer: "oil-strainer", 40, "the strainer of the oil control valve is clean";
     /// The exhaust with its catalyst and mufflers.
     Exhaust: "exhaust", 120, "the exhaust is free: a strong stream at the tailpipe";
 }
