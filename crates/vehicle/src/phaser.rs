@@ -134,7 +134,7 @@ impl Filling {
         if degrees < 0.01 {
             return Self::LOCKED;
         }
-        let slow = IDLE_RPM / rpm.at_least(500.0);
+        let slow = IDLE_RPM / rpm.at_least(600.0);
         Self {
             residual: 1.0 + OVERLAP * degrees * slow * slow,
             filling: 1.0 + EARLY_CLOSING * degrees * (1.0 - rpm / EARLY_CLOSING_UP_TO),

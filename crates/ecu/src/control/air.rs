@@ -176,7 +176,7 @@ impl Air {
     pub(crate) fn set_cam(&mut self, measured: &Measured) {
         let degrees = measured.cam_advance.degrees();
         if degrees > 0.1 {
-            let rpm = measured.rpm.at_least(500.0);
+            let rpm = measured.rpm.at_least(600.0);
             let slow = OVERLAP_RPM / rpm;
             self.cam_residual = OVERLAP * degrees * slow * slow;
             self.cam_filling = EARLY_CLOSING * degrees * (1.0 - rpm * (1.0 / EARLY_CLOSING_UP_TO));
