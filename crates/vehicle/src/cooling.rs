@@ -3,7 +3,7 @@
 //! Two masses, thermostat and radiator, calibrated; the structure is that of published
 //! lumped warm-up models. Stepped at 1 s while the car is in use and at up to 10 s at rest; implicit.
 
-use crate::curve::Grid;
+use crate::{curve::Grid, knobs::Knobs};
 
 /// Cooling system.
 #[derive(Clone, Debug)]
@@ -32,6 +32,9 @@ pub(crate) struct Params {
     pub(crate) thermostat: (f64, f64, f64),
     /// Intake air: lag, s; K above ambient with the engine running.
     pub(crate) intake: (f64, f64),
+    /// Bay and body around the engine: what they take of its warmth above the air, how soon, s, and how slowly they lose
+    /// it at rest, s.
+    pub(crate) bay: (f64, f64, f64),
 }
 
 impl Params {
@@ -49,6 +52,7 @@ impl Params {
             radiator: (60.0, 18.0, 250.0),
             thermostat: (82.0, 13.0, 15.0),
             intake: (90.0, 2.0),
+            bay: (0.13, 600.0, 9.0 * 3600.0),
         }
     }
 }
@@ -76,6 +80,10 @@ pub(crate) struct State {
     pub(crate) intake: f64,
     /// Lift of the thermostat, 0..1.
     pub(crate) lift: f64,
+    /// Bay and body around the engine above the air outside, K: at rest coolant and intake air share it.
+    pub(crate) bay: f64,
+    /// What the coolant's sensor has come to.
+    pub(crate) sensed: f64,
 }
 
 impl State {
@@ -86,13 +94,16 @@ impl State {
             block: ambient_celsius,
             intake: ambient_celsius,
             lift: 0.0,
+            bay: 0.0,
+            sensed: ambient_celsius,
         }
     }
 }
 
 /// What warms and cools.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Inputs {
+pub(crate) struct Inputs<'a> {
+    pub(crate) knobs: &'a Knobs,
     pub(crate) engine_turns: bool,
     /// Heat of the burnt fuel, W.
     pub(crate) fuel_watts: f64,
@@ -104,8 +115,16 @@ pub(crate) struct Inputs {
 }
 
 /// One slow step.
-pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
-    let air = inputs.ambient_celsius;
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
+    // Air that is moved is that of outside; at rest it is that of the bay.
+    let (share, warming, cooling) = params.bay;
+    let bay = if inputs.engine_turns {
+        let taken = share * (state.block - inputs.ambient_celsius);
+        state.bay + (taken - state.bay) * dt / (warming + dt)
+    } else {
+        state.bay * cooling / (cooling + dt)
+    };
+    let air = inputs.ambient_celsius + if inputs.engine_turns { 0.0 } else { bay };
     let open = ((state.coolant - params.thermostat.0) / params.thermostat.1).clamp(0.0, 1.0);
     let lift = state.lift + (open - state.lift) * dt / (params.thermostat.2 + dt);
 
@@ -114,7 +133,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let to_block = heat - to_coolant + params.friction_share * inputs.friction_watts;
     let (link, coolant_loss, block_loss) = if inputs.engine_turns {
         let fan = if inputs.fan { params.radiator.2 } else { 0.0 };
-        let radiator = lift * (params.radiator.0 + params.radiator.1 * inputs.speed + fan);
+        let through = lift.max(inputs.knobs.thermostat_floor);
+        let radiator = through * (params.radiator.0 + params.radiator.1 * inputs.speed + fan);
         (
             params.link.0,
             params.coolant_loss.0 + params.coolant_loss.1 * inputs.speed + radiator,
@@ -143,6 +163,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         block: (coolant * block_right + link * coolant_right) / determinant,
         intake: state.intake + (around - state.intake) * dt / (params.intake.0 + dt),
         lift,
+        bay,
+        sensed: state.sensed + (new_coolant - state.sensed) * dt / (inputs.knobs.coolant_sensor_lag_s + dt),
     }
 }
 
@@ -153,13 +175,18 @@ mod tests {
     /// From a drive: the block is warmer than the coolant, as section 17's oil at 100 km/h.
     fn soak(from: f64, ambient: f64, seconds: u32, dt: f64) -> State {
         let params = Params::compact_2_0();
+        let knobs = Knobs::default();
         let mut state = State {
             coolant: from,
             block: from + 5.0,
             intake: ambient,
             lift: 0.0,
+            // As a long drive leaves it.
+            bay: params.bay.0 * (from + 5.0 - ambient),
+            sensed: from,
         };
         let inputs = Inputs {
+            knobs: &knobs,
             engine_turns: false,
             fuel_watts: 0.0,
             friction_watts: 0.0,
@@ -175,42 +202,46 @@ mod tests {
         state
     }
 
-    /// A soak as a prototype of this car computed it.
+    /// A soak as a prototype of this car computed it, without bay: 71, 55, 45, 37 °C in 20 °C and 62, 40, 25, 14 in -10. The
+    /// bay keeps it warmer the longer it takes: by 13 % of the first excess at the most.
     #[test]
-    fn coolant_cools_as_in_the_soak_table() {
+    fn coolant_cools_as_in_the_soak_table_and_the_bay_keeps_it_warm() {
         for (ambient, hours_and_celsius) in [
             (
                 20.0,
-                [
-                    (1, 71.0),
-                    (2, 55.0),
-                    (3, 45.0),
-                    (4, 37.0),
-                    (6, 28.0),
-                    (8, 24.0),
-                    (10, 22.0),
-                ],
+                [(1, 71.0), (2, 55.0), (3, 45.0), (4, 37.0), (6, 28.0), (8, 24.0)],
             ),
             (
                 -10.0,
-                [
-                    (1, 62.0),
-                    (2, 40.0),
-                    (3, 25.0),
-                    (4, 14.0),
-                    (6, 2.0),
-                    (8, -4.0),
-                    (10, -7.0),
-                ],
+                [(1, 62.0), (2, 40.0), (3, 25.0), (4, 14.0), (6, 2.0), (8, -4.0)],
             ),
         ] {
             for (hours, celsius) in hours_and_celsius {
                 let found = soak(90.0, ambient, hours * 3600, 10.0).coolant;
+                let kept = 0.13 * (90.0 - ambient);
                 assert!(
-                    (found - celsius).abs() < 2.0,
+                    (celsius - 2.0..celsius + kept).contains(&found),
                     "{ambient} degC, {hours} h: {found} instead of {celsius}"
                 );
             }
+        }
+    }
+
+    /// Evidence, one car of five engines over nights outside: 5 to 23 % of the excess left after 10 to 11 h, coolant 4 to 17 K
+    /// above the air and within -4 to 10 K of the intake air (published logs, derived figures).
+    #[test]
+    fn evidence_a_night_leaves_what_real_cars_have_left() {
+        for ambient in [-10.0, 5.0, 20.0] {
+            let end = soak(90.0, ambient, 37_800, 10.0);
+            let above = end.coolant - ambient;
+            let left = above / (90.0 - ambient);
+            assert!(
+                (0.05..0.23).contains(&left),
+                "{left} of the excess left in {ambient} degC"
+            );
+            assert!((4.0..17.0).contains(&above), "{above} K");
+            let apart = end.coolant - end.intake;
+            assert!((-4.0..10.0).contains(&apart), "coolant {apart} K over intake air");
         }
     }
 
@@ -221,22 +252,57 @@ mod tests {
             (end.coolant - 5.0).abs() < 0.1
                 && (end.block - 5.0).abs() < 0.1
                 && (end.intake - 5.0).abs() < 0.1
+                && (end.sensed - 5.0).abs() < 0.1
         );
         let (coarse, fine) = (soak(90.0, 20.0, 7200, 10.0), soak(90.0, 20.0, 7200, 1.0));
         assert!((coarse.coolant - fine.coolant).abs() < 0.1);
+    }
+
+    #[test]
+    fn a_lazy_sensor_follows_and_gets_there() {
+        let params = Params::compact_2_0();
+        let lazy = Knobs {
+            coolant_sensor_lag_s: 120.0,
+            ..Knobs::default()
+        };
+        let good = Knobs::default();
+        let run = |knobs: &Knobs| {
+            let mut state = State::at_rest(20.0);
+            let inputs = Inputs {
+                knobs,
+                engine_turns: true,
+                fuel_watts: 20_000.0,
+                friction_watts: 1000.0,
+                speed: 15.0,
+                fan: false,
+                ambient_celsius: 20.0,
+            };
+            for _ in 0..180 {
+                state = step(&params, &state, &inputs, 1.0);
+            }
+            state
+        };
+        let (lazy, good) = (run(&lazy), run(&good));
+        assert!((lazy.coolant - good.coolant).abs() < 1e-9 && (good.sensed - good.coolant).abs() < 1e-9);
+        let behind = lazy.coolant - lazy.sensed;
+        assert!((5.0..25.0).contains(&behind), "{behind} K behind");
     }
 
     /// Section 12: intake air soaks up 15-25 K in 20 min after key-off from a cruise.
     #[test]
     fn intake_air_warms_after_key_off() {
         let params = Params::compact_2_0();
+        let knobs = Knobs::default();
         let mut state = State {
             coolant: 88.0,
             block: 92.0,
             intake: 25.0,
             lift: 0.5,
+            bay: 9.0,
+            sensed: 88.0,
         };
         let inputs = Inputs {
+            knobs: &knobs,
             engine_turns: false,
             fuel_watts: 0.0,
             friction_watts: 0.0,

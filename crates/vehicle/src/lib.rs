@@ -630,6 +630,7 @@ impl Vehicle {
             &self.params.cooling,
             &state.cooling,
             &cooling::Inputs {
+                knobs: &self.knobs,
                 engine_turns,
                 fuel_watts: state.burnt_joules / SPAN,
                 friction_watts: state.friction_joules / SPAN,

@@ -159,6 +159,7 @@ impl Vehicle {
             &params.cooling,
             &state.cooling,
             &cooling::Inputs {
+                knobs: &self.knobs,
                 engine_turns: false,
                 fuel_watts: 0.0,
                 friction_watts: 0.0,

@@ -33,6 +33,8 @@ pub(crate) enum SensorFault {
     Dead,
     /// Reads so much too high, in [`Sensor::unit`].
     Bias(f64),
+    /// Always reads this temperature, °C: of thermistors only.
+    Stuck(f64),
 }
 
 impl Sensor {
@@ -73,6 +75,15 @@ impl Sensor {
     fn distort(self, fault: SensorFault, pins: &mut SensorPins) {
         const OPEN: Voltage = Voltage::from_volts(transfer::SENSOR_SUPPLY_VOLTS);
         let bias = match fault {
+            SensorFault::Stuck(celsius) => {
+                let volts = transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
+                match self {
+                    Self::Coolant => pins.coolant_temperature = volts,
+                    Self::IntakeAir => pins.intake_air_temperature = volts,
+                    _ => {}
+                }
+                return;
+            }
             SensorFault::Bias(bias) => bias.within(self.range()[0], self.range()[1]),
             SensorFault::Dead => {
                 match self {
@@ -221,6 +232,16 @@ mod tests {
                         < 1e-9
                 );
             }
+        }
+    }
+
+    #[test]
+    fn a_stuck_thermistor_reads_the_same_for_ever() {
+        for sensor in [Sensor::Coolant, Sensor::IntakeAir] {
+            let mut faults = SensorFaults::default();
+            faults.set(sensor, SensorFault::Stuck(33.0));
+            assert!((read(sensor, &faults.distorted(&good())) - 33.0).abs() < 0.1);
+            assert!((read(sensor, &faults.distorted(&faults.distorted(&good()))) - 33.0).abs() < 0.1);
         }
     }
 

@@ -114,7 +114,7 @@ pub(crate) fn slow_pins(
     ambient: &crate::ambient::State,
 ) {
     let thermistor = |celsius| transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
-    pins.coolant_temperature = thermistor(temperatures.coolant);
+    pins.coolant_temperature = thermistor(temperatures.sensed);
     pins.intake_air_temperature = thermistor(temperatures.intake);
     pins.ambient_temperature = thermistor(ambient.celsius);
     pins.oil_temperature = thermistor(temperatures.block);

@@ -12,6 +12,7 @@ mod breathing;
 mod course;
 mod entry;
 mod evap;
+mod heat;
 mod part;
 mod sensor;
 mod work;
@@ -30,7 +31,13 @@ pub use part::Part;
 pub use work::{Outcome, Work};
 
 /// The tables.
-static TABLES: &[&[Entry]] = &[evap::ENTRIES, sensor::ENTRIES, air::ENTRIES, breathing::ENTRIES];
+static TABLES: &[&[Entry]] = &[
+    evap::ENTRIES,
+    sensor::ENTRIES,
+    air::ENTRIES,
+    breathing::ENTRIES,
+    heat::ENTRIES,
+];
 
 /// Every defect that can be set.
 pub fn catalogue() -> impl Iterator<Item = &'static Entry> + Clone {

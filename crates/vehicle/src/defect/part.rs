@@ -53,6 +53,8 @@ parts! {
     VentFilter: "vent-filter", 15, "the vent filter is clean: air blown into it goes through";
     /// The coolant temperature sensor.
     CoolantSensor: "coolant-sensor", 30, "";
+    /// The thermostat.
+    Thermostat: "thermostat", 60, "the radiator hose stays cold until the engine is warm: the thermostat closes and opens";
     /// The intake-air temperature sensor.
     IntakeAirSensor: "intake-air-sensor", 15, "";
     /// The air-mass meter.
