@@ -21,6 +21,7 @@ mod plans;
 mod repairs;
 mod requests;
 mod shipped;
+mod temperatures;
 mod trips;
 mod valves;
 mod vehicles;

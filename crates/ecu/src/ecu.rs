@@ -392,6 +392,7 @@ impl Ecu {
         } else {
             signals.keep_times_of(&self.signals);
         }
+        signals.actuator_test = self.monitors.requests().moves_an_actuator();
         self.signals = signals;
     }
 

@@ -70,7 +70,7 @@ static PEDAL: Grid<201> = Grid::through([
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
 /// Closed loop from this coolant temperature and run time on (section 10, default).
-const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
+pub(crate) const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
 const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
 /// The loop waits this long after a fuel cut or full load, until the sensor sees the new mixture, s.
 const REJOIN_SECONDS: f64 = 1.0;
@@ -97,6 +97,12 @@ pub struct Requests {
 }
 
 impl Requests {
+    /// Whether a test moves something that the engine feels.
+    #[must_use]
+    pub(crate) const fn moves_an_actuator(&self) -> bool {
+        self.purge.is_some() || self.shut_vent || self.recirculation.is_some()
+    }
+
     /// What both ask; where both ask for a duty, the first has it.
     #[must_use]
     pub(crate) fn and(self, other: Self) -> Self {
@@ -694,6 +700,7 @@ impl Control {
             fuel_correction: self.fuel_correction(),
             commanded_lambda: live.commanded_lambda,
             fuel_flow: live.fuel_flow,
+            friction: torque::REFERENCE * live.friction_torque.fraction() * measured.engine_speed,
             fuel_cut: self.fuel.is_cut(),
             full_load: self.fuel.is_full_load(),
             limp_home: self.substitutes.limp_home(),

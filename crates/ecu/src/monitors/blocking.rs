@@ -14,10 +14,12 @@ const METER: &[Dtc] = &[P0102, P0103];
 const MANIFOLD: &[Dtc] = &[P0107, P0108];
 /// Throttle.
 const THROTTLE: &[Dtc] = &[P0122, P0123, P0222, P0223, P2135];
-/// Coolant temperature.
-const COOLANT: &[Dtc] = &[P0117, P0118];
-/// Intake-air temperature.
-const INTAKE_AIR: &[Dtc] = &[P0112, P0113];
+/// Circuit of the coolant sensor, and what it tells.
+const COOLANT_CIRCUIT: &[Dtc] = &[P0117, P0118];
+const COOLANT: &[Dtc] = &[P0116];
+/// Circuit of the intake-air sensor, and what it tells.
+const INTAKE_AIR_CIRCUIT: &[Dtc] = &[P0112, P0113];
+const INTAKE_AIR: &[Dtc] = &[P0111];
 /// Tank pressure and level, purge and vent valve.
 const TANK: &[Dtc] = &[P0452, P0453, P0462, P0463];
 /// Supply of the control module.
@@ -71,9 +73,21 @@ macro_rules! lists {
 lists! {
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
-    EVAP = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, TANK, SUPPLY, MIXTURE, ROAD_SPEED];
+    EVAP = [
+        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, TANK, SUPPLY, MIXTURE, ROAD_SPEED,
+    ];
+    /// Coolant and intake-air sensor against each other.
+    THERMISTORS = [COOLANT_CIRCUIT, INTAKE_AIR_CIRCUIT, ROAD_SPEED];
+    /// Warm-up: it takes its temperatures for true, and its heat from the air.
+    WARM_UP = [
+        COOLANT_CIRCUIT, COOLANT, INTAKE_AIR_CIRCUIT, INTAKE_AIR, METER, MANIFOLD, THROTTLE, ROAD_SPEED,
+    ];
+    /// Idle speed: the throttle has to follow, and the target goes by the coolant.
+    IDLE = [THROTTLE, COOLANT_CIRCUIT, COOLANT, ROAD_SPEED, SUPPLY];
     /// Recirculation: nothing to measure with, nothing to tell the conditions by, or a valve that does not move.
-    EGR = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, ROAD_SPEED, EGR_STEM];
+    EGR = [
+        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, SUPPLY, ROAD_SPEED, EGR_STEM,
+    ];
     /// Cam: too little supply for its oil control valve.
     CAM = [SUPPLY];
 }

@@ -9,9 +9,11 @@ pub mod egr_flow;
 pub mod egr_valve;
 pub mod evap_leak;
 pub mod frame;
+mod idle_speed;
 #[cfg(test)]
 mod misfire;
 mod signals;
+pub mod temperature;
 
 use core::time::Duration;
 
@@ -64,7 +66,14 @@ pub enum TestResult {
 }
 
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
-pub(crate) static TESTS: &[&[&Test]] = &[evap_leak::TESTS, egr_flow::TESTS, egr_valve::TESTS, cam::TESTS];
+pub(crate) static TESTS: &[&[&Test]] = &[
+    evap_leak::TESTS,
+    egr_flow::TESTS,
+    egr_valve::TESTS,
+    cam::TESTS,
+    temperature::TESTS,
+    idle_speed::TESTS,
+];
 
 /// The tests of all monitors.
 pub fn tests() -> impl Iterator<Item = &'static Test> {
@@ -164,6 +173,11 @@ monitors! {
     egr_leak: egr_valve::EgrLeak,
     egr_valve: egr_valve::EgrValve,
     cam: cam::CamPhaser,
+    coolant: temperature::CoolantRationality,
+    intake_air: temperature::IntakeAirRationality,
+    closed_loop_temperature: temperature::ClosedLoopTemperature,
+    thermostat: temperature::Thermostat,
+    idle_speed: idle_speed::IdleSpeed,
 }
 
 impl Monitors {

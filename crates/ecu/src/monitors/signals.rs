@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use twotrip_harness::{PerBank, SensorPins};
 use twotrip_units::{
-    Acceleration, Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage,
+    Acceleration, Angle, AngularSpeed, MassFlow, Power, Pressure, Ratio, Speed, Temperature, Voltage,
 };
 
 use crate::{
@@ -83,6 +83,8 @@ pub struct Signals {
     pub commanded_lambda: Ratio,
     /// Injected fuel.
     pub fuel_flow: MassFlow,
+    /// Friction with pumping losses and accessories, by the ECU's model.
+    pub friction: Power,
     /// No injection on the overrun.
     pub fuel_cut: bool,
     /// For so long, s.
@@ -127,6 +129,8 @@ pub struct Signals {
     pub cam_target: Angle,
     /// Where it stands.
     pub cam_place: Angle,
+    /// A monitor moves an actuator that the engine feels.
+    pub actuator_test: bool,
     /// Duty of the purge valve.
     pub purge: Ratio,
     /// Ignition before top dead centre.

@@ -563,11 +563,24 @@ fn vehicle_information() {
 #[test]
 fn test_results_before_any_test_ran() {
     let mut bench = Bench::new(memory());
-    bench.expect(&[0x06, 0x00], &[0x46, 0x00, 0x00, 0x00, 0x00, 0x01]);
-    bench.expect(
-        &[0x06, 0x00, 0x20, 0x40],
-        &[0x46, 0x00, 0x00, 0x00, 0x00, 0x01, 0x20, 0x00, 0x00, 0x88, 0xA8],
+    let masks = crate::monitors::frame::monitored();
+    assert!(
+        [0x39, 0x3B, 0x3D, 0xE1]
+            .into_iter()
+            .all(|mid| masks.contains(mid))
     );
+    let mut all = vec![0x46];
+    for base in (0..=0xE0).step_by(0x20) {
+        let mut expected = vec![0x46, base];
+        match masks.range(base) {
+            Some(mask) => expected.extend(mask),
+            None => expected.clear(),
+        }
+        bench.expect(&[0x06, base], &expected);
+        all.extend(expected.into_iter().skip(1));
+    }
+    all.truncate(1 + 3 * 5);
+    bench.expect(&[0x06, 0x00, 0x20, 0x40], &all);
     bench.expect(&[0x06, 0x39], &[0x46, 0x39, 0x80, 0xFE, 0, 0, 0, 0, 0, 0]);
     bench.expect(
         &[0x06, 0x3B],
@@ -577,8 +590,7 @@ fn test_results_before_any_test_ran() {
     );
     for silent in [
         &[0x06][..],
-        &[0x06, 0x01],
-        &[0x06, 0x40],
+        &[0x06, 0x7F],
         &[0x06, 0x39, 0x3B],
         &[0x06, 0x00, 0x39],
     ] {

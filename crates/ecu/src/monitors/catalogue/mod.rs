@@ -4,6 +4,7 @@
 mod breathing;
 mod circuits;
 mod evap;
+mod temperature;
 
 use twotrip_obd::{Dtc, Group, InUseItem};
 
@@ -15,9 +16,15 @@ use crate::memory::{
 pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
+pub use temperature::*;
 
 /// The codes of each subject.
-const CODES: &[&[CodeDefinition]] = &[breathing::CODES, circuits::CODES, evap::CODES];
+const CODES: &[&[CodeDefinition]] = &[
+    breathing::CODES,
+    circuits::CODES,
+    evap::CODES,
+    temperature::CODES,
+];
 
 /// Makes the monitors' numbers, each its place in the list, and the list.
 macro_rules! monitors {
@@ -88,6 +95,31 @@ monitors! {
         in_use: tracked(InUseItem::Egr, Denominator::Output),
         disabled_by: blocking::CAM,
         ..MonitorDefinition::named("intake cam", Group::Egr)
+    };
+    /// The thermostat.
+    THERMOSTAT = MonitorDefinition {
+        disabled_by: blocking::WARM_UP,
+        ..MonitorDefinition::named("thermostat", Group::Components)
+    };
+    /// Warm enough for closed loop in time.
+    CLOSED_LOOP_TEMPERATURE = MonitorDefinition {
+        disabled_by: blocking::WARM_UP,
+        ..MonitorDefinition::named("closed-loop temperature", Group::Components)
+    };
+    /// Rationality of the coolant sensor.
+    COOLANT_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::THERMISTORS,
+        ..rationality("coolant sensor rationality")
+    };
+    /// Rationality of the intake-air sensor.
+    INTAKE_AIR_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::THERMISTORS,
+        ..rationality("intake air sensor rationality")
+    };
+    /// Idle speed.
+    IDLE_SPEED = MonitorDefinition {
+        disabled_by: blocking::IDLE,
+        ..MonitorDefinition::named("idle speed", Group::Components)
     };
 }
 

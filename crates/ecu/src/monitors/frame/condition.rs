@@ -289,6 +289,9 @@ pub const PEDAL_RELEASED: Condition =
 /// Selector in a driving position.
 pub const IN_GEAR: Condition =
     Condition::state("the selector in a driving position", |signals| signals.in_gear);
+/// No monitor moves something that the engine feels.
+pub const NO_ACTUATOR_TEST: Condition =
+    Condition::state("no test that moves a valve", |signals| !signals.actuator_test);
 /// All sensor circuits within their range.
 pub const CIRCUITS: Condition = Condition::state("sensor circuits within their range", |signals| {
     signals.circuits.is_sound()

@@ -162,13 +162,17 @@ mod tests {
 
     use super::*;
 
-    /// Service $06 gives the tests of a monitor in rising order, each once.
+    /// Makers number their own monitors from $E1 up. Service $06 gives the tests of a monitor in rising order, each once.
     #[test]
     fn every_row_has_a_known_monitor_and_unit_and_stands_once() {
         let rows: Vec<Reported> = reported().map(|(_, row)| row).collect();
         assert!(rows.len() <= Results::CAPACITY, "raise Results::CAPACITY");
         for (place, row) in rows.iter().enumerate() {
-            assert!(row.mid.is_known() && row.uasid.scaling().is_some(), "{}", row.mid);
+            assert!(
+                (row.mid.is_known() || row.mid >= Mid::new(0xE1)) && row.uasid.scaling().is_some(),
+                "{}",
+                row.mid
+            );
             let later = rows[place + 1..].iter().filter(|other| other.mid == row.mid);
             for other in later {
                 assert!(

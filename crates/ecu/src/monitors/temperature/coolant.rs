@@ -1,0 +1,126 @@
+//! Does the coolant sensor tell what is: after a soak it agrees with the intake air, and it moves when the engine warms
+//! (13 CCR 1968.2(e)(10.2), from memory).
+
+use core::time::Duration;
+
+use super::{
+    PER_SECOND, SOUND,
+    soak::{self, LONG_SOAK, NO_BLOCK_HEATER, SoakedStart, Suspect},
+};
+use crate::monitors::{
+    COOLANT_RATIONALITY, Inhibits, P0116, Signals, TestResult,
+    frame::{Condition, Gate, Monitor, Rules, Test},
+};
+
+/// Time of running engine in which a cold coolant moves (published: 190 s), and by how much at least, K.
+const WARMING: u32 = 190 * PER_SECOND;
+
+pub(super) static APART: Test = Test::new("coolant above intake air after the soak", "K")
+    .at_least(-soak::APART)
+    .at_most(soak::APART)
+    .of(&[P0116])
+    .reported_as(0xE1, 0x81, 0x96);
+pub(super) static MOVED: Test = Test::new("movement of the coolant in 190 s of running engine", "K")
+    .at_least(2.0)
+    .of(&[P0116])
+    .reported_as(0xE1, 0x82, 0x96);
+
+static CONDITIONS: [Condition; 1] = [SOUND];
+static RULES: Rules = Rules {
+    pause: Rules::PAUSES,
+    ..Rules::once(&[COOLANT_RATIONALITY], &CONDITIONS)
+};
+
+/// The monitor.
+#[derive(Clone, Debug, Default)]
+pub struct CoolantRationality {
+    gate: Gate,
+    start: SoakedStart,
+    agrees: Option<bool>,
+    ran: u32,
+    lowest: f64,
+    highest: f64,
+}
+
+impl Monitor for CoolantRationality {
+    fn rules(&self) -> &'static Rules {
+        &RULES
+    }
+
+    fn gate(&self) -> &Gate {
+        &self.gate
+    }
+
+    fn gate_mut(&mut self) -> &mut Gate {
+        &mut self.gate
+    }
+
+    fn reset(&mut self) {
+        *self = Self {
+            gate: self.gate,
+            ..Self::default()
+        };
+    }
+
+    fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        self.reset();
+        self.gate.begin_cycle();
+        self.start = SoakedStart::new(signals);
+        self.lowest = self.start.coolant;
+        self.highest = self.start.coolant;
+        if !SoakedStart::is_long(soak) {
+            let hours = soak.as_secs_f64() / 3600.0;
+            self.gate.rule_out(&RULES, LONG_SOAK.with(hours), report);
+        }
+    }
+
+    /// The start is not forgotten: what it showed holds for this driving cycle.
+    fn clear(&mut self) {
+        self.gate.clear();
+    }
+
+    fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
+        if !self.gate.step(&RULES, signals, inhibits).runs() {
+            return;
+        }
+        self.ran = self.ran.saturating_add(1);
+        self.lowest = self.lowest.min(signals.coolant.celsius());
+        self.highest = self.highest.max(signals.coolant.celsius());
+        match self.start.step(signals) {
+            Some(Suspect::BlockHeater) => {
+                let fall = NO_BLOCK_HEATER.with(self.start.fall());
+                self.gate.rule_out(&RULES, fall, report);
+                return;
+            }
+            Some(suspect) => {
+                let good = suspect != Suspect::Coolant;
+                APART.found(self.start.apart()).with_verdict(good).report(report);
+                self.agrees = Some(good);
+            }
+            None => {}
+        }
+        if self.agrees == Some(false) {
+            self.end(false, report);
+        } else if self.ran == WARMING {
+            let moved = MOVED.found(self.highest - self.lowest);
+            moved.report(report);
+            if !moved.passed {
+                self.end(false, report);
+            }
+        }
+        if self.agrees == Some(true) && self.ran >= WARMING && self.highest - self.lowest >= 2.0 {
+            self.end(true, report);
+        }
+    }
+}
+
+impl CoolantRationality {
+    fn end(&mut self, passed: bool, report: &mut dyn FnMut(TestResult)) {
+        report(if passed {
+            TestResult::Passed(P0116)
+        } else {
+            TestResult::Failed(P0116)
+        });
+        self.gate.complete(&RULES, report);
+    }
+}

@@ -1,0 +1,109 @@
+//! What a long soak ought to make equal: coolant, intake air, and the air outside.
+
+use core::time::Duration;
+
+use super::{Condition, PER_SECOND, Signals};
+use twotrip_units::{Speed, Temperature};
+
+/// Standing from which on coolant and intake air have come together (published: 360 min).
+const SOAKED: Duration = Duration::from_secs(6 * 3600);
+/// Coolant and intake air apart by more than this is not of the soak, K (published: 16.6 to 42).
+pub(super) const APART: f64 = 17.0;
+/// The first minute of driving tells a warm block from a wrong sensor: the coolant falls by more than this, K.
+const HEATER_FALL: f64 = 3.0;
+const LOOKED_AT: u32 = 60 * PER_SECOND;
+const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
+
+/// No monitor of these without a soak.
+pub(super) static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
+/// A block heater has warmed the coolant alone.
+pub(super) static NO_BLOCK_HEATER: Condition = Condition::own(
+    "fall of the coolant in the first minute of driving, as after a block heater",
+    "K",
+)
+.at_most(HEATER_FALL);
+
+/// Who is off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Suspect {
+    /// Nobody: they agree.
+    None,
+    /// The coolant sensor.
+    Coolant,
+    /// The intake-air sensor.
+    IntakeAir,
+    /// A block heater explains it.
+    BlockHeater,
+}
+
+/// A start after a soak, and the first minute of driving after it.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct SoakedStart {
+    pub(super) coolant: f64,
+    pub(super) intake: f64,
+    outside: f64,
+    /// When driving began.
+    coolant_before: f64,
+    intake_before: f64,
+    lowest: f64,
+    intake_highest: f64,
+    driven: u32,
+}
+
+impl SoakedStart {
+    /// Whether a start is one.
+    pub(super) fn is_long(soak: Duration) -> bool {
+        soak >= SOAKED
+    }
+
+    pub(super) fn new(signals: &Signals) -> Self {
+        let celsius = Temperature::celsius;
+        Self {
+            coolant: celsius(signals.coolant),
+            intake: celsius(signals.intake_air),
+            outside: celsius(signals.ambient),
+            ..Self::default()
+        }
+    }
+
+    /// Coolant above intake air at the start, K.
+    pub(super) fn apart(&self) -> f64 {
+        self.coolant - self.intake
+    }
+
+    /// How far the coolant fell in the first minute of driving, K.
+    pub(super) fn fall(&self) -> f64 {
+        self.coolant_before - self.lowest
+    }
+
+    /// One step; who is off, when the first minute of driving is over.
+    pub(super) fn step(&mut self, signals: &Signals) -> Option<Suspect> {
+        if self.driven >= LOOKED_AT || signals.vehicle_speed < DRIVING {
+            return None;
+        }
+        let (coolant, intake) = (signals.coolant.celsius(), signals.intake_air.celsius());
+        if self.driven == 0 {
+            self.coolant_before = coolant;
+            self.intake_before = intake;
+            self.lowest = coolant;
+            self.intake_highest = intake;
+        }
+        self.lowest = self.lowest.min(coolant);
+        self.intake_highest = self.intake_highest.max(intake);
+        self.driven += 1;
+        (self.driven >= LOOKED_AT).then(|| self.suspect())
+    }
+
+    fn suspect(&self) -> Suspect {
+        let apart = self.apart();
+        if apart.abs() <= APART {
+            Suspect::None
+        } else if apart > 0.0 && self.fall() > HEATER_FALL && self.intake_highest >= self.intake_before {
+            Suspect::BlockHeater
+        } else if (self.intake - self.outside).abs() > (self.coolant - self.outside).abs() {
+            Suspect::IntakeAir
+        } else {
+            Suspect::Coolant
+        }
+    }
+}
