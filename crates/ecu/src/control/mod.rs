@@ -700,7 +700,7 @@ impl Control {
             fuel_correction: self.fuel_correction(),
             commanded_lambda: live.commanded_lambda,
             fuel_flow: live.fuel_flow,
-            friction: torque::REFERENCE * live.friction_torque.fraction() * measured.engine_speed,
+            friction: live.reference_torque * live.friction_torque.fraction() * measured.engine_speed,
             fuel_cut: self.fuel.is_cut(),
             full_load: self.fuel.is_full_load(),
             limp_home: self.substitutes.limp_home(),
@@ -723,6 +723,7 @@ impl Control {
             ignition_advance: live.timing_advance,
             brake: measured.brake,
             in_gear: measured.in_gear,
+            engine_size: self.calibration.size(),
             bank_count: self.banks,
             banks,
             ..Signals::default()

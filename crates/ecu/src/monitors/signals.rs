@@ -139,6 +139,8 @@ pub struct Signals {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
+    /// Size of the engine against the 2.0-litre one that figures in the monitors are calibrated for.
+    pub engine_size: f64,
     /// How many banks there are.
     pub bank_count: usize,
     /// The banks; those that there are not read zero.

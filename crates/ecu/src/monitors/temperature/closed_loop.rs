@@ -23,6 +23,8 @@ pub(super) static REACHED: Test = Test::new("coolant at the time limit for close
     .reported_as(0xE1, 0x85, 0x96);
 
 static NOT_COLDER: Condition = Condition::own("coolant at the start", "C").at_least(COLD.0);
+/// A sensor that does not move at all says nothing of the engine: the check of the sensor is for that.
+static MOVING: Condition = Condition::own("movement of the coolant since the start", "K").at_least(0.5);
 static NOT_IDLING: Condition = Condition::own("share of idling and fuel cut", "%").at_most(50.0);
 static CONDITIONS: [Condition; 1] = [SOUND];
 static RULES: Rules = Rules {
@@ -79,9 +81,14 @@ impl Monitor for ClosedLoopTemperature {
         if coolant < WARM_CELSIUS && self.idling.steps < limit {
             return;
         }
-        if coolant < WARM_CELSIUS && !NOT_IDLING.admits(self.idling.percent()) {
-            let missing = NOT_IDLING.with(self.idling.percent());
-            self.gate.rule_out(&RULES, missing, report);
+        let moved = (coolant - self.start).abs();
+        let unfit = [(&NOT_IDLING, self.idling.percent()), (&MOVING, moved)];
+        if coolant < WARM_CELSIUS
+            && let Some((condition, value)) = unfit
+                .into_iter()
+                .find(|(condition, value)| !condition.admits(*value))
+        {
+            self.gate.rule_out(&RULES, condition.with(value), report);
             return;
         }
         REACHED.judge(coolant, report);

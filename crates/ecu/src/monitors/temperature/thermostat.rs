@@ -50,7 +50,7 @@ pub(super) static HIGHEST: Test =
 static START: Condition = Condition::own("coolant at the start", "C").between(-8.0, 65.0);
 static INTAKE: Condition = Condition::own("intake air at the start", "C").at_least(-10.0);
 static IDLING: Condition = Condition::own("share of idling and fuel cut", "%").at_most(50.0);
-static AIR: Condition = Condition::own("mean air flow", "g/s").at_least(3.0);
+static AIR: Condition = Condition::own("mean air flow for 2.0 l of engine", "g/s").at_least(3.0);
 static CONDITIONS: [Condition; 1] = [SOUND];
 static RULES: Rules = Rules {
     pause: Rules::PAUSES,
@@ -82,7 +82,8 @@ impl Thermostat {
 
     /// One second of the model, implicitly: two equations, linear.
     fn warm(&mut self, signals: &Signals) {
-        let per_second = 1.0 / f64::from(PER_SECOND);
+        // All masses, losses and heat go with the size of the engine.
+        let per_second = 1.0 / (f64::from(PER_SECOND) * signals.engine_size.at_least(0.1));
         let (fuel, friction) = (self.fuel * per_second, self.friction * per_second);
         (self.steps, self.fuel, self.friction) = (0, 0.0, 0.0);
         let watts = fuel * HEATING_VALUE;
@@ -163,7 +164,7 @@ impl Monitor for Thermostat {
             return;
         }
         let idling = self.idling.percent();
-        let air = self.air / f64::from(self.idling.steps).at_least(1.0);
+        let air = self.air / (f64::from(self.idling.steps) * signals.engine_size).at_least(0.1);
         if !IDLING.admits(idling) {
             self.gate.rule_out(&RULES, IDLING.with(idling), report);
         } else if !AIR.admits(air) {
