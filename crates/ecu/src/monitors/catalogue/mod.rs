@@ -19,12 +19,7 @@ pub use evap::*;
 pub use temperature::*;
 
 /// The codes of each subject.
-const CODES: &[&[CodeDefinition]] = &[
-    breathing::CODES,
-    circuits::CODES,
-    evap::CODES,
-    temperature::CODES,
-];
+const CODES: &[&[CodeDefinition]] = &[breathing::CODES, circuits::CODES, evap::CODES, temperature::CODES];
 
 /// Makes the monitors' numbers, each its place in the list, and the list.
 macro_rules! monitors {
