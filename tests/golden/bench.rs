@@ -56,6 +56,10 @@ impl Bench {
         self.vehicle.step(&self.actuators, controls);
         let pins = self.harness.sense(self.vehicle.sensors());
         self.actuators = self.ecu.step(self.now, pins);
+        self.take_effects();
+    }
+
+    fn take_effects(&mut self) {
         while let Some(effect) = self.ecu.poll_effect() {
             self.effects.push((self.now.as_secs_f64(), effect));
         }
@@ -74,6 +78,15 @@ impl Bench {
         while !self.ecu.asleep() || self.vehicle.engine_speed().rpm() > 0.0 {
             self.step(&DriverControls::default());
             left = left.saturating_sub(STEP);
+        }
+        const SECOND: Duration = Duration::from_secs(1);
+        while self.ecu.tests_at_rest() && left >= SECOND {
+            self.now += SECOND;
+            self.vehicle.rest_second(self.actuators.vent_shut);
+            let pins = self.harness.sense(self.vehicle.sensors());
+            self.actuators = self.ecu.rest_second(self.now, pins);
+            self.take_effects();
+            left -= SECOND;
         }
         while left > Duration::ZERO {
             let piece = left.min(Duration::from_secs(60));

@@ -212,9 +212,10 @@ fn the_lamp_shows_readiness_where_the_scenario_says_so() {
     desk.tell(&["wait 2 s", "expect lamp dark"]);
     desk.tell(&[
         "drive udds",
-        "expect evap complete",
         "key off",
+        "wait 1 h",
         "key on",
+        "expect evap complete",
         "wait 60 s",
     ]);
     desk.tell(&["expect lamp lit", "expect mil off"]);

@@ -16,6 +16,7 @@ mod faults;
 mod fingerprint;
 mod lives;
 mod mixture;
+mod nights;
 mod operating_points;
 mod plans;
 mod repairs;

@@ -4,8 +4,7 @@ use std::time::Duration;
 
 use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
-use twotrip_ecu::memory::Effect;
-use twotrip_ecu::monitors::EVAP_LEAK;
+use twotrip_ecu::monitors::evap_leak::Stage;
 use twotrip_units::{Length, Ratio, Speed, Temperature};
 use twotrip_vehicle::{Leg, Plan, schedule};
 
@@ -76,10 +75,7 @@ fn fifty_healthy_days_set_no_code() {
         bench.drive(plan.clone(), |_| {});
         let day = format!("day {seed}: {celsius:.0} degC, {level:.0} %, {metres:.0} m, {plan:?}");
         assert_eq!((bench.pending(), bench.confirmed()), (vec![], vec![]), "{day}");
-        let ran = bench
-            .effects
-            .iter()
-            .any(|&(_, effect)| effect == Effect::NumeratorCounted(EVAP_LEAK));
+        let ran = bench.ecu.monitors().evap_leak().stage() == Stage::Done;
         completed += u32::from(ran);
         let trim = bench.ecu.live().long_term_trim[0].percent();
         assert!(trim.abs() < 8.0, "long-term trim {trim:.1} % on {day}");

@@ -159,6 +159,35 @@ impl Ecu {
         self.asleep
     }
 
+    /// Whether something still works in the parked car while the ECU answers nobody: then [`Self::rest_second`] is
+    /// called once a second, in place of [`Self::slept`].
+    #[must_use]
+    pub fn tests_at_rest(&self) -> bool {
+        self.asleep && self.monitors.work_at_rest()
+    }
+
+    /// A second more at rest: takes in the pins, gives out the pins.
+    pub fn rest_second(&mut self, now: CarInstant, pins: &SensorPins) -> ActuatorPins {
+        const SECOND: Duration = Duration::from_secs(1);
+        self.slept(now, SECOND);
+        self.control.look_at_rest(pins);
+        self.take_signals(now);
+        self.with_monitors(now, |monitors, signals, report| {
+            monitors.rest_second(signals, report);
+        });
+        self.records.end_of_step(now, &self.monitors, &self.signals, pins);
+        ActuatorPins {
+            vent_shut: self.monitors.requests().shut_vent,
+            ..ActuatorPins::default()
+        }
+    }
+
+    /// Whether there is something for [`Self::poll_effect`].
+    #[must_use]
+    pub fn has_effects(&self) -> bool {
+        !self.effects.is_empty()
+    }
+
     /// Time that has passed asleep.
     pub fn slept(&mut self, _now: CarInstant, span: Duration) {
         self.soak = self.soak.saturating_add(span);
@@ -249,7 +278,7 @@ impl Ecu {
         self.memory.restore(&content.memory)?;
         self.inhibits = None;
         self.monitors.clear();
-        self.monitors.take_over(&content.tests());
+        self.monitors.take_over(&content.tests(), content.nights);
         self.control.clear();
         self.control.learn(&content.learned);
         self.records.put_back(now, self.memory.is_driving_cycle());
@@ -517,10 +546,10 @@ mod tests {
             assert!(answer.is_sent(), "{request:02X?}");
         };
         let mut bench = Bench::new();
-        bench
-            .ecu
-            .monitors
-            .take_over(&[StoredTest::new((0x39, 0x80), -3.0, (None, Some(-2000.0)), false)]);
+        bench.ecu.monitors.take_over(
+            &[StoredTest::new((0x39, 0x80), -3.0, (None, Some(-2000.0)), false)],
+            crate::monitors::natural_vacuum::Average::default(),
+        );
         let kept = bench.ecu.nonvolatile();
         let mut later = Bench::new();
         later.ecu.restore(later.now, &kept).expect("it is this ECU's");

@@ -14,7 +14,7 @@ use crate::{
     Ecu,
     control::Learned,
     memory::{StoredError, StoredMemory},
-    monitors::frame::StoredTest,
+    monitors::{frame::StoredTest, natural_vacuum::Average},
     server::Identity,
 };
 
@@ -31,6 +31,9 @@ pub struct Nonvolatile {
     /// Results of tests: service $06 gives them until the next run or a clear (SAE J1979, from memory).
     #[serde(default)]
     tests: Vec<StoredTest>,
+    /// What the nights said to the leak test of the parked car.
+    #[serde(default)]
+    pub nights: Average,
     /// As the first programs kept those of the leak test.
     #[serde(default, skip_serializing)]
     results: LeakResults,
@@ -145,6 +148,7 @@ impl Ecu {
             memory: self.memory().store(),
             learned: self.control().learned(),
             tests: self.monitors().results().store(),
+            nights: *self.monitors().natural_vacuum().average(),
             results: LeakResults::default(),
         }
     }

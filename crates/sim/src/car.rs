@@ -24,6 +24,8 @@ pub struct Car {
     actuators: ActuatorPins,
     controls: DriverControls,
     now: CarInstant,
+    /// How much has passed of the second at whose end an ECU that tests a parked car looks again.
+    second: Duration,
 }
 
 impl Car {
@@ -36,6 +38,7 @@ impl Car {
             actuators: ActuatorPins::default(),
             controls: DriverControls::default(),
             now: CarInstant::ZERO,
+            second: Duration::ZERO,
         }
     }
 
@@ -77,6 +80,9 @@ impl Car {
     /// One step. In causal order: the car moves under what ECU and driver commanded, its sensors show it through
     /// the harness, the ECU reacts.
     pub(crate) fn step(&mut self, controls: &DriverControls) {
+        if !self.second.is_zero() {
+            self.catch_up();
+        }
         self.now += STEP;
         self.controls = *controls;
         self.vehicle.step(&self.actuators, controls);
@@ -90,9 +96,38 @@ impl Car {
         controls.key == KeyPosition::Off && self.ecu.asleep()
     }
 
-    /// Time passes over a resting car.
-    pub(crate) fn rest(&mut self, span: Duration) {
-        self.now += span;
+    /// Time passes over a resting car; says how much of it has passed. That is all of it, but for an ECU that tests the
+    /// parked car: it looks once a second, and what comes of a look is to be told before time goes on.
+    pub(crate) fn rest(&mut self, span: Duration) -> Duration {
+        let mut left = span;
+        while self.ecu.tests_at_rest() && !left.is_zero() {
+            let piece = left.min(REST - self.second);
+            self.now += piece;
+            self.second += piece;
+            left -= piece;
+            if self.second == REST {
+                self.second = Duration::ZERO;
+                self.vehicle.rest_second(self.actuators.vent_shut);
+                let sensors = self.holds.apply(self.vehicle.sensors());
+                let pins = self.harness.sense(sensors);
+                self.actuators = self.ecu.rest_second(self.now, pins);
+                if self.ecu.has_effects() {
+                    return span - left;
+                }
+            }
+        }
+        if !left.is_zero() {
+            self.now += left;
+            self.second += left;
+            self.catch_up();
+        }
+        span
+    }
+
+    /// The car goes through what has passed and it has not yet gone through.
+    #[cold]
+    fn catch_up(&mut self) {
+        let span = core::mem::take(&mut self.second);
         self.vehicle.rest(span);
         self.ecu.slept(self.now, span);
         self.actuators = ActuatorPins::default();

@@ -329,9 +329,16 @@ impl Simulator {
         if quantum == STEP {
             self.step();
         } else {
-            self.car.rest(quantum);
-            self.look();
+            self.rest(quantum);
         }
+    }
+
+    /// Time passes over the resting car, or as much of it as passes until something comes of it.
+    fn rest(&mut self, span: Duration) -> Duration {
+        let passed = self.car.rest(span);
+        self.note_ecu();
+        self.look();
+        passed
     }
 
     /// Looks at the car for the expectations that are watched, and for cues.
@@ -402,13 +409,10 @@ impl Simulator {
     /// Time that a resting car is owed passes before something is done to it, so that the outcome depends on
     /// the instant of the phrase and not on how often anybody looked.
     fn settle_owed(&mut self) {
-        let owed = core::mem::take(&mut self.owed);
-        if self.is_resting() {
-            if !owed.is_zero() {
-                self.car.rest(owed);
-            }
-        } else {
-            self.owed = owed;
+        while self.is_resting() && !self.owed.is_zero() {
+            let passed = self.car.rest(self.owed);
+            self.owed -= passed;
+            self.note_ecu();
         }
     }
 

@@ -60,8 +60,9 @@ pub(crate) struct Params {
     pub(crate) rest_s: f64,
     /// The vapour space follows fuel, floor and roof over this time, s: stirred in use, and at rest.
     pub(crate) space_s: (f64, f64),
-    /// Share of the exhaust's excess temperature that the tank's wall feels when the car stands.
-    pub(crate) floor_share: f64,
+    /// Share of the exhaust's excess temperature that the tank's wall feels when the car stands: engine running, and at
+    /// rest, when nothing moves the air under the floor.
+    pub(crate) floor_share: (f64, f64),
     /// Share of the way from fuel to ambient that the tank's roof keeps the space at rest.
     pub(crate) roof_share: f64,
     /// Vapour rate with engine and pump at rest against that of an idling car (calibrated).
@@ -100,7 +101,7 @@ impl Params {
             driving_s: 4000.0,
             rest_s: 18_000.0,
             space_s: (200.0, 900.0),
-            floor_share: 0.0045,
+            floor_share: (0.0045, 0.0075),
             roof_share: 0.15,
             still_share: 0.3,
             sender_s: 10.0,
@@ -296,8 +297,13 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     };
     let fuel_celsius = state.fuel_celsius + (target - state.fuel_celsius) * dt / (time + dt);
     // Moving air carries the exhaust's heat away from the tank's floor.
-    let floor = params.floor_share * (inputs.exhaust_celsius - inputs.ambient_celsius).at_least(0.0)
-        / (1.0 + inputs.speed / 5.0);
+    let share = if inputs.driving {
+        params.floor_share.0
+    } else {
+        params.floor_share.1
+    };
+    let floor =
+        share * (inputs.exhaust_celsius - inputs.ambient_celsius).at_least(0.0) / (1.0 + inputs.speed / 5.0);
     let (roof, space_s) = if inputs.driving {
         (0.0, params.space_s.0)
     } else {

@@ -311,6 +311,11 @@ impl Control {
             .for_each(lambda_control::LambdaControl::forget);
     }
 
+    /// Reads what a parked car still shows.
+    pub(crate) fn look_at_rest(&mut self, pins: &SensorPins) {
+        self.measured.read_slow(pins, 1.0);
+    }
+
     /// What was not counted while the ECU slept.
     pub(crate) fn slept(&mut self, span: Duration) {
         for catalyst in &mut self.catalyst {

@@ -34,8 +34,8 @@ const FLOW_SHARE: Table<6> = Table::new([
 /// A purge of this length is followed by a pause, both in s.
 const PURGE_SECONDS: f64 = 180.0;
 const PAUSE_SECONDS: f64 = 20.0;
-/// Vacuum in the tank at which purging stops: the vent gives no air, Pa gauge.
-const TANK_LIMIT_PASCALS: f64 = -1500.0;
+/// Vacuum in the tank at which purging stops: the vent gives no air, Pa gauge. Deeper than what calls the vent blocked.
+const TANK_LIMIT_PASCALS: f64 = -3000.0;
 /// Learning of the vapour share, per second and unit of mixture error.
 const LEARN_PER_SECOND: f64 = 0.25;
 /// Most vapour the estimate believes in.

@@ -114,13 +114,29 @@ impl FaultMemory {
             record.outlive_cycle();
         }
         if confirmed {
+            let dtc = self.records[place].dtc();
             self.note_readiness(monitor, effects, |readiness| readiness.confirmed(monitor));
+            self.decide_for_blocked(monitor, dtc, effects);
         }
         if new || confirmed {
             self.renew(effects);
         }
         self.readiness.failed(monitor);
         self.on_judged(monitor, effects);
+    }
+
+    /// A fault that has lit the lamp decides for those of its readiness group that it keeps from running: else the group
+    /// could not be complete though it has found what is to be found (reading of 1968.2(g)(4.1)).
+    fn decide_for_blocked(&mut self, monitor: MonitorId, dtc: Dtc, effects: &mut Effects) {
+        let Some(group) = self.catalogue.monitor(monitor).map(|monitor| monitor.group) else {
+            return;
+        };
+        for (place, other) in (0..=u8::MAX).zip(self.catalogue.monitors) {
+            let other_id = MonitorId(place);
+            if other_id != monitor && other.group == group && other.disabled_by.contains(&dtc) {
+                self.note_readiness(other_id, effects, |readiness| readiness.confirmed(other_id));
+            }
+        }
     }
 
     /// A pass that came after its driving cycle: heal and prove, for this code alone. The warm-up of that driving

@@ -22,6 +22,9 @@ const INTAKE_AIR_CIRCUIT: &[Dtc] = &[P0112, P0113];
 const INTAKE_AIR: &[Dtc] = &[P0111];
 /// Tank pressure and level, purge and vent valve.
 const TANK: &[Dtc] = &[P0452, P0453, P0462, P0463];
+/// A leak or a valve that the leak test with the engine running finds: the one of the parked car would find it too, and
+/// call it a very small one.
+const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
 /// Supply of the control module.
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
@@ -90,4 +93,6 @@ lists! {
     ];
     /// Cam: too little supply for its oil control valve.
     CAM = [SUPPLY];
+    /// The same test with the engine off.
+    NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, SUPPLY, ROAD_SPEED, LEAK];
 }

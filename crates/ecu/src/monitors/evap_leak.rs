@@ -2,12 +2,12 @@
 //! (own design, its limits set beside published ones; leak of 0.040 in and larger, 13 CCR 1968.2(e)(4.3.1)).
 //!
 //! ```text
-//! waiting -> zero -> vapour -> vent -> pull -> settle -> decay -> release -> done
-//!             P0451   P0496    P0446    |               P0442     P0446
+//! waiting -> zero -> vapour -> vent -> pull -> settle -> decay -> release -> purge -> done
+//!             P0451   P0496    P0446    |               P0442     P0446      P0441
 //!             P0446                     +-> flow check -> done
 //!                                            P0441, P0455 or P0457
 //! ```
-//! Once a driving cycle, after a cold start only. A break of the conditions of up to two seconds is borne; a longer
+//! Once a driving cycle, after a cold start only; without one the purge valve alone is looked at. A break of the conditions of up to two seconds is borne; a longer
 //! one, sloshing fuel or a noisy signal abort the test without any result, and it begins again when it may.
 //! A gross leak is one result that goes by P0457 if fuel was taken on before, by P0455 else; a name that the fault
 //! memory already holds is used again.
@@ -24,13 +24,17 @@ use super::{
 };
 use crate::control::Requests;
 
+mod always;
 mod conditions;
 mod params;
+mod purge;
 #[cfg(test)]
 mod tests;
 
+use always::Always;
 use conditions::{COLD_START, CONDITIONS, HOT_FUEL};
 pub use params::Params;
+use purge::Cause;
 
 /// Steps of 100 ms in a second.
 const PER_SECOND: u32 = 10;
@@ -59,6 +63,12 @@ pub enum Stage {
     Decay,
     /// Vent open.
     Release,
+    /// The purge valve alone: vent open.
+    PurgeVent,
+    /// Sealed, purge still shut.
+    PurgeShut,
+    /// Sealed, purge open.
+    PurgeOpen,
     /// After an abort: vent open until the tank is at rest.
     Recover,
     /// Done for this driving cycle.
@@ -79,6 +89,9 @@ impl Stage {
             Self::Settle => "sealed, settling",
             Self::Decay => "sealed, watching the vacuum decay",
             Self::Release => "letting the pressure out",
+            Self::PurgeVent => "vented, before purging",
+            Self::PurgeShut => "sealed, before purging",
+            Self::PurgeOpen => "purging the sealed tank",
             Self::Recover => "at rest after breaking off",
             Self::Done => "done",
         }
@@ -119,10 +132,10 @@ static HOLE: Test = Test::new("size of the hole", "mm")
     .reported_scaled(0x3B, 0x81, 0x32, 1.0 / 25.4);
 /// The rise that this hole gives in 15 s from the target with 30 l of vapour.
 static RISE: Test = Test::new("rise of pressure that the hole gives", "Pa").reported_as(0x3B, 0x82, 0xFE);
-/// By how much purging moved the pressure. Where only air or mixture showed that the valve flows, the pressure says
-/// nothing, and what stands here stays.
+/// By how much purging moved the pressure of the sealed tank. Where only air or mixture showed that the valve flows, the
+/// pressure says nothing, and what stands here stays.
 static FLOW: Test = Test::new("change of the tank pressure by purging", "Pa")
-    .at_least(Params::DEFAULT.flow_pressure.pascals())
+    .at_least(Params::DEFAULT.purge_moves.pascals())
     .of(&[P0441])
     .reported_as(0x3D, 0x83, 0xFE);
 const AT_THAT_MOMENT: &str = "tank pressure at that moment";
@@ -203,6 +216,12 @@ pub struct EvapLeak {
     level_at_key_off: Option<Ratio>,
     refuelled: bool,
     figures: Option<Figures>,
+    always: Always,
+    /// Why the purge valve is looked at, and whether that is over in this driving cycle.
+    cause: Cause,
+    purge_over: bool,
+    /// The leak test has passed: only the purge valve is left to look at.
+    leak_over: bool,
     /// Tank pressure as the sensor shows it.
     pressure_now: f64,
 }
@@ -227,6 +246,10 @@ impl Default for EvapLeak {
             level_at_key_off: None,
             refuelled: false,
             figures: None,
+            always: Always::default(),
+            cause: Cause::default(),
+            purge_over: false,
+            leak_over: false,
             pressure_now: 0.0,
         }
     }
@@ -399,17 +422,14 @@ impl EvapLeak {
         let pressure_moved = moved >= params.flow_pressure;
         let mixture_moved = (run.correction_after.value() - run.correction_before.value()).abs()
             >= params.flow_correction.fraction();
-        let air_moved = (run.behind_after.value() - run.behind_before.value()).abs()
-            >= params.flow_air.grams_per_second();
+        let air_moved =
+            run.behind_after.value() - run.behind_before.value() >= params.flow_air.grams_per_second();
         if pressure_moved || mixture_moved || air_moved {
             self.figures = Some(run.figures);
             GROSS
                 .found(run.figures.lowest.pascals())
                 .with_verdict(false)
                 .report(report);
-            if pressure_moved {
-                FLOW.found(moved.pascals()).report(report);
-            }
             self.fail(self.gross_leak_name(inhibits), EVAP_LEAK, report);
         } else {
             FLOW.found(moved.pascals()).report(report);
@@ -452,7 +472,6 @@ impl EvapLeak {
         let small_leak = hole >= params.hole_limit;
         let lowest = self.run.figures.lowest;
         GROSS.found(lowest.pascals()).report(report);
-        FLOW.found(lowest.abs().pascals()).report(report);
         self.ground(&SEALED, report);
         HOLE.found(hole.millimetres())
             .with_verdict(!small_leak)
@@ -487,7 +506,8 @@ impl EvapLeak {
                 self.ground(&VENTED, report);
                 report(TestResult::Passed(P0446));
                 report(TestResult::Completed(EVAP_LEAK));
-                self.enter(Stage::Done);
+                self.leak_over = true;
+                self.look_at_purge(Cause::Passed);
             }
         }
     }
@@ -533,11 +553,14 @@ impl Monitor for EvapLeak {
     /// What the test asks of the valves now.
     fn requests(&self) -> Requests {
         let (purge, shut_vent) = match self.stage {
+            Stage::Waiting if self.always.runs() => (Some(Ratio::ZERO), self.always.shuts_vent()),
             Stage::Waiting | Stage::Done => (None, false),
-            Stage::Zero | Stage::Vent | Stage::Release | Stage::Recover => (Some(Ratio::ZERO), false),
-            Stage::Vapour | Stage::Settle | Stage::Decay => (Some(Ratio::ZERO), true),
+            Stage::Zero | Stage::Vent | Stage::Release | Stage::Recover | Stage::PurgeVent => {
+                (Some(Ratio::ZERO), false)
+            }
+            Stage::Vapour | Stage::Settle | Stage::Decay | Stage::PurgeShut => (Some(Ratio::ZERO), true),
             Stage::Pull => (Some(Self::PARAMS.pull_duty), true),
-            Stage::FlowCheck => (Some(Self::PARAMS.flow_duty), true),
+            Stage::FlowCheck | Stage::PurgeOpen => (Some(Self::PARAMS.flow_duty), true),
         };
         Requests {
             purge,
@@ -575,6 +598,9 @@ impl Monitor for EvapLeak {
         self.breach = 0;
         self.blocked = false;
         self.hot_fuel_pause = 0;
+        self.always = Always::default();
+        self.purge_over = false;
+        self.leak_over = false;
         self.noise = 0.0;
         self.level_count = 0;
         self.before = [signals.tank_pressure.pascals(); 2];
@@ -599,6 +625,7 @@ impl Monitor for EvapLeak {
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         self.pressure_now = signals.tank_pressure.pascals();
         self.watch_signals(signals);
+        self.watch_vent(self.requests().shut_vent || self.blocked, report);
         if self.stage == Stage::Done {
             return;
         }
@@ -608,7 +635,22 @@ impl Monitor for EvapLeak {
         }
         self.hot_fuel_pause = self.hot_fuel_pause.saturating_sub(1);
         if self.stage == Stage::Waiting {
+            if self.cold_start {
+                let fits = !self.blocked && Self::tank_fits(signals);
+                self.check_purge_leak(signals, fits, report);
+                if self.stage == Stage::Done {
+                    return;
+                }
+            }
             match self.missing(signals) {
+                missing if self.may_look_at_purge(missing, signals, inhibits) => {
+                    self.run = Run::default();
+                    self.look_at_purge(if self.leak_over {
+                        Cause::Passed
+                    } else {
+                        Cause::Alone
+                    });
+                }
                 None => {
                     self.run = Run::default();
                     self.enter(Stage::Zero);
@@ -623,6 +665,9 @@ impl Monitor for EvapLeak {
         {
             self.enter(Stage::Recover);
             self.gate.abort(missing);
+            return;
+        }
+        if self.lacks_flow(signals) {
             return;
         }
         self.ticks += 1;
@@ -641,6 +686,13 @@ impl Monitor for EvapLeak {
             }
             Stage::Decay => self.decay(pressure, signals, report),
             Stage::Release => self.release(pressure, report),
+            Stage::PurgeVent => {
+                if self.ticks >= purge::VENTED {
+                    self.enter(Stage::PurgeShut);
+                }
+            }
+            Stage::PurgeShut => self.purge_shut(absolute, signals),
+            Stage::PurgeOpen => self.purge_open(absolute, signals, report),
             Stage::Recover => {
                 if self.ticks >= Self::PARAMS.recover {
                     self.enter(Stage::Waiting);

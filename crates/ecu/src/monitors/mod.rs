@@ -12,6 +12,7 @@ pub mod frame;
 mod idle_speed;
 #[cfg(test)]
 mod misfire;
+pub mod natural_vacuum;
 mod signals;
 pub mod temperature;
 
@@ -26,6 +27,7 @@ pub(crate) use crate::memory::MonitorSet;
 pub use catalogue::*;
 pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
+pub use natural_vacuum::NaturalVacuum;
 pub(crate) use signals::Timers;
 pub use signals::{BankSignals, Fast, Signals};
 
@@ -68,6 +70,7 @@ pub enum TestResult {
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
 pub(crate) static TESTS: &[&[&Test]] = &[
     evap_leak::TESTS,
+    natural_vacuum::TESTS,
     egr_flow::TESTS,
     egr_valve::TESTS,
     cam::TESTS,
@@ -154,6 +157,20 @@ macro_rules! monitors {
                 self.gather_requests();
             }
 
+            /// Whether one works on while the car is parked and the ECU answers nobody any more.
+            pub(crate) fn work_at_rest(&self) -> bool {
+                false $(|| self.$monitor.works_at_rest())*
+            }
+
+            /// One second of that.
+            pub(crate) fn rest_second(&mut self, signals: &Signals, report: &mut dyn FnMut(TestResult)) {
+                {
+                    let report = &mut Self::kept(&mut self.results, report);
+                    $(self.$monitor.rest_second(signals, report);)*
+                }
+                self.gather_requests();
+            }
+
             /// One step of 10 ms while the engine runs, before [`Self::step`].
             pub(crate) fn fast(&mut self, fast: &Fast<'_>) {
                 $(self.$monitor.fast(fast);)*
@@ -169,6 +186,7 @@ macro_rules! monitors {
 monitors! {
     circuits: CircuitMonitors,
     leak: EvapLeak,
+    natural_vacuum: NaturalVacuum,
     egr_flow: egr_flow::EgrFlow,
     egr_leak: egr_valve::EgrLeak,
     egr_valve: egr_valve::EgrValve,
@@ -185,6 +203,12 @@ impl Monitors {
     #[must_use]
     pub const fn evap_leak(&self) -> &EvapLeak {
         &self.leak
+    }
+
+    /// The leak test of the parked car.
+    #[must_use]
+    pub const fn natural_vacuum(&self) -> &NaturalVacuum {
+        &self.natural_vacuum
     }
 
     /// What the tests found last, since the clear.
@@ -204,8 +228,9 @@ impl Monitors {
     }
 
     /// Puts back results that were kept without power.
-    pub(crate) fn take_over(&mut self, stored: &[StoredTest]) {
+    pub(crate) fn take_over(&mut self, stored: &[StoredTest], nights: natural_vacuum::Average) {
         self.results = Results::restored(stored);
+        self.natural_vacuum.take_over(nights);
     }
 
     /// What the monitors ask of engine management now.

@@ -342,11 +342,8 @@ impl Simulator {
                 *patience == 0 || expectation::holds(&self.car, claim)
             }
             Task::Rest { left: rest } => {
-                let slice = (*rest).min(left.max(STEP));
-                self.car.rest(slice);
-                self.look();
-                *rest -= slice;
-                passed = slice;
+                passed = self.rest((*rest).min(left.max(STEP)));
+                *rest -= passed;
                 rest.is_zero()
             }
         };

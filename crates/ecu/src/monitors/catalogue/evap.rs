@@ -2,7 +2,7 @@
 
 use twotrip_obd::Dtc;
 
-use super::{EVAP_LEAK, TANK_PRESSURE, code};
+use super::{EVAP_LEAK, NATURAL_VACUUM, TANK_PRESSURE, code};
 use crate::memory::CodeDefinition;
 
 /// Purge flow.
@@ -17,6 +17,8 @@ pub const P0451: Dtc = Dtc::p(0x0451);
 pub const P0455: Dtc = Dtc::p(0x0455);
 /// Gross leak after refuelling: cap loose or off.
 pub const P0457: Dtc = Dtc::p(0x0457);
+/// Very small leak (0.020 in).
+pub const P0456: Dtc = Dtc::p(0x0456);
 /// Flow with the purge valve shut.
 pub const P0496: Dtc = Dtc::p(0x0496);
 
@@ -35,5 +37,6 @@ pub(super) const CODES: &[CodeDefinition] = &[
         EVAP_LEAK,
         "evaporative system: leak, fuel cap loose or off",
     ),
+    code(P0456, NATURAL_VACUUM, "evaporative system: very small leak"),
     code(P0496, EVAP_LEAK, "evaporative system: flow while not purging"),
 ];

@@ -7,7 +7,7 @@ use super::{EvapLeak, LEVELS, Params, Stage};
 use crate::{
     circuits::CircuitSet,
     monitors::{
-        Signals,
+        Inhibits, Signals,
         frame::{
             ACCELERATION, BAROMETER, CLOSED_LOOP, Condition, FUEL_LEVEL, MANIFOLD, Missing, RUN_TIME, SPEED,
         },
@@ -99,6 +99,41 @@ impl EvapLeak {
         (!NOISE.admits(self.noise)).then(|| NOISE.with(self.noise))
     }
 
+    /// Level, barometer and sensors allow a look at the tank.
+    pub(super) fn tank_fits(signals: &Signals) -> bool {
+        CONDITIONS[1..4]
+            .iter()
+            .all(|condition| condition.missing(signals).is_none())
+    }
+
+    /// After the leak test, or without a cold start by itself, the purge valve is looked at, once, where all else fits
+    /// and the tank has not been found leaking.
+    pub(super) fn may_look_at_purge(
+        &self,
+        missing: Option<Missing>,
+        signals: &Signals,
+        inhibits: Inhibits,
+    ) -> bool {
+        let fits = if self.cold_start {
+            self.leak_over && missing.is_none()
+        } else {
+            self.missing_but_cold_start(signals).is_none()
+        };
+        fits && !self.purge_over && !self.blocked && inhibits.gross_leak_held.is_none()
+    }
+
+    /// Nothing is purged in a fuel cut, and for a moment after it mixture and air still move: that time does not count.
+    pub(super) fn lacks_flow(&self, signals: &Signals) -> bool {
+        const SETTLED: f64 = 6.0;
+        match self.stage {
+            Stage::Pull => signals.fuel_cut,
+            Stage::FlowCheck | Stage::PurgeShut | Stage::PurgeOpen => {
+                signals.fuel_cut || signals.since_fuel_cut_seconds < SETTLED
+            }
+            _ => false,
+        }
+    }
+
     /// What keeps the test from beginning.
     pub(super) fn missing(&self, signals: &Signals) -> Option<Missing> {
         if !self.cold_start {
@@ -107,6 +142,10 @@ impl EvapLeak {
         if self.blocked {
             return Some(BLOCKED.with(0.0));
         }
+        self.missing_but_cold_start(signals)
+    }
+
+    fn missing_but_cold_start(&self, signals: &Signals) -> Option<Missing> {
         let (early, rest) = CONDITIONS.split_first()?;
         early
             .missing(signals)

@@ -73,7 +73,9 @@ pub struct Params {
     pub flow_duty: Ratio,
     /// Change of pressure that ends the flow check at once.
     pub flow_plain: Pressure,
-    /// A flowing valve moves the pressure by this ..
+    /// A valve that flows moves the pressure of the sealed tank by this, when it is looked at by itself.
+    pub purge_moves: Pressure,
+    /// In the pull a flowing valve moves the pressure by this ..
     pub flow_pressure: Pressure,
     /// .. or the mixture by this (the design's 1 % lies within what driving moves by itself; air is the sharper sign) ..
     pub flow_correction: Ratio,
@@ -126,8 +128,9 @@ impl Params {
         flow_check: 50,
         flow_duty: Ratio::from_percent(50.0),
         flow_plain: Pressure::from_pascals(600.0),
+        purge_moves: Pressure::from_pascals(300.0),
         flow_pressure: Pressure::from_pascals(60.0),
-        flow_correction: Ratio::from_percent(4.0),
+        flow_correction: Ratio::from_percent(8.0),
         flow_air: MassFlow::from_grams_per_second(0.2),
         decay: 150,
         hole_limit: Length::from_millimetres(0.80),

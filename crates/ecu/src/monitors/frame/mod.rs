@@ -115,6 +115,14 @@ pub trait Monitor {
     /// One step of 100 ms with the key off, while the ECU is awake.
     fn step_off(&mut self, _signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {}
 
+    /// Whether it works on while the car is parked and the ECU answers nobody any more.
+    fn works_at_rest(&self) -> bool {
+        false
+    }
+
+    /// One second of that.
+    fn rest_second(&mut self, _signals: &Signals, _report: &mut dyn FnMut(TestResult)) {}
+
     /// The key came on.
     fn key_on(&mut self, _signals: &Signals) {}
 
