@@ -477,20 +477,21 @@ fn a_new_sensor_mends_no_wire() {
     }
 }
 
-/// A biased sensor reads wrong and is no circuit fault; the tank's is found by the zero of the leak test.
+/// A biased sensor reads wrong and is no circuit fault; the tank's is found by the zero of the leak test. 2 kPa of the
+/// manifold's are within what its rationality bears.
 #[test]
 fn a_biased_sensor_reads_wrong() {
     let mut desk = Desk::new(79, Timing::FAST);
     desk.tell(&[
         "ambient 20 C",
         "defect coolant-sensor bias 15 K",
-        "defect manifold-pressure-sensor bias -10 kPa",
+        "defect manifold-pressure-sensor bias -2 kPa",
         "defect tank-pressure-sensor bias 600 Pa",
         "soak 9 h",
         "key on",
     ]);
     assert!(desk.pid(0x05)[0].abs_diff(40 + 35) <= 1);
-    assert!(desk.pid(0x0B)[0].abs_diff(91) <= 1);
+    assert!(desk.pid(0x0B)[0].abs_diff(99) <= 1);
     desk.tell(&[
         "mend wiring coolant-sensor",
         "replace coolant-sensor",

@@ -3,6 +3,7 @@
 //! Figures are those of a prototype of this car (computed, not measured on a car) and of the published drive
 //! schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
 
+mod air_path;
 mod bench;
 mod breathing;
 mod broadcasts;

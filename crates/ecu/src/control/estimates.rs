@@ -29,6 +29,8 @@ pub struct AirEstimates {
     pub density: MassFlow,
     /// By the throttle's plate and speed, with what the purge valve brings.
     pub throttle: MassFlow,
+    /// Through the throttle's plate at the pressure that the sensor shows, with what the purge valve brings.
+    pub throttle_at_pressure: MassFlow,
     /// What the pressure sensor shows.
     pub pressure: Pressure,
     /// What it ought to show by the meter.
@@ -116,6 +118,11 @@ impl Estimates {
             inputs.air.drawn_at(inputs.rpm, shown)
         };
         throttle += inputs.purge;
+        let at_pressure = if inputs.rpm < 20.0 {
+            0.0
+        } else {
+            open * flow_share(shown / barometer) + inputs.purge
+        };
         if inputs.may_learn && (metered - density).abs() < LEARN_APART * density {
             let wanted = (metered - throttle) / inputs.flow_per_area.at_least(0.05);
             let [least, most] = LEARNED_MM2;
@@ -126,6 +133,7 @@ impl Estimates {
             metered: MassFlow::from_grams_per_second(metered),
             density: MassFlow::from_grams_per_second(density),
             throttle: MassFlow::from_grams_per_second(throttle),
+            throttle_at_pressure: MassFlow::from_grams_per_second(at_pressure),
             pressure: inputs.pressure,
             pressure_by_meter: Pressure::from_kilopascals(self.by_meter),
             pressure_by_throttle: Pressure::from_kilopascals(self.by_throttle),

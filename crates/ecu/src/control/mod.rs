@@ -400,6 +400,7 @@ impl Control {
             .for_each(lambda_control::LambdaControl::restart);
         self.purge.restart();
         self.estimates.restart();
+        self.substitutes.engine_started();
         self.has_been_closed = false;
     }
 

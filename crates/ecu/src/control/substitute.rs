@@ -131,6 +131,11 @@ impl Substitutes {
         self.bad_throttle = 0;
     }
 
+    /// The engine starts: a throttle that failed before and works now is used, for nobody judged it then.
+    pub(crate) const fn engine_started(&mut self) {
+        self.limp_home &= self.bad_throttle > 0;
+    }
+
     /// Time passed with the engine off and nobody counting.
     pub(crate) fn rest(&mut self, ambient: Temperature, seconds: f64) {
         if let Some(coolant) = &mut self.coolant {
@@ -378,6 +383,14 @@ mod tests {
         substitutes.key_on();
         slow(&mut substitutes, &[], &warm());
         assert!(!substitutes.limp_home());
+        for (bad, lasts) in [(&[][..], false), (&[Circuit::ThrottleSensorB][..], true)] {
+            for _ in 0..3 {
+                slow(&mut substitutes, &[Circuit::ThrottleSensorB], &warm());
+            }
+            slow(&mut substitutes, bad, &warm());
+            substitutes.engine_started();
+            assert_eq!(substitutes.limp_home(), lasts, "failed before the start");
+        }
     }
 
     /// A hot engine parked: 51 K above its surroundings after one hour, 17 after four, 4 after eight (computed on a

@@ -9,11 +9,13 @@ use twotrip_obd::Dtc;
 use super::catalogue::*;
 
 /// Air meter.
-const METER: &[Dtc] = &[P0102, P0103];
+const METER: &[Dtc] = &[P0101, P0102, P0103];
 /// Manifold pressure.
-const MANIFOLD: &[Dtc] = &[P0107, P0108];
+const MANIFOLD: &[Dtc] = &[P0106, P0107, P0108];
 /// Throttle.
-const THROTTLE: &[Dtc] = &[P0122, P0123, P0222, P0223, P2135];
+const THROTTLE: &[Dtc] = &[P0068, P0121, P0122, P0123, P0222, P0223, P2135];
+/// Circuits of these three.
+const AIR_CIRCUITS: &[Dtc] = &[P0102, P0103, P0107, P0108, P0122, P0123, P0222, P0223, P2135];
 /// Circuit of the coolant sensor, and what it tells.
 const COOLANT_CIRCUIT: &[Dtc] = &[P0117, P0118];
 const COOLANT: &[Dtc] = &[P0116];
@@ -74,6 +76,8 @@ macro_rules! lists {
 }
 
 lists! {
+    /// Three views of the air: one whose circuit has failed is none.
+    AIR_PATH = [AIR_CIRCUITS];
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [

@@ -1,6 +1,7 @@
 //! The monitors: each takes measured signals and its own commands, and returns results. None knows the car, the
 //! wires or the fault memory; of the memory's content they see [`Inhibits`] alone. What they share is the [`frame`].
 
+pub mod air_path;
 mod blocking;
 pub mod cam;
 mod catalogue;
@@ -24,6 +25,7 @@ use crate::{control::Requests, memory::MonitorId};
 use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
 
 pub(crate) use crate::memory::MonitorSet;
+pub use air_path::AirPath;
 pub use catalogue::*;
 pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
@@ -69,6 +71,7 @@ pub enum TestResult {
 
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
 pub(crate) static TESTS: &[&[&Test]] = &[
+    air_path::TESTS,
     evap_leak::TESTS,
     natural_vacuum::TESTS,
     egr_flow::TESTS,
@@ -185,6 +188,7 @@ macro_rules! monitors {
 
 monitors! {
     circuits: CircuitMonitors,
+    air_path: AirPath,
     leak: EvapLeak,
     natural_vacuum: NaturalVacuum,
     egr_flow: egr_flow::EgrFlow,
@@ -199,6 +203,12 @@ monitors! {
 }
 
 impl Monitors {
+    /// Air meter, manifold pressure and throttle against one another.
+    #[must_use]
+    pub const fn air_path(&self) -> &AirPath {
+        &self.air_path
+    }
+
     /// The leak test.
     #[must_use]
     pub const fn evap_leak(&self) -> &EvapLeak {

@@ -1,6 +1,7 @@
 //! Monitors and codes of this ECU as data. Each subject has a file with its codes; meanings after SAE J2012, in our
 //! own words.
 
+mod air;
 mod breathing;
 mod circuits;
 mod evap;
@@ -13,13 +14,20 @@ use crate::memory::{
     Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
 };
 
+pub use air::*;
 pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
 pub use temperature::*;
 
 /// The codes of each subject.
-const CODES: &[&[CodeDefinition]] = &[breathing::CODES, circuits::CODES, evap::CODES, temperature::CODES];
+const CODES: &[&[CodeDefinition]] = &[
+    air::CODES,
+    breathing::CODES,
+    circuits::CODES,
+    evap::CODES,
+    temperature::CODES,
+];
 
 /// Makes the monitors' numbers, each its place in the list, and the list.
 macro_rules! monitors {
@@ -124,6 +132,26 @@ monitors! {
     IDLE_SPEED = MonitorDefinition {
         disabled_by: blocking::IDLE,
         ..MonitorDefinition::named("idle speed", Group::Components)
+    };
+    /// The air meter against pressure and throttle.
+    AIR_METER_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::AIR_PATH,
+        ..rationality("air meter rationality")
+    };
+    /// The manifold pressure sensor against meter and throttle, and against the barometer.
+    MANIFOLD_PRESSURE_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::AIR_PATH,
+        ..rationality("manifold pressure rationality")
+    };
+    /// The throttle position against meter and pressure.
+    THROTTLE_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::AIR_PATH,
+        ..rationality("throttle position rationality")
+    };
+    /// Air flow and throttle at large opening.
+    THROTTLE_PLAUSIBILITY = MonitorDefinition {
+        disabled_by: blocking::AIR_PATH,
+        ..rationality("air flow and throttle at large opening")
     };
 }
 
