@@ -94,7 +94,9 @@ pub(crate) struct Fuel {
     flow: f64,
     flow_filtered: f64,
     correction: f64,
-    /// The shortest opening of the last step, s.
+    /// Fuel of a bank that the metered air alone asks for, g/s; how long the injectors open for that or for what they give,
+    /// whichever is longer, s: trims may have driven the opening itself anywhere.
+    untrimmed: f64,
     opening: f64,
 }
 
@@ -122,6 +124,7 @@ impl Fuel {
             flow: 0.0,
             flow_filtered: 0.0,
             correction: 0.0,
+            untrimmed: 0.0,
             opening: 0.0,
         }
     }
@@ -183,6 +186,8 @@ impl Fuel {
         } else {
             CRANK_LAMBDA.at(coolant)
         };
+        let injected = self.flow * self.bank_share;
+        self.opening = self.opening_for(measured, self.untrimmed.at_least(injected));
         self.flow_filtered += (self.flow - self.flow_filtered) * (seconds / 0.4).at_most(1.0);
     }
 
@@ -219,7 +224,7 @@ impl Fuel {
             )
         };
         let mut pulses = [Interval::ZERO; BANKS];
-        self.opening = f64::INFINITY;
+        self.untrimmed = per_ratio;
         let (mut all_wanted, mut all_injected) = (0.0, 0.0);
         for (bank, pulse) in pulses.iter_mut().enumerate().take(self.banks) {
             let wanted = per_ratio * (1.0 + demand.short_term[bank]) - vapour;
@@ -246,16 +251,21 @@ impl Fuel {
         pulses
     }
 
-    fn pulse(&mut self, measured: &Measured, injected: f64) -> Interval {
+    /// How long the injectors of a bank open for this flow, s, dead time left out.
+    fn opening_for(&self, measured: &Measured, injected: f64) -> f64 {
+        let drop = (self.rail_absolute - measured.manifold_kilopascals).at_least(50.0);
+        let cycle_seconds = 120.0 / measured.rpm.at_least(20.0);
+        injected * cycle_seconds * self.injector_seconds_per_gram / libm::sqrt(drop)
+    }
+
+    fn pulse(&self, measured: &Measured, injected: f64) -> Interval {
         let rpm = measured.rpm;
         if injected <= 0.0 || rpm < 20.0 {
             return Interval::ZERO;
         }
         // An injector cannot stay open for longer than the cycle lasts.
         let cycle_seconds = 120.0 / rpm;
-        let drop = (self.rail_absolute - measured.manifold_kilopascals).at_least(50.0);
-        let seconds = injected * cycle_seconds * self.injector_seconds_per_gram / libm::sqrt(drop);
-        self.opening = self.opening.at_most(seconds);
+        let seconds = self.opening_for(measured, injected);
         Interval::from_seconds((seconds + self.dead_time).at_most(cycle_seconds))
     }
 

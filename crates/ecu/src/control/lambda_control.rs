@@ -84,8 +84,9 @@ impl LambdaControl {
         self.rear_shift = held(rear_shift, 1.0);
     }
 
-    /// One step: `wanted` says whether everything but the sensor allows the loop to close.
-    pub(crate) fn step(&mut self, front: Voltage, wanted: bool, seconds: f64) {
+    /// One step: `wanted` says whether everything but the sensor allows the loop to close; `forced` is a correction that
+    /// a monitor wants to see the effect of, in place of the loop's own.
+    pub(crate) fn step(&mut self, front: Voltage, wanted: bool, forced: Option<f64>, seconds: f64) {
         let volts = front.volts();
         if !self.awake && !(AWAKE_BELOW_VOLTS..=AWAKE_ABOVE_VOLTS).contains(&volts) {
             self.awake = true;
@@ -100,6 +101,12 @@ impl LambdaControl {
             return;
         }
         self.closed = true;
+        if let Some(forced) = forced {
+            self.correction = forced.within(-LIMIT, LIMIT);
+            self.rich = volts > SWITCH_VOLTS;
+            self.wait_left = 0.0;
+            return;
+        }
         let crossed = if self.rich {
             volts < SWITCH_VOLTS - BAND_VOLTS
         } else {
@@ -165,7 +172,7 @@ mod tests {
             past[step % 32] = mixture;
             mixed += (at_sensor - mixed) * 0.01 / 0.10;
             volts += (0.45 + 0.42 * libm::tanh(mixed / 0.006) - volts) * 0.01 / 0.05;
-            control.step(Voltage::from_volts(volts), true, 0.01);
+            control.step(Voltage::from_volts(volts), true, None, 0.01);
             if step > 3000 {
                 low = low.min(mixture);
                 high = high.max(mixture);
@@ -184,9 +191,9 @@ mod tests {
     #[test]
     fn a_sleeping_sensor_keeps_the_loop_open() {
         let mut control = LambdaControl::default();
-        control.step(Voltage::from_volts(0.45), true, 0.01);
+        control.step(Voltage::from_volts(0.45), true, None, 0.01);
         assert!(!control.is_closed());
-        control.step(Voltage::from_volts(0.2), true, 0.01);
+        control.step(Voltage::from_volts(0.2), true, None, 0.01);
         assert!(control.is_closed());
     }
 }

@@ -6,7 +6,7 @@
 //! `substitute`.
 
 use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
-use twotrip_units::{Angle, AngularSpeed, Limit, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
 use crate::circuits::Readings;
 
@@ -42,17 +42,18 @@ pub struct Measured {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
-    /// Front oxygen sensor of each bank: what a narrow-band one would give where it is a wide-range one.
+    /// Front oxygen sensor of each bank.
     pub oxygen_front: PerBank<Voltage>,
-    /// The pin of a wide-range one; zero where there is none.
-    pub wide_range_pin: PerBank<Voltage>,
-    pub(crate) wide_range: bool,
     /// Rear oxygen sensor of each bank.
     pub oxygen_rear: PerBank<Voltage>,
     /// Lift of the recirculation valve.
     pub recirculation_lift: Ratio,
     /// Intake cam, degrees of crank ahead of its locked place.
     pub cam_advance: Angle,
+    /// Current of the front sensors' heaters.
+    pub heater_front: PerBank<Current>,
+    /// Current of the rear sensors' heaters.
+    pub heater_rear: PerBank<Current>,
     /// How the sensor circuits stand.
     pub circuits: Readings,
     /// Tank pressure, gauge.
@@ -96,18 +97,15 @@ impl Measured {
         self.cam_advance = pins.cam_advance;
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
-        if self.wide_range {
-            self.wide_range_pin = pins.oxygen_front;
-            self.oxygen_front = pins.oxygen_front.map(as_narrow_band);
-        } else {
-            self.oxygen_front = pins.oxygen_front;
-        }
+        self.oxygen_front = pins.oxygen_front;
         self.oxygen_rear = pins.oxygen_rear;
     }
 
     /// Reads the signals that do not; `seconds` since the last time.
     pub(crate) fn read_slow(&mut self, pins: &SensorPins, seconds: f64) {
         self.circuits = Readings::of(pins);
+        self.heater_front = pins.heater_front;
+        self.heater_rear = pins.heater_rear;
         self.tank_pressure = transfer::tank_pressure(pins.tank_pressure);
         self.coolant = sensor_range(transfer::THERMISTOR.to_temperature(pins.coolant_temperature));
         self.intake_air = sensor_range(transfer::THERMISTOR.to_temperature(pins.intake_air_temperature));
@@ -135,13 +133,6 @@ impl Measured {
     pub(crate) const fn forget_level(&mut self) {
         self.level_settled = false;
     }
-}
-
-/// The step of a narrow-band sensor in place of a wide-range one's line, so that the loop and its monitors look at one
-/// kind of signal: 0.45 V at lambda 1, 0.42 V more or less from 1 % off it on.
-fn as_narrow_band(pin: Voltage) -> Voltage {
-    let rich = 1.0 - transfer::WIDE_RANGE.to_lambda(pin).fraction();
-    Voltage::from_volts(0.45 + 0.42 * (rich * (1.0 / 0.01)).within(-1.0, 1.0))
 }
 
 fn share_of_supply(pin: Voltage) -> f64 {

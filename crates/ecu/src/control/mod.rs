@@ -36,7 +36,10 @@ use crate::{
     Calibration,
     circuits::CircuitSet,
     data::{FuelSystemStatus, LiveData},
-    monitors::{BankSignals, Signals},
+    monitors::{
+        BankSignals, Signals,
+        oxygen::{Gathered, Trace},
+    },
 };
 
 pub use engine_state::{ENGINE_STARTED, EngineState};
@@ -45,7 +48,6 @@ pub use learned::Learned;
 pub use measured::Measured;
 
 pub(crate) use engine_state::Turn;
-pub(crate) use torque::torque_curve;
 
 /// Length of a step, s.
 pub const STEP_SECONDS: f64 = 0.01;
@@ -94,6 +96,8 @@ pub struct Requests {
     pub limp_home: bool,
     /// Opening of the exhaust-gas recirculation valve, instead of the map's.
     pub recirculation: Option<Ratio>,
+    /// By how much a bank's mixture is to be richer than stoichiometric, in place of the loop.
+    pub mixture: PerBank<Option<Ratio>>,
 }
 
 impl Requests {
@@ -112,6 +116,7 @@ impl Requests {
             distrust: self.distrust.with(other.distrust),
             limp_home: self.limp_home || other.limp_home,
             recirculation: self.recirculation.or(other.recirculation),
+            mixture: core::array::from_fn(|bank| self.mixture[bank].or(other.mixture[bank])),
         }
     }
 }
@@ -152,6 +157,11 @@ pub struct Control {
     has_been_closed: bool,
     /// Turns of the crank since it last stood still.
     turns: f64,
+    /// The watch on each bank's oxygen sensors, and what it has seen within the last 100 ms.
+    traces: PerBank<Trace>,
+    seen: PerBank<Gathered>,
+    /// By how much the mixture of each bank is to be richer instead of what the loop says.
+    forced: PerBank<Option<f64>>,
     /// For so long the loop still answers to injectors that hardly opened, s; none if not above zero.
     hardly_open_seconds: f64,
     /// Engine speed as testers see it, rpm: the mean since the last slow step, for it is uneven from firing to firing.
@@ -167,10 +177,7 @@ impl Control {
             calibration: calibration.clone(),
             banks: calibration.banks(),
             torque: torque::Model::new(calibration),
-            measured: Measured {
-                wide_range: calibration.wide_range,
-                ..Measured::default()
-            },
+            measured: Measured::default(),
             substitutes: substitute::Substitutes::new(calibration),
             shown_air: None,
             watch: engine_state::EngineWatch::default(),
@@ -196,6 +203,9 @@ impl Control {
             open_seconds: 0.0,
             has_been_closed: false,
             turns: 0.0,
+            traces: Default::default(),
+            seen: Default::default(),
+            forced: [None; BANKS],
             hardly_open_seconds: 0.0,
             shown_rpm: 0.0,
             rpm_sum: 0.0,
@@ -425,7 +435,9 @@ impl Control {
             && self.measured.coolant >= CLOSED_LOOP_COOLANT
             && self.run_time >= CLOSED_LOOP_AFTER;
         for bank in 0..self.banks {
-            self.lambda[bank].step(self.measured.oxygen_front[bank], may_close, STEP_SECONDS);
+            let front = self.measured.oxygen_front[bank];
+            self.lambda[bank].step(front, may_close, self.forced[bank], STEP_SECONDS);
+            self.traces[bank].step(front, self.measured.oxygen_rear[bank]);
         }
         self.has_been_closed |= self.is_closed_loop();
 
@@ -496,6 +508,10 @@ impl Control {
             if may_learn {
                 self.trims[bank].learn(self.lambda[bank].mean(), SLOW_SECONDS);
             }
+        }
+        for bank in 0..self.banks {
+            self.seen[bank] = self.traces[bank].take();
+            self.forced[bank] = requests.mixture[bank].map(Ratio::fraction);
         }
         let purge = purge::Conditions {
             run_seconds: run_time.as_secs_f64(),
@@ -684,6 +700,9 @@ impl Control {
                 oxygen_front: measured.oxygen_front[place],
                 oxygen_rear: measured.oxygen_rear[place],
                 catalyst: live.catalyst_temperature[place],
+                heater_front: measured.heater_front[place],
+                heater_rear: measured.heater_rear[place],
+                seen: self.seen[place],
             };
         }
         Signals {
@@ -708,6 +727,7 @@ impl Control {
             fuel_flow: live.fuel_flow,
             friction: live.reference_torque * live.friction_torque.fraction() * measured.engine_speed,
             fuel_cut: self.fuel.is_cut(),
+            injectors_hardly_open: self.hardly_open_seconds > 0.0,
             full_load: self.fuel.is_full_load(),
             limp_home: self.substitutes.limp_home(),
             air_metered: live.air_flow,
@@ -769,7 +789,6 @@ impl Control {
             throttle_position: Ratio::from_fraction(throttle),
             oxygen_front: measured.oxygen_front,
             oxygen_rear: measured.oxygen_rear,
-            wide_range_pin: measured.wide_range_pin,
             run_time: self.watch.run_time(now),
             commanded_recirculation: self.recirculation.commanded(),
             actual_recirculation: self.recirculation.actual(),

@@ -30,9 +30,17 @@ const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
 /// Supply of the control module.
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
-const MIXTURE: &[Dtc] = &[];
+const MIXTURE: &[Dtc] = &[P0171, P0172];
 /// Recirculation valve.
 const EGR_STEM: &[Dtc] = &[P0404];
+/// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
+const FRONT_CIRCUIT: &[Dtc] = &[P0131, P0132, P0134, P0135, P2195, P2196];
+/// Front oxygen sensors that are slow.
+const FRONT_SLOW: &[Dtc] = &[P0133];
+/// Heaters of the rear oxygen sensors.
+const REAR_HEATER: &[Dtc] = &[P0141];
+/// Rear oxygen sensors.
+const REAR: &[Dtc] = &[P0137, P0138, P0139, P0140, P2270, P2271];
 /// Road speed, or its messages.
 const ROAD_SPEED: &[Dtc] = &[];
 
@@ -78,6 +86,21 @@ macro_rules! lists {
 lists! {
     /// Three views of the air: one whose circuit has failed is none.
     AIR_PATH = [AIR_CIRCUITS];
+    /// How fast the front sensor answers: the loop has to work.
+    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE];
+    /// The rear sensor: warm, and behind a mixture that is what it is meant to be.
+    REAR_SENSOR = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, REAR_HEATER, MIXTURE];
+    /// Catalyst: both sensors, mixture, load and road speed.
+    CATALYST = [
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE,
+        ROAD_SPEED
+    ];
+    /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
+    FUEL_TRIM = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW];
+    /// Fuel trim by the rear sensor: that one too.
+    REAR_TRIM = [
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE
+    ];
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [

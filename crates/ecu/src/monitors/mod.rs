@@ -10,10 +10,12 @@ pub mod egr_flow;
 pub mod egr_valve;
 pub mod evap_leak;
 pub mod frame;
+pub mod fuel_system;
 mod idle_speed;
 #[cfg(test)]
 mod misfire;
 pub mod natural_vacuum;
+pub mod oxygen;
 mod signals;
 pub mod temperature;
 
@@ -23,6 +25,8 @@ use twotrip_obd::{Dtc, Mid, SupportMask};
 
 use crate::{control::Requests, memory::MonitorId};
 use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
+use fuel_system::{FuelTrim, RearTrim};
+use oxygen::{FrontCircuit, FrontResponse, Heater, RearSensor};
 
 pub(crate) use crate::memory::MonitorSet;
 pub use air_path::AirPath;
@@ -72,6 +76,7 @@ pub enum TestResult {
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
 pub(crate) static TESTS: &[&[&Test]] = &[
     air_path::TESTS,
+    oxygen::TESTS,
     evap_leak::TESTS,
     natural_vacuum::TESTS,
     egr_flow::TESTS,
@@ -79,6 +84,7 @@ pub(crate) static TESTS: &[&[&Test]] = &[
     cam::TESTS,
     temperature::TESTS,
     idle_speed::TESTS,
+    fuel_system::TESTS,
 ];
 
 /// The tests of all monitors.
@@ -189,6 +195,14 @@ macro_rules! monitors {
 monitors! {
     circuits: CircuitMonitors,
     air_path: AirPath,
+    front_circuit: FrontCircuit<0>,
+    front_heater: Heater<0, 0>,
+    rear_heater: Heater<0, 1>,
+    front_response: FrontResponse<0>,
+    rear_sensor: RearSensor<0>,
+    catalyst: oxygen::Catalyst<0>,
+    fuel_trim: FuelTrim<0>,
+    rear_trim: RearTrim<0>,
     leak: EvapLeak,
     natural_vacuum: NaturalVacuum,
     egr_flow: egr_flow::EgrFlow,

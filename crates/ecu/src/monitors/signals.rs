@@ -4,12 +4,13 @@ use core::time::Duration;
 
 use twotrip_harness::{PerBank, SensorPins};
 use twotrip_units::{
-    Acceleration, Angle, AngularSpeed, MassFlow, Power, Pressure, Ratio, Speed, Temperature, Voltage,
+    Acceleration, Angle, AngularSpeed, Current, MassFlow, Power, Pressure, Ratio, Speed, Temperature, Voltage,
 };
 
 use crate::{
     circuits::Readings,
     control::{AirEstimates, Measured},
+    monitors::oxygen::Gathered,
 };
 
 /// What exists once a bank of cylinders.
@@ -33,6 +34,12 @@ pub struct BankSignals {
     pub oxygen_rear: Voltage,
     /// Catalyst, by the ECU's model.
     pub catalyst: Temperature,
+    /// Current of the front sensor's heater.
+    pub heater_front: Current,
+    /// Current of the rear sensor's heater.
+    pub heater_rear: Current,
+    /// What was seen of both sensors within the last 100 ms.
+    pub seen: Gathered,
 }
 
 /// What the monitors see every 100 ms. Temperatures, manifold pressure, air flow and tank pressure are as their circuits
@@ -91,6 +98,8 @@ pub struct Signals {
     pub fuel_cut_seconds: f64,
     /// So long after the last fuel cut of this driving cycle, s; without one, since the start.
     pub since_fuel_cut_seconds: f64,
+    /// The injectors open so shortly, or did moments ago, that they give less than was meant.
+    pub injectors_hardly_open: bool,
     /// Enriched for full load.
     pub full_load: bool,
     /// Default mode: the throttle motor is without current.

@@ -1,7 +1,7 @@
 //! What can be wrong with the car, and what kind of work cures it.
 //!
 //! A defect moves physical figures, the [`Knobs`]; nothing here knows codes. One table a subject: [`air`], [`breathing`],
-//! [`evap`], [`sensor`]. A row says all there is to know of one defect: how it is named, how large it may be, what is seen of it,
+//! [`evap`], [`sensor`], [`fuel`], [`exhaust`]. A row says all there is to know of one defect: how it is named, how large it may be, what is seen of it,
 //! what cures it and what it makes of the knobs. Sizes: our own choice, within what published service information
 //! describes.
 //!
@@ -12,6 +12,8 @@ mod breathing;
 mod course;
 mod entry;
 mod evap;
+mod exhaust;
+mod fuel;
 mod heat;
 mod part;
 mod sensor;
@@ -37,6 +39,8 @@ static TABLES: &[&[Entry]] = &[
     air::ENTRIES,
     breathing::ENTRIES,
     heat::ENTRIES,
+    fuel::ENTRIES,
+    exhaust::ENTRIES,
 ];
 
 /// Every defect that can be set.

@@ -85,6 +85,24 @@ parts! {
     CamPhaser: "cam-phaser", 240, "the marks of the intake cam stand where they should, and its phaser turns freely under air pressure";
     /// The strainer of the phaser's oil control valve.
     OilStrainer: "oil-strainer", 40, "the strainer of the oil control valve is clean";
+    /// The regulator of the fuel pressure, in the tank.
+    PressureRegulator: "pressure-regulator", 90, "";
+    /// The fuel pump, in the tank.
+    FuelPump: "fuel-pump", 90, "";
+    /// The fuel filter, in the line to the rail.
+    FuelFilter: "fuel-filter", 30, "";
+    /// The return line of the fuel.
+    FuelReturn: "fuel-return", 45, "the fuel return line is free and not squeezed";
+    /// The injectors.
+    FuelInjector: "fuel-injector", 90, "after standing the tips of the injectors are dry";
+    /// The front oxygen sensor of bank 1 with its heater.
+    FrontOxygenSensor: "front-oxygen-sensor", 30, "";
+    /// The rear oxygen sensor of bank 1 with its heater.
+    RearOxygenSensor: "rear-oxygen-sensor", 30, "";
+    /// The catalyst of bank 1.
+    Catalyst: "catalyst", 120, "the catalyst does not rattle, and is not discoloured";
+    /// The exhaust manifold with its gasket, ahead of the front oxygen sensor.
+    ExhaustManifold: "exhaust-manifold", 120, "no soot at the exhaust manifold's gasket, no ticking when cold: it is tight";
     /// The exhaust with its catalyst and mufflers.
     Exhaust: "exhaust", 120, "the exhaust is free: a strong stream at the tailpipe";
 }

@@ -5,6 +5,8 @@ mod air;
 mod breathing;
 mod circuits;
 mod evap;
+mod fuel;
+mod oxygen;
 mod temperature;
 
 use twotrip_obd::{Dtc, Group, InUseItem};
@@ -18,6 +20,8 @@ pub use air::*;
 pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
+pub use fuel::*;
+pub use oxygen::*;
 pub use temperature::*;
 
 /// The codes of each subject.
@@ -26,6 +30,8 @@ const CODES: &[&[CodeDefinition]] = &[
     breathing::CODES,
     circuits::CODES,
     evap::CODES,
+    fuel::CODES,
+    oxygen::CODES,
     temperature::CODES,
 ];
 
@@ -153,6 +159,44 @@ monitors! {
         disabled_by: blocking::AIR_PATH,
         ..rationality("air flow and throttle at large opening")
     };
+    /// Response of the front oxygen sensor, bank 1.
+    FRONT_RESPONSE_1 = MonitorDefinition {
+        in_use: tracked(InUseItem::PrimarySensorBank1, Denominator::General),
+        ..sensor("front oxygen sensor response, bank 1", blocking::FRONT_RESPONSE)
+    };
+    /// Activity, circuit and stuck signal of the front oxygen sensor, bank 1.
+    FRONT_CIRCUIT_1 = MonitorDefinition {
+        continuous: true,
+        ..MonitorDefinition::named("front oxygen sensor circuit, bank 1", Group::ExhaustSensor)
+    };
+    /// The rear oxygen sensor, bank 1.
+    REAR_SENSOR_1 = MonitorDefinition {
+        in_use: tracked(InUseItem::SecondarySensorBank1, Denominator::General),
+        ..sensor("rear oxygen sensor, bank 1", blocking::REAR_SENSOR)
+    };
+    /// Heater of the front oxygen sensor, bank 1.
+    FRONT_HEATER_1 = heater("front oxygen sensor heater, bank 1");
+    /// Heater of the rear oxygen sensor, bank 1.
+    REAR_HEATER_1 = heater("rear oxygen sensor heater, bank 1");
+    /// The catalyst of bank 1.
+    CATALYST_1 = MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::CatalystBank1, Denominator::General),
+        disabled_by: blocking::CATALYST,
+        ..MonitorDefinition::named("catalyst, bank 1", Group::Catalyst)
+    };
+    /// Fuel trim, bank 1.
+    FUEL_TRIM_1 = MonitorDefinition {
+        continuous: true,
+        disabled_by: blocking::FUEL_TRIM,
+        ..MonitorDefinition::named("fuel trim, bank 1", Group::FuelSystem)
+    };
+    /// Fuel trim by the rear sensor, bank 1.
+    REAR_TRIM_1 = MonitorDefinition {
+        continuous: true,
+        disabled_by: blocking::REAR_TRIM,
+        ..MonitorDefinition::named("fuel trim behind the catalyst, bank 1", Group::FuelSystem)
+    };
 }
 
 /// A circuit: watched all the time, whatever else is wrong.
@@ -160,6 +204,46 @@ const fn circuit(name: &'static str) -> MonitorDefinition {
     MonitorDefinition {
         continuous: true,
         ..MonitorDefinition::named(name, Group::Components)
+    }
+}
+
+/// Monitors of a second bank, for engines that have one.
+pub const FRONT_RESPONSE_2: MonitorId = second_bank(0);
+/// Activity, circuit and stuck signal of the front oxygen sensor, bank 2.
+pub const FRONT_CIRCUIT_2: MonitorId = second_bank(1);
+/// The rear oxygen sensor, bank 2.
+pub const REAR_SENSOR_2: MonitorId = second_bank(2);
+/// Heater of the front oxygen sensor, bank 2.
+pub const FRONT_HEATER_2: MonitorId = second_bank(3);
+/// Heater of the rear oxygen sensor, bank 2.
+pub const REAR_HEATER_2: MonitorId = second_bank(4);
+/// The catalyst of bank 2.
+pub const CATALYST_2: MonitorId = second_bank(5);
+/// Fuel trim, bank 2.
+pub const FUEL_TRIM_2: MonitorId = second_bank(6);
+/// Fuel trim by the rear sensor, bank 2.
+pub const REAR_TRIM_2: MonitorId = second_bank(7);
+
+/// The places behind those of the first bank and of what the whole engine has once.
+#[expect(clippy::cast_possible_truncation, reason = "at most 64 monitors")]
+const fn second_bank(place: u8) -> MonitorId {
+    MonitorId(MONITORS.len() as u8 + place)
+}
+
+/// An oxygen sensor: once a driving cycle.
+const fn sensor(name: &'static str, disabled_by: &'static [Dtc]) -> MonitorDefinition {
+    MonitorDefinition {
+        minimum_ratio: true,
+        disabled_by,
+        ..MonitorDefinition::named(name, Group::ExhaustSensor)
+    }
+}
+
+/// A heater: watched all the time.
+const fn heater(name: &'static str) -> MonitorDefinition {
+    MonitorDefinition {
+        continuous: true,
+        ..MonitorDefinition::named(name, Group::SensorHeater)
     }
 }
 

@@ -1,0 +1,46 @@
+//! Codes of the fuel system.
+
+use twotrip_obd::Dtc;
+
+use super::{FUEL_TRIM_1, REAR_TRIM_1, code};
+use crate::memory::{CodeDefinition, Logic, MonitorId};
+
+/// Too lean, bank 1.
+pub const P0171: Dtc = Dtc::p(0x0171);
+/// Too rich, bank 1.
+pub const P0172: Dtc = Dtc::p(0x0172);
+/// Too lean, bank 2.
+pub const P0174: Dtc = Dtc::p(0x0174);
+/// Too rich, bank 2.
+pub const P0175: Dtc = Dtc::p(0x0175);
+/// Too lean behind the catalyst, bank 1.
+pub const P2096: Dtc = Dtc::p(0x2096);
+/// Too rich behind the catalyst, bank 1.
+pub const P2097: Dtc = Dtc::p(0x2097);
+/// Too lean behind the catalyst, bank 2.
+pub const P2098: Dtc = Dtc::p(0x2098);
+/// Too rich behind the catalyst, bank 2.
+pub const P2099: Dtc = Dtc::p(0x2099);
+
+/// Confirmed by the next driving cycle or by similar conditions (13 CCR 1968.2(e)(6.4)).
+const fn fuel(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinition {
+    CodeDefinition {
+        logic: Logic::FuelSystem,
+        ..code(dtc, monitor, text)
+    }
+}
+
+pub(super) const CODES: &[CodeDefinition] = &[
+    fuel(P0171, FUEL_TRIM_1, "fuel system bank 1: too lean"),
+    fuel(P0172, FUEL_TRIM_1, "fuel system bank 1: too rich"),
+    fuel(
+        P2096,
+        REAR_TRIM_1,
+        "fuel trim behind the catalyst, bank 1: too lean",
+    ),
+    fuel(
+        P2097,
+        REAR_TRIM_1,
+        "fuel trim behind the catalyst, bank 1: too rich",
+    ),
+];

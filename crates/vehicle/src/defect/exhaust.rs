@@ -1,0 +1,133 @@
+//! Defects of oxygen sensors, catalyst and exhaust pipe of bank 1. Ranges as published service information describes such
+//! faults, or wider (our choice).
+
+use super::{
+    Entry,
+    Part::{Catalyst, ExhaustManifold, FrontOxygenSensor, RearOxygenSensor},
+    Size,
+    Work::{Replace, Tighten},
+};
+
+pub(super) static ENTRIES: &[Entry] = &[
+    Entry {
+        part: FrontOxygenSensor,
+        kind: "lazy",
+        size: Size::Amount {
+            unit: "times",
+            range: [1.2, 12.0],
+        },
+        description: "front oxygen sensor is poisoned or old: it takes so many times as long as a new one",
+        set: "the front oxygen sensor takes {} as long as a new one",
+        seen: "a white coat on the tip of the front oxygen sensor",
+        cures: &[(Replace, FrontOxygenSensor)],
+        apply: |knobs, factor| knobs.front_lag[0] = factor,
+    },
+    Entry {
+        part: FrontOxygenSensor,
+        kind: "late",
+        size: Size::Amount {
+            unit: "s",
+            range: [0.05, 1.0],
+        },
+        description: "the openings of the front oxygen sensor's shield are sooted up: it answers so much late",
+        set: "the front oxygen sensor answers {} late",
+        seen: "the shield of the front oxygen sensor is sooted up",
+        cures: &[(Replace, FrontOxygenSensor)],
+        apply: |knobs, seconds| knobs.front_delay_s[0] = seconds,
+    },
+    Entry {
+        part: FrontOxygenSensor,
+        kind: "bias",
+        size: Size::Amount {
+            unit: "V",
+            range: [-0.9, 0.5],
+        },
+        description: "front oxygen sensor reads too rich by this, or too lean if negative; at -0.9 V it gives nothing",
+        set: "the front oxygen sensor is off by {}",
+        seen: "",
+        cures: &[(Replace, FrontOxygenSensor)],
+        apply: |knobs, volts| knobs.front_bias_v[0] = volts,
+    },
+    Entry {
+        part: FrontOxygenSensor,
+        kind: "heater-open",
+        size: Size::None,
+        description: "heater of the front oxygen sensor is burnt out",
+        set: "the heater of the front oxygen sensor is burnt out",
+        seen: "",
+        cures: &[(Replace, FrontOxygenSensor)],
+        apply: |knobs, _| knobs.heater_open[0][0] = true,
+    },
+    Entry {
+        part: RearOxygenSensor,
+        kind: "lazy",
+        size: Size::Amount {
+            unit: "times",
+            range: [1.5, 40.0],
+        },
+        description: "rear oxygen sensor is poisoned or old: it takes so many times as long as a new one",
+        set: "the rear oxygen sensor takes {} as long as a new one",
+        seen: "a white coat on the tip of the rear oxygen sensor",
+        cures: &[(Replace, RearOxygenSensor)],
+        apply: |knobs, factor| knobs.rear_lag[0] = factor,
+    },
+    Entry {
+        part: RearOxygenSensor,
+        kind: "stuck",
+        size: Size::Amount {
+            unit: "V",
+            range: [0.0, 1.2],
+        },
+        description: "rear oxygen sensor always gives this",
+        set: "the rear oxygen sensor is stuck at {}",
+        seen: "",
+        cures: &[(Replace, RearOxygenSensor)],
+        apply: |knobs, volts| knobs.rear_stuck_v[0] = Some(volts),
+    },
+    Entry {
+        part: RearOxygenSensor,
+        kind: "dead",
+        size: Size::None,
+        description: "rear oxygen sensor is open inside: the ECU sees its own bias voltage",
+        set: "the rear oxygen sensor is open inside",
+        seen: "",
+        cures: &[(Replace, RearOxygenSensor)],
+        apply: |knobs, _| knobs.rear_stuck_v[0] = Some(0.45),
+    },
+    Entry {
+        part: RearOxygenSensor,
+        kind: "heater-open",
+        size: Size::None,
+        description: "heater of the rear oxygen sensor is burnt out",
+        set: "the heater of the rear oxygen sensor is burnt out",
+        seen: "",
+        cures: &[(Replace, RearOxygenSensor)],
+        apply: |knobs, _| knobs.heater_open[0][1] = true,
+    },
+    Entry {
+        part: Catalyst,
+        kind: "aged",
+        size: Size::Amount {
+            unit: "g",
+            range: [0.005, 0.5],
+        },
+        description: "catalyst holds only this much oxygen; a used but healthy one holds 0.6 g",
+        set: "the catalyst holds only {} of oxygen",
+        seen: "",
+        cures: &[(Replace, Catalyst)],
+        apply: |knobs, grams| knobs.oxygen_capacity_g[0] = Some(grams),
+    },
+    Entry {
+        part: ExhaustManifold,
+        kind: "leak",
+        size: Size::Amount {
+            unit: "mm",
+            range: [1.0, 20.0],
+        },
+        description: "gasket of the exhaust manifold leaks ahead of the front oxygen sensor: air comes in between the pulses",
+        set: "the exhaust manifold leaks through a hole of {}",
+        seen: "soot beside the exhaust manifold's gasket; smoke blown into the tailpipe comes out of a hole of about {}",
+        cures: &[(Replace, ExhaustManifold), (Tighten, ExhaustManifold)],
+        apply: |knobs, millimetres| knobs.exhaust_hole_mm[0] = millimetres,
+    },
+];

@@ -1,0 +1,84 @@
+//! Defects of the fuel system. Ranges as published service information describes such faults, or wider (our choice).
+
+use super::{
+    Entry,
+    Part::{FuelFilter, FuelInjector, FuelPump, FuelReturn, PressureRegulator},
+    Size,
+    Work::{Clean, Reconnect, Replace},
+};
+
+/// Regulated pressure of the rail, kPa gauge.
+const RAIL: f64 = 350.0;
+/// What a good pump reaches without flow, kPa gauge.
+const PUMP: f64 = 600.0;
+
+pub(super) static ENTRIES: &[Entry] = &[
+    Entry {
+        part: PressureRegulator,
+        kind: "low",
+        size: Size::Amount {
+            unit: "kPa",
+            range: [150.0, 320.0],
+        },
+        description: "fuel pressure regulator opens too early and lets the rail run back: it holds this pressure, not 350 kPa",
+        set: "the fuel pressure regulator holds {}",
+        seen: "",
+        cures: &[(Replace, PressureRegulator)],
+        apply: |knobs, kilopascals| knobs.rail = kilopascals / RAIL,
+    },
+    Entry {
+        part: FuelPump,
+        kind: "weak",
+        size: Size::Amount {
+            unit: "%",
+            range: [5.0, 100.0],
+        },
+        description: "fuel pump is worn: so far from a good one (600 kPa, 12 kPa less for each g/s) to one that is no use (320 kPa, 60 less)",
+        set: "the fuel pump is worn by {}",
+        seen: "",
+        cures: &[(Replace, FuelPump)],
+        apply: |knobs, percent| {
+            let worn = 0.01 * percent;
+            knobs.weak_pump = Some([PUMP - 280.0 * worn, 12.0 + 48.0 * worn]);
+        },
+    },
+    Entry {
+        part: FuelFilter,
+        kind: "blocked",
+        size: Size::Amount {
+            unit: "kPa",
+            range: [15.0, 160.0],
+        },
+        description: "fuel filter is blocked: pressure falls by so much for each g/s that flows",
+        set: "the fuel filter is blocked: it costs {} for each g/s",
+        seen: "",
+        cures: &[(Replace, FuelFilter)],
+        apply: |knobs, kilopascals| knobs.weak_pump = Some([PUMP, kilopascals]),
+    },
+    Entry {
+        part: FuelReturn,
+        kind: "pinched",
+        size: Size::Amount {
+            unit: "kPa",
+            range: [380.0, 580.0],
+        },
+        description: "return line of the regulator is pinched: the rail stands at this pressure, not 350 kPa",
+        set: "the fuel return is pinched: the rail stands at {}",
+        seen: "the fuel return line is squeezed flat under a clamp",
+        cures: &[(Reconnect, FuelReturn), (Replace, FuelReturn)],
+        apply: |knobs, kilopascals| knobs.rail = kilopascals / RAIL,
+    },
+    Entry {
+        part: FuelInjector,
+        kind: "leaking",
+        size: Size::Amount {
+            unit: "g/s",
+            range: [0.005, 0.1],
+        },
+        description: "an injector does not shut: so much fuel drips from it all the time",
+        set: "an injector drips {}",
+        seen: "the tip of an injector is wet with fuel after standing",
+        cures: &[(Replace, FuelInjector), (Clean, FuelInjector)],
+        apply: |knobs, grams| knobs.dribble = grams,
+    },
+];
