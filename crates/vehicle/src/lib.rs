@@ -80,6 +80,7 @@ use twotrip_units::{Length, Limit, Pressure, Ratio, Temperature};
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
 pub use specification::Specification;
+pub use truth::Road;
 
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);

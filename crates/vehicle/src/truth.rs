@@ -9,6 +9,26 @@ use twotrip_units::{
 
 use crate::{STEP, Vehicle};
 
+/// What a car's mass and the road ask of its wheels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Road {
+    /// Test mass, kg.
+    pub mass_kg: f64,
+    /// What turns with the wheels, as a share of the mass.
+    pub rotating_share: f64,
+    /// Road load: N, N s/m, N s²/m².
+    pub load: [f64; 3],
+}
+
+impl Road {
+    /// Force at the wheels for a speed, m/s, and an acceleration, m/s²; less than nothing while braking, N.
+    #[must_use]
+    pub fn force(&self, speed: f64, acceleration: f64) -> f64 {
+        let [a, b, c] = self.load;
+        self.mass_kg * (1.0 + self.rotating_share) * acceleration + a + (b + c * speed) * speed
+    }
+}
+
 impl Vehicle {
     /// Car time since it was made.
     #[must_use]
@@ -32,6 +52,18 @@ impl Vehicle {
     #[must_use]
     pub const fn engine_torque(&self) -> Torque {
         Torque::from_newton_metres(self.state.engine.torque)
+    }
+
+    /// What its mass and the road ask of its wheels.
+    #[must_use]
+    pub const fn road(&self) -> Road {
+        let params = &self.params.driveline;
+        let (a, b, c) = params.road_load;
+        Road {
+            mass_kg: params.mass_kg,
+            rotating_share: params.rotating_share,
+            load: [a, b, c],
+        }
     }
 
     /// Road speed.
