@@ -13,16 +13,16 @@ use twotrip_units::BusInstant;
 use crate::desk::Desk;
 
 /// Codes beyond the named ones that a scenario may show, each with its reason: the one file of exceptions.
-const EXCEPTIONS: &str = include_str!("exceptions.tsv");
+const EXCEPTIONS: &str = include_str!("../exceptions.tsv");
 
-/// Rows of the file of exceptions: scenario, test, what is let through, why.
+/// Rows of the file of exceptions: test, scenario, what is let through, why.
 fn exceptions(name: &str, test: &str) -> Vec<&'static str> {
     EXCEPTIONS
         .lines()
         .filter(|line| !line.starts_with('#') && !line.is_empty())
         .map(|line| line.split('\t').collect::<Vec<_>>())
-        .inspect(|row| assert_eq!(row.len(), 4, "{row:?}: scenario, test, what, why"))
-        .filter(|row| row[0] == name && row[1] == test)
+        .inspect(|row| assert_eq!(row.len(), 4, "{row:?}: test, scenario, what, why"))
+        .filter(|row| row[0] == test && row[1] == name)
         .map(|row| row[2])
         .collect()
 }
