@@ -151,6 +151,32 @@ impl Circuit {
         }
     }
 
+    /// Whether the sensor gives a share of the 5 V that it shares with others ([`crate::Wire::SensorSupply`]). The air meter
+    /// has a supply of its own, and a resistance lives on the ECU's pull-up (a choice of this car; common practice, no source).
+    #[must_use]
+    pub const fn on_shared_supply(self) -> bool {
+        match self {
+            Self::ManifoldPressureSensor
+            | Self::ThrottleSensorA
+            | Self::ThrottleSensorB
+            | Self::TankPressureSensor => true,
+            Self::CoolantSensor | Self::IntakeAirSensor | Self::AirMeter | Self::FuelLevelSensor => false,
+        }
+    }
+
+    /// What this circuit's input shows where another one's sensor is wired to it, which would give `healthy` at its own.
+    #[must_use]
+    pub(crate) fn with_source_of(self, other: Self, healthy: Voltage) -> Voltage {
+        let source = Network::of(other, healthy);
+        let input = Network::of(self, Voltage::ZERO);
+        let network = Network {
+            source_volts: source.source_volts,
+            source_ohms: source.source_ohms,
+            ..input
+        };
+        network.loaded(0.0, 0.0).0
+    }
+
     /// The pin of this circuit.
     #[must_use]
     pub const fn pin(self, pins: &SensorPins) -> Voltage {
@@ -220,6 +246,8 @@ impl Circuit {
                 (probe.at_ecu, probe.at_sensor) = network.loaded(0.0, offset.volts());
                 probe.ground = offset;
             }
+            // Faults of other wires, and of two at once ([`crate::Harness::probe`]).
+            Some(WiringFault::PulledDown(_) | WiringFault::SwappedWith(_)) => {}
         }
         probe
     }

@@ -15,10 +15,12 @@ mod crank;
 mod hold;
 pub mod pins;
 pub mod transfer;
+mod wire;
 mod wiring;
 
 pub use circuit::{Circuit, Input, Probe, Source};
 pub use crank::CrankSegments;
 pub use hold::{Holds, Signal};
 pub use pins::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
+pub use wire::{GearboxLink, Wire};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -34,8 +34,11 @@ pub struct SensorPins {
     pub crank_speed: AngularSpeed,
     /// How long the crank took from firing to firing, as timed by the same sensor.
     pub crank_segments: CrankSegments,
-    /// Frequency of the output-shaft sensor as a road speed.
+    /// Road speed from the output shaft, in the message of the gearbox controller ([`crate::broadcast`]); zero where it is
+    /// silent.
     pub vehicle_speed: Speed,
+    /// No message of the gearbox controller has come in this step.
+    pub gearbox_silent: bool,
     /// Manifold pressure sensor, [`crate::transfer::PRESSURE`].
     pub manifold_pressure: Voltage,
     /// Air-mass meter, [`crate::transfer::AIR_METER`].

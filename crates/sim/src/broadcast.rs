@@ -12,7 +12,7 @@ use twotrip_can::{
 };
 use twotrip_harness::{
     KeyPosition,
-    broadcast::{Content, MESSAGES},
+    broadcast::{Content, MESSAGES, Sender},
 };
 use twotrip_units::BusInstant;
 use twotrip_vehicle::Selector;
@@ -95,6 +95,9 @@ impl Broadcasts {
                 continue;
             }
             self.due[place] = next(awake_since + message.offset, message.cycle, now);
+            if message.sender == Sender::Gearbox && car.heard_gearbox().is_none() {
+                continue;
+            }
             let count = self.counts[place];
             self.counts[place] = (count + 1) % 16;
             let data = message.encode(count, |content| value(car, content));
@@ -160,7 +163,7 @@ fn value(car: &Car, content: Content) -> f64 {
         Content::Gear if in_drive => u32::try_from(vehicle.gear()).map_or(0.0, f64::from),
         Content::Gear => 0.0,
         Content::Shifting => flag(vehicle.is_shifting()),
-        Content::OutputSpeed => car.sensors().vehicle_speed.kilometres_per_hour(),
+        Content::OutputSpeed => car.heard_gearbox().unwrap_or_default().kilometres_per_hour(),
         Content::TorqueLimit => 100.0,
         Content::Selector => 3.0 * flag(in_drive),
         Content::LockUp => vehicle.lock_up().percent(),

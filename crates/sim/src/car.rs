@@ -3,9 +3,12 @@
 use core::time::Duration;
 
 use twotrip_ecu::{Ecu, EcuConfig};
-use twotrip_harness::{ActuatorPins, Harness, Holds, KeyPosition, SensorPins};
-use twotrip_units::CarInstant;
+use twotrip_harness::{ActuatorPins, Harness, Holds, KeyPosition, SensorPins, Wire, WiringFault};
+use twotrip_scenario::phrase::Presence;
+use twotrip_units::{CarInstant, Speed};
 use twotrip_vehicle::{DriverControls, STEP, Vehicle, VehicleParams};
+
+use crate::wires::Wires;
 
 /// Grid on which a parked car with a sleeping ECU rests, a whole number of steps.
 pub(crate) const REST: Duration = Duration::from_secs(1);
@@ -19,8 +22,12 @@ pub struct Car {
     pub(crate) holds: Holds,
     /// The wires between car and ECU.
     pub(crate) harness: Harness,
+    /// Those whose faults come and go.
+    pub(crate) wires: Wires,
     /// The engine ECU.
     pub(crate) ecu: Ecu,
+    /// Whether the gearbox controller's messages got through in the last step, and the road speed in them.
+    heard_gearbox: Option<Speed>,
     actuators: ActuatorPins,
     controls: DriverControls,
     now: CarInstant,
@@ -34,6 +41,8 @@ impl Car {
             vehicle: Vehicle::new(vehicle, seed),
             holds: Holds::default(),
             harness: Harness::default(),
+            wires: Wires::new(seed),
+            heard_gearbox: Some(Speed::ZERO),
             ecu: Ecu::new(ecu),
             actuators: ActuatorPins::default(),
             controls: DriverControls::default(),
@@ -72,6 +81,22 @@ impl Car {
         self.actuators.mil
     }
 
+    /// The road speed in the message of the gearbox controller, as of the last step; `None` while it is silent.
+    pub(crate) const fn heard_gearbox(&self) -> Option<Speed> {
+        self.heard_gearbox
+    }
+
+    /// Breaks a wire.
+    pub(crate) fn break_wire(&mut self, wire: Wire, fault: WiringFault, when: Option<Presence>) {
+        self.wires
+            .break_wire(&mut self.harness, &mut self.vehicle, wire, fault, when);
+    }
+
+    /// Mends a wire; says what was wrong with it.
+    pub(crate) fn mend_wire(&mut self, wire: Wire) -> Option<WiringFault> {
+        self.wires.mend_wire(&mut self.harness, &mut self.vehicle, wire)
+    }
+
     /// What the driver did in the last step.
     pub(crate) const fn controls(&self) -> &DriverControls {
         &self.controls
@@ -86,8 +111,10 @@ impl Car {
         self.now += STEP;
         self.controls = *controls;
         self.vehicle.step(&self.actuators, controls);
+        self.wires.step(&mut self.harness, &mut self.vehicle);
         let sensors = self.holds.apply(self.vehicle.sensors());
         let pins = self.harness.sense(sensors);
+        self.heard_gearbox = (!pins.gearbox_silent).then_some(pins.vehicle_speed);
         self.actuators = self.ecu.step(self.now, pins);
     }
 

@@ -1,6 +1,6 @@
 //! What was wrong with the car, and from when to when: kept as phrases break and mend things.
 
-use twotrip_harness::Circuit;
+use twotrip_harness::Wire;
 use twotrip_scenario::{
     Phrase,
     phrase::{Part, Signal},
@@ -13,7 +13,7 @@ use crate::{Car, clock};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Place {
     Part(Part),
-    Circuit(Circuit),
+    Wire(Wire),
     Signal(Signal),
 }
 
@@ -49,12 +49,12 @@ impl Ledger {
         let now = car.now();
         match phrase {
             Phrase::Defect(defect) => self.broke(now, Place::Part(defect.part()), phrase),
-            Phrase::BreakWire(circuit, _) => self.broke(now, Place::Circuit(*circuit), phrase),
+            Phrase::BreakWire(wire, ..) => self.broke(now, Place::Wire(*wire), phrase),
             Phrase::Hold(signal, _) => self.broke(now, Place::Signal(*signal), phrase),
             Phrase::Work(..) | Phrase::MendWire(_) | Phrase::Release(_) => {
                 let still = |wrong: &Wrong| match wrong.place {
                     Place::Part(part) => car.vehicle.defects().any(|defect| defect.part() == part),
-                    Place::Circuit(circuit) => car.harness.fault(circuit).is_some(),
+                    Place::Wire(wire) => car.harness.fault(wire).is_some(),
                     Place::Signal(signal) => car.holds.iter().any(|(held, _)| held == signal),
                 };
                 for wrong in &mut self.list {

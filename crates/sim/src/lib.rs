@@ -28,13 +28,14 @@ mod meter;
 mod monitors;
 mod simulator;
 mod why;
+mod wires;
 mod workshop;
 
 pub use car::Car;
 pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};
-pub use meter::circuits;
+pub use meter::points;
 pub use monitors::{MonitorStand, Needed};
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;

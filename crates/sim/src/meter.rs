@@ -1,13 +1,16 @@
-//! What a technician finds on a sensor's circuit: with a meter at the plug, and by looking.
+//! What a technician finds on a sensor's circuit, and in `electrics` on battery, supplies and bus: with a meter at the plug, and by looking.
 //!
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, Probe, WiringFault};
+use twotrip_harness::{Circuit, KeyPosition, Probe, Wire, WiringFault};
+use twotrip_scenario::phrase::Point;
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Part;
 
 use crate::{Car, Outcome};
+
+mod electrics;
 
 /// Most resistance of a good wire, ohm (common practice, no source).
 const GOOD_WIRE_OHMS: f64 = 5.0;
@@ -15,23 +18,45 @@ const GOOD_WIRE_OHMS: f64 = 5.0;
 /// Beyond this a meter shows none, ohm.
 const OPEN_OHMS: f64 = 2e6;
 
-/// The circuits that end at a part: none for one that is no sensor.
+/// Where a meter goes to judge a part: its wires first, then what they share. Nowhere for what has none.
 #[must_use]
-pub const fn circuits(part: Part) -> &'static [Circuit] {
+pub const fn points(part: Part) -> &'static [Point] {
+    const fn on(circuit: Circuit) -> Point {
+        Point::Wire(Wire::Signal(circuit))
+    }
+    const SUPPLY: Point = Point::Wire(Wire::SensorSupply);
     match part {
-        Part::CoolantSensor => &[Circuit::CoolantSensor],
-        Part::IntakeAirSensor => &[Circuit::IntakeAirSensor],
-        Part::AirMeter => &[Circuit::AirMeter],
-        Part::ManifoldPressureSensor => &[Circuit::ManifoldPressureSensor],
-        Part::ThrottleSensor => &[Circuit::ThrottleSensorA, Circuit::ThrottleSensorB],
-        Part::TankPressureSensor => &[Circuit::TankPressureSensor],
-        Part::FuelLevelSensor => &[Circuit::FuelLevelSensor],
+        Part::CoolantSensor => const { &[on(Circuit::CoolantSensor)] },
+        Part::IntakeAirSensor => const { &[on(Circuit::IntakeAirSensor)] },
+        Part::AirMeter => const { &[on(Circuit::AirMeter)] },
+        Part::ManifoldPressureSensor => const { &[on(Circuit::ManifoldPressureSensor), SUPPLY] },
+        Part::ThrottleSensor => {
+            const { &[on(Circuit::ThrottleSensorA), on(Circuit::ThrottleSensorB), SUPPLY] }
+        }
+        Part::TankPressureSensor => const { &[on(Circuit::TankPressureSensor), SUPPLY] },
+        Part::FuelLevelSensor => const { &[on(Circuit::FuelLevelSensor)] },
+        Part::VehicleSpeedSensor => &[Point::Wire(Wire::SpeedSensor)],
+        Part::GearboxController | Part::Gearbox => {
+            &[Point::Wire(Wire::GearboxController), Point::Wire(Wire::DataBus)]
+        }
+        Part::Battery => &[Point::Battery],
+        Part::Alternator | Part::DriveBelt | Part::ChargingCable => &[Point::Alternator, Point::Battery],
         _ => &[],
     }
 }
 
 /// What a meter shows, and what it should show.
-pub(crate) fn measure(car: &Car, circuit: Circuit) -> Outcome {
+pub(crate) fn measure(car: &Car, point: Point) -> Outcome {
+    match point {
+        Point::Wire(Wire::Signal(circuit)) => signal(car, circuit),
+        Point::Wire(wire) => electrics::wire(car, wire),
+        Point::Battery => electrics::battery(car),
+        Point::Alternator => electrics::alternator(car),
+    }
+}
+
+/// A sensor's circuit.
+fn signal(car: &Car, circuit: Circuit) -> Outcome {
     let sensors = &car.sensors();
     let probe = car.harness.probe(circuit, sensors);
     if sensors.key == KeyPosition::Off {
@@ -136,22 +161,39 @@ const fn sheet(circuit: Circuit) -> &'static str {
 
 /// What a look at a sensor, its connector and its wires shows.
 pub(crate) fn look(car: &Car, part: Part) -> String {
-    let found: Vec<String> = circuits(part)
+    let what = if part == Part::GearboxController {
+        "controller"
+    } else {
+        "sensor"
+    };
+    let wire = |point: &Point| match point {
+        Point::Wire(wire) => Some((*wire, car.harness.fault(*wire)?)),
+        Point::Battery | Point::Alternator => None,
+    };
+    let found: Vec<String> = points(part)
         .iter()
-        .filter_map(|&circuit| Some(seen(circuit, car.harness.fault(circuit)?)))
+        .filter_map(wire)
+        .map(|(wire, fault)| match car.wires.when(wire) {
+            // What comes and goes is found by hand.
+            Some(_) => format!("when the loom is moved or warmed, {}", seen(wire, fault)),
+            None => seen(wire, fault),
+        })
         .collect();
     if found.is_empty() {
-        "sensor, connector and wires look good".to_owned()
+        format!("{what}, connector and wires look good")
     } else {
-        format!("the sensor looks good; {}", found.join("; "))
+        format!("the {what} looks good; {}", found.join("; "))
     }
 }
 
-fn seen(circuit: Circuit, fault: WiringFault) -> String {
-    let signal = match circuit {
-        Circuit::ThrottleSensorA => "the signal wire of track A",
-        Circuit::ThrottleSensorB => "the signal wire of track B",
-        _ => "its signal wire",
+fn seen(wire: Wire, fault: WiringFault) -> String {
+    let signal = match wire {
+        Wire::Signal(Circuit::ThrottleSensorA) => "the signal wire of track A",
+        Wire::Signal(Circuit::ThrottleSensorB) => "the signal wire of track B",
+        Wire::Signal(_) | Wire::SpeedSensor => "its signal wire",
+        Wire::SensorSupply => "the supply wire that it shares with other sensors",
+        Wire::GearboxController => "its supply wire",
+        Wire::DataBus => "the bus pair behind the plug with the terminator",
     };
     match fault {
         WiringFault::Open => format!("{signal} is broken at the connector"),
@@ -159,34 +201,43 @@ fn seen(circuit: Circuit, fault: WiringFault) -> String {
         WiringFault::ShortToSupply => format!("{signal} and the supply wire touch in the connector"),
         WiringFault::Resistance(_) => format!("the terminal of {signal} is green with corrosion"),
         WiringFault::Bias(_) => format!("the ground terminal beside {signal} is loose and discoloured"),
+        WiringFault::PulledDown(_) => format!("{signal} is scorched where it touches another"),
+        WiringFault::SwappedWith(other) => {
+            format!(
+                "the plug of the {} fits here as well: colours do not match the diagram",
+                other.name()
+            )
+        }
     }
 }
 
-/// What is wrong with a circuit, in a sentence.
-pub(crate) fn say_wire(circuit: Circuit, fault: WiringFault) -> String {
-    let name = circuit.name();
+/// What is wrong with a wire, in a sentence.
+pub(crate) fn say_wire(wire: Wire, fault: WiringFault) -> String {
+    let name = wire.name();
+    let wire = match wire {
+        Wire::Signal(_) | Wire::SpeedSensor => format!("the signal wire of the {name}"),
+        Wire::SensorSupply => "the supply wire of the sensors".to_owned(),
+        Wire::GearboxController => "the supply of the gearbox-controller".to_owned(),
+        Wire::DataBus => "the end of the data bus with one of its terminators".to_owned(),
+    };
     match fault {
-        WiringFault::Open => format!("the signal wire of the {name} is broken"),
-        WiringFault::ShortToGround => format!("the signal wire of the {name} is shorted to ground"),
-        WiringFault::ShortToSupply => {
-            format!("the signal wire of the {name} is shorted to the sensor supply")
-        }
-        WiringFault::Resistance(added) => {
-            format!("the signal wire of the {name} has {} in it", say_ohms(added))
-        }
-        WiringFault::Bias(offset) => {
-            format!("the ground of the {name} is off by {}", volts(offset))
-        }
+        WiringFault::Open => format!("{wire} is broken"),
+        WiringFault::ShortToGround => format!("{wire} is shorted to ground"),
+        WiringFault::ShortToSupply => format!("{wire} is shorted to the sensor supply"),
+        WiringFault::Resistance(added) => format!("{wire} has {} in it", say_ohms(added)),
+        WiringFault::Bias(offset) => format!("the ground of the {name} is off by {}", volts(offset)),
+        WiringFault::PulledDown(to) => format!("{wire} is dragged down to {}", volts(to)),
+        WiringFault::SwappedWith(other) => format!("{wire} and that of the {} are swapped", other.name()),
     }
 }
 
-fn volts(voltage: Voltage) -> String {
+pub(super) fn volts(voltage: Voltage) -> String {
     // No minus before nothing.
     let hundredths = (voltage.volts() * 100.0).round() / 100.0 + 0.0;
     format!("{hundredths:.2} V")
 }
 
-fn say_ohms(resistance: Resistance) -> String {
+pub(super) fn say_ohms(resistance: Resistance) -> String {
     let ohms = resistance.ohms();
     if ohms > OPEN_OHMS {
         "no connection".to_owned()

@@ -3,9 +3,9 @@
 //! Work helps against what it would help against in a real car and nothing else: whoever fits a new sensor still
 //! has the broken wire. What a technician sees comes from the car's truth, never from the ECU.
 
-use twotrip_harness::{Circuit, WiringFault};
+use twotrip_harness::{Wire, WiringFault};
 use twotrip_obd::Dtc;
-use twotrip_scenario::phrase::{Fill, Preload, Quantity, Signal};
+use twotrip_scenario::phrase::{Fill, Load, Preload, Presence, Quantity, Signal};
 use twotrip_units::Ratio;
 use twotrip_vehicle::{Course, Defect, Outcome as Cure, Part, Work};
 
@@ -109,18 +109,51 @@ fn with_amount(text: &str, defect: &Defect) -> String {
 }
 
 /// A wire breaks.
-pub(crate) fn break_wire(car: &mut Car, circuit: Circuit, fault: WiringFault) -> Outcome {
-    car.harness.break_wire(circuit, fault);
-    Outcome::done(say_wire(circuit, fault))
+pub(crate) fn break_wire(car: &mut Car, wire: Wire, fault: WiringFault, when: Option<Presence>) -> Outcome {
+    if is_itself(wire, fault) {
+        return Outcome::refused(format!("{} cannot be swapped with itself", wire.name()));
+    }
+    car.break_wire(wire, fault, when);
+    Outcome::done(say_fault(car, wire, fault))
+}
+
+fn is_itself(wire: Wire, fault: WiringFault) -> bool {
+    matches!(fault, WiringFault::SwappedWith(other) if wire == other.into())
+}
+
+/// What is wrong with a wire, and when.
+fn say_fault(car: &Car, wire: Wire, fault: WiringFault) -> String {
+    let what = say_wire(wire, fault);
+    match car.wires.when(wire) {
+        Some(when) => format!("{what}, but only {when}"),
+        None => what,
+    }
+}
+
+/// The driver switches something.
+pub(crate) fn switch(car: &mut Car, load: Load, on: bool) -> Outcome {
+    let mut loads = car.vehicle.loads();
+    *match load {
+        Load::Lights => &mut loads.lights,
+        Load::Blower => &mut loads.blower,
+        Load::RearScreen => &mut loads.screen,
+    } = on;
+    car.vehicle.switch(loads);
+    let name = match load {
+        Load::Lights => "the headlamps are",
+        Load::Blower => "the blower is",
+        Load::RearScreen => "the heater of the rear screen is",
+    };
+    Outcome::done(format!("{name} {}", if on { "on" } else { "off" }))
 }
 
 /// A wire is mended.
-pub(crate) fn mend_wire(car: &mut Car, circuit: Circuit) -> Outcome {
-    match car.harness.mend_wire(circuit) {
-        Some(fault) => Outcome::done(format!("mended: {}", say_wire(circuit, fault))),
+pub(crate) fn mend_wire(car: &mut Car, wire: Wire) -> Outcome {
+    match car.mend_wire(wire) {
+        Some(fault) => Outcome::done(format!("mended: {}", say_wire(wire, fault))),
         None => Outcome::done(format!(
             "the wires of the {} were good: nothing cured",
-            circuit.name()
+            wire.name()
         )),
     }
 }

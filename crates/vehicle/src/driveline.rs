@@ -157,7 +157,24 @@ pub(crate) struct Inputs {
     pub(crate) brake: f64,
     pub(crate) in_drive: bool,
     pub(crate) oil_celsius: f64,
+    pub(crate) shifts: Shifts,
 }
+
+/// How the gearbox shifts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Shifts {
+    /// As it should.
+    Smooth,
+    /// Without word of the engine: hard.
+    Harsh,
+    /// Not at all: the hydraulics hold [`HYDRAULIC_GEAR`].
+    None,
+}
+
+/// The gear of a gearbox without its controller: third (common practice, no source).
+const HYDRAULIC_GEAR: usize = 2;
+/// Duration of a hard shift, s (calibrated).
+const HARD_SHIFT_S: f64 = 0.1;
 
 /// What the torque converter does between crank and gearbox.
 #[derive(Clone, Copy)]
@@ -227,15 +244,24 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let mut next = *state;
     next.since_shift_s = (state.since_shift_s + dt).at_most(10.0);
     if next.since_shift_s > params.shift_s.figure + params.settle_s {
-        let wanted = wanted_gear(params, state, inputs.pedal);
+        let wanted = if inputs.shifts == Shifts::None {
+            HYDRAULIC_GEAR
+        } else {
+            wanted_gear(params, state, inputs.pedal)
+        };
         if wanted != state.gear {
             next.previous_gear = state.gear;
             next.gear = wanted;
             next.since_shift_s = 0.0;
         }
     }
-    let shifting = next.since_shift_s < params.shift_s.figure;
-    let share = (next.since_shift_s / params.shift_s).at_most(1.0);
+    let (shift_s, share) = if inputs.shifts == Shifts::Smooth {
+        (params.shift_s.figure, next.since_shift_s / params.shift_s)
+    } else {
+        (HARD_SHIFT_S, next.since_shift_s * (1.0 / HARD_SHIFT_S))
+    };
+    let shifting = next.since_shift_s < shift_s;
+    let share = share.at_most(1.0);
     let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
 
     // The clutch opens at once below the limits and slips through a shift.
@@ -313,6 +339,7 @@ mod tests {
             brake,
             in_drive: true,
             oil_celsius: 90.0,
+            shifts: Shifts::Smooth,
         };
         let mut state = state;
         let mut at = 0.0;
@@ -428,6 +455,7 @@ mod tests {
             brake: 0.0,
             in_drive: false,
             oil_celsius: 90.0,
+            shifts: Shifts::Smooth,
         };
         let mut state = rolling(100.0);
         let mut taken = 0.0;
@@ -450,6 +478,7 @@ mod tests {
             brake: 0.0,
             in_drive: true,
             oil_celsius: 90.0,
+            shifts: Shifts::Smooth,
         };
         let (mut whole, mut half) = (rolling(0.0), rolling(0.0));
         for _ in 0..150 {
@@ -467,5 +496,37 @@ mod tests {
             whole.speed,
             half.speed
         );
+    }
+
+    /// Without its controller the box goes to third, whatever the speed; without word of the engine it shifts in a
+    /// quarter of the time.
+    #[test]
+    fn a_gearbox_without_its_controller_holds_third() {
+        let params = Params::compact_2_0();
+        let follow = |shifts: Shifts, kmh: f64| {
+            let mut state = rolling(kmh);
+            let mut shifting = 0;
+            for _ in 0..1500 {
+                let inputs = Inputs {
+                    torque: 12.0,
+                    pedal: 0.1,
+                    brake: 0.0,
+                    in_drive: true,
+                    oil_celsius: 90.0,
+                    shifts,
+                };
+                let before = state.gear;
+                state = step(&params, &state, &inputs, DT);
+                state.speed = kmh / 3.6;
+                shifting += usize::from(state.gear != before);
+            }
+            (state.gear + 1, shifting)
+        };
+        for kmh in [5.0, 40.0, 90.0] {
+            assert_eq!(follow(Shifts::None, kmh).0, 3, "{kmh} km/h");
+        }
+        assert_eq!(follow(Shifts::Harsh, 90.0).0, follow(Shifts::Smooth, 90.0).0);
+        let settled = follow(Shifts::None, 90.0);
+        assert_eq!(settled.1, 1, "once to third, and no more");
     }
 }

@@ -108,6 +108,16 @@ pub(crate) struct Knobs {
     // Electrical.
     /// Alternator: output against what is asked for.
     pub(crate) alternator: f64,
+    /// Between alternator and battery beyond a good cable's resistance, Ω.
+    pub(crate) charging_cable_ohms: f64,
+    /// Battery near the end of its life.
+    pub(crate) battery_worn: bool,
+
+    // Gearbox.
+    /// Output-shaft sensor without pulses.
+    pub(crate) speed_sensor_dead: bool,
+    /// Controller that neither shifts nor speaks.
+    pub(crate) gearbox_controller_dead: bool,
 
     /// Sensors that are broken inside.
     pub(crate) sensors: SensorFaults,
@@ -164,6 +174,10 @@ impl Default for Knobs {
             thermostat_floor: 0.0,
             coolant_sensor_lag_s: 0.0,
             alternator: 1.0,
+            charging_cable_ohms: 0.0,
+            battery_worn: false,
+            speed_sensor_dead: false,
+            gearbox_controller_dead: false,
             sensors: SensorFaults::default(),
         }
     }

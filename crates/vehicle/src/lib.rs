@@ -74,11 +74,12 @@ mod truth;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
-use twotrip_units::{Length, Limit, Pressure, Ratio, Temperature};
+use twotrip_harness::{ActuatorPins, BANKS, GearboxLink, KeyPosition, PerBank, SensorPins};
+use twotrip_units::{Length, Limit, Pressure, Ratio, Speed, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
+pub use electrical::Loads;
 pub use specification::Specification;
 pub use truth::Road;
 
@@ -313,6 +314,14 @@ pub struct Vehicle {
     pins: SensorPins,
     /// What broken ones make of it, where there are any.
     broken_pins: SensorPins,
+    /// What the driver has switched on.
+    loads: Loads,
+    /// How the gearbox controller is wired, and how it shifts for that.
+    gearbox: GearboxLink,
+    shifts: driveline::Shifts,
+    /// Whether somebody outside follows what makes defects come and go.
+    watched: bool,
+    circumstances: defect::Circumstances,
     /// Steps since the car was made; the slow parts move at its multiples.
     tick: u64,
     /// What [`Vehicle::rest`] was asked for beyond whole steps.
@@ -339,6 +348,11 @@ impl Vehicle {
             dice: firing::Dice::new(seed),
             pins: SensorPins::default(),
             broken_pins: SensorPins::default(),
+            loads: Loads::default(),
+            gearbox: GearboxLink::SOUND,
+            shifts: driveline::Shifts::Smooth,
+            watched: false,
+            circumstances: defect::Circumstances::default(),
             tick: 0,
             rest_left: Duration::ZERO,
         };
@@ -378,6 +392,9 @@ impl Vehicle {
                 set_point_volts: within(actuators.alternator.volts(), 0.0, 18.0),
                 engine_rpm: rpm,
                 coolant_celsius: state.cooling.coolant,
+                loads: self.loads,
+                alternator: self.knobs.alternator,
+                charging_cable_ohms: self.knobs.charging_cable_ohms,
             },
             DT,
         );
@@ -502,6 +519,7 @@ impl Vehicle {
                 brake,
                 in_drive,
                 oil_celsius: state.cooling.block,
+                shifts: self.shifts,
             },
             DT,
         );
@@ -601,7 +619,7 @@ impl Vehicle {
             state.driveline.speed,
             SPAN,
         );
-        if self.defects.is_moving() {
+        if self.defects.is_moving() || self.watched {
             self.follow_courses(SPAN);
         }
     }
@@ -611,13 +629,13 @@ impl Vehicle {
     fn follow_courses(&mut self, span: f64) {
         let state = &self.state;
         let shaken = self.bumps.step(state.driveline.speed, span);
-        let now = defect::Circumstances {
+        self.circumstances = defect::Circumstances {
             coolant_celsius: state.cooling.coolant,
             load_percent: 100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa,
             shaken,
             metres: state.driveline.distance_m,
         };
-        if self.defects.follow(&now) {
+        if self.defects.follow(&self.circumstances) {
             self.follow_defects();
         }
     }
@@ -649,6 +667,7 @@ impl Vehicle {
             &self.params.electrical,
             state.electrical.charge,
             state.ambient.celsius,
+            self.knobs.battery_worn,
         );
         state.tank = tank::slow_step(
             &self.params.tank,
@@ -712,6 +731,10 @@ impl Vehicle {
             },
             &mut self.noise,
         );
+        self.pins.gearbox_silent = self.knobs.gearbox_controller_dead;
+        if self.knobs.speed_sensor_dead || self.knobs.gearbox_controller_dead {
+            self.pins.vehicle_speed = Speed::ZERO;
+        }
         self.break_pins();
     }
 
@@ -777,13 +800,77 @@ impl Vehicle {
     pub fn repair(&mut self, part: Part, work: Work) -> Outcome {
         let outcome = self.defects.repair(part, work);
         self.follow_defects();
+        if (part, work) == (Part::Battery, Work::Replace) {
+            // A new one comes charged, whatever was wrong with the old one.
+            self.state.electrical.charge = self.params.electrical.initial_charge;
+            self.state.electrical.surface_volts = 0.0;
+            self.look_up_battery();
+        }
         outcome
+    }
+
+    /// The battery as charge, cold and wear have it.
+    fn look_up_battery(&mut self) {
+        let state = &mut self.state;
+        state.electrical.battery = electrical::Battery::new(
+            &self.params.electrical,
+            state.electrical.charge,
+            state.ambient.celsius,
+            self.knobs.battery_worn,
+        );
+    }
+
+    /// What the driver has switched on from now on.
+    pub const fn switch(&mut self, loads: Loads) {
+        self.loads = loads;
+    }
+
+    /// What the driver has switched on.
+    #[must_use]
+    pub const fn loads(&self) -> Loads {
+        self.loads
+    }
+
+    /// How the gearbox controller is wired from now on.
+    pub fn connect_gearbox(&mut self, link: GearboxLink) {
+        self.gearbox = link;
+        self.follow_gearbox();
+    }
+
+    /// How the gearbox shifts with what reaches its controller: without supply or road speed its hydraulics hold one
+    /// gear; without word of the engine it shifts hard.
+    fn follow_gearbox(&mut self) {
+        let link = self.gearbox;
+        let controlled = link.powered
+            && link.speed_sensed
+            && !self.knobs.gearbox_controller_dead
+            && !self.knobs.speed_sensor_dead;
+        self.shifts = if !controlled {
+            driveline::Shifts::None
+        } else if link.on_bus {
+            driveline::Shifts::Smooth
+        } else {
+            driveline::Shifts::Harsh
+        };
+    }
+
+    /// Somebody outside asks for [`Self::shows`]; only then is it kept up to date without a defect that needs it.
+    pub const fn follow_for_others(&mut self, wanted: bool) {
+        self.watched = wanted;
+    }
+
+    /// Whether what comes and goes in this way would show now; `before` says whether it did a moment ago.
+    #[must_use]
+    pub fn shows(&self, when: When, before: bool) -> bool {
+        when.holds(&self.circumstances, before)
     }
 
     /// Works out anew what the defects make of the car.
     fn follow_defects(&mut self) {
         self.knobs = self.defects.knobs();
         self.follow_knobs();
+        self.look_up_battery();
+        self.follow_gearbox();
         self.break_pins();
     }
 

@@ -124,6 +124,10 @@ static DEAD_TIME: Grid<11> = Grid::through([
     (16.0, 0.66e-3),
 ]);
 
+/// Supply at which no injector opens any more, and from which on all do, V: so low that a start in deep cold still
+/// works (calibrated).
+const WEAK_SUPPLY: [f64; 2] = [6.0, 7.5];
+
 /// What all injectors share.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct State {
@@ -209,11 +213,15 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
     let dead_s = DEAD_TIME.at(inputs.supply_volts);
     let drop_kpa = (rail_kpa + inputs.ambient_kpa - inputs.manifold_kpa).at_least(0.0);
     let injecting = inputs.engine_rpm > 0.0 && rail_kpa > 0.0;
-    let flow = if injecting {
+    let mut flow = if injecting {
         params.injector_flow * libm::sqrt(drop_kpa)
     } else {
         0.0
     };
+    if inputs.supply_volts < WEAK_SUPPLY[1] {
+        let [none, all] = WEAK_SUPPLY;
+        flow *= ((inputs.supply_volts - none) / (all - none)).within(0.0, 1.0);
+    }
     let cycles_s = inputs.engine_rpm * (1.0 / 120.0);
 
     let cold = (1.0 - inputs.coolant_celsius * (1.0 / 80.0)).within(0.0, 1.3);

@@ -74,8 +74,7 @@ impl Vehicle {
             *brick = catalyst::Brick::new(&self.params.oxygen, aged, exhaust.conversion);
         }
         state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
-        let (charge, celsius) = (state.electrical.charge, state.ambient.celsius);
-        state.electrical.battery = electrical::Battery::new(&self.params.electrical, charge, celsius);
+        self.look_up_battery();
         self.follow_slow();
         self.sense(&ActuatorPins::default(), &DriverControls::default());
     }
@@ -119,6 +118,9 @@ impl Vehicle {
                 set_point_volts: 0.0,
                 engine_rpm: 0.0,
                 coolant_celsius: state.cooling.coolant,
+                loads: self.loads,
+                alternator: self.knobs.alternator,
+                charging_cable_ohms: self.knobs.charging_cable_ohms,
             },
             dt,
         );

@@ -3,8 +3,8 @@
 use core::time::Duration;
 
 use twotrip_units::{
-    Acceleration, Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio, Speed,
-    Temperature, Torque, Voltage, Volume,
+    Acceleration, Angle, AngularSpeed, CarInstant, Current, Length, Mass, MassFlow, Pressure, Ratio,
+    Resistance, Speed, Temperature, Torque, Voltage, Volume,
 };
 
 use crate::{STEP, Vehicle};
@@ -298,6 +298,24 @@ impl Vehicle {
     #[must_use]
     pub const fn alternator_current(&self) -> Current {
         Current::from_amperes(self.state.electrical.alternator_amperes)
+    }
+
+    /// What is lost between alternator and battery.
+    #[must_use]
+    pub fn charging_cable_drop(&self) -> Voltage {
+        Voltage::from_volts(self.state.electrical.alternator_amperes * self.knobs.charging_cable_ohms)
+    }
+
+    /// Resistance of the battery, without its cables.
+    #[must_use]
+    pub fn battery_resistance(&self) -> Resistance {
+        Resistance::from_ohms(self.state.electrical.battery.own_ohms(&self.params.electrical))
+    }
+
+    /// Whether the output-shaft sensor gives pulses while its shaft turns.
+    #[must_use]
+    pub const fn speed_sensor_works(&self) -> bool {
+        !self.knobs.speed_sensor_dead
     }
 
     /// Current of the starter.

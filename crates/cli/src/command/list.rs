@@ -6,7 +6,7 @@ mod messages;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
-use twotrip_harness::{Circuit, Input, WiringFault, WiringFaultKind};
+use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
 use twotrip_scenario::{Scenario, phrase, shipped, vehicle};
 use twotrip_units::Speed;
 use twotrip_vehicle::{
@@ -158,9 +158,9 @@ fn defects() -> Vec<Item> {
     items
 }
 
-/// A fault that every circuit can have.
+/// A fault that wires can have.
 fn wiring(kind: WiringFaultKind) -> Item {
-    let (words, size) = match kind {
+    let (words, size, example) = match kind {
         WiringFaultKind::Open => {
             let pulled_up: Vec<&str> = Circuit::ALL
                 .into_iter()
@@ -168,32 +168,54 @@ fn wiring(kind: WiringFaultKind) -> Item {
                 .map(Circuit::name)
                 .collect();
             let up = pulled_up.join(", ");
-            ("", format!("5.00 V at the ECU for {up}; 0.00 V for the others"))
+            let size = format!(
+                "5.00 V at the ECU for {up}; 0.00 V for other sensors; no messages of the gearbox controller without its \
+                 supply, messages lost in bursts without the end of the data bus"
+            );
+            ("", size, "open on bumps")
         }
-        WiringFaultKind::ShortToGround => ("", "0.00 V at the ECU".to_owned()),
-        WiringFaultKind::ShortToSupply => ("", "5.00 V at the ECU".to_owned()),
+        WiringFaultKind::ShortToGround => ("", "0.00 V at the ECU".to_owned(), "short-to-ground"),
+        WiringFaultKind::ShortToSupply => ("", "5.00 V at the ECU".to_owned(), "short-to-supply"),
         WiringFaultKind::Resistance => {
             let [least, most] = WiringFault::RESISTANCE.map(|resistance| resistance.ohms());
-            (" OHMS", format!("{least:.0} to {most:.0} ohm"))
+            let size = format!("{least:.0} to {most:.0} ohm");
+            (" OHMS", size, "resistance 500 ohm when hotter than 80 C")
         }
         WiringFaultKind::Bias => {
             let [lowest, highest] = WiringFault::BIAS.map(|offset| offset.volts());
-            (" OFFSET", format!("{lowest} to {highest} V"))
+            (" OFFSET", format!("{lowest} to {highest} V"), "bias 0.3 V")
         }
+        WiringFaultKind::PulledDown => {
+            let [lowest, highest] = WiringFault::PULLED_DOWN.map(|volts| volts.volts());
+            let fed: Vec<&str> = Circuit::ALL
+                .into_iter()
+                .filter(|circuit| circuit.on_shared_supply())
+                .map(Circuit::name)
+                .collect();
+            let size = format!("{lowest} to {highest} V; it feeds {}", fed.join(", "));
+            (" VOLTAGE", size, "pulled-down 3.5 V")
+        }
+        WiringFaultKind::Swapped => (
+            " CIRCUIT",
+            "each shows the other's signal".to_owned(),
+            "swapped-with tank-pressure-sensor",
+        ),
     };
-    let circuits: Vec<&str> = Circuit::ALL.into_iter().map(Circuit::name).collect();
+    let wires: Vec<&str> = Wire::ALL
+        .into_iter()
+        .filter(|wire| wire.can_be(kind))
+        .map(Wire::name)
+        .collect();
+    let wire = wires.first().copied().unwrap_or_default();
     Item {
-        example: Some(match kind {
-            WiringFaultKind::Resistance => "defect wiring coolant-sensor resistance 500 ohm".to_owned(),
-            WiringFaultKind::Bias => "defect wiring manifold-pressure-sensor bias 0.3 V".to_owned(),
-            _ => format!("defect wiring coolant-sensor {}", kind.name()),
-        }),
+        example: Some(format!("defect wiring {wire} {example}")),
         ..Item::new(
-            format!("defect wiring CIRCUIT {}{words}", kind.name()),
+            format!("defect wiring WIRE {}{words} [WHEN]", kind.name()),
             format!(
-                "{} ({size}); CIRCUIT: {}",
+                "{} ({size}); WIRE: {}; WHEN, if not all the time: on bumps, when hotter than or colder than a \
+                 temperature of the coolant, when load over a share",
                 kind.description(),
-                circuits.join(", ")
+                wires.join(", ")
             ),
         )
     }
@@ -211,8 +233,8 @@ fn parts() -> Vec<Item> {
             ),
         )
     });
-    let circuits = Circuit::ALL.iter().map(|circuit| {
-        let name = circuit.name();
+    let circuits = Wire::ALL.iter().map(|wire| {
+        let name = wire.name();
         Item::new(
             format!("wiring {name}"),
             format!("work: mend wiring {name}; to measure it: measure {name}"),

@@ -22,8 +22,10 @@ pub struct Measured {
     pub supply: Voltage,
     /// Engine speed.
     pub engine_speed: AngularSpeed,
-    /// Road speed.
+    /// Road speed from the gearbox controller's messages: for a moment the last one that came.
     pub vehicle_speed: Speed,
+    /// How these messages come.
+    pub gearbox: Messages,
     /// Manifold pressure, absolute.
     pub manifold_pressure: Pressure,
     /// Air through the meter.
@@ -81,13 +83,69 @@ pub struct Measured {
     pub(crate) air_grams: f64,
 }
 
+/// Whether the messages of another control unit come: one a step, as a rule.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Messages {
+    /// Steps without one.
+    silent: u16,
+    /// Messages in a row since.
+    good: u16,
+    lost: bool,
+}
+
+impl Messages {
+    /// Without a message for so many steps they count as lost: 0.5 s.
+    const LOST: u16 = 50;
+    /// So many in a row, and they do no longer.
+    const BACK: u16 = 20;
+
+    /// A message has come.
+    #[inline]
+    fn hear(&mut self) {
+        if self.silent > 0 {
+            self.good += 1;
+            if self.good >= Self::BACK || !self.lost {
+                *self = Self::default();
+            }
+        }
+    }
+
+    /// None has come in this step.
+    #[cold]
+    fn miss(&mut self) {
+        self.good = 0;
+        self.silent = self.silent.saturating_add(1);
+        self.lost |= self.silent >= Self::LOST;
+    }
+
+    /// Whether they count as lost.
+    #[must_use]
+    pub const fn is_lost(self) -> bool {
+        self.lost
+    }
+
+    /// Time since the last one, s, until they count as back.
+    #[must_use]
+    pub fn silence(self) -> f64 {
+        f64::from(self.silent) * super::STEP_SECONDS
+    }
+}
+
 impl Measured {
     /// Reads the signals that move within a step.
     pub(crate) fn read_fast(&mut self, pins: &SensorPins) {
         self.key = pins.key;
         self.supply = pins.supply;
         self.engine_speed = pins.crank_speed;
-        self.vehicle_speed = pins.vehicle_speed;
+        if pins.gearbox_silent {
+            self.gearbox.miss();
+            if self.gearbox.is_lost() {
+                self.vehicle_speed = Speed::ZERO;
+            }
+        } else {
+            self.gearbox.hear();
+            self.vehicle_speed = pins.vehicle_speed;
+        }
         self.manifold_pressure = transfer::PRESSURE.to_pressure(pins.manifold_pressure);
         self.air_flow = transfer::AIR_METER.to_flow(pins.air_meter);
         self.rpm = self.engine_speed.rpm();

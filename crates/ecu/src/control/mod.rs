@@ -720,6 +720,8 @@ impl Control {
             ambient: measured.ambient,
             oil: measured.oil,
             vehicle_speed: live.vehicle_speed,
+            gearbox_lost: measured.gearbox.is_lost(),
+            gearbox_silence: measured.gearbox.silence(),
             supply: measured.supply,
             closed_loop: self.is_closed_loop(),
             fuel_correction: self.fuel_correction(),

@@ -42,7 +42,9 @@ const REAR_HEATER: &[Dtc] = &[P0141];
 /// Rear oxygen sensors.
 const REAR: &[Dtc] = &[P0137, P0138, P0139, P0140, P2270, P2271];
 /// Road speed, or its messages.
-const ROAD_SPEED: &[Dtc] = &[];
+const ROAD_SPEED: &[Dtc] = &[P0500, U0101];
+/// Messages that carry the road speed.
+const MESSAGES: &[Dtc] = &[U0101];
 
 /// How many codes stand in the groups.
 const fn count(groups: &[&[Dtc]]) -> usize {
@@ -122,4 +124,6 @@ lists! {
     CAM = [SUPPLY];
     /// The same test with the engine off.
     NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, SUPPLY, ROAD_SPEED, LEAK];
+    /// Road speed: not while its messages are missing.
+    SPEED_TEST = [MESSAGES];
 }

@@ -15,6 +15,7 @@ mod idle_speed;
 #[cfg(test)]
 mod misfire;
 pub mod natural_vacuum;
+pub mod network;
 pub mod oxygen;
 mod signals;
 pub mod temperature;
@@ -34,6 +35,7 @@ pub use catalogue::*;
 pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
 pub use natural_vacuum::NaturalVacuum;
+pub use network::{GearboxMessages, VehicleSpeed};
 pub(crate) use signals::Timers;
 pub use signals::{BankSignals, Fast, Signals};
 
@@ -214,6 +216,8 @@ monitors! {
     closed_loop_temperature: temperature::ClosedLoopTemperature,
     thermostat: temperature::Thermostat,
     idle_speed: idle_speed::IdleSpeed,
+    gearbox: GearboxMessages,
+    speed: VehicleSpeed,
 }
 
 impl Monitors {

@@ -76,6 +76,10 @@ pub struct Signals {
     pub oil: Temperature,
     /// Road speed.
     pub vehicle_speed: Speed,
+    /// The messages of the gearbox controller, which carry the road speed, count as lost.
+    pub gearbox_lost: bool,
+    /// Time since the last of them, s.
+    pub gearbox_silence: f64,
     /// Change of road speed.
     pub acceleration: Acceleration,
     /// Supply of the control module.

@@ -131,6 +131,7 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
         "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
         "deg" => &[("deg", |value| value)],
         "deg/s" => &[("deg/s", |value| value)],
+        "ohm" => &[("ohm", |value| value), ("mohm", |value| value / 1000.0)],
         "g/s" => &[
             ("g/s", |value| value),
             ("kg/h", |value| value / 3.6),

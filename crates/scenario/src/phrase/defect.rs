@@ -64,7 +64,7 @@ const LOAD: Measure<f64> = Measure {
 };
 
 /// When a defect is there.
-static WHEN: AnyOf<When> = AnyOf(&[
+pub(super) const WHEN: AnyOf<When> = AnyOf(&[
     &Map(
         After(
             keyword("when"),

@@ -7,7 +7,9 @@ use twotrip_harness::WiringFault;
 use super::{
     Claim, CodeList, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
     amount::amount,
-    measure::{ALTITUDE, AMBIENT, BIAS, ENGINE_SPEED, LEVEL, REID, RESISTANCE, SPEED, VOLUME, show_time},
+    measure::{
+        ALTITUDE, AMBIENT, BIAS, ENGINE_SPEED, LEVEL, PULLED_DOWN, REID, RESISTANCE, SPEED, VOLUME, show_time,
+    },
 };
 
 impl Display for Phrase {
@@ -27,10 +29,14 @@ impl Display for Phrase {
             Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),
             Self::Volatility(reid) => write!(f, "fuel volatility {}", REID.text(*reid)),
             Self::Defect(defect) => write!(f, "defect {defect}"),
-            Self::BreakWire(circuit, fault) => write_wiring(circuit.name(), *fault, f),
+            Self::BreakWire(wire, fault, when) => {
+                write_wiring(wire.name(), *fault, f)?;
+                when.map_or(Ok(()), |when| write!(f, " {when}"))
+            }
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
-            Self::MendWire(circuit) => write!(f, "mend wiring {}", circuit.name()),
-            Self::Measure(circuit) => write!(f, "measure {}", circuit.name()),
+            Self::MendWire(wire) => write!(f, "mend wiring {}", wire.name()),
+            Self::Measure(point) => write!(f, "measure {}", point.name()),
+            Self::Switch(load, on) => write!(f, "switch {} {}", load.name(), if *on { "on" } else { "off" }),
             Self::Inspect(part) => write!(f, "inspect {}", part.name()),
             Self::Preload(list, codes) => {
                 f.write_str(match list {
@@ -125,5 +131,7 @@ fn write_wiring(circuit: &str, fault: WiringFault, f: &mut Formatter<'_>) -> fmt
         WiringFault::Open | WiringFault::ShortToGround | WiringFault::ShortToSupply => Ok(()),
         WiringFault::Resistance(added) => write!(f, " {}", RESISTANCE.text(added)),
         WiringFault::Bias(offset) => write!(f, " {}", BIAS.text(offset)),
+        WiringFault::PulledDown(volts) => write!(f, " {}", PULLED_DOWN.text(volts)),
+        WiringFault::SwappedWith(other) => write!(f, " {}", other.name()),
     }
 }

@@ -1,17 +1,18 @@
 //! All that can be said, as one table: the parser, the help and the lists of known words are read from it.
 
-use twotrip_harness::{Circuit, Signal, WiringFault, WiringFaultKind};
+use twotrip_harness::{Circuit, Signal, Wire, WiringFault, WiringFaultKind};
 use twotrip_obd::Group;
 use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
 
 use super::{
-    Claim, CodeList, Deed, Expectation, Part, Phrase, Plan, Preload, Quantity, When, Work,
+    Claim, CodeList, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity, When, Work,
     amount::Amount,
     code::{Code, Codes},
     defect::Physical,
     legs::Legs,
-    measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, REID, RESISTANCE, SOAK, WAIT, WITHIN},
+    measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, PULLED_DOWN, REID, RESISTANCE, SOAK, WAIT, WITHIN},
     rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
+    wiring::WireFault,
 };
 
 /// One kind of phrase.
@@ -40,15 +41,23 @@ const fn wiring_fault(kind: WiringFaultKind) -> Word {
     }
 }
 
-const fn break_wire((circuit, fault): (Circuit, WiringFault)) -> Phrase {
-    Phrase::BreakWire(circuit, fault)
-}
-
 const CIRCUIT: Named<Circuit> = Named {
     slot: "CIRCUIT",
     what: "circuit",
     all: &Circuit::ALL,
     name: Circuit::name,
+};
+const WIRE: Named<Wire> = Named {
+    slot: "WIRE",
+    what: "wire",
+    all: &Wire::ALL,
+    name: Wire::name,
+};
+const POINT: Named<Point> = Named {
+    slot: "POINT",
+    what: "point to measure at",
+    all: &Point::ALL,
+    name: Point::name,
 };
 const PART: Named<Part> = Named {
     slot: "PART",
@@ -204,65 +213,73 @@ pub(super) static FORMS: &[Form] = &[
         example: "defect fuel-cap loose",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("defect"),
-                After(
-                    keyword("wiring"),
-                    (
-                        CIRCUIT,
-                        Choice {
-                            what: "wiring fault",
-                            options: &[
-                                (WiringFaultKind::Open.name(), WiringFault::Open),
-                                (WiringFaultKind::ShortToGround.name(), WiringFault::ShortToGround),
-                                (WiringFaultKind::ShortToSupply.name(), WiringFault::ShortToSupply),
-                            ],
-                        },
-                    ),
-                ),
-            ),
-            break_wire,
-        ),
-        meaning: "break a sensor's wire",
+        rule: &WireFault {
+            wires: &Wire::ALL,
+            fault: &Map(wiring_fault(WiringFaultKind::Open), |()| WiringFault::Open),
+        },
+        meaning: "break a wire",
+        example: "defect wiring coolant-sensor open on bumps",
+    },
+    Form {
+        rule: &WireFault {
+            wires: &Wire::GROUNDABLE,
+            fault: &Map(wiring_fault(WiringFaultKind::ShortToGround), |()| {
+                WiringFault::ShortToGround
+            }),
+        },
+        meaning: "let a wire touch the body",
         example: "defect wiring tank-pressure-sensor short-to-ground",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("defect"),
-                After(
-                    keyword("wiring"),
-                    (
-                        CIRCUIT,
-                        After(
-                            wiring_fault(WiringFaultKind::Resistance),
-                            Map(RESISTANCE, WiringFault::Resistance),
-                        ),
-                    ),
-                ),
-            ),
-            break_wire,
-        ),
-        meaning: "put a resistance into a sensor's wire",
-        example: "defect wiring coolant-sensor resistance 500 ohm",
+        rule: &WireFault {
+            wires: &Wire::SUPPLIABLE,
+            fault: &Map(wiring_fault(WiringFaultKind::ShortToSupply), |()| {
+                WiringFault::ShortToSupply
+            }),
+        },
+        meaning: "let a wire touch the sensor supply",
+        example: "defect wiring tank-pressure-sensor short-to-supply",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("defect"),
-                After(
-                    keyword("wiring"),
-                    (
-                        CIRCUIT,
-                        After(wiring_fault(WiringFaultKind::Bias), Map(BIAS, WiringFault::Bias)),
-                    ),
-                ),
+        rule: &WireFault {
+            wires: &Wire::SIGNALS,
+            fault: &After(
+                wiring_fault(WiringFaultKind::Resistance),
+                Map(RESISTANCE, WiringFault::Resistance),
             ),
-            break_wire,
-        ),
+        },
+        meaning: "put a resistance into a sensor's wire",
+        example: "defect wiring coolant-sensor resistance 500 ohm when hotter than 80 C",
+    },
+    Form {
+        rule: &WireFault {
+            wires: &Wire::SIGNALS,
+            fault: &After(wiring_fault(WiringFaultKind::Bias), Map(BIAS, WiringFault::Bias)),
+        },
         meaning: "take a sensor's ground off the ECU's by this much",
         example: "defect wiring manifold-pressure-sensor bias 0.3 V",
+    },
+    Form {
+        rule: &WireFault {
+            wires: &Wire::SIGNALS,
+            fault: &After(
+                wiring_fault(WiringFaultKind::Swapped),
+                Map(CIRCUIT, WiringFault::SwappedWith),
+            ),
+        },
+        meaning: "put two sensors' wires into each other's pins",
+        example: "defect wiring manifold-pressure-sensor swapped-with tank-pressure-sensor",
+    },
+    Form {
+        rule: &WireFault {
+            wires: &[Wire::SensorSupply],
+            fault: &After(
+                wiring_fault(WiringFaultKind::PulledDown),
+                Map(PULLED_DOWN, WiringFault::PulledDown),
+            ),
+        },
+        meaning: "drag down the 5 V that sensors share",
+        example: "defect wiring sensor-supply pulled-down 3.5 V",
     },
     Form {
         rule: &Map(
@@ -282,10 +299,10 @@ pub(super) static FORMS: &[Form] = &[
     },
     Form {
         rule: &Map(
-            After(keyword("mend"), After(keyword("wiring"), CIRCUIT)),
+            After(keyword("mend"), After(keyword("wiring"), WIRE)),
             Phrase::MendWire,
         ),
-        meaning: "mend a sensor's wires",
+        meaning: "mend wires; of two that are swapped both",
         example: "mend wiring tank-pressure-sensor",
     },
     Form {
@@ -294,9 +311,31 @@ pub(super) static FORMS: &[Form] = &[
         example: "inspect fuel-cap",
     },
     Form {
-        rule: &Map(After(keyword("measure"), CIRCUIT), Phrase::Measure),
-        meaning: "put a meter on a sensor's wires: volts with the key on, ohms with the key off",
+        rule: &Map(After(keyword("measure"), POINT), Phrase::Measure),
+        meaning: "put a meter there: of wires volts with the key on, ohms with the key off",
         example: "measure tank-pressure-sensor",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("switch"),
+                (
+                    Named {
+                        slot: "LOAD",
+                        what: "load",
+                        all: &Load::ALL,
+                        name: Load::name,
+                    },
+                    Choice {
+                        what: "state of a switch",
+                        options: &[("on", true), ("off", false)],
+                    },
+                ),
+            ),
+            |(load, on)| Phrase::Switch(load, on),
+        ),
+        meaning: "switch something that draws current on or off, as the driver does",
+        example: "switch lights on",
     },
     Form {
         rule: &Map(After(keyword("why"), Code), Phrase::Why),

@@ -394,6 +394,14 @@ pub(super) const BIAS: Measure<Voltage> = Measure {
     unit: "V",
 };
 
+/// What the sensor supply is dragged down to; the limits are those of the harness.
+pub(super) const PULLED_DOWN: Measure<Voltage> = Measure {
+    what: "voltage",
+    slot: "VOLTAGE",
+    range: WiringFault::PULLED_DOWN,
+    ..BIAS
+};
+
 /// Reads a time that stands by itself, all of `text`.
 pub(crate) fn parse_time(what: &'static str, range: [Duration; 2], text: &str) -> Result<Duration, Problem> {
     let read = || {

@@ -19,10 +19,11 @@ mod rule;
 mod script;
 #[cfg(test)]
 mod tests;
+mod wiring;
 
 use core::{ops::Range, time::Duration};
 
-use twotrip_harness::{Circuit, WiringFault};
+use twotrip_harness::{Wire, WiringFault};
 use twotrip_obd::{Dtc, Group};
 use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, Volume};
 use twotrip_vehicle::schedule::Schedule;
@@ -35,7 +36,7 @@ pub use rule::Slot;
 pub use script::{parse_phrase, parse_script};
 pub use twotrip_ecu::server::Quantity;
 pub use twotrip_harness::Signal;
-pub use twotrip_vehicle::{Defect, Part, Work};
+pub use twotrip_vehicle::{Defect, Part, When as Presence, Work};
 
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,14 +67,16 @@ pub enum Phrase {
     Volatility(Pressure),
     /// Something physical breaks.
     Defect(Defect),
-    /// A wire breaks.
-    BreakWire(Circuit, WiringFault),
+    /// A wire breaks; with a word behind it only at times.
+    BreakWire(Wire, WiringFault, Option<Presence>),
     /// Work on a part; cures only what such work cures.
     Work(Work, Part),
     /// A wire is mended.
-    MendWire(Circuit),
-    /// What a meter on the wire shows.
-    Measure(Circuit),
+    MendWire(Wire),
+    /// What a meter shows there.
+    Measure(Point),
+    /// The driver switches something on or off.
+    Switch(Load, bool),
     /// What a look at the part shows.
     Inspect(Part),
     /// Fills the fault memory directly: not physical.
@@ -92,6 +95,67 @@ pub enum Phrase {
     Release(Quantity),
     /// What must be true, judged where the phrase stands.
     Expect(Expectation),
+}
+
+/// Where a meter can be put.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Point {
+    /// On a wire.
+    Wire(Wire),
+    /// Across the battery.
+    Battery,
+    /// At the alternator, with a clamp around its cable.
+    Alternator,
+}
+
+impl Point {
+    /// All of them.
+    pub const ALL: [Self; Wire::ALL.len() + 2] = {
+        let mut all = [Self::Alternator; Wire::ALL.len() + 2];
+        let mut i = 0;
+        while i < Wire::ALL.len() {
+            all[i] = Self::Wire(Wire::ALL[i]);
+            i += 1;
+        }
+        all[i] = Self::Battery;
+        all
+    };
+
+    /// The name that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Wire(wire) => wire.name(),
+            Self::Battery => "battery",
+            Self::Alternator => "alternator",
+        }
+    }
+}
+
+/// What the driver can switch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Load {
+    /// Headlamps with tail lamps.
+    Lights,
+    /// Heater blower at full speed.
+    Blower,
+    /// Heater of the rear screen.
+    RearScreen,
+}
+
+impl Load {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Lights, Self::Blower, Self::RearScreen];
+
+    /// The name that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Lights => "lights",
+            Self::Blower => "blower",
+            Self::RearScreen => "rear-screen",
+        }
+    }
 }
 
 /// Where a drive goes.

@@ -4,8 +4,9 @@ use rand_chacha::{
 };
 
 use super::*;
+use twotrip_harness::Circuit;
 use twotrip_units::{Resistance, Voltage};
-use twotrip_vehicle::{Course, When as Presence};
+use twotrip_vehicle::Course;
 
 use crate::{Expected, Problem, ProblemKind};
 
@@ -264,7 +265,7 @@ fn case_space_and_remarks_do_not_matter() {
 #[test]
 fn phrases_carry_typed_values() {
     let code = |text: &str| text.parse().unwrap();
-    let circuit = Circuit::TankPressureSensor;
+    let wire = Wire::Signal(Circuit::TankPressureSensor);
     let expect = |claim, when| Phrase::Expect(Expectation { claim, when });
     for (text, phrase) in [
         ("key off", Phrase::KeyOff),
@@ -341,25 +342,65 @@ fn phrases_carry_typed_values() {
         ),
         (
             "defect wiring tank-pressure-sensor short-to-supply",
-            Phrase::BreakWire(circuit, WiringFault::ShortToSupply),
+            Phrase::BreakWire(wire, WiringFault::ShortToSupply, None),
         ),
         (
             "defect wiring coolant-sensor resistance 500 ohm",
             Phrase::BreakWire(
-                Circuit::CoolantSensor,
+                Circuit::CoolantSensor.into(),
                 WiringFault::Resistance(Resistance::from_ohms(500.0)),
+                None,
             ),
         ),
         (
             "defect wiring air-meter bias -0.3 V",
-            Phrase::BreakWire(Circuit::AirMeter, WiringFault::Bias(Voltage::from_volts(-0.3))),
+            Phrase::BreakWire(
+                Circuit::AirMeter.into(),
+                WiringFault::Bias(Voltage::from_volts(-0.3)),
+                None,
+            ),
         ),
+        (
+            "defect wiring air-meter open when hotter than 80 C",
+            Phrase::BreakWire(
+                Circuit::AirMeter.into(),
+                WiringFault::Open,
+                Some(Presence::HotterThan(80.0)),
+            ),
+        ),
+        (
+            "defect wiring gearbox-controller open on bumps",
+            Phrase::BreakWire(
+                Wire::GearboxController,
+                WiringFault::Open,
+                Some(Presence::OnBumps),
+            ),
+        ),
+        (
+            "defect wiring sensor-supply pulled-down 3.5 V",
+            Phrase::BreakWire(
+                Wire::SensorSupply,
+                WiringFault::PulledDown(Voltage::from_volts(3.5)),
+                None,
+            ),
+        ),
+        (
+            "defect wiring air-meter swapped-with coolant-sensor",
+            Phrase::BreakWire(
+                Circuit::AirMeter.into(),
+                WiringFault::SwappedWith(Circuit::CoolantSensor),
+                None,
+            ),
+        ),
+        ("switch rear-screen on", Phrase::Switch(Load::RearScreen, true)),
+        ("measure battery", Phrase::Measure(Point::Battery)),
+        ("measure data-bus", Phrase::Measure(Point::Wire(Wire::DataBus))),
         (
             "clean tank-pressure-sensor",
             Phrase::Work(Work::Clean, Part::TankPressureSensor),
         ),
-        ("mend wiring tank-pressure-sensor", Phrase::MendWire(circuit)),
-        ("measure tank-pressure-sensor", Phrase::Measure(circuit)),
+        ("mend wiring tank-pressure-sensor", Phrase::MendWire(wire)),
+        ("measure tank-pressure-sensor", Phrase::Measure(Point::Wire(wire))),
         ("inspect filler-neck", Phrase::Inspect(Part::FillerNeck)),
         (
             "preload confirmed P0301 P0302",

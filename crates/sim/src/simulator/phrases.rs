@@ -177,10 +177,11 @@ impl Simulator {
                 ))
             }
             Phrase::Defect(defect) => workshop::break_part(&mut self.car, defect),
-            Phrase::BreakWire(circuit, fault) => workshop::break_wire(&mut self.car, *circuit, *fault),
+            Phrase::BreakWire(wire, fault, when) => workshop::break_wire(&mut self.car, *wire, *fault, *when),
+            Phrase::Switch(load, on) => workshop::switch(&mut self.car, *load, *on),
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
-            Phrase::MendWire(circuit) => workshop::mend_wire(&mut self.car, *circuit),
-            Phrase::Measure(circuit) => meter::measure(&self.car, *circuit),
+            Phrase::MendWire(wire) => workshop::mend_wire(&mut self.car, *wire),
+            Phrase::Measure(point) => meter::measure(&self.car, *point),
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
             Phrase::Preload(list, codes) => {
                 self.not_physical = true;

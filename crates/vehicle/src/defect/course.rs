@@ -39,6 +39,19 @@ impl Course {
     pub const LOADS: [f64; 2] = [0.0, 100.0];
 }
 
+impl When {
+    /// Whether it is so now; `before` says whether it was a moment ago: some way back, so that it does not flutter.
+    pub(crate) fn holds(self, now: &Circumstances, before: bool) -> bool {
+        let slack = if before { 2.0 } else { 0.0 };
+        match self {
+            Self::HotterThan(celsius) => now.coolant_celsius > celsius - slack,
+            Self::ColderThan(celsius) => now.coolant_celsius < celsius + slack,
+            Self::LoadOver(percent) => now.load_percent > percent - slack,
+            Self::OnBumps => now.shaken,
+        }
+    }
+}
+
 impl fmt::Display for When {
     /// As in phrases.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -52,7 +65,7 @@ impl fmt::Display for When {
 }
 
 /// What the courses of defects follow.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Circumstances {
     /// Coolant, °C.
     pub(crate) coolant_celsius: f64,

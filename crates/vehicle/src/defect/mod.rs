@@ -10,6 +10,7 @@
 mod air;
 mod breathing;
 mod course;
+mod electrical;
 mod entry;
 mod evap;
 mod exhaust;
@@ -41,6 +42,7 @@ static TABLES: &[&[Entry]] = &[
     heat::ENTRIES,
     fuel::ENTRIES,
     exhaust::ENTRIES,
+    electrical::ENTRIES,
 ];
 
 /// Every defect that can be set.
@@ -206,17 +208,7 @@ impl Defects {
                         },
                     )
                 }
-                Course::When(when) => {
-                    // Some way back, so that it does not flutter.
-                    let slack = if active.present { 2.0 } else { 0.0 };
-                    let present = match when {
-                        When::HotterThan(celsius) => now.coolant_celsius > celsius - slack,
-                        When::ColderThan(celsius) => now.coolant_celsius < celsius + slack,
-                        When::LoadOver(percent) => now.load_percent > percent - slack,
-                        When::OnBumps => now.shaken,
-                    };
-                    (present, active.amount)
-                }
+                Course::When(when) => (when.holds(now, active.present), active.amount),
             };
             changed |= present != active.present || amount.to_bits() != active.amount.to_bits();
             active.present = present;

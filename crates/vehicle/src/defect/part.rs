@@ -105,6 +105,20 @@ parts! {
     ExhaustManifold: "exhaust-manifold", 120, "no soot at the exhaust manifold's gasket, no ticking when cold: it is tight";
     /// The exhaust with its catalyst and mufflers.
     Exhaust: "exhaust", 120, "the exhaust is free: a strong stream at the tailpipe";
+    /// The battery.
+    Battery: "battery", 20, "the battery's terminals are clean and tight, its case is sound";
+    /// The alternator with its regulator.
+    Alternator: "alternator", 75, "the alternator turns quietly, its plug and cable are tight";
+    /// The belt that drives the alternator.
+    DriveBelt: "drive-belt", 40, "the drive belt is dry and tight";
+    /// The cable between alternator and battery.
+    ChargingCable: "charging-cable", 30, "the charging cable and its terminals are clean and cool";
+    /// The sensor at the gearbox's output shaft.
+    VehicleSpeedSensor: "vehicle-speed-sensor", 45, "";
+    /// The controller of the gearbox.
+    GearboxController: "gearbox-controller", 90, "";
+    /// The gearbox itself.
+    Gearbox: "gearbox", 480, "the gearbox is dry, its oil is clean and at its mark";
 }
 
 impl Part {

@@ -8,8 +8,8 @@ use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
-use twotrip_scenario::{Phrase, Scenario};
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, circuits};
+use twotrip_scenario::{Phrase, Scenario, phrase::Point};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
@@ -413,10 +413,10 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     let look = |phrase: &Phrase| match phrase {
         // What is wrong inside a sensor only the meter shows.
         Phrase::Work(_, part) => {
-            let meter = circuits(*part).iter().copied().map(Phrase::Measure);
+            let meter = points(*part).iter().copied().map(Phrase::Measure);
             core::iter::once(Phrase::Inspect(*part)).chain(meter).collect()
         }
-        Phrase::MendWire(circuit) => vec![Phrase::Measure(*circuit)],
+        Phrase::MendWire(wire) => vec![Phrase::Measure(Point::Wire(*wire))],
         _ => vec![],
     };
     correction.iter().flat_map(look).collect()

@@ -6,6 +6,7 @@ mod breathing;
 mod circuits;
 mod evap;
 mod fuel;
+mod network;
 mod oxygen;
 mod temperature;
 
@@ -21,6 +22,7 @@ pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
 pub use fuel::*;
+pub use network::*;
 pub use oxygen::*;
 pub use temperature::*;
 
@@ -32,6 +34,7 @@ const CODES: &[&[CodeDefinition]] = &[
     evap::CODES,
     fuel::CODES,
     oxygen::CODES,
+    network::CODES,
     temperature::CODES,
 ];
 
@@ -196,6 +199,13 @@ monitors! {
         continuous: true,
         disabled_by: blocking::REAR_TRIM,
         ..MonitorDefinition::named("fuel trim behind the catalyst, bank 1", Group::FuelSystem)
+    };
+    /// Messages of the gearbox controller.
+    GEARBOX_MESSAGES = circuit("gearbox messages");
+    /// Road speed. Without the messages that carry it nothing is wrong with it.
+    VEHICLE_SPEED = MonitorDefinition {
+        disabled_by: blocking::SPEED_TEST,
+        ..circuit("vehicle speed")
     };
 }
 
