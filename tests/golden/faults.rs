@@ -30,7 +30,7 @@ fn codes(bench: &Bench) -> (Vec<String>, Vec<String>) {
 /// Service $06: what each test of the monitors cap off ($39), 0.040 in ($3B, two tests), 0.020 in ($3C) and purge flow ($3D)
 /// says.
 fn verdicts(bench: &Bench) -> [Option<bool>; 5] {
-    let all: Vec<Option<bool>> = monitored()
+    let all: Vec<Option<bool>> = monitored(twotrip_ecu::memory::MonitorSet::default())
         .iter()
         .filter(|mid| (0x39..=0x3D).contains(mid))
         .flat_map(|mid| bench.ecu.monitors().test_results(Mid::new(mid)))

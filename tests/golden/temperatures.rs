@@ -302,3 +302,17 @@ fn a_healthy_car_is_not_accused() {
         );
     }
 }
+
+/// The freeze frame shows the state that the fault favours: a long warm drive, and the coolant 10 to 30 K below where the
+/// thermostat ought to hold it.
+#[test]
+fn the_freeze_frame_of_an_open_thermostat_is_too_cold_for_its_run_time() {
+    let mut bench = soaked(10.0);
+    let open = Defect::named(Part::Thermostat, "stuck-open", Some(40.0));
+    bench.vehicle.set_defect(open.expect("in the catalogue"));
+    bench.drive(udds(), |_| {});
+    let frame = bench.ecu.memory().freeze_frame().expect("a freeze frame");
+    let coolant = frame.data.coolant_temperature.celsius();
+    assert!((82.0 - 30.0..82.0 - 10.0).contains(&coolant), "{coolant} degC");
+    assert!(frame.data.run_time > Duration::from_secs(300));
+}

@@ -1,5 +1,6 @@
 //! The shipped vehicles, healthy: they start, idle, drive and are accused of nothing.
 
+use twotrip_obd::Group;
 use twotrip_scenario::{Scenario, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
 
@@ -63,4 +64,23 @@ fn a_larger_car_takes_more_fuel() {
         desk.car.car().vehicle().fuel_used().grams()
     });
     assert!(grams.is_sorted_by(|less, more| less * 1.02 < *more), "{grams:?}");
+}
+
+/// What an engine has nothing for holds no readiness group up and has no row in service $06.
+#[test]
+fn monitors_are_those_of_what_the_engine_has() {
+    for (name, egr) in [("hatch-1.8", false), ("compact-2.0", true)] {
+        let mut desk = desk(name, 4);
+        desk.tell(&["soak 9 h", "drive udds", "drive hwfet"]);
+        let memory = desk.car.car().ecu().memory();
+        // The cam's phaser is of the same group, and every engine here has one: it completes with or without the valve.
+        assert!(memory.readiness_since_clear().is_complete(Group::Egr), "{name}");
+        let told = desk.outcomes(&["monitors"]).remove(0);
+        assert_eq!(
+            told.details.iter().any(|line| line.starts_with("EGR flow")),
+            egr,
+            "{name}"
+        );
+        assert_eq!(desk.ask(&[0x06, 0x31]).is_some(), egr, "{name}");
+    }
 }

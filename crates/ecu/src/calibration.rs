@@ -26,7 +26,28 @@ pub struct Calibration {
     pub wide_range: bool,
 }
 
+/// What one engine has and another has not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Equipment {
+    /// A second bank of cylinders with exhaust, oxygen sensors and catalyst of its own.
+    SecondBank,
+    /// A valve that recirculates exhaust gas.
+    Recirculation,
+    /// A cam phaser.
+    Phaser,
+}
+
 impl Calibration {
+    /// Whether the engine has it.
+    #[must_use]
+    pub const fn has(&self, equipment: Equipment) -> bool {
+        match equipment {
+            Equipment::SecondBank => self.banks() > 1,
+            Equipment::Recirculation => self.recirculation,
+            Equipment::Phaser => self.phaser,
+        }
+    }
+
     /// The 2.0-litre four-cylinder of the compact sedan.
     #[must_use]
     pub const fn compact_2_0() -> Self {

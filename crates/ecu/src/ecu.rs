@@ -103,7 +103,9 @@ impl Ecu {
         Self {
             control: Control::new(&config.calibration),
             monitors: Monitors::default(),
-            memory: FaultMemory::new(config.profile, &CATALOGUE).showing_readiness(config.readiness_display),
+            memory: FaultMemory::new(config.profile, &CATALOGUE)
+                .without(CATALOGUE.absent(&config.calibration))
+                .showing_readiness(config.readiness_display),
             identity: config.identity,
             served: Served::by(&config.calibration),
             overrides: Overrides::NONE,

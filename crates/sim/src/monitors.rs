@@ -83,6 +83,7 @@ pub(crate) fn tell(car: &Car) -> Outcome {
     let catalogue = car.ecu.memory().catalogue();
     let stands: Vec<MonitorStand> = (0..)
         .zip(catalogue.monitors)
+        .filter(|&(place, _)| !car.ecu.memory().absent().contains(MonitorId(place)))
         .filter_map(|(place, definition)| stand(car, MonitorId(place), definition))
         .collect();
     let running = car.ecu.memory().is_driving_cycle();

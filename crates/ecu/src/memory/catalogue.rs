@@ -2,6 +2,9 @@
 
 use twotrip_obd::{Dtc, Group, InUseItem};
 
+use super::MonitorSet;
+use crate::{Calibration, calibration::Equipment};
+
 /// A monitor, as its place in [`Catalogue::monitors`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct MonitorId(pub u8);
@@ -28,6 +31,8 @@ pub struct MonitorDefinition {
     /// Codes that keep it from running while pending or commanding the MIL: they freeze its in-use pair
     /// (1968.2(d)(4.5.1), from memory) and take its enabled bit in PID $41.
     pub disabled_by: &'static [Dtc],
+    /// What the engine must have for there to be such a monitor.
+    pub needs: Option<Equipment>,
 }
 
 impl MonitorDefinition {
@@ -42,6 +47,7 @@ impl MonitorDefinition {
             in_use: None,
             engine_off: false,
             disabled_by: &[],
+            needs: None,
         }
     }
 }
@@ -152,6 +158,16 @@ impl Catalogue {
     #[must_use]
     pub fn code(&self, dtc: Dtc) -> Option<&'static CodeDefinition> {
         self.codes.iter().find(|definition| definition.dtc == dtc)
+    }
+
+    /// The monitors that there is nothing for in an engine.
+    #[must_use]
+    pub fn absent(&self, calibration: &Calibration) -> MonitorSet {
+        let places = (0..=u8::MAX).zip(self.monitors);
+        let absent = places.filter(|(_, monitor)| monitor.needs.is_some_and(|needs| !calibration.has(needs)));
+        absent.fold(MonitorSet::default(), |set, (place, _)| {
+            set.with(MonitorId(place))
+        })
     }
 
     /// The definition of a monitor.

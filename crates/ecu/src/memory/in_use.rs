@@ -8,7 +8,7 @@ use core::time::Duration;
 use serde::{Deserialize, Serialize};
 use twotrip_obd::{InUseItem, InUsePerformance};
 
-use super::{Catalogue, Denominator, MonitorId, Profile};
+use super::{Catalogue, Denominator, MonitorId, MonitorSet, Profile};
 
 /// Numerator and denominator of one monitor.
 #[derive(Clone, Copy, Debug, Default)]
@@ -56,15 +56,19 @@ pub(super) struct InUse {
     pairs: Vec<Pair>,
     /// Some output is commanded on.
     any_output: bool,
+    /// What the engine has nothing for: its pairs stay 0 (13 CCR 1968.2(g)(5.2), from memory).
+    absent: MonitorSet,
     /// Monitors that are tracked, and how many of them have not counted their denominator in this driving cycle.
     tracked: usize,
     left: usize,
 }
 
 impl InUse {
-    pub(super) fn new(catalogue: &Catalogue) -> Self {
-        let tracked = catalogue.monitors.iter();
-        let tracked = tracked.filter(|monitor| monitor.in_use.is_some()).count();
+    pub(super) fn new(catalogue: &Catalogue, absent: MonitorSet) -> Self {
+        let tracked = (0..=u8::MAX).zip(catalogue.monitors);
+        let tracked = tracked
+            .filter(|&(place, monitor)| monitor.in_use.is_some() && !absent.contains(MonitorId(place)))
+            .count();
         Self {
             general: 0,
             ignition_cycles: 0,
@@ -72,6 +76,7 @@ impl InUse {
             ignition_counted: false,
             pairs: catalogue.monitors.iter().map(|_| Pair::default()).collect(),
             any_output: false,
+            absent,
             tracked,
             left: tracked,
         }
@@ -160,6 +165,9 @@ impl InUse {
 
     /// Counts a numerator, once per driving cycle; returns whether it did.
     pub(super) fn count_numerator(&mut self, monitor: MonitorId) -> bool {
+        if self.absent.contains(monitor) {
+            return false;
+        }
         let Some(pair) = self.pairs.get_mut(usize::from(monitor.0)) else {
             return false;
         };
@@ -173,9 +181,8 @@ impl InUse {
     }
 
     pub(super) fn is_denominator_counted(&self, monitor: MonitorId) -> bool {
-        self.pairs
-            .get(usize::from(monitor.0))
-            .is_none_or(|pair| pair.denominator_counted)
+        let pair = self.pairs.get(usize::from(monitor.0));
+        self.absent.contains(monitor) || pair.is_none_or(|pair| pair.denominator_counted)
     }
 
     /// Counts a denominator.
@@ -192,9 +199,10 @@ impl InUse {
     pub(super) fn report(&self, catalogue: &Catalogue) -> InUsePerformance {
         let mut report = InUsePerformance::default().with_general(self.general, self.ignition_cycles);
         for item in InUseItem::ALL {
-            let members = catalogue.monitors.iter().zip(&self.pairs);
+            let members = (0..=u8::MAX).zip(catalogue.monitors).zip(&self.pairs);
             let lowest = members
-                .filter(|(monitor, _)| monitor.in_use.is_some_and(|tracking| tracking.item == item))
+                .filter(|((_, monitor), _)| monitor.in_use.is_some_and(|tracking| tracking.item == item))
+                .filter(|((place, _), _)| !self.absent.contains(MonitorId(*place)))
                 .map(|(_, pair)| pair)
                 .reduce(|lowest, pair| if pair.reports_before(lowest) { pair } else { lowest });
             if let Some(pair) = lowest {

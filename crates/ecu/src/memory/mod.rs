@@ -109,6 +109,8 @@ pub struct FaultMemory {
     /// Whether a fault of what the driving is judged by keeps all in-use counters still; renewed likewise.
     in_use_frozen: bool,
     shows_readiness: bool,
+    /// What the engine has nothing for.
+    absent: MonitorSet,
 }
 
 impl FaultMemory {
@@ -137,14 +139,24 @@ impl FaultMemory {
             after_cycle: false,
             readiness: readiness::Progress::default(),
             odometers: Odometers::default(),
-            in_use: InUse::new(catalogue),
+            in_use: InUse::new(catalogue, MonitorSet::default()),
             mil_commanded: false,
             catalyst_misfire: CatalystMisfire::Gone,
             misfire_lamp: Lamp::Off,
             watches_conditions: false,
             in_use_frozen: false,
             shows_readiness: false,
+            absent: MonitorSet::default(),
         }
+    }
+
+    /// The same for an engine that has nothing for these monitors: they are in no group, and counted nowhere.
+    #[must_use]
+    pub fn without(mut self, absent: MonitorSet) -> Self {
+        self.absent = absent;
+        self.readiness = readiness::Progress::without(absent);
+        self.in_use = InUse::new(self.catalogue, absent);
+        self
     }
 
     /// The same, and whether the lamp shows readiness after its check, as a maker may choose (1968.2(d)(2.1.3)): lit
@@ -266,10 +278,16 @@ impl FaultMemory {
             .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
     }
 
-    /// The monitors that a fault now present keeps from running.
+    /// The monitors that the engine has nothing for.
+    #[must_use]
+    pub const fn absent(&self) -> MonitorSet {
+        self.absent
+    }
+
+    /// The monitors that a fault now present keeps from running, and those that there are none of.
     #[must_use]
     pub(crate) fn disabled(&self) -> MonitorSet {
-        let mut disabled = MonitorSet::default();
+        let mut disabled = self.absent;
         for record in self.records.iter().filter(|record| record.is_present()) {
             for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
                 if monitor.disabled_by.contains(&record.dtc()) {

@@ -22,6 +22,18 @@ impl MonitorSet {
         Self(monitors.iter().fold(0, |set, &monitor| set | Self::bit(monitor)))
     }
 
+    /// With one more.
+    #[must_use]
+    pub fn with(self, monitor: MonitorId) -> Self {
+        Self(self.0 | Self::bit(monitor))
+    }
+
+    /// With those of another.
+    #[must_use]
+    pub const fn and(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
     pub(super) fn insert(&mut self, monitor: MonitorId) {
         self.0 |= Self::bit(monitor);
     }
@@ -48,9 +60,27 @@ pub(super) struct Progress {
     impossible: MonitorSet,
     /// Failed a code in its present run.
     failing: MonitorSet,
+    /// What the engine has nothing for: no member of its group.
+    absent: MonitorSet,
 }
 
 impl Progress {
+    pub(super) fn without(absent: MonitorSet) -> Self {
+        Self {
+            absent,
+            ..Self::default()
+        }
+    }
+
+    /// The monitors of a group.
+    fn members(&self, catalogue: &Catalogue, group: Group) -> impl Iterator<Item = MonitorId> + use<> {
+        let absent = self.absent;
+        (0..=u8::MAX)
+            .zip(catalogue.monitors)
+            .filter(move |&(place, monitor)| monitor.group == group && !absent.contains(MonitorId(place)))
+            .map(|(place, _)| MonitorId(place))
+    }
+
     pub(super) fn begin_cycle(&mut self) {
         self.done = MonitorSet::default();
         self.impossible = MonitorSet::default();
@@ -60,6 +90,7 @@ impl Progress {
     pub(super) fn clear(&mut self) {
         *self = Self {
             impossible: self.impossible,
+            absent: self.absent,
             ..Self::default()
         };
     }
@@ -105,13 +136,14 @@ impl Progress {
 
     /// Whether every member of the group is decided since the clear.
     pub(super) fn is_decided(&self, catalogue: &Catalogue, group: Group) -> bool {
-        members(catalogue, group).all(|monitor| self.decided.contains(monitor))
+        self.members(catalogue, group)
+            .all(|monitor| self.decided.contains(monitor))
     }
 
     /// PID $01 bytes B, C, D.
     pub(super) fn since_clear(&self, profile: &Profile, catalogue: &Catalogue) -> Readiness {
         Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
-            if members(catalogue, group).next().is_none() {
+            if self.members(catalogue, group).next().is_none() {
                 return readiness;
             }
             let always = group == Group::Components
@@ -132,26 +164,20 @@ impl Progress {
         is_disabled: impl Fn(&MonitorDefinition) -> bool,
     ) -> Readiness {
         Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
-            if members(catalogue, group).next().is_none() {
+            if self.members(catalogue, group).next().is_none() {
                 return readiness;
             }
             let can_run = |monitor| {
                 let disabled = catalogue.monitor(monitor).is_some_and(&is_disabled);
                 self.done.contains(monitor) || !self.impossible.contains(monitor) && !disabled
             };
-            let left =
-                || members(catalogue, group).filter(|&monitor| !group.is_continuous() || can_run(monitor));
+            let left = || {
+                self.members(catalogue, group)
+                    .filter(|&monitor| !group.is_continuous() || can_run(monitor))
+            };
             let enabled = left().next().is_some() && left().all(can_run);
             let done = left().next().is_some() && left().all(|monitor| self.done.contains(monitor));
             readiness.with(group, enabled, done)
         })
     }
-}
-
-/// The monitors of a group.
-fn members(catalogue: &Catalogue, group: Group) -> impl Iterator<Item = MonitorId> {
-    (0..=u8::MAX)
-        .zip(catalogue.monitors)
-        .filter(move |(_, monitor)| monitor.group == group)
-        .map(|(place, _)| MonitorId(place))
 }

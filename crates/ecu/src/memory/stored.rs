@@ -101,6 +101,7 @@ impl FaultMemory {
             watches_conditions: _,
             in_use_frozen: _,
             shows_readiness: _,
+            absent: _,
         } = self;
         let monitors = monitors(catalogue).map(|(id, definition)| StoredMonitor {
             name: definition.name.into(),
@@ -128,7 +129,7 @@ impl FaultMemory {
             key: self.key,
             cycle: self.cycle.map(|_| DrivingCycle::default()),
             shows_readiness: self.shows_readiness,
-            ..Self::new(self.profile, self.catalogue)
+            ..Self::new(self.profile, self.catalogue).without(self.absent)
         };
         let guests = stored
             .codes
@@ -208,6 +209,7 @@ impl FaultMemory {
             watches_conditions: _,
             in_use_frozen: _,
             shows_readiness: _,
+            absent: _,
         } = self;
         records.len() == other.records.len()
             && records.iter().zip(&other.records).all(|(mine, theirs)| {

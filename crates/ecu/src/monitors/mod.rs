@@ -22,7 +22,7 @@ pub mod temperature;
 
 use core::time::Duration;
 
-use twotrip_obd::{Dtc, Mid, SupportMask};
+use twotrip_obd::{Dtc, Mid};
 
 use crate::{control::Requests, memory::MonitorId};
 use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
@@ -245,14 +245,9 @@ impl Monitors {
         &self.results
     }
 
-    /// The monitors that service $06 has results of.
-    pub(crate) fn monitored() -> SupportMask {
-        frame::monitored()
-    }
-
     /// The results of a monitor of service $06, test by test; none if there is no such monitor.
     pub fn test_results(&self, mid: Mid) -> impl Iterator<Item = twotrip_obd::TestResult> {
-        self.results.answers(mid)
+        self.results.answers(mid, MonitorSet::default())
     }
 
     /// Puts back results that were kept without power.

@@ -6,7 +6,7 @@
 use twotrip_obd::{BufferFull, Mid, Parameters, ResponseBuffer, Service};
 
 use super::{Answer, Context, write_mask};
-use crate::monitors::Monitors;
+use crate::monitors::frame::monitored;
 
 pub(super) fn answer(
     context: &Context<'_>,
@@ -15,10 +15,14 @@ pub(super) fn answer(
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::TestResults)?;
     for &number in asked.numbers() {
-        if write_mask(&Monitors::monitored(), number, response)? {
+        if write_mask(&monitored(context.memory.absent()), number, response)? {
             continue;
         }
-        for result in context.monitors.test_results(Mid::new(number)) {
+        for result in context
+            .monitors
+            .results()
+            .answers(Mid::new(number), context.memory.absent())
+        {
             response.extend(&result.to_bytes())?;
         }
     }

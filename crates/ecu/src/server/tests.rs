@@ -518,7 +518,7 @@ fn vehicle_information() {
 #[test]
 fn test_results_before_any_test_ran() {
     let mut bench = Bench::new(memory());
-    let masks = crate::monitors::frame::monitored();
+    let masks = monitored(MonitorSet::default());
     assert!(
         [0x01, 0x02, 0x21, 0x41, 0x42, 0x81, 0x39, 0x3B, 0x3D, 0xE1]
             .into_iter()

@@ -290,3 +290,23 @@ fn the_general_denominator_rolls_over() {
     drive(&mut car);
     assert_eq!((general(&car), pair(&car, Group::Catalyst)), (0, (0, 32_768)));
 }
+
+/// Equipment not fitted: both values always 0 (13 CCR 1968.2(g)(5.2), from memory), and no readiness.
+#[test]
+fn what_the_engine_has_nothing_for_is_counted_nowhere() {
+    let leak = super::super::MonitorSet::of(&[LEAK, PURGE_FLOW]);
+    let mut memory = FaultMemory::new(&Profile::US_2010, &CATALOGUE).without(leak);
+    let report = memory.readiness_since_clear();
+    assert!(!report.is_supported(Group::Evap) && report.is_supported(Group::Catalyst));
+    for _ in 0..2 {
+        memory.apply(CarInstant::ZERO, &Fact::EngineStarted, &LiveData::default());
+        memory.apply(
+            CarInstant::ZERO,
+            &Fact::CouldDetect { monitor: LEAK },
+            &LiveData::default(),
+        );
+        memory.apply(CarInstant::ZERO, &Fact::EngineStopped, &LiveData::default());
+    }
+    assert_eq!(memory.in_use().item(InUseItem::Evap), (0, 0));
+    assert!(!memory.readiness_this_cycle().is_supported(Group::Evap));
+}

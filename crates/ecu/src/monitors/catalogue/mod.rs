@@ -13,8 +13,9 @@ mod temperature;
 use twotrip_obd::{Dtc, Group, InUseItem};
 
 use super::blocking;
-use crate::memory::{
-    Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
+use crate::{
+    calibration::Equipment,
+    memory::{Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId},
 };
 
 pub use air::*;
@@ -99,6 +100,7 @@ monitors! {
         minimum_ratio: true,
         in_use: tracked(InUseItem::Egr, Denominator::General),
         disabled_by: blocking::EGR,
+        needs: Some(Equipment::Recirculation),
         ..MonitorDefinition::named("EGR flow", Group::Egr)
     };
     /// Recirculated exhaust at idle, where there should be none.
@@ -106,15 +108,20 @@ monitors! {
         minimum_ratio: true,
         in_use: tracked(InUseItem::Egr, Denominator::General),
         disabled_by: blocking::EGR,
+        needs: Some(Equipment::Recirculation),
         ..MonitorDefinition::named("EGR valve shut", Group::Egr)
     };
     /// Stem of the recirculation valve against its command.
-    EGR_VALVE = circuit("EGR valve against its command");
+    EGR_VALVE = MonitorDefinition {
+        needs: Some(Equipment::Recirculation),
+        ..circuit("EGR valve against its command")
+    };
     /// Phaser of the intake cam.
     CAM_PHASER = MonitorDefinition {
         minimum_ratio: true,
         in_use: tracked(InUseItem::Egr, Denominator::Output),
         disabled_by: blocking::CAM,
+        needs: Some(Equipment::Phaser),
         ..MonitorDefinition::named("intake cam", Group::Egr)
     };
     /// The thermostat.

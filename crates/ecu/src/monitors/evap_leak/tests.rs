@@ -497,7 +497,11 @@ fn the_tests_are_reported_with_their_limits() {
         }
         let mids = [0x39, 0x3B, 0x3D].map(twotrip_obd::Mid::new);
         mids.into_iter()
-            .flat_map(|mid| results.answers(mid).map(|result| result.to_string()))
+            .flat_map(|mid| {
+                results
+                    .answers(mid, MonitorSet::default())
+                    .map(|result| result.to_string())
+            })
             .collect()
     };
     let starts = |lines: &[String], starts: [(&str, &str); 4]| {

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use twotrip_obd::{Mid, SupportMask, TestResult as Answered, Tid};
 
 use super::{Measured, Reported, Test};
+use crate::memory::MonitorSet;
 
 /// What a test found last.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -71,10 +72,20 @@ pub(crate) fn reported() -> impl Iterator<Item = (&'static Test, Reported)> {
     crate::monitors::tests().filter_map(|test| test.reported.map(|reported| (test, reported)))
 }
 
+/// Whether there is something for a test in an engine that has nothing for these monitors.
+fn is_present(test: &Test, absent: MonitorSet) -> bool {
+    let monitor = test
+        .codes
+        .first()
+        .and_then(|&code| crate::monitors::CATALOGUE.code(code));
+    monitor.is_none_or(|code| !absent.contains(code.monitor))
+}
+
 /// The monitors that service $06 has results of. They stay supported when a clear takes the results away.
 #[must_use]
-pub fn monitored() -> SupportMask {
-    reported().fold(SupportMask::NONE, |mask, (_, reported)| {
+pub fn monitored(absent: MonitorSet) -> SupportMask {
+    let present = reported().filter(|(test, _)| is_present(test, absent));
+    present.fold(SupportMask::NONE, |mask, (_, reported)| {
         mask.with(reported.mid.number())
     })
 }
@@ -113,9 +124,9 @@ impl Results {
     }
 
     /// The results of a monitor of service $06, test by test; none if there is no such monitor.
-    pub(crate) fn answers(&self, mid: Mid) -> impl Iterator<Item = Answered> {
+    pub(crate) fn answers(&self, mid: Mid, absent: MonitorSet) -> impl Iterator<Item = Answered> {
         let rows = reported().zip(&self.found);
-        rows.filter(move |((_, row), _)| row.mid == mid)
+        rows.filter(move |((test, row), _)| row.mid == mid && is_present(test, absent))
             .map(|((_, row), found)| match found {
                 Some(found) => Answered::measured(row.mid, row.tid, row.uasid, found.value, found.limits)
                     .with_verdict(found.passed),
@@ -189,13 +200,13 @@ mod tests {
     #[test]
     fn what_has_not_run_is_zero_and_still_supported() {
         let results = Results::default();
-        assert!(monitored().iter().next().is_some());
-        for mid in monitored().iter() {
-            for result in results.answers(Mid::new(mid)) {
+        assert!(monitored(MonitorSet::default()).iter().next().is_some());
+        for mid in monitored(MonitorSet::default()).iter() {
+            for result in results.answers(Mid::new(mid), MonitorSet::default()) {
                 assert_eq!(result.to_bytes()[3..], [0; 6]);
             }
         }
-        assert_eq!(results.answers(Mid::new(0x7F)).count(), 0);
+        assert_eq!(results.answers(Mid::new(0x7F), MonitorSet::default()).count(), 0);
     }
 
     #[test]
