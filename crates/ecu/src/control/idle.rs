@@ -37,6 +37,12 @@ const IN_GEAR_MORE: f64 = 0.6;
 const LEAST: f64 = 0.6;
 const MOST: f64 = 12.6;
 
+/// Most that a warm engine's learned air adds to [`NEEDED`], g/s: a healthy one needs 0.2, one with a dead cylinder 0.7
+/// (calibrated). A throttle body that wants more is dirty, and its idle is low.
+const LEARNED_WARM: f64 = 0.9;
+/// Coolant from which the engine counts as warm, °C.
+const WARM: f64 = 70.0;
+
 /// Air for a speed error, g/s per rpm (0.8 g/s per 100 rpm).
 const PROPORTIONAL: f64 = 0.008;
 /// Integral time, s.
@@ -58,6 +64,8 @@ pub(crate) struct Idle {
     size: f64,
     /// Learned air beside [`NEEDED`], g/s; survives the key.
     integral: f64,
+    /// Most that it may be now, g/s.
+    most_learned: f64,
     target_rpm: f64,
     /// Air by table, g/s.
     needed: f64,
@@ -108,6 +116,8 @@ impl Idle {
         let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
         self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
         self.needed = (NEEDED.at(coolant) + IN_GEAR_MORE * in_gear) * self.size;
+        self.most_learned = self.size * if coolant > WARM { LEARNED_WARM } else { MOST };
+        self.integral = self.integral.at_most(self.most_learned);
     }
 
     /// One step of `seconds`: the air wanted through the throttle with the pedal released, g/s.
@@ -139,7 +149,8 @@ impl Idle {
             } else {
                 flow += (proportional * error).within(-2.5 * size, 6.0 * size);
                 if error.abs() < 250.0 && !self.held {
-                    let room = flow > least && error < 0.0 || flow < most && error > 0.0;
+                    let may_rise = flow < most && self.integral < self.most_learned;
+                    let room = flow > least && error < 0.0 || may_rise && error > 0.0;
                     if room {
                         self.integral += proportional * error * (seconds / INTEGRAL_SECONDS);
                     }
