@@ -23,7 +23,7 @@ const COOLANT: &[Dtc] = &[P0116];
 const INTAKE_AIR_CIRCUIT: &[Dtc] = &[P0112, P0113];
 const INTAKE_AIR: &[Dtc] = &[P0111];
 /// Tank pressure and level, purge and vent valve.
-const TANK: &[Dtc] = &[P0452, P0453, P0462, P0463];
+const TANK: &[Dtc] = &[P0452, P0453, P0461, P0462, P0463];
 /// A leak or a valve that the leak test with the engine running finds: the one of the parked car would find it too, and
 /// call it a very small one.
 const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];

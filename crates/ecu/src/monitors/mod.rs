@@ -10,6 +10,7 @@ pub mod egr_flow;
 pub mod egr_valve;
 pub mod evap_leak;
 pub mod frame;
+mod fuel_level;
 pub mod fuel_system;
 mod idle_speed;
 #[cfg(test)]
@@ -81,6 +82,7 @@ pub(crate) static TESTS: &[&[&Test]] = &[
     oxygen::TESTS,
     evap_leak::TESTS,
     natural_vacuum::TESTS,
+    fuel_level::TESTS,
     egr_flow::TESTS,
     egr_valve::TESTS,
     cam::TESTS,
@@ -207,6 +209,7 @@ monitors! {
     rear_trim: RearTrim<0>,
     leak: EvapLeak,
     natural_vacuum: NaturalVacuum,
+    fuel_level: fuel_level::FuelLevel,
     egr_flow: egr_flow::EgrFlow,
     egr_leak: egr_valve::EgrLeak,
     egr_valve: egr_valve::EgrValve,

@@ -2,7 +2,7 @@
 
 use twotrip_obd::Dtc;
 
-use super::{EVAP_LEAK, NATURAL_VACUUM, TANK_PRESSURE, code};
+use super::{EVAP_LEAK, FUEL_LEVEL, NATURAL_VACUUM, TANK_PRESSURE, code};
 use crate::memory::CodeDefinition;
 
 /// Purge flow.
@@ -19,6 +19,8 @@ pub const P0455: Dtc = Dtc::p(0x0455);
 pub const P0457: Dtc = Dtc::p(0x0457);
 /// Very small leak (0.020 in).
 pub const P0456: Dtc = Dtc::p(0x0456);
+/// Fuel level, range or performance.
+pub const P0461: Dtc = Dtc::p(0x0461);
 /// Flow with the purge valve shut.
 pub const P0496: Dtc = Dtc::p(0x0496);
 
@@ -38,5 +40,6 @@ pub(super) const CODES: &[CodeDefinition] = &[
         "evaporative system: leak, fuel cap loose or off",
     ),
     code(P0456, NATURAL_VACUUM, "evaporative system: very small leak"),
+    code(P0461, FUEL_LEVEL, "fuel level sensor: range or performance"),
     code(P0496, EVAP_LEAK, "evaporative system: flow while not purging"),
 ];

@@ -75,6 +75,8 @@ monitors! {
         disabled_by: blocking::EVAP,
         ..rationality("tank pressure rationality")
     };
+    /// Rationality of the fuel level.
+    FUEL_LEVEL = rationality("fuel level rationality");
     /// Circuit of the tank pressure sensor.
     TANK_PRESSURE_CIRCUIT = circuit("tank pressure circuit");
     /// Circuit of the coolant temperature sensor.
