@@ -98,6 +98,8 @@ pub struct Requests {
     pub recirculation: Option<Ratio>,
     /// By how much a bank's mixture is to be richer than stoichiometric, in place of the loop.
     pub mixture: PerBank<Option<Ratio>>,
+    /// Banks whose front sensor is not to be believed: open loop.
+    pub open_loop: PerBank<bool>,
 }
 
 impl Requests {
@@ -117,6 +119,7 @@ impl Requests {
             limp_home: self.limp_home || other.limp_home,
             recirculation: self.recirculation.or(other.recirculation),
             mixture: core::array::from_fn(|bank| self.mixture[bank].or(other.mixture[bank])),
+            open_loop: core::array::from_fn(|bank| self.open_loop[bank] || other.open_loop[bank]),
         }
     }
 }
@@ -162,6 +165,8 @@ pub struct Control {
     seen: PerBank<Gathered>,
     /// By how much the mixture of each bank is to be richer instead of what the loop says.
     forced: PerBank<Option<f64>>,
+    /// Banks in open loop because of their front sensor.
+    open_loop: PerBank<bool>,
     /// For so long the loop still answers to injectors that hardly opened, s; none if not above zero.
     hardly_open_seconds: f64,
     /// Engine speed as testers see it, rpm: the mean since the last slow step, for it is uneven from firing to firing.
@@ -206,6 +211,7 @@ impl Control {
             traces: Default::default(),
             seen: Default::default(),
             forced: [None; BANKS],
+            open_loop: [false; BANKS],
             hardly_open_seconds: 0.0,
             shown_rpm: 0.0,
             rpm_sum: 0.0,
@@ -436,6 +442,7 @@ impl Control {
             && self.run_time >= CLOSED_LOOP_AFTER;
         for bank in 0..self.banks {
             let front = self.measured.oxygen_front[bank];
+            let may_close = may_close && !self.open_loop[bank];
             self.lambda[bank].step(front, may_close, self.forced[bank], STEP_SECONDS);
             self.traces[bank].step(front, self.measured.oxygen_rear[bank]);
         }
@@ -512,6 +519,7 @@ impl Control {
         for bank in 0..self.banks {
             self.seen[bank] = self.traces[bank].take();
             self.forced[bank] = requests.mixture[bank].map(Ratio::fraction);
+            self.open_loop[bank] = requests.open_loop[bank];
         }
         let purge = purge::Conditions {
             run_seconds: run_time.as_secs_f64(),
@@ -677,6 +685,8 @@ impl Control {
             FuelSystemStatus::Off
         } else if self.lambda[bank].is_closed() {
             FuelSystemStatus::ClosedLoop
+        } else if self.open_loop[bank] {
+            FuelSystemStatus::OpenLoopFault
         } else if self.has_been_closed {
             FuelSystemStatus::OpenLoopDriving
         } else {

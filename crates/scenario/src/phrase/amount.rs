@@ -128,6 +128,7 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
         ],
         "mm2" => &[("mm2", |value| value), ("cm2", |value| value * 100.0)],
         "x" => &[("x", |value| value)],
+        "g" => &[("g", |value| value), ("mg", |value| value / 1000.0)],
         "V" => &[("V", |value| value), ("mV", |value| value / 1000.0)],
         "deg" => &[("deg", |value| value)],
         "deg/s" => &[("deg/s", |value| value)],

@@ -8,6 +8,7 @@ use twotrip_harness::BANKS;
 use twotrip_obd::Dtc;
 
 use super::{AtLimit, Limited, SECONDS};
+use crate::control::Requests;
 use crate::monitors::{
     FRONT_CIRCUIT_1, FRONT_CIRCUIT_2, Inhibits, P0131, P0132, P0134, P0151, P0152, P0154, P2195, P2196,
     P2197, P2198, Signals, TestResult,
@@ -130,6 +131,12 @@ impl<const BANK: usize> Monitor for FrontCircuit<BANK> {
             gate: self.gate,
             ..Self::default()
         };
+    }
+
+    fn requests(&self) -> Requests {
+        let mut requests = Requests::default();
+        requests.open_loop[BANK] = self.failed;
+        requests
     }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {

@@ -148,7 +148,9 @@ impl Monitor for Thermostat {
             return;
         }
         self.steps += 1;
-        self.fuel += signals.fuel_flow.grams_per_second();
+        // What finds no air warms nothing.
+        let burns = signals.air_metered.grams_per_second() * (1.0 / 14.7);
+        self.fuel += signals.fuel_flow.grams_per_second().min(burns);
         self.friction += signals.friction.watts();
         self.idling.step(signals);
         self.air += signals.air_metered.grams_per_second();
