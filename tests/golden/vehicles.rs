@@ -1,5 +1,6 @@
 //! The shipped vehicles, healthy: they start, idle, drive and are accused of nothing.
 
+use twotrip_harness::transfer;
 use twotrip_obd::Group;
 use twotrip_scenario::{Scenario, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
@@ -83,4 +84,75 @@ fn monitors_are_those_of_what_the_engine_has() {
         );
         assert_eq!(desk.ask(&[0x06, 0x31]).is_some(), egr, "{name}");
     }
+}
+
+/// A wide-range sensor shows lambda on both sides of 1, within what the loop swings; on the overrun it shows air.
+#[test]
+fn the_wide_range_sensor_shows_lambda() {
+    let mut desk = desk("hatch-1.8", 1);
+    desk.tell(&["drive udds"]);
+    let lambda = |desk: &Desk| {
+        let pin = desk.car.car().ecu().live().wide_range_pin[0];
+        transfer::WIDE_RANGE.to_lambda(pin).fraction()
+    };
+    let mut seen = Vec::new();
+    for _ in 0..60 {
+        desk.tell(&["wait 0.3 s"]);
+        seen.push(lambda(&desk));
+        let truth = desk.car.car().vehicle().front_lambda(0).fraction();
+        assert!(
+            (lambda(&desk) - truth).abs() < 0.04,
+            "{} for {truth}",
+            lambda(&desk)
+        );
+    }
+    let (leanest, richest) = seen.iter().fold((1.0_f64, 1.0_f64), |(lean, rich), &lambda| {
+        (lean.max(lambda), rich.min(lambda))
+    });
+    assert!(
+        (1.005..1.08).contains(&leanest) && (0.90..0.995).contains(&richest),
+        "{richest} to {leanest}"
+    );
+}
+
+/// The banks of the six-cylinder swing each by its own sensor.
+#[test]
+fn the_banks_swing_apart() {
+    let mut desk = desk("sedan-v6", 1);
+    desk.tell(&["drive udds"]);
+    let mut apart = 0;
+    for _ in 0..50 {
+        desk.tell(&["wait 0.2 s"]);
+        let [first, second] = desk.car.car().ecu().live().oxygen_front.map(|pin| pin.volts());
+        apart += usize::from((first > 0.45) != (second > 0.45));
+    }
+    assert!(apart > 2, "{apart} of 50");
+}
+
+/// The maker's own code comes and goes with the standard's that it is set beside; `preload` sets the one that nothing
+/// sets.
+#[test]
+fn a_code_of_the_makers_own_goes_with_its_standard_one() {
+    let mut desk = desk("sedan-v6", 1);
+    desk.tell(&[
+        "ambient 18 C",
+        "refuel to 60 %",
+        "soak 9 h",
+        "defect filler-neck hole 8 mm",
+        "drive udds",
+        "expect pending P0455",
+        "expect pending P1455",
+        "soak 9 h",
+        "drive udds",
+        "expect confirmed P1455",
+        "expect mil commanded",
+        "soak 1 h",
+        "key on",
+        "preload pending P1690",
+    ]);
+    let memory = desk.car.car().ecu().memory();
+    let codes = ["P0455", "P1455"].map(|code| code.parse().expect("a code"));
+    assert!(memory.confirmed().eq(codes));
+    assert!(memory.permanent().eq(codes));
+    assert_eq!(memory.pending().count(), 3);
 }

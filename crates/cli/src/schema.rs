@@ -118,6 +118,8 @@ fn value(key: &Key) -> Json {
         Value::Codes => {
             json!({ "type": "string", "pattern": r"^\s*[PCBUpcbu][0-9A-Fa-f]{4}(\s+[PCBUpcbu][0-9A-Fa-f]{4})*\s*$" })
         }
+        Value::MakerCode => json!({ "type": "string", "pattern": "^P(1[0-9A-F]|3[0-3])[0-9A-F]{2}$" }),
+        Value::WatchedCode => json!({ "type": "string", "pattern": "^[PCBU][0-3][0-9A-F]{3}$" }),
         Value::Amount(amount) => {
             let units: Vec<&str> = amount.units.iter().map(|(unit, _)| *unit).collect();
             json!({

@@ -85,6 +85,8 @@ pub struct LiveData {
     /// PIDs $15 and $19, byte A.
     #[serde(deserialize_with = "per_bank")]
     pub oxygen_rear: PerBank<Voltage>,
+    /// PIDs $24, $28, $34 and $38: the pin of a wide-range front sensor, which lambda and pump current are worked out of.
+    pub wide_range_pin: PerBank<Voltage>,
     /// PID $1F, since engine start; zero with the engine off.
     pub run_time: Duration,
     /// PIDs $2C and $69, opening of the recirculation valve as commanded.

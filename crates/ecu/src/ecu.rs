@@ -1,6 +1,6 @@
 //! The engine ECU as a whole: what it does in a step, when it sleeps, and who tells whom.
 
-use alloc::collections::VecDeque;
+use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, SensorPins};
@@ -11,7 +11,7 @@ use crate::{
     Calibration, Nonvolatile,
     control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
-    memory::{Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
+    memory::{Companion, Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
     monitors::{CATALOGUE, Fast, Inhibits, Monitors, P0455, P0457, Signals, TestResult, Timers},
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED, Served},
@@ -35,6 +35,8 @@ pub struct EcuConfig {
     pub identity: Identity,
     /// What it knows of its engine.
     pub calibration: Calibration,
+    /// Codes of the maker's own.
+    pub companions: Vec<Companion>,
 }
 
 impl EcuConfig {
@@ -46,6 +48,7 @@ impl EcuConfig {
             readiness_display: false,
             identity: Identity::engine(profile, &CATALOGUE, &Calibration::compact_2_0()),
             calibration: Calibration::compact_2_0(),
+            companions: Vec::new(),
         }
     }
 }
@@ -105,7 +108,8 @@ impl Ecu {
             monitors: Monitors::default(),
             memory: FaultMemory::new(config.profile, &CATALOGUE)
                 .without(CATALOGUE.absent(&config.calibration))
-                .showing_readiness(config.readiness_display),
+                .showing_readiness(config.readiness_display)
+                .with_companions(&config.companions),
             identity: config.identity,
             served: Served::by(&config.calibration),
             overrides: Overrides::NONE,

@@ -67,7 +67,7 @@ pub struct SensorPins {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
-    /// Front oxygen sensors, sensor 1 of each bank.
+    /// Front oxygen sensors, sensor 1 of each bank; a wide-range one by [`crate::transfer::WIDE_RANGE`].
     pub oxygen_front: PerBank<Voltage>,
     /// Rear oxygen sensors, sensor 2 of each bank.
     pub oxygen_rear: PerBank<Voltage>,

@@ -3,7 +3,7 @@
 //! Figures are those of this project's vehicle model (calibrated) unless another
 //! source stands beside them. Both directions read one set of points, so that a healthy sensor is read exactly.
 
-use twotrip_units::{Angle, Grid, Limit, MassFlow, Pressure, Ratio, Table, Temperature, Voltage};
+use twotrip_units::{Angle, Current, Grid, Limit, MassFlow, Pressure, Ratio, Table, Temperature, Voltage};
 
 /// The reference supply of the sensors, V.
 pub const SENSOR_SUPPLY_VOLTS: f64 = 5.0;
@@ -171,6 +171,60 @@ pub static THERMISTOR: Thermistor = Thermistor::new([
     (165.0, 0.20),
 ]);
 
+/// A wide-range oxygen sensor with the amplifier that drives it: lambda over pump current in mA (from memory), and
+/// 1.5 V + 0.5 V/mA at the pin (our choice). The pump stands still while the cell is cold.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WideRange {
+    milliamperes: Table<10>,
+    lambda: Table<10>,
+}
+
+impl WideRange {
+    /// The pin without pump current.
+    pub const STILL: Voltage = Voltage::from_volts(1.5);
+    const VOLTS_PER_MILLIAMPERE: f64 = 0.5;
+
+    const fn new(points: [(f64, f64); 10]) -> Self {
+        Self {
+            milliamperes: Table::new(points),
+            lambda: Table::new(swapped(points)),
+        }
+    }
+
+    /// Voltage for lambda, held at both ends.
+    #[must_use]
+    pub fn from_lambda(&self, lambda: Ratio) -> Voltage {
+        let milliamperes = self.milliamperes.at(lambda.fraction());
+        Voltage::from_volts(Self::STILL.volts() + Self::VOLTS_PER_MILLIAMPERE * milliamperes)
+    }
+
+    /// Pump current for a voltage.
+    #[must_use]
+    pub fn to_current(&self, pin: Voltage) -> Current {
+        Current::from_amperes((pin.volts() - Self::STILL.volts()) / Self::VOLTS_PER_MILLIAMPERE * 1e-3)
+    }
+
+    /// Lambda for a voltage, held at both ends.
+    #[must_use]
+    pub fn to_lambda(&self, pin: Voltage) -> Ratio {
+        Ratio::from_fraction(self.lambda.at(self.to_current(pin).amperes() * 1e3))
+    }
+}
+
+/// The wide-range sensor.
+pub static WIDE_RANGE: WideRange = WideRange::new([
+    (0.65, -2.22),
+    (0.70, -1.82),
+    (0.80, -1.11),
+    (0.90, -0.50),
+    (1.00, 0.0),
+    (1.18, 0.33),
+    (1.43, 0.67),
+    (1.70, 0.94),
+    (2.42, 1.38),
+    (8.0, 2.54),
+]);
+
 /// Points of the curve read the other way.
 const fn swapped<const N: usize>(points: [(f64, f64); N]) -> [(f64, f64); N] {
     let mut turned = points;
@@ -280,6 +334,11 @@ mod tests {
             assert!((throttle_angle(a).degrees() - degrees).abs() < 1e-9);
             assert!((a.volts() + b.volts() - 5.0).abs() < 1e-9);
         }
+        for lambda in [0.7, 0.85, 0.99, 1.0, 1.01, 1.3, 2.0] {
+            let pin = WIDE_RANGE.from_lambda(Ratio::from_fraction(lambda));
+            assert!((WIDE_RANGE.to_lambda(pin).fraction() - lambda).abs() < 1e-9);
+        }
+        assert!(WIDE_RANGE.to_current(WideRange::STILL).amperes().abs() < 1e-12);
         for pascals in [-2000.0, 0.0, 350.0] {
             let pin = tank_pressure_volts(Pressure::from_pascals(pascals));
             assert!((tank_pressure(pin).pascals() - pascals).abs() < 1e-6);

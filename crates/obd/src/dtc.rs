@@ -39,6 +39,19 @@ impl Dtc {
         self.0.to_be_bytes()
     }
 
+    /// Whether its number is one that makers define for themselves: P1xxx and P30xx to P33xx, and of C, B and U those with
+    /// 1 or 2 (SAE J2012, from memory).
+    #[must_use]
+    pub const fn is_makers_own(self) -> bool {
+        let (letter, first) = (self.0 >> 14, self.0 >> 12 & 3);
+        match (letter, first) {
+            (_, 1) => true,
+            (0, 3) => self.0 >> 8 & 0xF < 4,
+            (_, 2) => letter != 0,
+            _ => false,
+        }
+    }
+
     /// The powertrain code `P` + four hexadecimal digits: `Dtc::p(0x0455)` is P0455.
     ///
     /// # Panics
@@ -114,6 +127,21 @@ impl<'de> Deserialize<'de> for Dtc {
 mod tests {
     extern crate std;
     use super::*;
+
+    #[test]
+    fn makers_have_numbers_of_their_own() {
+        let own = |code: &str| code.parse::<Dtc>().is_ok_and(Dtc::is_makers_own);
+        for code in [
+            "P1000", "P1FFF", "P3000", "P33FF", "C1234", "C2345", "B1000", "U2FFF",
+        ] {
+            assert!(own(code), "{code}");
+        }
+        for code in [
+            "P0455", "P2135", "P3400", "P3FFF", "C0035", "B0001", "U0100", "U3000",
+        ] {
+            assert!(!own(code), "{code}");
+        }
+    }
     use std::string::ToString;
 
     /// P0143 from an article citing the ISO 15031-5 figure, U0158 from a public

@@ -1,10 +1,12 @@
-//! Oxygen in the exhaust: the way to the front sensor, the catalyst's store, both narrow-band sensors.
+//! Oxygen in the exhaust: the way to the front sensor, the catalyst's store, both sensors: narrow-band ones, or a
+//! wide-range one in front.
 //!
 //! Delay, lags and sensor curves calibrated; the store is our own
 //! simplification of published simple three-way catalyst models for control and diagnosis (abstract seen). The slip past the
 //! store is what makes a tired catalyst show before it is dead.
 
-use twotrip_units::Limit;
+use twotrip_harness::transfer;
+use twotrip_units::{Limit, Ratio};
 
 use crate::{
     Divisor, Lag,
@@ -21,7 +23,10 @@ pub(crate) struct Params {
     pub(crate) second_delay_s: f64,
     /// Mixing on the way, s.
     pub(crate) mixing_lag: Lag,
-    /// Front sensor: half-width of its step in lambda.
+    /// Front sensor: a wide-range one, and what it gives cold, V.
+    pub(crate) wide_range: bool,
+    pub(crate) front_still_v: f64,
+    /// Narrow-band front sensor: half-width of its step in lambda.
     pub(crate) front_width: Divisor,
     /// Lags of the front sensor towards rich and towards lean, s.
     pub(crate) front_lag: (Lag, Lag),
@@ -51,8 +56,10 @@ impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
             delay: (0.14, 1.02),
-            second_delay_s: 0.02,
+            second_delay_s: 0.05,
             mixing_lag: Lag::new(0.10),
+            wide_range: false,
+            front_still_v: 0.45,
             front_width: Divisor::new(0.006),
             front_lag: (Lag::new(0.045), Lag::new(0.060)),
             capacity_g: 0.6,
@@ -187,9 +194,9 @@ impl State {
             front_equivalence: 0.0,
             level: 0.5,
             rear_equivalence: 0.0,
-            front_element: params.volts.0,
+            front_element: params.front_still_v,
             rear_element: params.volts.0,
-            front_volts: params.volts.0,
+            front_volts: params.front_still_v,
             rear_volts: params.volts.0,
         }
     }
@@ -283,11 +290,17 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         delay.late = false;
         next.front_equivalence
     };
-    let front = bias + swing * TANH.at(richness(seen) / params.front_width);
-    let lag = if front > state.front_element {
-        sensors.front_lag.0
+    let front = if params.wide_range {
+        let lambda = Ratio::from_fraction(1.0 / seen.at_least(0.1));
+        transfer::WIDE_RANGE.from_lambda(lambda).volts()
     } else {
+        bias + swing * TANH.at(richness(seen) / params.front_width)
+    };
+    // A wide-range sensor rises towards lean.
+    let lag = if (front > state.front_element) == params.wide_range {
         sensors.front_lag.1
+    } else {
+        sensors.front_lag.0
     };
     next.front_element += (front - state.front_element) * lag.share(dt);
     let rear = bias
@@ -316,7 +329,8 @@ fn with_plugs(
 ) -> State {
     let bias = params.volts.0;
     let awake = |tip: f64| ((tip - params.awake.0) / params.awake.1).within(0.0, 1.0);
-    let front_volts = bias + (state.front_element - bias) * awake(front_tip_celsius) + sensors.front_bias_v;
+    let still = params.front_still_v;
+    let front_volts = still + (state.front_element - still) * awake(front_tip_celsius) + sensors.front_bias_v;
     let rear_volts = match sensors.rear_stuck_v {
         None => bias + (state.rear_element - bias) * awake(rear_tip_celsius),
         Some(volts) => volts,

@@ -3,6 +3,7 @@
 //! What follows from the size of the engine (manifold, heat, catalyst bricks, friction, starter) is scaled from the
 //! 2.0-litre four-cylinder that the model is calibrated on.
 
+use twotrip_harness::transfer;
 use twotrip_units::{Length, Mass, MassFlow, Volume};
 
 use crate::{
@@ -233,6 +234,12 @@ const fn driveline_params(specification: &Specification, size: f64, load: f64) -
 const fn oxygen_params(specification: &Specification, bank_size: f64) -> catalyst::Params {
     let base = catalyst::Params::compact_2_0();
     catalyst::Params {
+        wide_range: specification.wide_range,
+        front_still_v: if specification.wide_range {
+            transfer::WideRange::STILL.volts()
+        } else {
+            base.front_still_v
+        },
         delay: (base.delay.0, base.delay.1 * bank_size),
         capacity_g: specification.oxygen_capacity.grams(),
         slip_g: Divisor::new(base.slip_g.figure * bank_size),

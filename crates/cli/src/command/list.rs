@@ -7,7 +7,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
-use twotrip_scenario::{Scenario, phrase, shipped, vehicle};
+use twotrip_scenario::{
+    Scenario, VehicleModel, phrase, shipped,
+    vehicle::{self, MakerCode},
+};
 use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, Work,
@@ -99,6 +102,24 @@ fn scenarios() -> Vec<Item> {
         .collect()
 }
 
+/// What codes of the maker's own there are.
+fn maker_codes(model: &VehicleModel) -> String {
+    let say = |own: &MakerCode| {
+        let meaning = own.meaning.as_deref().unwrap_or("without a public definition");
+        let set = match own.with {
+            Some(with) => format!("with {with}"),
+            None => "by preload only".to_owned(),
+        };
+        format!("{} ({set}): {meaning}", own.code)
+    };
+    let all: Vec<String> = model.maker_codes().iter().map(say).collect();
+    if all.is_empty() {
+        String::new()
+    } else {
+        format!("; codes of the maker's own: {}", all.join("; "))
+    }
+}
+
 fn vehicles() -> Vec<Item> {
     let described = |name: &str| {
         // The shipped ones are checked by a test; a bad one would show as empty.
@@ -117,7 +138,7 @@ fn vehicles() -> Vec<Item> {
         let with = |fitted: bool| if fitted { "with" } else { "without" };
         Some(format!(
             "{}: {:.3} l, firing order {}, {banks}, {sensor} front sensor, {} exhaust-gas recirculation, {} cam \
-             phaser; {:.0} kg, tank {:.0} l; {}",
+             phaser; {:.0} kg, tank {:.0} l; {}{}",
             model.title(),
             car.displacement.litres(),
             firing.join("-"),
@@ -126,6 +147,7 @@ fn vehicles() -> Vec<Item> {
             car.mass.kilograms(),
             car.tank.litres(),
             model.regulation().key,
+            maker_codes(&model),
         ))
     };
     vehicle::SHIPPED

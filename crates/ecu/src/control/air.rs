@@ -265,6 +265,11 @@ impl Air {
     }
 }
 
+/// Flow of the calibrated engine at full throttle, sea level, 25 °C, g/s.
+pub(super) fn full_throttle_flow(rpm: f64) -> f64 {
+    FULL_THROTTLE_FLOW.at(rpm)
+}
+
 /// Choked flow through one square millimetre of throttle, g/s.
 pub(crate) fn choked_flow_per_area(measured: &Measured) -> f64 {
     let upstream = measured.barometer.pascals().at_least(40_000.0);

@@ -6,7 +6,9 @@
 //! `substitute`.
 
 use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
-use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
+use twotrip_units::{
+    Angle, AngularSpeed, Current, Limit, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage,
+};
 
 use crate::circuits::Readings;
 
@@ -44,8 +46,11 @@ pub struct Measured {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
-    /// Front oxygen sensor of each bank.
+    /// Front oxygen sensor of each bank: what a narrow-band one would give where it is a wide-range one.
     pub oxygen_front: PerBank<Voltage>,
+    /// The pin of a wide-range one; zero where there is none.
+    pub wide_range_pin: PerBank<Voltage>,
+    pub(crate) wide_range: bool,
     /// Rear oxygen sensor of each bank.
     pub oxygen_rear: PerBank<Voltage>,
     /// Lift of the recirculation valve.
@@ -155,7 +160,12 @@ impl Measured {
         self.cam_advance = pins.cam_advance;
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
-        self.oxygen_front = pins.oxygen_front;
+        if self.wide_range {
+            self.wide_range_pin = pins.oxygen_front;
+            self.oxygen_front = pins.oxygen_front.map(as_narrow_band);
+        } else {
+            self.oxygen_front = pins.oxygen_front;
+        }
         self.oxygen_rear = pins.oxygen_rear;
     }
 
@@ -191,6 +201,13 @@ impl Measured {
     pub(crate) const fn forget_level(&mut self) {
         self.level_settled = false;
     }
+}
+
+/// The step of a narrow-band sensor in place of a wide-range one's line, so that the loop and its monitors look at one
+/// kind of signal: 0.45 V at lambda 1, 0.42 V more or less from 1 % off it on.
+fn as_narrow_band(pin: Voltage) -> Voltage {
+    let rich = 1.0 - transfer::WIDE_RANGE.to_lambda(pin).fraction();
+    Voltage::from_volts(0.45 + 0.42 * (rich * (1.0 / 0.01)).within(-1.0, 1.0))
 }
 
 fn share_of_supply(pin: Voltage) -> f64 {

@@ -48,6 +48,7 @@ pub use learned::Learned;
 pub use measured::Measured;
 
 pub(crate) use engine_state::Turn;
+pub(crate) use torque::torque_curve;
 
 /// Length of a step, s.
 pub const STEP_SECONDS: f64 = 0.01;
@@ -182,7 +183,10 @@ impl Control {
             calibration: calibration.clone(),
             banks: calibration.banks(),
             torque: torque::Model::new(calibration),
-            measured: Measured::default(),
+            measured: Measured {
+                wide_range: calibration.wide_range,
+                ..Measured::default()
+            },
             substitutes: substitute::Substitutes::new(calibration),
             shown_air: None,
             watch: engine_state::EngineWatch::default(),
@@ -801,6 +805,7 @@ impl Control {
             throttle_position: Ratio::from_fraction(throttle),
             oxygen_front: measured.oxygen_front,
             oxygen_rear: measured.oxygen_rear,
+            wide_range_pin: measured.wide_range_pin,
             run_time: self.watch.run_time(now),
             commanded_recirculation: self.recirculation.commanded(),
             actual_recirculation: self.recirculation.actual(),

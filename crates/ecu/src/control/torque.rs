@@ -8,7 +8,10 @@ use twotrip_units::{Grid, Limit, Ratio, Table, Torque};
 
 use crate::{
     Calibration,
-    control::{air::LOAD_DENSITY, fuel::STOICHIOMETRIC},
+    control::{
+        air::{LOAD_DENSITY, full_throttle_flow},
+        fuel::STOICHIOMETRIC,
+    },
 };
 
 /// About the highest indicated torque of the calibrated engine, N m.
@@ -133,6 +136,15 @@ impl Model {
                 + ACCESSORY_POWER / omega.at_least(30.0),
         )
     }
+}
+
+/// Speeds of the five points of PID $64, rpm: idle, and four over the range.
+const CURVE_RPM: [f64; 5] = [700.0, 1500.0, 2500.0, 4000.0, 6000.0];
+
+/// PID $64: the greatest torque at idle and at four speeds more.
+pub(crate) fn torque_curve(calibration: &Calibration) -> [Ratio; 5] {
+    let model = Model::new(calibration);
+    CURVE_RPM.map(|rpm| model.demanded(rpm, full_throttle_flow(rpm) * calibration.size(), 1.0))
 }
 
 /// Indicated torque at best timing and lambda 1, N m.

@@ -148,6 +148,15 @@ impl Record {
         )
     }
 
+    /// A code that lives by the rule of another.
+    pub(super) fn companion(dtc: Dtc, with: &Self) -> Self {
+        Self::from_rule(dtc, with.rule)
+    }
+
+    pub(super) const fn rule(&self) -> &Rule {
+        &self.rule
+    }
+
     fn from_rule(dtc: Dtc, rule: Rule) -> Self {
         Self {
             dtc,

@@ -24,6 +24,7 @@
 //! | `results` | what monitors report |
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
 //! | `queries` | what the services read |
+//! | `companion` | codes of a maker's own beside the standard's |
 //! | `preload` | filling without a fault, for authors of tools |
 //! | `stored` | what is kept without power, and putting it back |
 //!
@@ -32,6 +33,7 @@
 
 mod catalogue;
 mod code;
+mod companion;
 mod counters;
 mod cycle;
 mod detect;
@@ -59,6 +61,7 @@ pub use catalogue::{
     Catalogue, CodeDefinition, Denominator, InUseTracking, Logic, MonitorDefinition, MonitorId,
 };
 pub use code::CodeStatus;
+pub use companion::Companion;
 pub use counters::Counters;
 pub use fact::{Conditions, Effect, Effects, Fact};
 pub use freeze_frame::FreezeFrame;
@@ -85,8 +88,9 @@ use settle::FrameFate;
 pub struct FaultMemory {
     profile: &'static Profile,
     catalogue: &'static Catalogue,
-    /// The codes of the catalogue in its order, then guests.
+    /// The codes of the catalogue in its order, then those of the maker's own, then guests.
     records: Vec<Record>,
+    companions: Vec<Companion>,
     order: Order,
     frame: Slot,
     key: Key,
@@ -132,6 +136,7 @@ impl FaultMemory {
             profile,
             catalogue,
             records,
+            companions: Vec::new(),
             order: Order::default(),
             frame: Slot::default(),
             key: Key::default(),
@@ -174,8 +179,14 @@ impl FaultMemory {
         let mut effects = Effects::NONE;
         match *fact {
             Fact::Conditions(ref conditions) => self.on_conditions(conditions, &mut effects),
-            Fact::Passed { dtc } => self.on_passed(dtc, &mut effects),
-            Fact::Failed { dtc } => self.on_failed(dtc, live, &mut effects),
+            Fact::Passed { dtc } => {
+                self.on_passed(dtc, &mut effects);
+                self.companions_passed(dtc, &mut effects);
+            }
+            Fact::Failed { dtc } => {
+                self.on_failed(dtc, live, &mut effects);
+                self.companions_failed(dtc, live, &mut effects);
+            }
             Fact::Misfire { dtc, window, at } => self.on_misfire(dtc, window, at, live, &mut effects),
             Fact::CatalystMisfire(misfire) => {
                 if self.cycle.is_some() {

@@ -71,7 +71,7 @@ impl FaultMemory {
         if let Some(place) = self.records.iter().position(|record| record.dtc() == dtc) {
             return Ok(place);
         }
-        if self.records.len() >= self.catalogue.codes.len() + Self::GUESTS {
+        if self.records.len() >= self.catalogue.codes.len() + self.companions.len() + Self::GUESTS {
             return Err(PreloadError::NoRoom { dtc });
         }
         self.records.push(Record::guest(dtc));

@@ -18,7 +18,7 @@ use thiserror::Error;
 use twotrip_obd::Dtc;
 
 use super::{
-    Catalogue, Effects, FaultMemory, FreezeFrame, MonitorId, Record,
+    Catalogue, Companion, Effects, FaultMemory, FreezeFrame, MonitorId, Record,
     code::StoredCode,
     counters::Odometers,
     cycle::DrivingCycle,
@@ -87,6 +87,7 @@ impl FaultMemory {
             profile,
             catalogue,
             records,
+            companions: _,
             order: _,
             frame,
             key: _,
@@ -129,12 +130,14 @@ impl FaultMemory {
             key: self.key,
             cycle: self.cycle.map(|_| DrivingCycle::default()),
             shows_readiness: self.shows_readiness,
-            ..Self::new(self.profile, self.catalogue).without(self.absent)
+            ..Self::new(self.profile, self.catalogue)
+                .without(self.absent)
+                .with_companions(&self.companions)
         };
-        let guests = stored
-            .codes
-            .iter()
-            .filter(|code| self.catalogue.code(code.dtc()).is_none());
+        let guests = stored.codes.iter().filter(|code| {
+            let own = |companion: &Companion| companion.dtc == code.dtc();
+            self.catalogue.code(code.dtc()).is_none() && !self.companions.iter().any(own)
+        });
         let count = guests.count();
         if count > Self::GUESTS {
             return Err(StoredError::Guests { count });
@@ -195,6 +198,7 @@ impl FaultMemory {
             profile,
             catalogue: _,
             records,
+            companions: _,
             order: _,
             frame,
             key: _,

@@ -1,10 +1,13 @@
 //! The parameters that this ECU serves, one row each: where its value comes from. How it is coded stands in
 //! `twotrip_obd::pid`. To add a parameter: a row here, and one there.
 
+use twotrip_harness::transfer::WIDE_RANGE;
 use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Value};
+use twotrip_units::Ratio;
 
 use crate::{
     Calibration,
+    control::torque_curve,
     data::{FuelSystemStatus, LiveData},
     memory::FaultMemory,
 };
@@ -18,8 +21,10 @@ pub(super) enum Reading {
     Numbers(f64, f64),
     /// Voltage of an oxygen sensor, and the trim that rests on it in percent.
     Sensor { volts: f64, trim: Option<f64> },
-    /// The first three fields, in the units of their scalings, behind a byte A that announces them and no others.
-    Announced([f64; 3]),
+    /// So many fields, in the units of their scalings, behind a byte A that announces them and no others.
+    Announced(usize, [f64; 3]),
+    /// Five fields in the unit of their scaling.
+    Five([f64; 5]),
     /// The data bytes as they are; a shorter parameter takes the first ones.
     Bytes([u8; 4]),
 }
@@ -38,9 +43,13 @@ impl Reading {
                 a.encode_number(first, data);
                 b.encode_number(second, data);
             }
-            (Self::Announced(values), fields) => {
-                data[0] = 0b111;
+            (Self::Five(values), fields) => {
                 for (field, value) in fields.iter().zip(values) {
+                    field.encode_number(value, data);
+                }
+            }
+            (Self::Announced(count, values), fields) => {
+                for (field, value) in fields.iter().zip(values).take(count) {
                     field.encode_number(value, data);
                 }
             }
@@ -57,7 +66,7 @@ impl Reading {
     }
 }
 
-use Reading::{Announced, Bytes, Number, Numbers, Sensor};
+use Reading::{Announced, Bytes, Five, Number, Numbers, Sensor};
 
 /// What a row of [`LIVE`] reads.
 type FromLive = fn(&LiveData) -> Reading;
@@ -109,12 +118,16 @@ const LIVE: &[(u8, FromLive)] = &[
             u32::try_from(live.run_time.as_secs()).unwrap_or(u32::MAX),
         ))
     }),
+    (0x24, |live| wide_volts(live, 0)),
+    (0x28, |live| wide_volts(live, 1)),
     (0x2C, |live| Number(live.commanded_recirculation.percent())),
     (0x2D, |live| Number(live.recirculation_error.percent())),
     (0x2E, |live| Number(live.commanded_purge.percent())),
     (0x2F, |live| Number(live.fuel_level.percent())),
     (0x32, |live| Number(live.tank_pressure.pascals())),
     (0x33, |live| Number(live.barometric_pressure.kilopascals())),
+    (0x34, |live| wide_current(live, 0)),
+    (0x38, |live| wide_current(live, 1)),
     (0x3C, |live| Number(live.catalyst_temperature[0].celsius())),
     (0x3D, |live| Number(live.catalyst_temperature[1].celsius())),
     (0x42, |live| Number(live.module_voltage.volts())),
@@ -137,12 +150,28 @@ const LIVE: &[(u8, FromLive)] = &[
     (0x65, |live| {
         Bytes([AUTOMATIC, if live.gear_selected { AUTOMATIC } else { 0 }, 0, 0])
     }),
+    (0x66, |live| {
+        Announced(1, [live.air_flow.grams_per_second(), 0.0, 0.0])
+    }),
+    (0x67, |live| {
+        Announced(1, [live.coolant_temperature.celsius(), 0.0, 0.0])
+    }),
+    (0x68, |live| {
+        Announced(1, [live.intake_air_temperature.celsius(), 0.0, 0.0])
+    }),
     (0x69, |live| {
-        Announced([
-            live.commanded_recirculation.percent(),
-            live.actual_recirculation.percent(),
-            live.recirculation_error.percent(),
-        ])
+        Announced(
+            3,
+            [
+                live.commanded_recirculation.percent(),
+                live.actual_recirculation.percent(),
+                live.recirculation_error.percent(),
+            ],
+        )
+    }),
+    (0x6C, |live| {
+        let [commanded, relative] = [live.commanded_throttle, live.relative_throttle].map(Ratio::percent);
+        Announced(2, [commanded, relative, 0.0])
     }),
     (0x8E, |live| Number(live.friction_torque.percent())),
     // Nothing but the engine burns fuel.
@@ -184,7 +213,23 @@ const STORED: &[(u8, FromMemory)] = &[
     }),
     // Gasoline.
     (0x51, |_, _| Bytes([1, 0, 0, 0])),
+    (0x64, |_, calibration| {
+        Five(torque_curve(calibration).map(Ratio::percent))
+    }),
 ];
+
+/// A wide-range sensor: lambda, and the voltage of its pin.
+fn wide_volts(live: &LiveData, bank: usize) -> Reading {
+    let pin = live.wide_range_pin[bank];
+    Numbers(WIDE_RANGE.to_lambda(pin).fraction(), pin.volts())
+}
+
+/// A wide-range sensor: lambda, and its pump current in mA.
+fn wide_current(live: &LiveData, bank: usize) -> Reading {
+    let pin = live.wide_range_pin[bank];
+    let milliamperes = WIDE_RANGE.to_current(pin).amperes() * 1e3;
+    Numbers(WIDE_RANGE.to_lambda(pin).fraction(), milliamperes)
+}
 
 /// Byte A, then the readiness in B, C, D.
 const fn monitors(a: u8, readiness: Readiness) -> Reading {
@@ -265,7 +310,10 @@ mod tests {
             let fits = match reading {
                 Number(_) => matches!(kinds[..], [Kind::Number(_)]),
                 Numbers(..) => matches!(kinds[..], [Kind::Number(_), Kind::Number(_)]),
-                Announced(_) => matches!(kinds[..], [Kind::Number(_), Kind::Number(_), Kind::Number(_), ..]),
+                Announced(count, _) => {
+                    kinds.len() >= count && kinds.iter().all(|kind| matches!(kind, Kind::Number(_)))
+                }
+                Five(_) => kinds.len() == 5 && kinds.iter().all(|kind| matches!(kind, Kind::Number(_))),
                 Sensor { .. } => matches!(kinds[..], [Kind::Number(_), Kind::NumberOrAbsent(_)]),
                 Bytes(bytes) => bytes[definition.length..].iter().all(|&byte| byte == 0),
             };

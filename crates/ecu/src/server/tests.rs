@@ -66,6 +66,7 @@ fn live() -> LiveData {
         throttle_position: Ratio::from_percent(20.0),
         oxygen_front: [Voltage::from_volts(0.45), Voltage::ZERO],
         oxygen_rear: [Voltage::from_volts(0.7), Voltage::ZERO],
+        wide_range_pin: [Voltage::from_volts(1.25), Voltage::ZERO],
         run_time: Duration::from_millis(600_999),
         commanded_recirculation: Ratio::from_percent(20.0),
         actual_recirculation: Ratio::from_percent(40.0),
@@ -263,8 +264,13 @@ fn each_parameter_of_service_01() {
         (&[0x61], &[165]),
         (&[0x62], &[160]),
         (&[0x63], &[0, 215]),
+        (&[0x64], &[195, 203, 211, 219, 215]),
         (&[0x65], &[0b10, 0b10]),
+        (&[0x66], &[0b1, 0, 160, 0, 0]),
+        (&[0x67], &[0b1, 110, 0]),
+        (&[0x68], &[0b1, 65, 0, 0, 0, 0, 0]),
         (&[0x69], &[0b111, 51, 102, 124, 0, 0, 0]),
+        (&[0x6C], &[0b11, 153, 0, 0, 0]),
         (&[0x8E], &[137]),
         (&[0x9D], &[0, 51, 0, 51]),
         (&[0x9E], &[0, 100]),
@@ -278,7 +284,46 @@ fn each_parameter_of_service_01() {
     for number in bench.served.current.iter() {
         assert!(asked.contains(&number), "PID {number:02X} has no row here");
     }
-    assert!(asked.len() >= 45, "the car has {} live parameters", asked.len());
+    assert!(asked.len() >= 60, "the car has {} live parameters", asked.len());
+}
+
+/// A wide-range sensor in front at -0.5 mA, which is lambda 0.9 (from memory): 0.9 of 32768 is 7333h; 1.25 V of 8 V over
+/// 65535; -0.5 mA is 128 counts below 8000h.
+#[test]
+fn a_wide_range_sensor_is_served_as_lambda_voltage_and_current() {
+    let mut bench = Bench::new(memory());
+    bench.calibration.wide_range = true;
+    bench.served = Served::by(&bench.calibration);
+    bench.expect(&[0x01, 0x24], &[0x41, 0x24, 0x73, 0x33, 0x28, 0x00]);
+    bench.expect(&[0x01, 0x34], &[0x41, 0x34, 0x73, 0x33, 0x7F, 0x80]);
+    bench.expect(&[0x01, 0x14], &[]);
+    bench.expect(&[0x01, 0x28], &[]);
+}
+
+/// A V engine: bank 2 has its own state of the loop, trims and sensors.
+#[test]
+fn the_second_bank_is_served_where_there_is_one() {
+    let mut bench = Bench::new(memory());
+    bench.calibration.second_bank = [false, true, false, true, false, false];
+    bench.served = Served::by(&bench.calibration);
+    bench.live.fuel_system[1] = FuelSystemStatus::OpenLoop;
+    bench.live.short_term_trim[1] = Ratio::from_percent(3.125);
+    bench.live.long_term_trim[1] = Ratio::from_percent(-6.25);
+    bench.live.oxygen_front[1] = Voltage::from_volts(0.9);
+    bench.live.oxygen_rear[1] = Voltage::from_volts(0.1);
+    bench.live.catalyst_temperature[1] = Temperature::from_celsius(460.0);
+    let rows: &[(&[u8], &[u8])] = &[
+        (&[0x03], &[0x02, 0x01]),
+        (&[0x08], &[132]),
+        (&[0x09], &[120]),
+        (&[0x13], &[0x33]),
+        (&[0x18], &[180, 132]),
+        (&[0x19], &[20, 0xFF]),
+        (&[0x3D], &[0x13, 0x88]),
+    ];
+    for (pid, data) in rows {
+        bench.expect(&[&[0x01], *pid].concat(), &[&[0x41], *pid, *data].concat());
+    }
 }
 
 /// Places of the bits: SAE J1979 (from memory), as in the public source of the J1699-3 conformance test. Groups
@@ -308,7 +353,7 @@ fn masks_announce_what_is_answered() {
     bench.expect(&[0x01, 0x00], &[0x41, 0x00, 0xBE, 0x7F, 0xB8, 0x13]);
     bench.expect(&[0x01, 0x20], &[0x41, 0x20, 0x80, 0x1F, 0xE0, 0x11]);
     bench.expect(&[0x01, 0x40], &[0x41, 0x40, 0xFE, 0xDC, 0x90, 0x55]);
-    bench.expect(&[0x01, 0x60], &[0x41, 0x60, 0xE8, 0x80, 0x00, 0x01]);
+    bench.expect(&[0x01, 0x60], &[0x41, 0x60, 0xFF, 0x90, 0x00, 0x01]);
     bench.expect(&[0x01, 0x80], &[0x41, 0x80, 0x00, 0x04, 0x00, 0x0D]);
     bench.expect(&[0x01, 0xA0], &[0x41, 0xA0, 0x40, 0x00, 0x00, 0x00]);
     bench.expect(&[0x01, 0xC0], &[]);
@@ -316,7 +361,7 @@ fn masks_announce_what_is_answered() {
         &[0x01, 0x00, 0x20, 0x40, 0x60, 0x80, 0xA0],
         &[
             0x41, 0x00, 0xBE, 0x7F, 0xB8, 0x13, 0x20, 0x80, 0x1F, 0xE0, 0x11, 0x40, 0xFE, 0xDC, 0x90, 0x55,
-            0x60, 0xE8, 0x80, 0x00, 0x01, 0x80, 0x00, 0x04, 0x00, 0x0D, 0xA0, 0x40, 0x00, 0x00, 0x00,
+            0x60, 0xFF, 0x90, 0x00, 0x01, 0x80, 0x00, 0x04, 0x00, 0x0D, 0xA0, 0x40, 0x00, 0x00, 0x00,
         ],
     );
     for number in 0..=u8::MAX {

@@ -56,6 +56,10 @@ pub enum Value {
     Script,
     /// Trouble codes.
     Codes,
+    /// A trouble code of a maker's own.
+    MakerCode,
+    /// A trouble code that the ECU watches for.
+    WatchedCode,
     /// A number with a unit, as a string.
     Amount(&'static Amount),
     /// A number in these limits.

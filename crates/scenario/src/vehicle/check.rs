@@ -8,14 +8,15 @@ use twotrip_ecu::{
     monitors::CATALOGUE,
     server::{Identity, VinError},
 };
+use twotrip_obd::Dtc;
 use twotrip_units::{Length, Mass, MassFlow, Volume};
 use twotrip_vehicle::Specification;
 
 use super::{
-    VehicleModel,
+    MakerCode, VehicleModel,
     format::{
-        BORE, CALIBRATION_NAME, CYLINDERS, DISPLACEMENT, GEARS, INJECTOR, MASS, OXYGEN, SENSORS, TABLES,
-        TANK, TYRE,
+        BORE, CALIBRATION_NAME, CYLINDERS, DISPLACEMENT, GEARS, INJECTOR, MAKER_CODES, MASS, OXYGEN, SENSORS,
+        TABLES, TANK, TYRE,
     },
 };
 use crate::{
@@ -66,6 +67,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let identity = file
         .required("identity", Reader::table, problems)
         .map(|identity| check_identity(&identity, problems));
+    let maker_codes = check_maker_codes(file, problems);
     let (engine, (wide_range, oxygen_capacity)) = (engine??, exhaust??);
     let (vin, calibration_name) = identity??;
     let specification = Specification {
@@ -87,6 +89,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         calibration: Calibration { wide_range, ..engine },
         vin,
         calibration_name,
+        maker_codes: maker_codes?,
     })
 }
 
@@ -270,6 +273,72 @@ fn check_identity(identity: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Opt
             None
         });
     Some((vin?, name?))
+}
+
+/// The codes of the maker's own. `None` only where a problem was reported.
+fn check_maker_codes(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Vec<MakerCode>> {
+    let tables = file.tables("maker-code", "codes of the maker's own", MAKER_CODES, problems);
+    let mut codes: Vec<MakerCode> = Vec::new();
+    let mut good = true;
+    for table in tables {
+        let Some(own) = check_maker_code(&table, &codes, problems) else {
+            good = false;
+            continue;
+        };
+        codes.push(own);
+    }
+    good.then_some(codes)
+}
+
+fn check_maker_code(
+    table: &Reader<'_, '_>,
+    before: &[MakerCode],
+    problems: &mut Vec<Problem>,
+) -> Option<MakerCode> {
+    let code = table.required("code", Reader::text, problems).and_then(|text| {
+        let own = |code: &Dtc| {
+            let powertrain = code.to_bytes()[0] < 0x40;
+            powertrain && code.is_makers_own() && before.iter().all(|other| other.code != *code)
+        };
+        let code = text.value.parse().ok().filter(own);
+        if code.is_none() {
+            let wanted = Expected::text("P1000 to P1FFF or P3000 to P33FF, each once");
+            let place = text.place(0..text.value.len());
+            let problem = Problem::new(ProblemKind::OutOfRange("code"), place, text.value);
+            problems.push(problem.expecting([wanted]));
+        }
+        code
+    });
+    let meaning = if table.has("meaning") {
+        let text = table.text("meaning", problems);
+        text.and_then(|text| check_title(&text, problems)).map(Some)
+    } else {
+        Some(None)
+    };
+    let with = if table.has("with") {
+        table.text("with", problems).and_then(|text| {
+            let watched = |code: &Dtc| {
+                let known = CATALOGUE.code(*code);
+                known.is_some_and(|known| !known.logic.is_similar_conditions())
+            };
+            let code = text.value.parse().ok().filter(watched);
+            if code.is_none() {
+                let wanted =
+                    Expected::text("a code that the ECU has a monitor for, but for misfire and fuel trim");
+                let place = text.place(0..text.value.len());
+                let problem = Problem::new(ProblemKind::OutOfRange("with"), place, text.value);
+                problems.push(problem.expecting([wanted]));
+            }
+            code.map(Some)
+        })
+    } else {
+        Some(None)
+    };
+    Some(MakerCode {
+        code: code?,
+        meaning: meaning?,
+        with: with?,
+    })
 }
 
 /// An amount with its unit, in the first unit.

@@ -17,6 +17,9 @@ pub(super) static DISPLACEMENT: Amount = Amount {
     units: &[("l", 1.0), ("cm3", 1e-3), ("cu in", 0.016_387_064)],
     range: [1.2, 3.6],
 };
+/// Most codes of the maker's own.
+pub(super) const MAKER_CODES: usize = 16;
+
 /// A bore, mm.
 pub(super) static BORE: Amount = Amount {
     units: &[("mm", 1.0), ("in", 25.4)],
@@ -168,6 +171,26 @@ pub static TABLES: &[Table] = &[
                 "calibration",
                 Value::Label(CALIBRATION_NAME),
                 "beginning of the calibration's name; the regulation adds four characters",
+            ),
+        ],
+    },
+    Table {
+        name: "maker-code",
+        repeats: true,
+        most: MAKER_CODES,
+        needed: false,
+        about: "a trouble code of the maker's own",
+        keys: &[
+            must("code", Value::MakerCode, "P1000 to P1FFF or P3000 to P33FF"),
+            may(
+                "meaning",
+                Value::Line,
+                "what it means; a code without a public definition if left out",
+            ),
+            may(
+                "with",
+                Value::WatchedCode,
+                "the code of the standard that it is set beside, by the same monitor; only `preload` sets it if left out",
             ),
         ],
     },

@@ -24,6 +24,11 @@
 //! [identity]
 //! vin = "0TW00TRP3A0000042"
 //! calibration = "TWOTRIP-ENG-"
+//!
+//! [[maker-code]]                      # may be left out, or be there several times
+//! code = "P1455"
+//! meaning = "large vapour leak"       # none: no public definition
+//! with = "P0455"                      # set beside this one; none: by `preload` only
 //! ```
 //! All keys with their limits: [`format::TABLES`]. The same two passes as for scenarios ([`crate::file`]).
 
@@ -34,9 +39,10 @@ mod tests;
 
 use twotrip_ecu::{
     Calibration, EcuConfig,
-    memory::Profile,
+    memory::{Companion, Profile},
     server::{Identity, VinError},
 };
+use twotrip_obd::Dtc;
 use twotrip_vehicle::Specification;
 
 use crate::{Problem, problem};
@@ -50,6 +56,18 @@ pub struct VehicleModel {
     calibration: Calibration,
     vin: String,
     calibration_name: String,
+    maker_codes: Vec<MakerCode>,
+}
+
+/// A trouble code of the maker's own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MakerCode {
+    /// The code.
+    pub code: Dtc,
+    /// What it means, if that is public.
+    pub meaning: Option<String>,
+    /// The code of the standard that it is set beside; without one only `preload` sets it.
+    pub with: Option<Dtc>,
 }
 
 impl VehicleModel {
@@ -91,6 +109,21 @@ impl VehicleModel {
         &self.calibration
     }
 
+    /// Its maker's own trouble codes.
+    #[must_use]
+    pub fn maker_codes(&self) -> &[MakerCode] {
+        &self.maker_codes
+    }
+
+    /// What one of these codes means: the inner `None` for one without a public definition.
+    #[must_use]
+    pub fn meaning(&self, code: Dtc) -> Option<Option<&str>> {
+        let mut codes = self.maker_codes.iter();
+        codes
+            .find(|own| own.code == code)
+            .map(|own| own.meaning.as_deref())
+    }
+
     /// Its engine ECU under a regulation.
     ///
     /// # Errors
@@ -101,6 +134,16 @@ impl VehicleModel {
             .with_vin(&self.vin)?;
         Ok(EcuConfig {
             identity,
+            companions: self
+                .maker_codes
+                .iter()
+                .filter_map(|own| {
+                    Some(Companion {
+                        dtc: own.code,
+                        with: own.with?,
+                    })
+                })
+                .collect(),
             calibration: self.calibration.clone(),
             ..EcuConfig::under(regulation)
         })

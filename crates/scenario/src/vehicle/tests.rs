@@ -161,3 +161,46 @@ fn units_of_the_trade_are_read() {
     assert!((read.throttle_bore.metres() - compact.throttle_bore.metres()).abs() < 1e-6);
     assert!((read.tank.litres() - 50.0).abs() < 1e-3);
 }
+
+/// Codes of the maker's own: with and without a meaning, beside a code of the standard or by hand only.
+#[test]
+fn makers_may_have_codes_of_their_own() {
+    let model = find("sedan-v6").unwrap();
+    assert_eq!(
+        model.meaning("P1690".parse().unwrap()),
+        Some(Some("controller asks for service"))
+    );
+    assert_eq!(model.meaning("P1441".parse().unwrap()), Some(None));
+    assert_eq!(model.meaning("P1999".parse().unwrap()), None);
+    let ecu = model.ecu(model.regulation()).unwrap();
+    let beside: Vec<String> = ecu
+        .companions
+        .iter()
+        .map(|own| format!("{} {}", own.dtc, own.with))
+        .collect();
+    assert_eq!(beside, ["P1455 P0455", "P1441 P0441"]);
+    let codes = |text: &str| {
+        let text = format!("{COMPACT}{text}");
+        match VehicleModel::parse(text.as_bytes()) {
+            Ok(_) => String::new(),
+            Err(problems) => problems
+                .iter()
+                .map(ToString::to_string)
+                .collect::<Vec<_>>()
+                .join("; "),
+        }
+    };
+    let own = "[[maker-code]]\ncode = 'P1234'\n";
+    assert_eq!(codes(own), "");
+    assert_eq!(codes(&format!("{own}{own}")), "code `P1234` is out of range");
+    assert_eq!(
+        codes("[[maker-code]]\ncode = 'P0455'\n"),
+        "code `P0455` is out of range"
+    );
+    assert_eq!(
+        codes(&format!("{own}with = 'P0999'\n")),
+        "with `P0999` is out of range"
+    );
+    assert_eq!(codes(&format!("{own}with = 'P0455'\n")), "");
+    assert_eq!(codes(&own.repeat(17)), "too many codes of the maker's own");
+}

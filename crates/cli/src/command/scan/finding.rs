@@ -20,6 +20,8 @@ pub(super) struct Code {
     pub(super) code: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) meaning: Option<&'static str>,
+    /// Whether makers define it, each for himself.
+    pub(super) makers_own: bool,
 }
 
 /// One value with its name.
@@ -293,7 +295,11 @@ impl Code {
             &format!(
                 "{}  {}",
                 self.code,
-                self.meaning.unwrap_or("(meaning not known here)")
+                self.meaning.unwrap_or(if self.makers_own {
+                    "(the maker's own code: its meaning stands in the maker's service information)"
+                } else {
+                    "(meaning not known here)"
+                })
             ),
             2,
             WIDTH,

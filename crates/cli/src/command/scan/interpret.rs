@@ -151,6 +151,7 @@ fn code(dtc: Dtc) -> Code {
     Code {
         code: dtc.to_string(),
         meaning: code_text(dtc),
+        makers_own: dtc.is_makers_own(),
     }
 }
 

@@ -95,7 +95,7 @@ impl Loop {
         self.ask(&[0x01, 0x00])?;
         self.ask(&[0x09, 0x02])?;
         let first = self.read_everything()?;
-        self.say_codes(&first)?;
+        self.say_codes(scenario, &first)?;
         let Some(order) = scenario.repair_order() else {
             return self.verdict(
                 true,
@@ -156,14 +156,20 @@ impl Loop {
     }
 
     /// What the codes mean.
-    fn say_codes(&self, reading: &Reading) -> Result<(), Failure> {
+    fn say_codes(&self, scenario: &Scenario, reading: &Reading) -> Result<(), Failure> {
         let all = reading
             .confirmed
             .iter()
             .chain(&reading.pending)
             .collect::<BTreeSet<_>>();
         for dtc in all {
-            let meaning = code_text(*dtc).unwrap_or("(meaning not known here)");
+            let own = scenario.vehicle().meaning(*dtc);
+            let meaning = match (code_text(*dtc), own) {
+                (Some(meaning), _) => meaning.to_owned(),
+                (None, Some(Some(own))) => format!("{} (the maker's own code)", output::escape(own)),
+                (None, Some(None)) => "(the maker's own code, without a public definition)".to_owned(),
+                (None, None) => "(meaning not known here)".to_owned(),
+            };
             self.teller.tell(&Told::Remark {
                 text: format!("{dtc} means: {meaning}"),
             })?;

@@ -1,5 +1,6 @@
 //! Event tables over a car with a few monitors: a row is what happens, and what is stored after it.
 
+mod companion;
 mod counters;
 mod cycle;
 mod engine_off;
