@@ -4,10 +4,12 @@ use std::time::Duration;
 
 use twotrip_ecu::memory::Effect;
 use twotrip_obd::{Group, InUseItem, Mid};
+use twotrip_scenario::Scenario;
+use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::{Length, Temperature};
 use twotrip_vehicle::{Defect, Outcome, Part, Plan, Work, schedule};
 
-use crate::bench::Bench;
+use crate::{bench::Bench, desk::Desk};
 
 const NIGHT: Duration = Duration::from_secs(9 * 3600);
 
@@ -199,5 +201,25 @@ fn each_fault_is_named_and_only_the_right_work_cures_it() {
             bench.ecu.memory().readiness_since_clear().is_complete(Group::Egr),
             "{what}"
         );
+    }
+}
+
+/// Each shipped vehicle completes the group in a UDDS and a warm idle; the one without recirculation serves and counts nothing of
+/// it, and its cam alone makes the group.
+#[test]
+fn what_an_engine_does_not_have_is_not_served_and_waited_for() {
+    for (vehicle, has_egr) in [("compact-2.0", true), ("sedan-v6", true), ("hatch-1.8", false)] {
+        let text = format!("version = 1\ntitle = \"x\"\nvehicle = \"{vehicle}\"\n");
+        let scenario = Scenario::parse(text.as_bytes()).expect("a scenario");
+        let mut desk = Desk::of(Simulator::new(Settings::of(&scenario, 1, Timing::FAST)));
+        desk.tell(&["soak 12 h", "drive udds"]);
+        let readiness = desk.car.car().ecu().memory().readiness_since_clear();
+        assert!(readiness.is_complete(Group::Egr), "{vehicle}");
+        let item = desk.car.car().ecu().memory().in_use().item(InUseItem::Egr);
+        assert_eq!(item, (1, 1), "{vehicle}");
+        let served = |desk: &mut Desk, request: &[u8]| desk.ask(request).is_some();
+        assert_eq!(served(&mut desk, &[0x06, 0x31]), has_egr, "{vehicle}");
+        assert_eq!(served(&mut desk, &[0x01, 0x2C]), has_egr, "{vehicle}");
+        assert!(served(&mut desk, &[0x06, 0x35]), "{vehicle}");
     }
 }
