@@ -38,7 +38,7 @@ pub(crate) struct State {
 /// allows.
 #[inline]
 pub(crate) fn step(params: &Params, state: &State, duty: f64, knobs: &Knobs, dt: f64) -> State {
-    let seat = 1e-6 * knobs.recirculation_leak_mm2 / params.open_m2;
+    let seat = (1e-6 * knobs.recirculation_leak_mm2 / params.open_m2).at_most(1.0);
     let target = (duty * knobs.recirculation_travel).at_least(seat);
     State {
         lift: state.lift + (target - state.lift) * params.lag.share(dt),

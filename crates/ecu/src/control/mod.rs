@@ -196,7 +196,7 @@ impl Control {
             lambda: Default::default(),
             trims: Default::default(),
             purge: purge::Purge::default(),
-            recirculation: recirculation::Recirculation::default(),
+            recirculation: recirculation::Recirculation::new(calibration.size()),
             cam: cam::Cam::default(),
             fuel: fuel::Fuel::new(calibration),
             timing: timing::Timing::default(),

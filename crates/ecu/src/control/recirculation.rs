@@ -8,7 +8,7 @@ use twotrip_units::{Limit, Ratio, Table, Temperature};
 use super::air;
 use crate::control::measured::Measured;
 
-/// Effective area of the open valve, mm², as its maker gives it.
+/// Effective area of the open valve of the calibrated engine, mm², as its maker gives it; it grows with the engine.
 const OPEN_AREA: f64 = 60.0;
 /// Choked flow of exhaust through a square millimetre, g/s for each kPa before the valve: 0.6847 / sqrt(287 x 600 K).
 const CHOKED_BY_AREA: f64 = 0.001_650;
@@ -48,8 +48,10 @@ pub(crate) struct Conditions {
 }
 
 /// The valve's control.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub(crate) struct Recirculation {
+    /// Effective area of the open valve, mm².
+    open_area: f64,
     wanted: f64,
     duty: f64,
     lift: f64,
@@ -57,6 +59,17 @@ pub(crate) struct Recirculation {
 }
 
 impl Recirculation {
+    /// Of an engine of this size against the calibrated one.
+    pub(crate) const fn new(size: f64) -> Self {
+        Self {
+            open_area: OPEN_AREA * size,
+            wanted: 0.0,
+            duty: 0.0,
+            lift: 0.0,
+            burnt: 0.0,
+        }
+    }
+
     /// PID $2C: the opening commanded.
     pub(crate) const fn commanded(&self) -> Ratio {
         Ratio::from_fraction(self.duty)
@@ -113,7 +126,7 @@ impl Recirculation {
             Some(opening) => opening.fraction(),
             None if self.wanted > 0.0 => {
                 let flow = self.wanted / (1.0 - self.wanted) * conditions.air;
-                (flow / (flow_by_area * OPEN_AREA).at_least(0.1)).at_most(0.6)
+                (flow / (flow_by_area * self.open_area).at_least(0.1)).at_most(0.6)
             }
             None => 0.0,
         };
@@ -127,7 +140,7 @@ impl Recirculation {
             return;
         }
         let recirculated = if self.lift > SHUT {
-            self.lift * OPEN_AREA * flow_by_area
+            self.lift * self.open_area * flow_by_area
         } else {
             0.0
         };
@@ -172,7 +185,7 @@ mod tests {
     #[test]
     fn the_estimate_agrees_with_the_command() {
         let (mut measured, conditions) = cruise();
-        let mut control = Recirculation::default();
+        let mut control = Recirculation::new(1.0);
         for _ in 0..50 {
             control.step_slow(&measured, &conditions, 0.1);
             measured.recirculation_lift = control.commanded();
@@ -225,7 +238,7 @@ mod tests {
             ),
             (&cold, cruise().1),
         ] {
-            let mut control = Recirculation::default();
+            let mut control = Recirculation::new(1.0);
             for _ in 0..20 {
                 control.step_slow(measured, &conditions, 0.1);
             }
@@ -237,7 +250,7 @@ mod tests {
     #[test]
     fn the_error_tells_a_stem_that_does_not_follow() {
         let (mut measured, conditions) = cruise();
-        let mut control = Recirculation::default();
+        let mut control = Recirculation::new(1.0);
         for _ in 0..20 {
             control.step_slow(&measured, &conditions, 0.1);
         }
