@@ -1,7 +1,7 @@
 //! The shipped vehicles, healthy: they start, idle, drive and are accused of nothing.
 
 use twotrip_harness::transfer;
-use twotrip_obd::Group;
+use twotrip_obd::{Group, InUseItem};
 use twotrip_scenario::{Scenario, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
 
@@ -155,4 +155,46 @@ fn a_code_of_the_makers_own_goes_with_its_standard_one() {
     assert!(memory.confirmed().eq(codes));
     assert!(memory.permanent().eq(codes));
     assert_eq!(memory.pending().count(), 3);
+}
+
+/// A cold city drive and a highway drive let every group of both banks of the six-cylinder run, count and complete; of a
+/// second bank that an engine has not, both counters stay 0 (13 CCR 1968.2(g)(5.2), from memory).
+#[test]
+fn both_banks_are_watched_and_counted() {
+    use InUseItem::{
+        CatalystBank1, CatalystBank2, Egr, Evap, PrimarySensorBank1, PrimarySensorBank2, SecondaryAir,
+        SecondarySensorBank1, SecondarySensorBank2,
+    };
+    for (name, banks) in [("sedan-v6", 2), ("compact-2.0", 1)] {
+        let mut desk = desk(name, 5);
+        desk.tell(&["soak 9 h", "drive udds", "drive hwfet"]);
+        let memory = desk.car.car().ecu().memory();
+        let counted = |item| memory.in_use().item(item);
+        for item in [CatalystBank1, PrimarySensorBank1, SecondarySensorBank1, Evap, Egr] {
+            assert_eq!(counted(item).1, 1, "{name}: {item:?}");
+        }
+        for item in [CatalystBank1, PrimarySensorBank1, SecondarySensorBank1] {
+            assert_eq!(counted(item).0, 1, "{name}: {item:?}");
+        }
+        for (item, like) in [
+            (CatalystBank2, CatalystBank1),
+            (PrimarySensorBank2, PrimarySensorBank1),
+            (SecondarySensorBank2, SecondarySensorBank1),
+        ] {
+            let expected = if banks == 2 { counted(like) } else { (0, 0) };
+            assert_eq!(counted(item), expected, "{name}: {item:?}");
+        }
+        assert_eq!(counted(SecondaryAir), (0, 0), "{name}: none");
+        for group in [Group::Catalyst, Group::ExhaustSensor, Group::SensorHeater] {
+            assert!(
+                memory.readiness_since_clear().is_complete(group),
+                "{name}: {group:?}"
+            );
+        }
+        assert_eq!(
+            desk.ask(&[0x06, 0x22]).is_some(),
+            banks == 2,
+            "{name}: catalyst, bank 2"
+        );
+    }
 }

@@ -456,6 +456,7 @@ fn inhibits(memory: &FaultMemory) -> Inhibits {
     };
     Inhibits {
         blocked: memory.disabled(),
+        absent: memory.absent(),
         gross_leak_held: [P0455, P0457].into_iter().find(held),
     }
 }

@@ -30,17 +30,21 @@ const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
 /// Supply of the control module.
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
-const MIXTURE: &[Dtc] = &[P0171, P0172];
+const MIXTURE: &[Dtc] = &[P0171, P0172, P0174, P0175];
 /// Recirculation valve.
 const EGR_STEM: &[Dtc] = &[P0404];
 /// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
-const FRONT_CIRCUIT: &[Dtc] = &[P0131, P0132, P0134, P0135, P2195, P2196];
+const FRONT_CIRCUIT: &[Dtc] = &[
+    P0131, P0132, P0134, P0135, P2195, P2196, P0151, P0152, P0154, P0155, P2197, P2198,
+];
 /// Front oxygen sensors that are slow.
-const FRONT_SLOW: &[Dtc] = &[P0133];
+const FRONT_SLOW: &[Dtc] = &[P0133, P0153];
 /// Heaters of the rear oxygen sensors.
-const REAR_HEATER: &[Dtc] = &[P0141];
+const REAR_HEATER: &[Dtc] = &[P0141, P0161];
 /// Rear oxygen sensors.
-const REAR: &[Dtc] = &[P0137, P0138, P0139, P0140, P2270, P2271];
+const REAR: &[Dtc] = &[
+    P0137, P0138, P0139, P0140, P2270, P2271, P0157, P0158, P0159, P0160, P2272, P2273,
+];
 /// Road speed, or its messages.
 const ROAD_SPEED: &[Dtc] = &[P0500, U0101];
 /// Messages that carry the road speed.

@@ -45,11 +45,21 @@ pub use signals::{BankSignals, Fast, Signals};
 pub struct Inhibits {
     /// The monitors that a code disables which is pending or commands the MIL ([`crate::memory::MonitorDefinition`]).
     pub(crate) blocked: MonitorSet,
+    /// The monitors that the engine has nothing for: they take no step.
+    pub(crate) absent: MonitorSet,
     /// The name under which a gross leak is already held.
     pub gross_leak_held: Option<Dtc>,
 }
 
 impl Inhibits {
+    /// Whether the engine has what a monitor looks at.
+    fn fits(&self, rules: &Rules) -> bool {
+        rules
+            .monitors
+            .first()
+            .is_none_or(|&first| !self.absent.contains(first))
+    }
+
     /// Whether a code keeps a monitor from running.
     #[must_use]
     pub fn blocks(&self, monitor: MonitorId) -> bool {
@@ -162,7 +172,9 @@ macro_rules! monitors {
                 {
                     let report = &mut Self::kept(&mut self.results, report);
                     if signals.run_time.is_some() {
-                        $(self.$monitor.step(signals, inhibits, report);)*
+                        $(if inhibits.fits(self.$monitor.rules()) {
+                            self.$monitor.step(signals, inhibits, report);
+                        })*
                     } else {
                         $(self.$monitor.step_off(signals, inhibits, report);)*
                     }
@@ -207,6 +219,14 @@ monitors! {
     catalyst: oxygen::Catalyst<0>,
     fuel_trim: FuelTrim<0>,
     rear_trim: RearTrim<0>,
+    front_circuit_2: FrontCircuit<1>,
+    front_heater_2: Heater<1, 0>,
+    rear_heater_2: Heater<1, 1>,
+    front_response_2: FrontResponse<1>,
+    rear_sensor_2: RearSensor<1>,
+    catalyst_2: oxygen::Catalyst<1>,
+    fuel_trim_2: FuelTrim<1>,
+    rear_trim_2: RearTrim<1>,
     leak: EvapLeak,
     natural_vacuum: NaturalVacuum,
     fuel_level: fuel_level::FuelLevel,

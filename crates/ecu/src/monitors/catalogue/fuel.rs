@@ -2,7 +2,7 @@
 
 use twotrip_obd::Dtc;
 
-use super::{FUEL_TRIM_1, REAR_TRIM_1, code};
+use super::{FUEL_TRIM_1, FUEL_TRIM_2, REAR_TRIM_1, REAR_TRIM_2, code};
 use crate::memory::{CodeDefinition, Logic, MonitorId};
 
 /// Too lean, bank 1.
@@ -42,5 +42,17 @@ pub(super) const CODES: &[CodeDefinition] = &[
         P2097,
         REAR_TRIM_1,
         "fuel trim behind the catalyst, bank 1: too rich",
+    ),
+    fuel(P0174, FUEL_TRIM_2, "fuel system bank 2: too lean"),
+    fuel(P0175, FUEL_TRIM_2, "fuel system bank 2: too rich"),
+    fuel(
+        P2098,
+        REAR_TRIM_2,
+        "fuel trim behind the catalyst, bank 2: too lean",
+    ),
+    fuel(
+        P2099,
+        REAR_TRIM_2,
+        "fuel trim behind the catalyst, bank 2: too rich",
     ),
 ];

@@ -209,6 +209,56 @@ monitors! {
         disabled_by: blocking::REAR_TRIM,
         ..MonitorDefinition::named("fuel trim behind the catalyst, bank 1", Group::FuelSystem)
     };
+    /// Response of the front oxygen sensor, bank 2.
+    FRONT_RESPONSE_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        in_use: tracked(InUseItem::PrimarySensorBank2, Denominator::General),
+        ..sensor("front oxygen sensor response, bank 2", blocking::FRONT_RESPONSE)
+    };
+    /// Activity, circuit and stuck signal of the front oxygen sensor, bank 2.
+    FRONT_CIRCUIT_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        continuous: true,
+        ..MonitorDefinition::named("front oxygen sensor circuit, bank 2", Group::ExhaustSensor)
+    };
+    /// The rear oxygen sensor, bank 2.
+    REAR_SENSOR_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        in_use: tracked(InUseItem::SecondarySensorBank2, Denominator::General),
+        ..sensor("rear oxygen sensor, bank 2", blocking::REAR_SENSOR)
+    };
+    /// Heater of the front oxygen sensor, bank 2.
+    FRONT_HEATER_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        ..heater("front oxygen sensor heater, bank 2")
+    };
+    /// Heater of the rear oxygen sensor, bank 2.
+    REAR_HEATER_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        ..heater("rear oxygen sensor heater, bank 2")
+    };
+    /// The catalyst of bank 2.
+    CATALYST_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::CatalystBank2, Denominator::General),
+        disabled_by: blocking::CATALYST,
+        ..MonitorDefinition::named("catalyst, bank 2", Group::Catalyst)
+    };
+    /// Fuel trim, bank 2.
+    FUEL_TRIM_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        continuous: true,
+        disabled_by: blocking::FUEL_TRIM,
+        ..MonitorDefinition::named("fuel trim, bank 2", Group::FuelSystem)
+    };
+    /// Fuel trim by the rear sensor, bank 2.
+    REAR_TRIM_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        continuous: true,
+        disabled_by: blocking::REAR_TRIM,
+        ..MonitorDefinition::named("fuel trim behind the catalyst, bank 2", Group::FuelSystem)
+    };
     /// Messages of the gearbox controller.
     GEARBOX_MESSAGES = circuit("gearbox messages");
     /// Road speed. Without the messages that carry it nothing is wrong with it.
@@ -224,29 +274,6 @@ const fn circuit(name: &'static str) -> MonitorDefinition {
         continuous: true,
         ..MonitorDefinition::named(name, Group::Components)
     }
-}
-
-/// Monitors of a second bank, for engines that have one.
-pub const FRONT_RESPONSE_2: MonitorId = second_bank(0);
-/// Activity, circuit and stuck signal of the front oxygen sensor, bank 2.
-pub const FRONT_CIRCUIT_2: MonitorId = second_bank(1);
-/// The rear oxygen sensor, bank 2.
-pub const REAR_SENSOR_2: MonitorId = second_bank(2);
-/// Heater of the front oxygen sensor, bank 2.
-pub const FRONT_HEATER_2: MonitorId = second_bank(3);
-/// Heater of the rear oxygen sensor, bank 2.
-pub const REAR_HEATER_2: MonitorId = second_bank(4);
-/// The catalyst of bank 2.
-pub const CATALYST_2: MonitorId = second_bank(5);
-/// Fuel trim, bank 2.
-pub const FUEL_TRIM_2: MonitorId = second_bank(6);
-/// Fuel trim by the rear sensor, bank 2.
-pub const REAR_TRIM_2: MonitorId = second_bank(7);
-
-/// The places behind those of the first bank and of what the whole engine has once.
-#[expect(clippy::cast_possible_truncation, reason = "at most 64 monitors")]
-const fn second_bank(place: u8) -> MonitorId {
-    MonitorId(MONITORS.len() as u8 + place)
 }
 
 /// An oxygen sensor: once a driving cycle.

@@ -3,7 +3,8 @@
 use twotrip_obd::Dtc;
 
 use super::{
-    CATALYST_1, FRONT_CIRCUIT_1, FRONT_HEATER_1, FRONT_RESPONSE_1, REAR_HEATER_1, REAR_SENSOR_1, code,
+    CATALYST_1, CATALYST_2, FRONT_CIRCUIT_1, FRONT_CIRCUIT_2, FRONT_HEATER_1, FRONT_HEATER_2,
+    FRONT_RESPONSE_1, FRONT_RESPONSE_2, REAR_HEATER_1, REAR_HEATER_2, REAR_SENSOR_1, REAR_SENSOR_2, code,
 };
 use crate::memory::CodeDefinition;
 
@@ -131,5 +132,68 @@ pub(super) const CODES: &[CodeDefinition] = &[
         P2271,
         REAR_SENSOR_1,
         "oxygen sensor bank 1 sensor 2: signal stuck rich",
+    ),
+    code(
+        P0151,
+        FRONT_CIRCUIT_2,
+        "oxygen sensor bank 2 sensor 1: circuit low",
+    ),
+    code(
+        P0152,
+        FRONT_CIRCUIT_2,
+        "oxygen sensor bank 2 sensor 1: circuit high",
+    ),
+    code(
+        P0153,
+        FRONT_RESPONSE_2,
+        "oxygen sensor bank 2 sensor 1: slow response",
+    ),
+    code(
+        P0154,
+        FRONT_CIRCUIT_2,
+        "oxygen sensor bank 2 sensor 1: no activity",
+    ),
+    code(
+        P0155,
+        FRONT_HEATER_2,
+        "oxygen sensor bank 2 sensor 1: heater circuit",
+    ),
+    code(P0157, REAR_SENSOR_2, "oxygen sensor bank 2 sensor 2: circuit low"),
+    code(
+        P0158,
+        REAR_SENSOR_2,
+        "oxygen sensor bank 2 sensor 2: circuit high",
+    ),
+    code(
+        P0159,
+        REAR_SENSOR_2,
+        "oxygen sensor bank 2 sensor 2: slow response",
+    ),
+    code(P0160, REAR_SENSOR_2, "oxygen sensor bank 2 sensor 2: no activity"),
+    code(
+        P0161,
+        REAR_HEATER_2,
+        "oxygen sensor bank 2 sensor 2: heater circuit",
+    ),
+    code(P0430, CATALYST_2, "catalyst bank 2: efficiency below its limit"),
+    code(
+        P2197,
+        FRONT_CIRCUIT_2,
+        "oxygen sensor bank 2 sensor 1: signal stuck lean",
+    ),
+    code(
+        P2198,
+        FRONT_CIRCUIT_2,
+        "oxygen sensor bank 2 sensor 1: signal stuck rich",
+    ),
+    code(
+        P2272,
+        REAR_SENSOR_2,
+        "oxygen sensor bank 2 sensor 2: signal stuck lean",
+    ),
+    code(
+        P2273,
+        REAR_SENSOR_2,
+        "oxygen sensor bank 2 sensor 2: signal stuck rich",
     ),
 ];

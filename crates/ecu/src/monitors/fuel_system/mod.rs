@@ -12,4 +12,9 @@ use super::frame::Test;
 const SECONDS: f64 = crate::control::SLOW_SECONDS;
 
 /// The tests of these monitors.
-pub(super) static TESTS: &[&Test] = &[&trim::CORRECTION[0], &rear_trim::SHIFT[0]];
+pub(super) static TESTS: &[&Test] = &[
+    &trim::CORRECTION[0],
+    &rear_trim::SHIFT[0],
+    &trim::CORRECTION[1],
+    &rear_trim::SHIFT[1],
+];
