@@ -17,6 +17,7 @@ mod faults;
 mod fingerprint;
 mod lives;
 mod mixture;
+mod network;
 mod nights;
 mod operating_points;
 mod plans;
