@@ -235,6 +235,51 @@ const ROWS: &[Row] = &[
             near(0.80, 0.02),
         ],
     },
+    // A rail at another pressure shifts all loads alike; the meter agrees with the pressure.
+    Row {
+        part: Part::PressureRegulator,
+        kind: "low",
+        amount: Some(250.0),
+        trim: [near(15.0, 3.5), near(14.0, 3.5), near(16.0, 3.5)],
+        full: near(1.04, 0.03),
+        meter: [EQUAL; 4],
+    },
+    // Rich, -10, -10 and -11 % in all; while purge flows, up to two thirds of it pass for vapour from the canister.
+    Row {
+        part: Part::FuelReturn,
+        kind: "pinched",
+        amount: Some(450.0),
+        trim: [[-13.5, -3.0], [-13.5, -1.5], [-14.5, -3.5]],
+        full: near(0.79, 0.03),
+        meter: [EQUAL; 4],
+    },
+    // A pump that cannot give enough: nothing at idle, more the more fuel flows.
+    Row {
+        part: Part::FuelPump,
+        kind: "weak",
+        amount: Some(95.0),
+        trim: [near(0.0, 3.5), near(1.0, 4.0), near(13.0, 6.0)],
+        full: [1.0, 1.8],
+        meter: [EQUAL; 4],
+    },
+    // -12, -4 and -2 % in all, less what passes for vapour.
+    Row {
+        part: Part::FuelInjector,
+        kind: "leaking",
+        amount: Some(0.02),
+        trim: [[-16.0, -4.5], [-7.0, 1.0], near(-2.0, 3.0)],
+        full: RICH,
+        meter: [EQUAL; 4],
+    },
+    // False lean at idle, gone at speed.
+    Row {
+        part: Part::ExhaustManifold,
+        kind: "leak",
+        amount: Some(8.0),
+        trim: [[5.0, 15.0], [0.0, 6.0], near(0.0, 3.0)],
+        full: RICH,
+        meter: [EQUAL; 4],
+    },
     // Not the mixture's business: trims at rest.
     Row {
         part: Part::Throttle,

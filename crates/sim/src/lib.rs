@@ -22,6 +22,7 @@ mod deeds;
 mod endpoint;
 mod event;
 mod expectation;
+mod gauge;
 mod job;
 mod ledger;
 mod meter;

@@ -10,7 +10,7 @@ use twotrip_units::Ratio;
 use twotrip_vehicle::{Course, Defect, Outcome as Cure, Part, Work};
 
 use crate::{
-    Car, Outcome, clock,
+    Car, Outcome, clock, gauge,
     meter::{look, say_wire},
 };
 
@@ -180,6 +180,9 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
     if let Some(defect) = found.filter(|defect| !defect.entry().seen.is_empty()) {
         return Outcome::done(with_amount(defect.entry().seen, &defect));
+    }
+    if let Some(found) = gauge::find(car, part) {
+        return found;
     }
     match part.looks_good() {
         // Nobody sees what is wrong inside a sensor.

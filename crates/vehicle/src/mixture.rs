@@ -76,6 +76,13 @@ impl Supply {
         }
     }
 
+    /// Rail pressure that the running pump and the regulator hold at a flow, g/s.
+    pub(crate) fn pressure_at(&self, flow: f64) -> f64 {
+        self.regulated_kpa
+            .at_most(self.pump_kpa - self.pump_fall * flow)
+            .at_least(0.0)
+    }
+
     /// Rail pressure after `dt` with the pump off and nothing injected, however long it is.
     pub(crate) fn at_rest(&self, params: &Params, rail_kpa: f64, dt: f64) -> f64 {
         rail_kpa / (1.0 + dt * (1.0 / self.decay_s + self.dribble / params.rail_g))
@@ -200,10 +207,7 @@ pub(crate) struct Inputs {
 #[inline]
 pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inputs, dt: f64) -> State {
     let rail_kpa = if inputs.pump_on && inputs.fuel_in_tank {
-        let target = supply
-            .regulated_kpa
-            .at_most(supply.pump_kpa - supply.pump_fall * state.injected)
-            .at_least(0.0);
+        let target = supply.pressure_at(state.injected);
         state.rail_kpa + (target - state.rail_kpa) * params.build_up.share(dt)
     } else {
         // Whoever injects without the pump empties the rail.

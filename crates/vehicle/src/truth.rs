@@ -186,6 +186,42 @@ impl Vehicle {
         Ratio::from_fraction(1.0 / self.state.oxygen[bank].front_equivalence.max(0.2))
     }
 
+    /// What a gauge on the fuel rail would show at this flow with the pump running.
+    #[must_use]
+    pub fn rail_pressure_at(&self, flow: MassFlow) -> Pressure {
+        Pressure::from_kilopascals(self.supply.pressure_at(flow.grams_per_second()))
+    }
+
+    /// What is left on it so long after the pump was shut off at idle.
+    #[must_use]
+    pub fn rail_pressure_after(&self, span: Duration) -> Pressure {
+        let idle = self.supply.pressure_at(0.2);
+        let left = self
+            .supply
+            .at_rest(&self.params.mixture, idle, span.as_secs_f64());
+        Pressure::from_kilopascals(left)
+    }
+
+    /// The heater of a bank's front (0) or rear (1) oxygen sensor as an ohmmeter sees it; nothing where it is open.
+    #[must_use]
+    pub fn oxygen_heater(&self, bank: usize, sensor: usize) -> Option<Resistance> {
+        let exhaust = &self.state.exhaust[bank];
+        let siemens = [exhaust.front_heater, exhaust.rear_heater][sensor];
+        (!self.knobs.heater_open[bank][sensor]).then(|| Resistance::from_ohms(1.0 / siemens))
+    }
+
+    /// What a bank's front (0) or rear (1) oxygen sensor gives when warm, in a mixture made rich with propane.
+    #[must_use]
+    pub fn oxygen_sensor_enriched(&self, bank: usize, sensor: usize) -> Voltage {
+        let (middle, swing) = self.params.oxygen.volts;
+        let rich = middle + swing;
+        Voltage::from_volts(if sensor == 0 {
+            (rich + self.knobs.front_bias_v[bank]).max(0.0)
+        } else {
+            self.knobs.rear_stuck_v[bank].unwrap_or(rich)
+        })
+    }
+
     /// Fuel rail pressure, gauge.
     #[must_use]
     pub const fn rail_pressure(&self) -> Pressure {
