@@ -157,6 +157,8 @@ pub(crate) struct Inputs {
     pub(crate) brake: f64,
     pub(crate) in_drive: bool,
     pub(crate) oil_celsius: f64,
+    /// Ambient pressure against that at the sea: the drag of the air goes with it.
+    pub(crate) air: f64,
     pub(crate) shifts: Shifts,
 }
 
@@ -293,7 +295,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         1.0 / params.efficiency
     };
     let mass = params.inertial_mass();
-    let resistance = params.road_load_at(state.speed) + params.brake_force * inputs.brake;
+    let thinner = params.road_load.2 * (1.0 - inputs.air) * state.speed * state.speed;
+    let resistance = params.road_load_at(state.speed) - thinner + params.brake_force * inputs.brake;
 
     // Two equations for the two new speeds, linear in the clutch and the converter's damping.
     let per_dt = 1.0 / dt;
@@ -339,6 +342,7 @@ mod tests {
             brake,
             in_drive: true,
             oil_celsius: 90.0,
+            air: 1.0,
             shifts: Shifts::Smooth,
         };
         let mut state = state;
@@ -455,6 +459,7 @@ mod tests {
             brake: 0.0,
             in_drive: false,
             oil_celsius: 90.0,
+            air: 1.0,
             shifts: Shifts::Smooth,
         };
         let mut state = rolling(100.0);
@@ -478,6 +483,7 @@ mod tests {
             brake: 0.0,
             in_drive: true,
             oil_celsius: 90.0,
+            air: 1.0,
             shifts: Shifts::Smooth,
         };
         let (mut whole, mut half) = (rolling(0.0), rolling(0.0));
@@ -513,6 +519,7 @@ mod tests {
                     brake: 0.0,
                     in_drive: true,
                     oil_celsius: 90.0,
+                    air: 1.0,
                     shifts,
                 };
                 let before = state.gear;

@@ -519,6 +519,7 @@ impl Vehicle {
                 brake,
                 in_drive,
                 oil_celsius: state.cooling.block,
+                air: state.ambient.pressure_kpa * (1.0 / 101.325),
                 shifts: self.shifts,
             },
             DT,
