@@ -16,6 +16,7 @@ mod evidence_air;
 mod faults;
 mod fingerprint;
 mod lives;
+mod misfire;
 mod mixture;
 mod network;
 mod nights;

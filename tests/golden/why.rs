@@ -137,7 +137,7 @@ fn a_question_with_a_false_premise_is_answered_and_not_met() {
         !outcome.ok && outcome.text == "P0442 is not stored",
         "{outcome:?}"
     );
-    let outcome = ask(&mut desk, "why P0301");
+    let outcome = ask(&mut desk, "why P0650");
     assert!(!outcome.ok && outcome.details[0].contains("P0455"), "{outcome:?}");
 }
 

@@ -11,7 +11,10 @@ use crate::{
     Calibration, Nonvolatile,
     control::{Control, SLOW_SECONDS, Turn},
     data::LiveData,
-    memory::{Companion, Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError},
+    memory::{
+        Companion, Conditions, Effect, Effects, Fact, FaultMemory, OperatingPoint, PreloadError, Profile,
+        StoredError,
+    },
     monitors::{CATALOGUE, Fast, Inhibits, Monitors, P0455, P0457, Signals, TestResult, Timers},
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED, Served},
@@ -376,7 +379,7 @@ impl Ecu {
         } = self;
         turn(monitors, signals, &mut |result| {
             records.heard(now, result);
-            let Some(fact) = fact(result) else {
+            let Some(fact) = fact(result, memory, live) else {
                 return;
             };
             let came = memory.apply(now, &fact, live);
@@ -422,6 +425,7 @@ impl Ecu {
     fn take_signals(&mut self, now: CarInstant) {
         self.control.fill(now, &mut self.live);
         let mut signals = self.control.signals(&self.live);
+        signals.misfiring = self.monitors.misfire().recent();
         if self.control.is_slow_step() {
             self.timers.step(&self.signals, &mut signals, SLOW_SECONDS);
         } else {
@@ -471,7 +475,7 @@ fn queue(waiting: &mut VecDeque<Effect>, effects: &Effects) {
 }
 
 /// A monitor's result as the fault memory takes it.
-const fn fact(result: TestResult) -> Option<Fact> {
+fn fact(result: TestResult, memory: &FaultMemory, live: &LiveData) -> Option<Fact> {
     Some(match result {
         TestResult::Measured(_) => return None,
         TestResult::Passed(dtc) => Fact::Passed { dtc },
@@ -480,6 +484,21 @@ const fn fact(result: TestResult) -> Option<Fact> {
         TestResult::CouldDetect(monitor) => Fact::CouldDetect { monitor },
         TestResult::Possible(monitor, possible) => Fact::Possible { monitor, possible },
         TestResult::Commanded(monitor, on) => Fact::Commanded { monitor, on },
+        TestResult::Misfire {
+            dtc,
+            window,
+            engine_speed,
+            load,
+        } => Fact::Misfire {
+            dtc,
+            window,
+            at: OperatingPoint {
+                engine_speed,
+                load,
+                ..memory.point(live)
+            },
+        },
+        TestResult::CatalystMisfire(misfire) => Fact::CatalystMisfire(misfire),
     })
 }
 

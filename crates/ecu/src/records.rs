@@ -210,7 +210,7 @@ impl Records {
     pub(crate) fn heard(&mut self, now: CarInstant, result: TestResult) {
         let (dtc, passed) = match result {
             TestResult::Passed(dtc) => (dtc, true),
-            TestResult::Failed(dtc) => (dtc, false),
+            TestResult::Failed(dtc) | TestResult::Misfire { dtc, .. } => (dtc, false),
             TestResult::Measured(measured) => {
                 if self.measured.len() < Self::MEASURED {
                     self.measured.push(measured);
@@ -220,7 +220,8 @@ impl Records {
             TestResult::Completed(_)
             | TestResult::CouldDetect(_)
             | TestResult::Possible(..)
-            | TestResult::Commanded(..) => return,
+            | TestResult::Commanded(..)
+            | TestResult::CatalystMisfire(_) => return,
         };
         if self.judged.len() < Self::CODES {
             self.judged.push((dtc, passed));

@@ -34,6 +34,8 @@ pub struct SensorPins {
     pub crank_speed: AngularSpeed,
     /// How long the crank took from firing to firing, as timed by the same sensor.
     pub crank_segments: CrankSegments,
+    /// Coils whose primary winding draws no current, cylinder 1 in the lowest bit, as their drivers see it.
+    pub coils_open: u8,
     /// Road speed from the output shaft, in the message of the gearbox controller ([`crate::broadcast`]); zero where it is
     /// silent.
     pub vehicle_speed: Speed,

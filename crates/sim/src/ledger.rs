@@ -51,6 +51,15 @@ impl Ledger {
             Phrase::Defect(defect) => self.broke(now, Place::Part(defect.part()), phrase),
             Phrase::BreakWire(wire, ..) => self.broke(now, Place::Wire(*wire), phrase),
             Phrase::Hold(signal, _) => self.broke(now, Place::Signal(*signal), phrase),
+            Phrase::Swap(one, other) => {
+                for wrong in self.list.iter_mut().filter(|wrong| wrong.until.is_none()) {
+                    wrong.place = match wrong.place {
+                        Place::Part(part) if part == *one => Place::Part(*other),
+                        Place::Part(part) if part == *other => Place::Part(*one),
+                        place => place,
+                    };
+                }
+            }
             Phrase::Work(..) | Phrase::MendWire(_) | Phrase::Release(_) => {
                 let still = |wrong: &Wrong| match wrong.place {
                     Place::Part(part) => car.vehicle.defects().any(|defect| defect.part() == part),

@@ -4,7 +4,7 @@
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
 use twotrip_harness::{Circuit, KeyPosition, Probe, Wire, WiringFault};
-use twotrip_scenario::phrase::Point;
+use twotrip_scenario::phrase::{Comparison, Point};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Part;
 
@@ -156,6 +156,32 @@ const fn sheet(circuit: Circuit) -> &'static str {
         }
         Circuit::TankPressureSensor => "2.50 V at atmosphere, 0.50 V more for each kPa",
         Circuit::FuelLevelSensor => "0.50 V when empty, 2.50 V at half, 4.50 V when full",
+    }
+}
+
+/// What a good cylinder shows on a compression gauge, bar, and what a good injector takes from the rail's pressure in a
+/// row of pulses, kPa (common practice, no source).
+const COMPRESSION_BAR: f64 = 12.0;
+const BALANCE_KPA: f64 = 40.0;
+
+/// All cylinders, one beside the other.
+pub(crate) fn compare(car: &Car, comparison: Comparison) -> Outcome {
+    let vehicle = &car.vehicle;
+    let all = |each: &dyn Fn(usize) -> String| {
+        let cylinders = 0..usize::from(vehicle.cylinders());
+        cylinders.map(each).collect::<Vec<_>>().join(", ")
+    };
+    match comparison {
+        Comparison::Compression => Outcome::done(all(&|cylinder| {
+            let bar = COMPRESSION_BAR * vehicle.compression(cylinder).fraction();
+            format!("cylinder {} {bar:.1} bar", cylinder + 1)
+        }))
+        .with_detail("good: 11 to 13 bar, and none more than a quarter below the best"),
+        Comparison::InjectorBalance => Outcome::done(all(&|cylinder| {
+            let fall = BALANCE_KPA * vehicle.injector_flow(cylinder).fraction();
+            format!("injector {} takes {fall:.0} kPa", cylinder + 1)
+        }))
+        .with_detail("good: 36 to 44 kPa, all within 10 % of their mean"),
     }
 }
 

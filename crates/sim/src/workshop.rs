@@ -88,6 +88,9 @@ pub(crate) fn release(car: &mut Car, quantity: Quantity) -> Outcome {
 
 /// Something physical breaks.
 pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
+    if let Some(refused) = missing_cylinder(car, defect.part()) {
+        return refused;
+    }
     car.vehicle.set_defect(*defect);
     let set = with_amount(defect.entry().set, defect);
     Outcome::done(match defect.course() {
@@ -173,6 +176,35 @@ pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
             work.done()
         )),
     }
+}
+
+/// Two like parts change places.
+pub(crate) fn swap(car: &mut Car, one: Part, other: Part) -> Outcome {
+    if one == other || !one.is_like(other) {
+        return Outcome::refused(format!(
+            "{} and {} do not fit into each other's places",
+            one.name(),
+            other.name()
+        ));
+    }
+    if let Some(refused) = missing_cylinder(car, one).or_else(|| missing_cylinder(car, other)) {
+        return refused;
+    }
+    car.vehicle.swap(one, other);
+    Outcome::done(format!(
+        "{} and {} have changed places: a fault that goes with the part is in the part",
+        one.name(),
+        other.name()
+    ))
+}
+
+/// The refusal, where a part belongs to a cylinder that this engine does not have.
+fn missing_cylinder(car: &Car, part: Part) -> Option<Outcome> {
+    let cylinders = car.vehicle.cylinders();
+    let cylinder = part.cylinder().filter(|&cylinder| cylinder > cylinders)?;
+    Some(Outcome::refused(format!(
+        "this engine has {cylinders} cylinders, and no cylinder {cylinder}"
+    )))
 }
 
 /// What a look at a part shows.

@@ -135,7 +135,10 @@ impl Charge {
         Self {
             scatter: scatter(rpm, load),
             lean_limit: lean_limit(load),
-            even: good(&knobs.injector, 1.0) && good(&knobs.misfire, 0.0) && good(&knobs.compression, 1.0),
+            even: !knobs.coil_open.contains(&true)
+                && good(&knobs.injector, 1.0)
+                && good(&knobs.misfire, 0.0)
+                && good(&knobs.compression, 1.0),
         }
     }
 
@@ -163,7 +166,9 @@ impl Charge {
         let own = equivalence * knobs.injector[cylinder] / mean_flow;
         let mean = burning(equivalence);
         let (work, lost) = compressed(knobs.compression[cylinder]);
-        let fires = (1.0 - knobs.misfire[cylinder])
+        let sparks = f64::from(u8::from(!knobs.coil_open[cylinder]));
+        let fires = sparks
+            * (1.0 - knobs.misfire[cylinder])
             * (1.0 - lost)
             * (1.0 - put_out)
             * (1.0 - lean_chance(own, self.lean_limit));

@@ -64,6 +64,8 @@ pub(crate) struct Knobs {
     // Firing.
     /// Probability that a cylinder does not fire.
     pub(crate) misfire: [f64; CYLINDERS],
+    /// Coils whose primary winding is broken.
+    pub(crate) coil_open: [bool; CYLINDERS],
     /// Compression of each cylinder against a good one's.
     pub(crate) compression: [f64; CYLINDERS],
 
@@ -131,6 +133,14 @@ impl Knobs {
     }
 }
 
+impl Knobs {
+    /// Coils with a broken primary winding, cylinder 1 in the lowest bit.
+    pub(crate) fn open_coils(&self) -> u8 {
+        let coils = self.coil_open.iter().rev();
+        coils.fold(0, |bits, &open| bits << 1 | u8::from(open))
+    }
+}
+
 impl Default for Knobs {
     fn default() -> Self {
         Self {
@@ -156,6 +166,7 @@ impl Default for Knobs {
             dribble: 0.0,
             injector: [1.0; CYLINDERS],
             misfire: [0.0; CYLINDERS],
+            coil_open: [false; CYLINDERS],
             compression: [1.0; CYLINDERS],
             front_lag: [1.0; BANKS],
             front_delay_s: [0.0; BANKS],

@@ -75,7 +75,7 @@ mod truth;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, GearboxLink, KeyPosition, PerBank, SensorPins};
-use twotrip_units::{Length, Limit, Pressure, Ratio, Speed, Temperature};
+use twotrip_units::{Interval, Length, Limit, Pressure, Ratio, Speed, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
@@ -504,6 +504,10 @@ impl Vehicle {
             DT,
             |cylinder| {
                 let bank = usize::from(params.firing.bank[cylinder]);
+                // Where nothing is injected there is nothing to fail.
+                if actuators.injection[bank] <= Interval::ZERO {
+                    return firing::Due::EVEN;
+                }
                 let equivalence = mixture.banks[bank].equivalence;
                 charge.due(&params.firing, knobs, cylinder, equivalence, put_out)
             },
@@ -611,6 +615,7 @@ impl Vehicle {
             state.injectors[bank] = firing::injector_mean(&self.params.firing, &self.knobs, bank);
             state.unburnt_g[bank] = 0.0;
         }
+        self.pins.coils_open = self.knobs.open_coils();
         state.charge = firing::Charge::new(&self.knobs, state.rpm(), state.engine.load);
         self.scatter.step(state.driveline.acceleration, SPAN);
         state.tank = tank::sender_step(
@@ -879,6 +884,19 @@ impl Vehicle {
     fn follow_knobs(&mut self) {
         self.supply = mixture::Supply::new(&self.params.mixture, &self.knobs);
         self.oxygen_sensors = oxygen_sensors(&self.params, &self.knobs);
+    }
+
+    /// How many cylinders the engine has.
+    #[must_use]
+    pub const fn cylinders(&self) -> u8 {
+        self.params.firing.cylinders
+    }
+
+    /// Puts two like parts into each other's places; says whether something wrong went along.
+    pub fn swap(&mut self, one: Part, other: Part) -> bool {
+        let moved = self.defects.swap(one, other);
+        self.follow_defects();
+        moved
     }
 
     /// Everything that is wrong with the car.

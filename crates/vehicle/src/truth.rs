@@ -48,6 +48,20 @@ impl Vehicle {
         self.state.firing.missed_firings
     }
 
+    /// Compression of a cylinder, counted from 0, against a good one's.
+    #[must_use]
+    pub fn compression(&self, cylinder: usize) -> Ratio {
+        let share = self.knobs.compression.get(cylinder);
+        Ratio::from_fraction(share.copied().unwrap_or(1.0))
+    }
+
+    /// Flow of the injector of a cylinder, counted from 0, against a good one's.
+    #[must_use]
+    pub fn injector_flow(&self, cylinder: usize) -> Ratio {
+        let share = self.knobs.injector.get(cylinder);
+        Ratio::from_fraction(share.copied().unwrap_or(1.0))
+    }
+
     /// Torque at the flywheel without the starter's.
     #[must_use]
     pub const fn engine_torque(&self) -> Torque {

@@ -307,7 +307,12 @@ fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> R
 const fn asks(phrase: &Phrase) -> bool {
     matches!(
         phrase,
-        Phrase::Why(_) | Phrase::WhyNot(_) | Phrase::Monitors | Phrase::Measure(_) | Phrase::Inspect(_)
+        Phrase::Why(_)
+            | Phrase::WhyNot(_)
+            | Phrase::Monitors
+            | Phrase::Measure(_)
+            | Phrase::Compare(_)
+            | Phrase::Inspect(_)
     )
 }
 

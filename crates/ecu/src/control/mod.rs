@@ -70,6 +70,9 @@ static PEDAL: Grid<201> = Grid::through([
     (0.75, 0.96),
     (1.0, 1.0),
 ]);
+/// Inertia of the calibrated engine's crank, flywheel and converter, kg m²: the springs behind keep the car's out of
+/// single firings.
+const CRANK_INERTIA: f64 = 0.20;
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
 /// Closed loop from this coolant temperature and run time on (section 10, default).
@@ -99,8 +102,10 @@ pub struct Requests {
     pub recirculation: Option<Ratio>,
     /// By how much a bank's mixture is to be richer than stoichiometric, in place of the loop.
     pub mixture: PerBank<Option<Ratio>>,
-    /// Banks whose front sensor is not to be believed: open loop.
+    /// Banks whose front sensor is not to be believed, by itself or because of misfire: open loop.
     pub open_loop: PerBank<bool>,
+    /// Learn no trims.
+    pub hold_trims: bool,
 }
 
 impl Requests {
@@ -121,6 +126,7 @@ impl Requests {
             recirculation: self.recirculation.or(other.recirculation),
             mixture: core::array::from_fn(|bank| self.mixture[bank].or(other.mixture[bank])),
             open_loop: core::array::from_fn(|bank| self.open_loop[bank] || other.open_loop[bank]),
+            hold_trims: self.hold_trims || other.hold_trims,
         }
     }
 }
@@ -509,6 +515,7 @@ impl Control {
             self.hardly_open_seconds - SLOW_SECONDS
         };
         let may_learn = closed_loop
+            && !requests.hold_trims
             && self.measured.coolant > LEARN_COOLANT
             && self.purge.vapour_known(mean)
             && self.hardly_open_seconds <= 0.0
@@ -766,6 +773,13 @@ impl Control {
             brake: measured.brake,
             in_gear: measured.in_gear,
             engine_size: self.calibration.size(),
+            // Each cylinder fires once in two turns.
+            firing_joules: live.actual_torque.fraction()
+                * live.reference_torque.newton_metres()
+                * (4.0 * core::f64::consts::PI)
+                / f64::from(self.calibration.cylinders()),
+            crank_inertia: CRANK_INERTIA * self.calibration.size(),
+            firing_order: self.calibration.firing_order,
             bank_count: self.banks,
             banks,
             ..Signals::default()

@@ -58,7 +58,7 @@ impl FaultMemory {
     }
 
     /// Where the engine runs. Warm or cold goes by what similar conditions go by, not by what a failed circuit shows.
-    fn point(&self, live: &LiveData) -> OperatingPoint {
+    pub(crate) fn point(&self, live: &LiveData) -> OperatingPoint {
         let at = OperatingPoint::of(live, self.profile);
         match self.cycle.as_ref().and_then(DrivingCycle::coolant) {
             Some(coolant) => at.at_coolant(coolant, self.profile),

@@ -130,4 +130,6 @@ lists! {
     NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, SUPPLY, ROAD_SPEED, LEAK];
     /// Road speed: not while its messages are missing.
     SPEED_TEST = [MESSAGES];
+    /// Misfire is judged against the work that air and throttle let expect.
+    MISFIRE = [METER, MANIFOLD, THROTTLE];
 }

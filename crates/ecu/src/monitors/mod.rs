@@ -6,6 +6,7 @@ mod blocking;
 pub mod cam;
 mod catalogue;
 pub mod circuit;
+pub mod coil;
 pub mod egr_flow;
 pub mod egr_valve;
 pub mod evap_leak;
@@ -13,8 +14,7 @@ pub mod frame;
 mod fuel_level;
 pub mod fuel_system;
 mod idle_speed;
-#[cfg(test)]
-mod misfire;
+pub mod misfire;
 pub mod natural_vacuum;
 pub mod network;
 pub mod oxygen;
@@ -25,7 +25,12 @@ use core::time::Duration;
 
 use twotrip_obd::{Dtc, Mid};
 
-use crate::{control::Requests, memory::MonitorId};
+use twotrip_units::{AngularSpeed, Ratio};
+
+use crate::{
+    control::Requests,
+    memory::{CatalystMisfire, MisfireWindow, MonitorId},
+};
 use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
 use fuel_system::{FuelTrim, RearTrim};
 use oxygen::{FrontCircuit, FrontResponse, Heater, RearSensor};
@@ -35,6 +40,7 @@ pub use air_path::AirPath;
 pub use catalogue::*;
 pub use circuit::CircuitMonitors;
 pub use evap_leak::EvapLeak;
+pub use misfire::Misfire;
 pub use natural_vacuum::NaturalVacuum;
 pub use network::{GearboxMessages, VehicleSpeed};
 pub(crate) use signals::Timers;
@@ -84,6 +90,19 @@ pub enum TestResult {
     Possible(MonitorId, bool),
     /// The output that a monitor watches is commanded on or off, for its in-use denominator.
     Commanded(MonitorId, bool),
+    /// Too many turns misfired; how many such spans decide is for the memory to count.
+    Misfire {
+        /// The code of the cylinder or cylinders.
+        dtc: Dtc,
+        /// Which threshold was exceeded.
+        window: MisfireWindow,
+        /// Engine speed then.
+        engine_speed: AngularSpeed,
+        /// Calculated load then.
+        load: Ratio,
+    },
+    /// Misfire that endangers the catalyst begins or ends.
+    CatalystMisfire(CatalystMisfire),
 }
 
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
@@ -99,6 +118,7 @@ pub(crate) static TESTS: &[&[&Test]] = &[
     temperature::TESTS,
     idle_speed::TESTS,
     fuel_system::TESTS,
+    misfire::TESTS,
 ];
 
 /// The tests of all monitors.
@@ -241,6 +261,8 @@ monitors! {
     idle_speed: idle_speed::IdleSpeed,
     gearbox: GearboxMessages,
     speed: VehicleSpeed,
+    misfire: Misfire,
+    coils: coil::Coils,
 }
 
 impl Monitors {
@@ -248,6 +270,12 @@ impl Monitors {
     #[must_use]
     pub const fn air_path(&self) -> &AirPath {
         &self.air_path
+    }
+
+    /// Misfire.
+    #[must_use]
+    pub const fn misfire(&self) -> &Misfire {
+        &self.misfire
     }
 
     /// The leak test.

@@ -154,6 +154,16 @@ pub struct Signals {
     pub in_gear: bool,
     /// Size of the engine against the 2.0-litre one that figures in the monitors are calibrated for.
     pub engine_size: f64,
+    /// Work that a firing is expected to give at this load, J.
+    pub firing_joules: f64,
+    /// Inertia of crank, flywheel and converter, kg m².
+    pub crank_inertia: f64,
+    /// Share of the firings of the last 200 turns that failed, as the misfire monitor finds.
+    pub misfiring: Ratio,
+    /// The road shakes the wheels.
+    pub rough_road: bool,
+    /// Cylinders in the order of firing, from 1 on; zeros behind the last.
+    pub firing_order: [u8; 6],
     /// How many banks there are.
     pub bank_count: usize,
     /// The banks; those that there are not read zero.

@@ -37,6 +37,8 @@ impl Display for Phrase {
             Self::MendWire(wire) => write!(f, "mend wiring {}", wire.name()),
             Self::Measure(point) => write!(f, "measure {}", point.name()),
             Self::Switch(load, on) => write!(f, "switch {} {}", load.name(), if *on { "on" } else { "off" }),
+            Self::Compare(comparison) => write!(f, "measure {}", comparison.name()),
+            Self::Swap(one, other) => write!(f, "swap {} {}", one.name(), other.name()),
             Self::Inspect(part) => write!(f, "inspect {}", part.name()),
             Self::Preload(list, codes) => {
                 f.write_str(match list {

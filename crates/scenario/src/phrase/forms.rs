@@ -5,7 +5,8 @@ use twotrip_obd::Group;
 use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
 
 use super::{
-    Claim, CodeList, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity, When, Work,
+    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity, When,
+    Work,
     amount::Amount,
     code::{Code, Codes},
     defect::Physical,
@@ -336,6 +337,29 @@ pub(super) static FORMS: &[Form] = &[
         ),
         meaning: "switch something that draws current on or off, as the driver does",
         example: "switch lights on",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("measure"),
+                Named {
+                    slot: "",
+                    what: "circuit",
+                    all: &Comparison::ALL,
+                    name: Comparison::name,
+                },
+            ),
+            Phrase::Compare,
+        ),
+        meaning: "test all cylinders, one beside the other",
+        example: "measure compression",
+    },
+    Form {
+        rule: &Map(After(keyword("swap"), (PART, PART)), |(one, other)| {
+            Phrase::Swap(one, other)
+        }),
+        meaning: "put two like parts of different cylinders into each other's places: what follows the part is the part's",
+        example: "swap coil-1 coil-2",
     },
     Form {
         rule: &Map(After(keyword("why"), Code), Phrase::Why),

@@ -38,6 +38,29 @@ pub use twotrip_ecu::server::Quantity;
 pub use twotrip_harness::Signal;
 pub use twotrip_vehicle::{Defect, Part, When as Presence, Work};
 
+/// A test that holds the cylinders against each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Comparison {
+    /// A pressure gauge in place of each spark plug, the engine cranked.
+    Compression,
+    /// How far the rail's pressure falls when each injector is pulsed alike.
+    InjectorBalance,
+}
+
+impl Comparison {
+    /// All of them.
+    pub const ALL: [Self; 2] = [Self::Compression, Self::InjectorBalance];
+
+    /// The name that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Compression => "compression",
+            Self::InjectorBalance => "injector-balance",
+        }
+    }
+}
+
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Phrase {
@@ -77,8 +100,12 @@ pub enum Phrase {
     Measure(Point),
     /// The driver switches something on or off.
     Switch(Load, bool),
+    /// A test of all cylinders, one beside the other.
+    Compare(Comparison),
     /// What a look at the part shows.
     Inspect(Part),
+    /// Put two like parts into each other's places.
+    Swap(Part, Part),
     /// Fills the fault memory directly: not physical.
     Preload(Preload, Vec<Dtc>),
     /// How it came to a code.

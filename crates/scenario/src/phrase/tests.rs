@@ -402,6 +402,8 @@ fn phrases_carry_typed_values() {
         ("mend wiring tank-pressure-sensor", Phrase::MendWire(wire)),
         ("measure tank-pressure-sensor", Phrase::Measure(Point::Wire(wire))),
         ("inspect filler-neck", Phrase::Inspect(Part::FillerNeck)),
+        ("measure compression", Phrase::Compare(Comparison::Compression)),
+        ("swap coil-1 coil-2", Phrase::Swap(Part::Coil1, Part::Coil2)),
         (
             "preload confirmed P0301 P0302",
             Phrase::Preload(Preload::Confirmed, vec![code("P0301"), code("P0302")]),

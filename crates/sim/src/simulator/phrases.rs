@@ -182,6 +182,8 @@ impl Simulator {
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
             Phrase::MendWire(wire) => workshop::mend_wire(&mut self.car, *wire),
             Phrase::Measure(point) => meter::measure(&self.car, *point),
+            Phrase::Compare(comparison) => meter::compare(&self.car, *comparison),
+            Phrase::Swap(one, other) => workshop::swap(&mut self.car, *one, *other),
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
             Phrase::Preload(list, codes) => {
                 self.not_physical = true;

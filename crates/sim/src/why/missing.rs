@@ -30,6 +30,15 @@ pub(super) fn missing(
         permanent(status, &mut lines);
     }
     if status.confirmed {
+        let of_it = |what: &What| matches!(what, What::Failed(code, _) if *code == dtc);
+        let records = car.ecu.records();
+        let unknown = |what: &What| matches!(what, What::MemoryPutBack);
+        if !records
+            .entries()
+            .any(|entry| of_it(&entry.what) || unknown(&entry.what))
+        {
+            lines.push("no monitor has found it: it was put into the memory by hand".to_owned());
+        }
         return lines;
     }
     if status.pending && definition.logic == Logic::Standard {

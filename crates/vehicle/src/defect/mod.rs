@@ -16,6 +16,7 @@ mod evap;
 mod exhaust;
 mod fuel;
 mod heat;
+mod ignition;
 mod part;
 mod sensor;
 mod work;
@@ -43,6 +44,7 @@ static TABLES: &[&[Entry]] = &[
     fuel::ENTRIES,
     exhaust::ENTRIES,
     electrical::ENTRIES,
+    ignition::ENTRIES,
 ];
 
 /// Every defect that can be set.
@@ -180,6 +182,27 @@ impl Defects {
         let defect = self.list.remove(place).defect;
         self.look_for_movers();
         Outcome::Cured(defect)
+    }
+
+    /// Two like parts change places, each with what is wrong with it; says whether anything was.
+    pub(crate) fn swap(&mut self, one: Part, other: Part) -> bool {
+        let mut moved = false;
+        for active in &mut self.list {
+            let part = active.defect.part();
+            let to = if part == one {
+                other
+            } else if part == other {
+                one
+            } else {
+                continue;
+            };
+            let kind = active.defect.entry.kind;
+            if let Some(entry) = catalogue().find(|entry| entry.part == to && entry.kind == kind) {
+                active.defect.entry = entry;
+                moved = true;
+            }
+        }
+        moved
     }
 
     /// Whether one of them changes by itself.

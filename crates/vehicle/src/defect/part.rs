@@ -67,6 +67,58 @@ parts! {
     TankPressureSensor: "tank-pressure-sensor", 60, "";
     /// The fuel level sender.
     FuelLevelSensor: "fuel-level-sensor", 60, "";
+    /// The spark plug of cylinder 1.
+    SparkPlug1: "spark-plug-1", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The spark plug of cylinder 2.
+    SparkPlug2: "spark-plug-2", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The spark plug of cylinder 3.
+    SparkPlug3: "spark-plug-3", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The spark plug of cylinder 4.
+    SparkPlug4: "spark-plug-4", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The spark plug of cylinder 5.
+    SparkPlug5: "spark-plug-5", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The spark plug of cylinder 6.
+    SparkPlug6: "spark-plug-6", 20, "the spark plug is dry and light brown, its gap is right";
+    /// The ignition coil of cylinder 1, which sits on its plug.
+    Coil1: "coil-1", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The ignition coil of cylinder 2, which sits on its plug.
+    Coil2: "coil-2", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The ignition coil of cylinder 3, which sits on its plug.
+    Coil3: "coil-3", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The ignition coil of cylinder 4, which sits on its plug.
+    Coil4: "coil-4", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The ignition coil of cylinder 5, which sits on its plug.
+    Coil5: "coil-5", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The ignition coil of cylinder 6, which sits on its plug.
+    Coil6: "coil-6", 15, "the coil has no crack and no track of a flash-over; cold and unloaded, its windings measure as they should";
+    /// The injector of cylinder 1.
+    Injector1: "injector-1", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The injector of cylinder 2.
+    Injector2: "injector-2", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The injector of cylinder 3.
+    Injector3: "injector-3", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The injector of cylinder 4.
+    Injector4: "injector-4", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The injector of cylinder 5.
+    Injector5: "injector-5", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The injector of cylinder 6.
+    Injector6: "injector-6", 60, "pulsed as long as the others, the injector lets the rail's pressure fall as far as they do: it is good";
+    /// The exhaust valves of cylinder 1.
+    ExhaustValve1: "exhaust-valve-1", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// The exhaust valves of cylinder 2.
+    ExhaustValve2: "exhaust-valve-2", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// The exhaust valves of cylinder 3.
+    ExhaustValve3: "exhaust-valve-3", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// The exhaust valves of cylinder 4.
+    ExhaustValve4: "exhaust-valve-4", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// The exhaust valves of cylinder 5.
+    ExhaustValve5: "exhaust-valve-5", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// The exhaust valves of cylinder 6.
+    ExhaustValve6: "exhaust-valve-6", 480, "a compression test shows 12 bar, as good as new: the valves seal";
+    /// All spark plugs.
+    SparkPlugs: "spark-plugs", 60, "the spark plugs are dry and light brown, their gaps are right";
+    /// The petrol in the tank.
+    Fuel: "fuel", 60, "the fuel is clear, and no water settles in a glass of it";
     /// The intake manifold with its gaskets and vacuum hoses.
     Intake: "intake", 90, "no smoke comes out of the intake: manifold, gaskets and hoses are tight";
     /// The hoses of the crankcase ventilation.
@@ -122,6 +174,20 @@ parts! {
 }
 
 impl Part {
+    /// The cylinder that it belongs to, counted from 1, if it belongs to one.
+    #[must_use]
+    pub fn cylinder(self) -> Option<u8> {
+        let (_, number) = self.name().rsplit_once('-')?;
+        number.parse().ok()
+    }
+
+    /// Whether both are the same thing on different cylinders: what can change places.
+    #[must_use]
+    pub fn is_like(self, other: Self) -> bool {
+        let kind = |part: Self| part.name().rsplit_once('-').map(|(kind, _)| kind);
+        self.cylinder().is_some() && other.cylinder().is_some() && kind(self) == kind(other)
+    }
+
     /// The part of that name.
     #[must_use]
     pub fn named(name: &str) -> Option<Self> {

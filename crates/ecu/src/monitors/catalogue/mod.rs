@@ -6,6 +6,7 @@ mod breathing;
 mod circuits;
 mod evap;
 mod fuel;
+mod misfire;
 mod network;
 mod oxygen;
 mod temperature;
@@ -23,6 +24,7 @@ pub use breathing::*;
 pub use circuits::*;
 pub use evap::*;
 pub use fuel::*;
+pub use misfire::*;
 pub use network::*;
 pub use oxygen::*;
 pub use temperature::*;
@@ -36,6 +38,7 @@ const CODES: &[&[CodeDefinition]] = &[
     fuel::CODES,
     oxygen::CODES,
     network::CODES,
+    misfire::CODES,
     temperature::CODES,
 ];
 
@@ -265,6 +268,14 @@ monitors! {
     VEHICLE_SPEED = MonitorDefinition {
         disabled_by: blocking::SPEED_TEST,
         ..circuit("vehicle speed")
+    };
+    /// Primary circuits of the ignition coils.
+    COIL_CIRCUIT = circuit("ignition coils");
+    /// Misfire.
+    MISFIRE = MonitorDefinition {
+        continuous: true,
+        disabled_by: blocking::MISFIRE,
+        ..MonitorDefinition::named("misfire", Group::Misfire)
     };
 }
 

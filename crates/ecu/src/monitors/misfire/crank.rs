@@ -21,8 +21,6 @@ const LATE: u8 = 4;
 pub(super) struct Crank {
     /// From firing to firing, rad.
     angle: f64,
-    /// Inertia, kg m², halved.
-    half_inertia: f64,
     /// Places in the firing order.
     places: u8,
     /// Squares of the last two speeds, (rad/s)²; the newer last.
@@ -43,11 +41,10 @@ pub(super) struct Judged {
 }
 
 impl Crank {
-    /// An engine with so many cylinders and such a crank, kg m².
-    pub(super) fn new(cylinders: u8, inertia: f64) -> Self {
+    /// An engine with so many cylinders.
+    pub(super) fn new(cylinders: u8) -> Self {
         Self {
             angle: 4.0 * core::f64::consts::PI / f64::from(cylinders),
-            half_inertia: 0.5 * inertia,
             places: cylinders,
             squares: [0.0; 2],
             gains: [0.0; 7],
@@ -56,20 +53,21 @@ impl Crank {
     }
 
     /// From firing to firing, rad.
-    pub(super) const fn angle(&self) -> f64 {
+    #[cfg(test)]
+    const fn angle(&self) -> f64 {
         self.angle
     }
 
     /// Nothing of what came before counts.
-    #[cfg_attr(test, expect(dead_code, reason = "the monitor that calls it is under way"))]
     pub(super) const fn disturb(&mut self) {
         self.settle = SETTLE;
     }
 
-    /// Takes a segment: its place in the firing order, its time in seconds, and 1 / (work expected of a firing, J).
+    /// Takes a segment: its place in the firing order, its time in seconds, and half the crank's inertia by the work expected
+    /// of a firing.
     /// Gives the firing of some segments ago, now that its neighbours are known too.
     #[inline]
-    pub(super) fn take(&mut self, place: u8, seconds: f64, per_work: f64) -> Option<Judged> {
+    pub(super) fn take(&mut self, place: u8, seconds: f64, scale: f64) -> Option<Judged> {
         let omega = self.angle / seconds;
         let square = omega * omega;
         let gain = square - self.squares[0];
@@ -81,7 +79,6 @@ impl Crank {
             return None;
         }
         // Before, middle and after: the firing that is judged is `d`'s.
-        let scale = self.half_inertia * per_work;
         let trend = median([a, b, d, f, gain]);
         let energy = (d - trend) * scale;
         let least = d <= c && d <= e;
@@ -174,7 +171,7 @@ mod tests {
     impl Bench {
         fn new(cylinders: u8, rpm: f64, work: f64, scatter: f64, missing: f64) -> Self {
             Self {
-                crank: Crank::new(cylinders, 0.20),
+                crank: Crank::new(cylinders),
                 dice: ChaCha8Rng::seed_from_u64(11),
                 omega: rpm * core::f64::consts::PI / 30.0,
                 nominal: rpm * core::f64::consts::PI / 30.0,
@@ -214,7 +211,7 @@ mod tests {
             self.truth.push(missed);
             let place = self.place;
             self.place = (place + 1) % self.cylinders;
-            let judged = self.crank.take(place, time, 1.0 / self.work)?;
+            let judged = self.crank.take(place, time, 0.10 / self.work)?;
             Some((judged, self.truth[self.truth.len() - 1 - usize::from(LATE)]))
         }
 
@@ -278,7 +275,7 @@ mod tests {
         for firing in 0..400 {
             bench.fire(|place| f64::from(u8::from(place == 1)), 0.0);
             if firing > 300 {
-                let gain = bench.crank.gains[3] * bench.crank.half_inertia / 184.0;
+                let gain = bench.crank.gains[3] * 0.10 / 184.0;
                 lowest = lowest.min(gain);
             }
         }
