@@ -50,6 +50,9 @@ const ROAD_SPEED: &[Dtc] = &[P0500, U0101];
 /// Messages that carry the road speed.
 const MESSAGES: &[Dtc] = &[U0101];
 
+/// Misfire: unburnt oxygen at the sensors, unburnt fuel in the catalyst.
+const MISFIRES: &[Dtc] = &[P0300, P0301, P0302, P0303, P0304, P0305, P0306];
+
 /// How many codes stand in the groups.
 const fn count(groups: &[&[Dtc]]) -> usize {
     let mut count = 0;
@@ -93,16 +96,16 @@ lists! {
     /// Three views of the air: one whose circuit has failed is none.
     AIR_PATH = [AIR_CIRCUITS];
     /// How fast the front sensor answers: the loop has to work.
-    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE];
+    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE, MISFIRES];
     /// The rear sensor: warm, and behind a mixture that is what it is meant to be.
     REAR_SENSOR = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, REAR_HEATER, MIXTURE];
     /// Catalyst: both sensors, mixture, load and road speed.
     CATALYST = [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE,
-        ROAD_SPEED
+        ROAD_SPEED, MISFIRES
     ];
     /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
-    FUEL_TRIM = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW];
+    FUEL_TRIM = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, MISFIRES];
     /// Fuel trim by the rear sensor: that one too.
     REAR_TRIM = [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE

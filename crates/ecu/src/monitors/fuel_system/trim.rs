@@ -22,13 +22,16 @@ use crate::{
     },
 };
 
-static CONDITIONS: [Condition; 7] = [
+static CONDITIONS: [Condition; 8] = [
     COOLANT.at_least(70.0),
     CLOSED_LOOP_TIME.at_least(3.0),
     ENGINE_SPEED.at_least(500.0),
     INTAKE_AIR.at_least(-10.0),
     BAROMETER.at_least(72.0),
     SUPPLY.at_least(10.5),
+    Condition::state("no misfire in the last 200 turns", |signals| {
+        signals.misfiring.percent() < 1.0
+    }),
     Condition::state("injectors that open for longer than a moment", |signals| {
         !signals.injectors_hardly_open
     }),
