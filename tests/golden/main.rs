@@ -15,6 +15,7 @@ mod drives;
 mod evidence_air;
 mod faults;
 mod fingerprint;
+mod gauges;
 mod lives;
 mod misfire;
 mod mixture;

@@ -329,6 +329,10 @@ fn full_throttle_asks_for_a_rich_mixture() {
         &[
             ("load", LOAD, 92.0, 100.0),
             ("absolute load", ABSOLUTE_LOAD, 85.0, 97.0),
+            ("rail", RAIL, 335.0, 355.0),
+            ("air", AIR, 72.0, 98.0),
+            ("EGR", EGR, 0.0, 0.0),
+            ("supply", SUPPLY, 13.8, 14.6),
             ("manifold", MANIFOLD, 96.0, 101.5),
             ("lambda", LAMBDA, 0.87, 0.89),
             ("throttle", THROTTLE, 80.0, 87.0),
@@ -336,6 +340,93 @@ fn full_throttle_asks_for_a_rich_mixture() {
         ],
     );
     assert_eq!(bench.ecu.live().fuel_system[0], FuelSystemStatus::OpenLoopDriving);
+}
+
+/// 2500 rpm in Park.
+#[test]
+fn raised_idle_speed() {
+    let mut bench = warm();
+    // A foot that holds the speed.
+    let mut pedal = 0.1;
+    let mut shown = Shown::default();
+    for step in 0..900 {
+        let error = 2500.0 - bench.vehicle.engine_speed().rpm();
+        pedal = (pedal + 2e-6 * error).clamp(0.0, 0.6);
+        let controls = DriverControls {
+            pedal: Ratio::from_fraction((pedal + 2e-5 * error).clamp(0.0, 0.6)),
+            ..park()
+        };
+        bench.hold(&controls, Duration::from_millis(100));
+        if step >= 600 {
+            shown.samples.push(*bench.ecu.live());
+        }
+    }
+    check(
+        "2500 rpm in Park",
+        &shown,
+        &[
+            ("load", LOAD, 15.0, 24.0),
+            ("coolant", COOLANT, 85.0, 98.0),
+            ("short-term trim", SHORT_TERM, -3.0, 3.0),
+            ("long-term trim", LONG_TERM, -5.0, 5.0),
+            ("rail", RAIL, 340.0, 360.0),
+            ("manifold", MANIFOLD, 22.0, 30.0),
+            ("speed", SPEED, 2450.0, 2550.0),
+            ("timing", TIMING, 28.0, 36.0),
+            ("intake air", INTAKE, 25.0, 45.0),
+            ("air", AIR, 6.5, 9.5),
+            ("throttle", THROTTLE, 16.0, 20.0),
+            ("rear sensor", REAR, 0.5, 0.75),
+            ("EGR", EGR, 0.0, 2.0),
+            ("supply", SUPPLY, 13.8, 14.6),
+            ("absolute load", ABSOLUTE_LOAD, 13.0, 19.0),
+            ("fuel rate", FUEL_RATE, 2.1, 3.1),
+        ],
+    );
+}
+
+/// The overrun with the fuel cut, near 2000 rpm.
+#[test]
+fn overrun_with_the_fuel_cut() {
+    let mut bench = warm();
+    let mut shown = Shown::default();
+    let cruise = Leg::Cruise {
+        speed: Speed::from_kilometres_per_hour(100.0),
+        span: Duration::from_secs(60),
+    };
+    let coast = Leg::Coast {
+        speed: Speed::from_kilometres_per_hour(40.0),
+    };
+    let mut status = FuelSystemStatus::Off;
+    bench.drive(Plan::new(vec![cruise, coast]), |moment| {
+        let views = moment.bench.ecu.control().air_estimates();
+        let rpm = moment.bench.vehicle.engine_speed().rpm();
+        if views.fuel_cut && (1600.0..2200.0).contains(&rpm) {
+            shown.samples.push(*moment.bench.ecu.live());
+            status = moment.bench.ecu.live().fuel_system[0];
+        }
+    });
+    assert!(
+        shown.samples.len() > 10,
+        "{} looks at a fuel cut",
+        shown.samples.len()
+    );
+    check(
+        "fuel cut",
+        &shown,
+        &[
+            ("load", LOAD, 9.0, 18.0),
+            ("short-term trim", SHORT_TERM, -0.1, 0.1),
+            ("manifold", MANIFOLD, 16.0, 25.0),
+            ("timing", TIMING, 15.0, 25.0),
+            ("air", AIR, 3.0, 5.5),
+            ("throttle", THROTTLE, 13.0, 16.0),
+            ("rear sensor", REAR, 0.0, 0.75),
+            ("purge", PURGE, 0.0, 0.0),
+            ("absolute load", ABSOLUTE_LOAD, 7.0, 14.0),
+        ],
+    );
+    assert_eq!(status, FuelSystemStatus::OpenLoopDriving);
 }
 
 /// What the ECU works out against what the crank feels: torque within 8 N m (its model is its own, and the alternator's

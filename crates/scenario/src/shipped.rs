@@ -45,6 +45,8 @@ shipped! {
     "manifold-pressure-sensor-high",
     "throttle-sensor-open",
     "throttle-sensor-corroded",
+    "split-vacuum-hose",
+    "torn-crankcase-hose",
     "dirty-air-meter",
     "torn-air-duct",
     "manifold-pressure-hose-off",

@@ -11,6 +11,7 @@ use twotrip_vehicle::Part;
 use crate::{Car, Outcome};
 
 mod electrics;
+mod gauges;
 
 /// Most resistance of a good wire, ohm (common practice, no source).
 const GOOD_WIRE_OHMS: f64 = 5.0;
@@ -40,6 +41,10 @@ pub const fn points(part: Part) -> &'static [Point] {
             &[Point::Wire(Wire::GearboxController), Point::Wire(Wire::DataBus)]
         }
         Part::Battery => &[Point::Battery],
+        Part::Intake | Part::CrankcaseHose | Part::Throttle | Part::ManifoldPressureHose => {
+            &[Point::ManifoldVacuum]
+        }
+        Part::Exhaust => &[Point::BackPressure],
         Part::Alternator | Part::DriveBelt | Part::ChargingCable => &[Point::Alternator, Point::Battery],
         _ => &[],
     }
@@ -52,6 +57,8 @@ pub(crate) fn measure(car: &Car, point: Point) -> Outcome {
         Point::Wire(wire) => electrics::wire(car, wire),
         Point::Battery => electrics::battery(car),
         Point::Alternator => electrics::alternator(car),
+        Point::ManifoldVacuum => gauges::manifold_vacuum(car),
+        Point::BackPressure => gauges::back_pressure(car),
     }
 }
 
@@ -194,7 +201,7 @@ pub(crate) fn look(car: &Car, part: Part) -> String {
     };
     let wire = |point: &Point| match point {
         Point::Wire(wire) => Some((*wire, car.harness.fault(*wire)?)),
-        Point::Battery | Point::Alternator => None,
+        _ => None,
     };
     let found: Vec<String> = points(part)
         .iter()

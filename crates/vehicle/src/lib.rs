@@ -326,6 +326,9 @@ pub struct Vehicle {
     tick: u64,
     /// What [`Vehicle::rest`] was asked for beyond whole steps.
     rest_left: Duration,
+    /// Highest exhaust pressure since the engine last started, kPa gauge; whether it turned a second ago.
+    highest_back_pressure_kpa: f64,
+    turned: bool,
 }
 
 impl Vehicle {
@@ -355,6 +358,8 @@ impl Vehicle {
             circumstances: defect::Circumstances::default(),
             tick: 0,
             rest_left: Duration::ZERO,
+            highest_back_pressure_kpa: 0.0,
+            turned: false,
         };
         vehicle.follow_slow();
         vehicle.sense(&ActuatorPins::default(), &DriverControls::default());
@@ -651,6 +656,12 @@ impl Vehicle {
         const SPAN: f64 = 1.0;
         let state = &mut self.state;
         let engine_turns = state.driveline.omega > 0.0;
+        let back_pressure = state.air.exhaust_kpa - state.ambient.pressure_kpa;
+        let starts = engine_turns && !self.turned;
+        if starts || back_pressure > self.highest_back_pressure_kpa {
+            self.highest_back_pressure_kpa = back_pressure;
+        }
+        self.turned = engine_turns;
         state.cooling = cooling::step(
             &self.params.cooling,
             &state.cooling,

@@ -140,6 +140,12 @@ impl Vehicle {
         MassFlow::from_grams_per_second(self.state.air.leak_flow)
     }
 
+    /// The highest exhaust pressure since the engine last started, gauge, as of whole seconds.
+    #[must_use]
+    pub const fn highest_back_pressure(&self) -> Pressure {
+        Pressure::from_kilopascals(self.highest_back_pressure_kpa)
+    }
+
     /// Exhaust pressure at the ports, gauge.
     #[must_use]
     pub const fn back_pressure(&self) -> Pressure {

@@ -133,18 +133,24 @@ pub enum Point {
     Battery,
     /// At the alternator, with a clamp around its cable.
     Alternator,
+    /// A vacuum gauge on the intake manifold.
+    ManifoldVacuum,
+    /// A pressure gauge in place of the front oxygen sensor.
+    BackPressure,
 }
 
 impl Point {
     /// All of them.
-    pub const ALL: [Self; Wire::ALL.len() + 2] = {
-        let mut all = [Self::Alternator; Wire::ALL.len() + 2];
+    pub const ALL: [Self; Wire::ALL.len() + 4] = {
+        let mut all = [Self::Alternator; Wire::ALL.len() + 4];
         let mut i = 0;
         while i < Wire::ALL.len() {
             all[i] = Self::Wire(Wire::ALL[i]);
             i += 1;
         }
         all[i] = Self::Battery;
+        all[i + 1] = Self::ManifoldVacuum;
+        all[i + 2] = Self::BackPressure;
         all
     };
 
@@ -155,6 +161,8 @@ impl Point {
             Self::Wire(wire) => wire.name(),
             Self::Battery => "battery",
             Self::Alternator => "alternator",
+            Self::ManifoldVacuum => "manifold-vacuum",
+            Self::BackPressure => "back-pressure",
         }
     }
 }

@@ -394,6 +394,8 @@ fn phrases_carry_typed_values() {
         ),
         ("switch rear-screen on", Phrase::Switch(Load::RearScreen, true)),
         ("measure battery", Phrase::Measure(Point::Battery)),
+        ("measure back-pressure", Phrase::Measure(Point::BackPressure)),
+        ("measure manifold-vacuum", Phrase::Measure(Point::ManifoldVacuum)),
         ("measure data-bus", Phrase::Measure(Point::Wire(Wire::DataBus))),
         (
             "clean tank-pressure-sensor",
