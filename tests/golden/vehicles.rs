@@ -198,3 +198,31 @@ fn both_banks_are_watched_and_counted() {
         );
     }
 }
+
+/// What a car has not cannot break.
+#[test]
+fn a_part_that_is_not_there_cannot_break() {
+    for (name, defect, there) in [
+        ("compact-2.0", "defect catalyst-2 aged 0.02 g", false),
+        ("sedan-v6", "defect catalyst-2 aged 0.02 g", true),
+        ("hatch-1.8", "defect egr-valve leaking 8 mm2", false),
+        ("compact-2.0", "defect egr-valve leaking 8 mm2", true),
+    ] {
+        assert_eq!(desk(name, 1).outcomes(&[defect])[0].ok, there, "{name}: {defect}");
+    }
+}
+
+/// What is worn on bank 2 is named on bank 2, and bank 1 is left alone.
+#[test]
+fn a_fault_of_bank_2_is_named_on_bank_2_alone() {
+    for (defect, codes) in [
+        ("defect catalyst-2 aged 0.02 g", &["P0430", "P1431"][..]),
+        ("defect front-oxygen-sensor-2 lazy 8 x", &["P0153"]),
+    ] {
+        let mut desk = desk("sedan-v6", 1);
+        desk.tell(&["ambient 18 C", "soak 9 h", defect, "drive udds", "drive hwfet"]);
+        let memory = desk.car.car().ecu().memory();
+        let pending: Vec<String> = memory.pending().map(|code| code.to_string()).collect();
+        assert_eq!(pending, codes, "{defect}");
+    }
+}

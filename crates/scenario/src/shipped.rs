@@ -68,6 +68,8 @@ shipped! {
     "rear-oxygen-sensor-slow",
     "rear-oxygen-sensor-dead",
     "catalyst-aged",
+    "second-bank-catalyst",
+    "wide-range-sensor-heater",
     "fuel-pressure-low",
     "fuel-pump-weak",
     "injector-leaking",

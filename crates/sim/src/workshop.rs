@@ -91,6 +91,10 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
     if let Some(refused) = missing_cylinder(car, defect.part()) {
         return refused;
     }
+    if !car.vehicle.has(defect.part()) {
+        return Outcome::refused(format!("this car has no {}", defect.part().name()))
+            .with_detail("`twotrip list vehicles` says what sets the cars apart");
+    }
     car.vehicle.set_defect(*defect);
     let set = with_amount(defect.entry().set, defect);
     Outcome::done(match defect.course() {

@@ -7,8 +7,8 @@ use twotrip_harness::transfer;
 use twotrip_units::{Length, Mass, MassFlow, Volume};
 
 use crate::{
-    Divisor, VehicleParams, air, catalyst, cooling, driveline, electrical, engine, exhaust, firing,
-    knobs::CYLINDERS, mixture, phaser, recirculation, tank,
+    Divisor, Part, Vehicle, VehicleParams, air, catalyst, cooling, driveline, electrical, engine, exhaust,
+    firing, knobs::CYLINDERS, mixture, phaser, recirculation, tank,
 };
 
 /// Forward gears.
@@ -161,6 +161,18 @@ impl VehicleParams {
                 ..tank::Params::compact_2_0()
             },
             electrical: electrical_params(size),
+        }
+    }
+}
+
+impl Vehicle {
+    /// Whether the car has this part: not every engine has two banks, or recirculates exhaust.
+    #[must_use]
+    pub fn has(&self, part: Part) -> bool {
+        match part {
+            Part::FrontOxygenSensor2 | Part::Catalyst2 => self.banks() > 1,
+            Part::EgrValve | Part::EgrPassage => self.params().recirculation.open_m2 > NOTHING_M2,
+            _ => true,
         }
     }
 }

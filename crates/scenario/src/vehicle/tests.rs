@@ -170,7 +170,7 @@ fn makers_may_have_codes_of_their_own() {
         model.meaning("P1690".parse().unwrap()),
         Some(Some("controller asks for service"))
     );
-    assert_eq!(model.meaning("P1441".parse().unwrap()), Some(None));
+    assert_eq!(model.meaning("P1431".parse().unwrap()), Some(None));
     assert_eq!(model.meaning("P1999".parse().unwrap()), None);
     let ecu = model.ecu(model.regulation()).unwrap();
     let beside: Vec<String> = ecu
@@ -178,7 +178,7 @@ fn makers_may_have_codes_of_their_own() {
         .iter()
         .map(|own| format!("{} {}", own.dtc, own.with))
         .collect();
-    assert_eq!(beside, ["P1455 P0455", "P1441 P0441"]);
+    assert_eq!(beside, ["P1455 P0455", "P1431 P0430"]);
     let codes = |text: &str| {
         let text = format!("{COMPACT}{text}");
         match VehicleModel::parse(text.as_bytes()) {

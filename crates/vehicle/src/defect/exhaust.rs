@@ -1,9 +1,9 @@
-//! Defects of oxygen sensors, catalyst and exhaust pipe of bank 1. Ranges as published service information describes such
+//! Defects of oxygen sensors, catalyst and exhaust pipe of bank 1, and of what is its own in bank 2. Ranges as published service information describes such
 //! faults, or wider (our choice).
 
 use super::{
     Entry,
-    Part::{Catalyst, ExhaustManifold, FrontOxygenSensor, RearOxygenSensor},
+    Part::{Catalyst, Catalyst2, ExhaustManifold, FrontOxygenSensor, FrontOxygenSensor2, RearOxygenSensor},
     Size,
     Work::{Replace, Tighten},
 };
@@ -116,6 +116,32 @@ pub(super) static ENTRIES: &[Entry] = &[
         seen: "",
         cures: &[(Replace, Catalyst)],
         apply: |knobs, grams| knobs.oxygen_capacity_g[0] = Some(grams),
+    },
+    Entry {
+        part: FrontOxygenSensor2,
+        kind: "lazy",
+        size: Size::Amount {
+            unit: "x",
+            range: [1.2, 12.0],
+        },
+        description: "front oxygen sensor of bank 2 is poisoned or old: it takes so many times as long as a new one",
+        set: "the front oxygen sensor of bank 2 is slow: {} the time of a new one",
+        seen: "a white coat on the tip of the front oxygen sensor of bank 2",
+        cures: &[(Replace, FrontOxygenSensor2)],
+        apply: |knobs, factor| knobs.front_lag[1] = factor,
+    },
+    Entry {
+        part: Catalyst2,
+        kind: "aged",
+        size: Size::Amount {
+            unit: "g",
+            range: [0.005, 0.5],
+        },
+        description: "catalyst of bank 2 holds only this much oxygen; a used but healthy one of half a six-cylinder, 0.375 g",
+        set: "the catalyst of bank 2 holds only {} of oxygen",
+        seen: "",
+        cures: &[(Replace, Catalyst2)],
+        apply: |knobs, grams| knobs.oxygen_capacity_g[1] = Some(grams),
     },
     Entry {
         part: ExhaustManifold,

@@ -153,6 +153,10 @@ parts! {
     RearOxygenSensor: "rear-oxygen-sensor", 30, "";
     /// The catalyst of bank 1.
     Catalyst: "catalyst", 120, "the catalyst does not rattle, and is not discoloured";
+    /// The front oxygen sensor of bank 2 with its heater.
+    FrontOxygenSensor2: "front-oxygen-sensor-2", 30, "";
+    /// The catalyst of bank 2.
+    Catalyst2: "catalyst-2", 120, "the catalyst of bank 2 does not rattle, and is not discoloured";
     /// The exhaust manifold with its gasket, ahead of the front oxygen sensor.
     ExhaustManifold: "exhaust-manifold", 120, "no soot at the exhaust manifold's gasket, no ticking when cold: it is tight";
     /// The exhaust with its catalyst and mufflers.
