@@ -3,7 +3,10 @@
 use twotrip_obd::SupportMask;
 
 use super::parameters;
-use crate::Calibration;
+use crate::{
+    Calibration,
+    monitors::{CATALOGUE, frame::monitored},
+};
 
 /// What must be there for a parameter to be served.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -56,6 +59,8 @@ pub struct Served {
     pub current: SupportMask,
     /// In service $02.
     pub frozen: SupportMask,
+    /// The monitors of service $06.
+    pub monitored: SupportMask,
 }
 
 impl Served {
@@ -73,6 +78,7 @@ impl Served {
         Self {
             current: fitted(parameters::CURRENT),
             frozen: fitted(parameters::FROZEN),
+            monitored: monitored(CATALOGUE.absent(calibration)),
         }
     }
 }

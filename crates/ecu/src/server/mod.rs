@@ -36,12 +36,7 @@ mod tests;
 
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
-use crate::{
-    Calibration,
-    data::LiveData,
-    memory::{FaultMemory, MonitorSet},
-    monitors::{Monitors, frame::monitored},
-};
+use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors};
 
 pub use fitted::Served;
 pub use identity::{Identity, VinError};
@@ -68,7 +63,7 @@ pub fn supported(service: Service, served: &Served) -> Option<SupportMask> {
     match service {
         Service::CurrentData => Some(served.current),
         Service::FreezeFrame => Some(served.frozen),
-        Service::TestResults => Some(monitored(MonitorSet::default())),
+        Service::TestResults => Some(served.monitored),
         Service::Control => Some(s08::SUPPORTED),
         Service::VehicleInformation => Some(s09::SUPPORTED),
         _ => None,

@@ -6,7 +6,6 @@
 use twotrip_obd::{BufferFull, Mid, Parameters, ResponseBuffer, Service};
 
 use super::{Answer, Context, write_mask};
-use crate::monitors::frame::monitored;
 
 pub(super) fn answer(
     context: &Context<'_>,
@@ -15,7 +14,7 @@ pub(super) fn answer(
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::TestResults)?;
     for &number in asked.numbers() {
-        if write_mask(&monitored(context.memory.absent()), number, response)? {
+        if write_mask(&context.served.monitored, number, response)? {
             continue;
         }
         for result in context
