@@ -58,7 +58,7 @@ impl Params {
 }
 
 /// Share of the fuel's heat that the engine block takes, over fuel power in kW (of the 2.0-litre engine).
-static HEAT_SHARE: Grid<51> = Grid::through([
+pub(crate) static HEAT_SHARE: Grid<51> = Grid::through([
     (0.0, 0.42),
     (5.0, 0.40),
     (10.0, 0.37),

@@ -1,5 +1,6 @@
 //! Whatever a controller, a driver or a scenario does: numbers stay numbers, and within what a car can be.
 
+use alloc::{format, string::ToString as _, vec::Vec};
 use core::time::Duration;
 
 use rand_chacha::{
@@ -9,7 +10,11 @@ use rand_chacha::{
 use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::{Angle, Interval, Length, Ratio, Temperature, Voltage};
 
-use crate::{Defect, DriverControls, Part, Selector, Vehicle, VehicleParams, Work};
+use super::support::{Bench, specifications};
+use crate::{
+    Course, Defect, DriverControls, Part, Selector, Vehicle, VehicleParams, When, Work,
+    defect::{self, Size},
+};
 
 /// An even number between two limits.
 fn between(dice: &mut ChaCha8Rng, low: f64, high: f64) -> f64 {
@@ -20,54 +25,145 @@ fn coin(dice: &mut ChaCha8Rng) -> bool {
     dice.next_u32() & 1 == 0
 }
 
+/// Whether a value lies within what a car can be.
+#[track_caller]
+fn in_range(car: &Vehicle, what: &str, name: &str, value: f64, range: core::ops::RangeInclusive<f64>) {
+    assert!(
+        range.contains(&value),
+        "{what}: {name} {value} out of {range:?}; {:?}",
+        car.state
+    );
+}
+
+#[track_caller]
 fn assert_sane(car: &Vehicle, what: &str) {
-    let pins = car.sensors();
-    for volts in [
-        pins.supply,
-        pins.manifold_pressure,
-        pins.air_meter,
-        pins.coolant_temperature,
-        pins.intake_air_temperature,
-        pins.oil_temperature,
-        pins.throttle_a,
-        pins.throttle_b,
-        pins.oxygen_front[0],
-        pins.oxygen_rear[0],
-        pins.fuel_level,
-        pins.tank_pressure,
-        pins.barometer,
-        pins.rail_pressure,
-    ] {
-        assert!(
-            (0.0..=18.0).contains(&volts.volts()),
-            "{what}: {volts:?} in {pins:?}"
+    for pins in [car.sensors(), car.good_sensors()] {
+        for (name, volts) in [
+            ("supply", pins.supply),
+            ("manifold pressure", pins.manifold_pressure),
+            ("air meter", pins.air_meter),
+            ("coolant", pins.coolant_temperature),
+            ("intake air", pins.intake_air_temperature),
+            ("oil", pins.oil_temperature),
+            ("throttle a", pins.throttle_a),
+            ("throttle b", pins.throttle_b),
+            ("fuel level", pins.fuel_level),
+            ("tank pressure", pins.tank_pressure),
+            ("barometer", pins.barometer),
+            ("rail pressure", pins.rail_pressure),
+        ]
+        .into_iter()
+        .chain(pins.oxygen_front.map(|volts| ("front oxygen", volts)))
+        .chain(pins.oxygen_rear.map(|volts| ("rear oxygen", volts)))
+        {
+            in_range(car, what, name, volts.volts(), 0.0..=18.0);
+        }
+        in_range(car, what, "crank", pins.crank_speed.rpm(), 0.0..=14_000.0);
+        in_range(
+            car,
+            what,
+            "speed pin",
+            pins.vehicle_speed.metres_per_second(),
+            0.0..=90.0,
         );
     }
+    let state = &car.state;
+    let params = car.params();
+    for (name, value, range) in [
+        ("rpm", car.engine_speed().rpm(), 0.0..=14_000.0),
+        ("speed", car.road_speed().metres_per_second(), 0.0..=90.0),
+        ("tank pressure", car.tank_pressure().pascals(), -6000.5..=10_000.5),
+        ("coolant", car.coolant_temperature().celsius(), -60.0..=200.0),
+        ("block", state.cooling.block, -60.0..=300.0),
+        ("intake air", state.cooling.intake, -60.0..=200.0),
+        ("fuel level", car.fuel_level().fraction(), 0.0..=1.2),
+        ("charge", car.battery_charge().fraction(), 0.0..=1.0),
+        ("canister", state.tank.canister_g, 0.0..=params.tank.canister_g),
+        ("saturation", state.tank.saturation, 0.0..=1.0),
+        ("plate", state.air.plate_degrees, 0.0..=90.0),
+        ("manifold", state.air.manifold_kpa, 0.5..=115.0),
+        ("exhaust", state.air.exhaust_kpa, 40.0..=1000.0),
+        ("cylinder flow", state.air.cylinder_flow, 0.0..=400.0),
+        ("burnt share", state.air.burnt_share, 0.0..=1.0),
+        ("dilution", state.air.dilution_misfire, 0.0..=1.0),
+        ("lift", state.recirculation.lift, 0.0..=1.0),
+        ("cam", state.phaser.advance, 0.0..=params.phaser.stop),
+        ("rail", state.mixture.rail_kpa, 0.0..=700.0),
+        ("injected", state.mixture.injected, 0.0..=40.0),
+        ("torque", state.engine.torque, -1000.0..=500.0),
+        ("supply", state.electrical.supply_volts, 0.0..=18.0),
+        (
+            "alternator",
+            state.electrical.alternator_amperes,
+            0.0..=params.electrical.alternator_amperes,
+        ),
+    ] {
+        in_range(car, what, name, value, range);
+    }
+    for bank in 0..car.banks() {
+        let (exhaust, mixture) = (&state.exhaust[bank], &state.mixture.banks[bank]);
+        for (name, value, range) in [
+            ("brick", exhaust.brick, -60.0..=1500.0),
+            ("wall", exhaust.wall, -60.0..=1500.0),
+            ("gas", exhaust.gas, -60.0..=1500.0),
+            ("front tip", exhaust.front_tip, -60.0..=1500.0),
+            ("rear tip", exhaust.rear_tip, -110.0..=1500.0),
+            ("conversion", exhaust.conversion, 0.0..=1.0),
+            ("film", mixture.film_g, 0.0..=100.0),
+            ("equivalence", mixture.equivalence, 0.0..=5.0),
+            (
+                "stored oxygen",
+                car.catalyst_oxygen(bank).fraction(),
+                0.0..=1.000_001,
+            ),
+        ] {
+            in_range(car, what, &format!("bank {} {name}", bank + 1), value, range);
+        }
+    }
+    // And what has no bounds of its own is a number.
+    let all = format!("{state:?}");
     assert!(
-        (0.0..14_000.0).contains(&car.engine_speed().rpm()),
-        "{what}: {:?}",
-        car.engine_speed()
+        !all.contains("NaN") && !all.contains(": inf") && !all.contains("-inf"),
+        "{what}: {all}"
     );
-    assert!(
-        (0.0..90.0).contains(&car.road_speed().metres_per_second()),
-        "{what}: {:?}",
-        car.road_speed()
-    );
-    assert!(
-        (-6000.5..10_000.5).contains(&car.tank_pressure().pascals()),
-        "{what}: {:?}",
-        car.tank_pressure()
-    );
-    assert!(
-        (-60.0..200.0).contains(&car.coolant_temperature().celsius()),
-        "{what}"
-    );
-    assert!(
-        (-60.0..1500.0).contains(&car.catalyst_temperature(0).celsius()),
-        "{what}"
-    );
-    assert!((0.0..=1.2).contains(&car.fuel_level().fraction()), "{what}");
-    assert!((0.0..=1.0).contains(&car.battery_charge().fraction()), "{what}");
+}
+
+/// What no controller would ever ask for.
+fn any_actuators(dice: &mut ChaCha8Rng) -> ActuatorPins {
+    ActuatorPins {
+        throttle: coin(dice).then(|| Angle::from_degrees(between(dice, -40.0, 200.0))),
+        injection: core::array::from_fn(|_| Interval::from_milliseconds(between(dice, -2.0, 40.0))),
+        ignition_advance: Angle::from_degrees(between(dice, -90.0, 90.0)),
+        fuel_pump: coin(dice),
+        starter: coin(dice),
+        purge: Ratio::from_fraction(between(dice, -1.0, 2.0)),
+        recirculation: Ratio::from_fraction(between(dice, -1.0, 2.0)),
+        cam_valve: Ratio::from_fraction(between(dice, -1.0, 2.0)),
+        vent_shut: coin(dice),
+        oxygen_heater_front: core::array::from_fn(|_| coin(dice)),
+        oxygen_heater_rear: core::array::from_fn(|_| coin(dice)),
+        fan: coin(dice),
+        alternator: Voltage::from_volts(between(dice, -5.0, 20.0)),
+        mil: false,
+    }
+}
+
+/// What no driver would ever do.
+fn any_controls(dice: &mut ChaCha8Rng) -> DriverControls {
+    DriverControls {
+        key: if coin(dice) {
+            KeyPosition::On
+        } else {
+            KeyPosition::Off
+        },
+        pedal: Ratio::from_fraction(between(dice, -1.0, 2.0)),
+        brake: Ratio::from_fraction(if coin(dice) { 0.0 } else { between(dice, -1.0, 2.0) }),
+        selector: if coin(dice) {
+            Selector::Drive
+        } else {
+            Selector::Park
+        },
+    }
 }
 
 #[test]
@@ -78,43 +174,8 @@ fn no_input_takes_the_car_out_of_bounds() {
         car.set_altitude(Length::from_metres(between(&mut dice, -2000.0, 9000.0)));
         car.set_ambient(Temperature::from_celsius(between(&mut dice, -90.0, 90.0)));
         for phase in 0..60 {
-            let actuators = ActuatorPins {
-                throttle: coin(&mut dice).then(|| Angle::from_degrees(between(&mut dice, -40.0, 200.0))),
-                injection: [
-                    Interval::from_milliseconds(between(&mut dice, -2.0, 40.0)),
-                    Interval::ZERO,
-                ],
-                ignition_advance: Angle::from_degrees(between(&mut dice, -90.0, 90.0)),
-                fuel_pump: coin(&mut dice),
-                starter: coin(&mut dice),
-                purge: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
-                recirculation: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
-                cam_valve: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
-                vent_shut: coin(&mut dice),
-                oxygen_heater_front: [coin(&mut dice), false],
-                oxygen_heater_rear: [coin(&mut dice), false],
-                fan: coin(&mut dice),
-                alternator: Voltage::from_volts(between(&mut dice, -5.0, 20.0)),
-                mil: false,
-            };
-            let controls = DriverControls {
-                key: if coin(&mut dice) {
-                    KeyPosition::On
-                } else {
-                    KeyPosition::Off
-                },
-                pedal: Ratio::from_fraction(between(&mut dice, -1.0, 2.0)),
-                brake: Ratio::from_fraction(if coin(&mut dice) {
-                    0.0
-                } else {
-                    between(&mut dice, -1.0, 2.0)
-                }),
-                selector: if coin(&mut dice) {
-                    Selector::Drive
-                } else {
-                    Selector::Park
-                },
-            };
+            let actuators = any_actuators(&mut dice);
+            let controls = any_controls(&mut dice);
             for _ in 0..500 {
                 car.step(&actuators, &controls);
             }
@@ -128,6 +189,108 @@ fn no_input_takes_the_car_out_of_bounds() {
                 _ => car.refuel(Ratio::from_fraction(between(&mut dice, -1.0, 3.0))),
             }
             assert_sane(&car, "after rest");
+        }
+    }
+}
+
+/// Any row of the catalogue, as large and with whatever course the dice say; limits come up more often than by chance.
+fn any_defect(dice: &mut ChaCha8Rng) -> Defect {
+    let count = u32::try_from(defect::catalogue().count()).unwrap();
+    let entry = defect::catalogue()
+        .nth((dice.next_u32() % count) as usize)
+        .unwrap();
+    let (amount, most) = match entry.size {
+        Size::Amount {
+            range: [low, high], ..
+        } => {
+            let amount = match dice.next_u32() % 4 {
+                0 => low,
+                1 => high,
+                _ => between(dice, low, high),
+            };
+            (Some(amount), high)
+        }
+        Size::None | Size::Fixed { .. } => (None, 1.0),
+    };
+    let [cold, hot] = Course::TEMPERATURES;
+    let course = match dice.next_u32() % 6 {
+        0 if amount.is_some() => Course::Growing(between(dice, 0.0, 1e3 * most.abs())),
+        1 => Course::When(When::HotterThan(between(dice, cold, hot))),
+        2 => Course::When(When::ColderThan(between(dice, cold, hot))),
+        3 => Course::When(When::LoadOver(between(dice, 0.0, 100.0))),
+        4 => Course::When(When::OnBumps),
+        _ => Course::Steady,
+    };
+    entry.defect(amount).unwrap().with_course(course)
+}
+
+/// Up to eight defects at once, of any size and course, coming and going by repairs, by courses and by swaps, in each of
+/// the cars, under actuators and a driver that know no reason. Half of the time a reasonable controller drives on, for
+/// defects that only show in a car that runs.
+#[test]
+fn no_combination_of_defects_takes_the_car_out_of_bounds() {
+    for (seed, specification) in (0..24).zip(specifications().into_iter().cycle()) {
+        let mut dice = ChaCha8Rng::seed_from_u64(seed);
+        let mut bench = Bench::of(&specification, seed);
+        let metres = between(&mut dice, -400.0, 4000.0);
+        bench.car.set_altitude(Length::from_metres(metres));
+        let celsius = between(&mut dice, -40.0, 55.0);
+        bench.car.set_ambient(Temperature::from_celsius(celsius));
+        for phase in 0..40 {
+            for _ in 0..=dice.next_u32() % 8 {
+                bench.car.set_defect(any_defect(&mut dice));
+            }
+            let what: Vec<_> = bench.car.defects().map(|defect| defect.to_string()).collect();
+            let what = format!("seed {seed}, phase {phase}, {what:?}");
+            let reasonable = coin(&mut dice);
+            let mut actuators = any_actuators(&mut dice);
+            let mut controls = DriverControls {
+                key: KeyPosition::On,
+                selector: Selector::Drive,
+                pedal: Ratio::from_fraction(between(&mut dice, 0.0, 1.0)),
+                ..DriverControls::default()
+            };
+            for step in 0..600 {
+                if reasonable {
+                    if bench.car.engine_speed().rpm() < 400.0 {
+                        controls.key = KeyPosition::Start;
+                    } else {
+                        controls.key = KeyPosition::On;
+                    }
+                    bench.step(&controls);
+                } else {
+                    if step % 100 == 0 {
+                        actuators = any_actuators(&mut dice);
+                        controls = any_controls(&mut dice);
+                    }
+                    bench.car.step(&actuators, &controls);
+                }
+                if step % 20 == 0 {
+                    assert_sane(&bench.car, &what);
+                }
+            }
+            assert_sane(&bench.car, &what);
+            let list: Vec<_> = bench.car.defects().collect();
+            for defect in list {
+                let (work, part) = defect.entry().cures[0];
+                if coin(&mut dice) {
+                    let _cured = bench.car.repair(part, work);
+                }
+            }
+            let (one, other) = (any_defect(&mut dice).part(), any_defect(&mut dice).part());
+            if one.is_like(other) {
+                let _moved = bench.car.swap(one, other);
+            }
+            match dice.next_u32() % 6 {
+                0 => bench
+                    .car
+                    .rest(Duration::from_millis(u64::from(dice.next_u32() % 40_000_000))),
+                1 => bench
+                    .car
+                    .refuel(Ratio::from_fraction(between(&mut dice, 0.0, 1.2))),
+                _ => {}
+            }
+            assert_sane(&bench.car, &what);
         }
     }
 }

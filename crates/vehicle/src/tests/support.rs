@@ -3,9 +3,9 @@
 //! Speed-density fuel, a throttle by pedal, idle speed by throttle and timing, fuel cut. No diagnosis, no trims.
 
 use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
-use twotrip_units::{Angle, Interval, Ratio, Voltage};
+use twotrip_units::{Angle, Interval, Length, Mass, MassFlow, Ratio, Voltage, Volume};
 
-use crate::{DriverControls, Selector, Vehicle, VehicleParams, engine};
+use crate::{DriverControls, Selector, Specification, Vehicle, VehicleParams, engine};
 
 /// The car with its test controller.
 pub(super) struct Bench {
@@ -25,8 +25,13 @@ pub(super) struct Bench {
 
 impl Bench {
     pub(super) fn new() -> Self {
+        Self::of(&Specification::compact_2_0(), 7)
+    }
+
+    /// Another car.
+    pub(super) fn of(specification: &Specification, seed: u64) -> Self {
         Self {
-            car: Vehicle::new(VehicleParams::compact_2_0(), 7),
+            car: Vehicle::new(VehicleParams::new(specification), seed),
             actuators: ActuatorPins::default(),
             fuel_cut_steps: 0,
             retard: 0.0,
@@ -109,7 +114,7 @@ impl Bench {
         let load = if cranking {
             0.0
         } else {
-            state.air.cylinder_flow * 120.0 / rpm / 2.366 * 100.0
+            state.air.cylinder_flow * 120.0 / rpm / (1.184e3 * self.car.params.air.displacement_m3) * 100.0
         };
         let best = engine::best_timing(&self.car.params.engine, rpm, load)
             + 100.0 * self.car.params.engine.best_timing_by_burnt * state.air.burnt_share;
@@ -145,11 +150,16 @@ impl Bench {
         let mixture = &state.mixture;
         let cold = (1.0 - state.cooling.coolant / 80.0).clamp(0.0, 1.3);
         let (share, film_s) = (0.25 + 0.25 * cold, 0.3 + 1.7 * cold);
-        let wanted =
-            self.mixture * state.air.cylinder_flow / 14.7 - mixture.banks[0].film_g / film_s - mixture.vapour;
+        let film_g: f64 = mixture.banks[..self.car.banks()]
+            .iter()
+            .map(|bank| bank.film_g)
+            .sum();
+        let wanted = self.mixture * state.air.cylinder_flow / 14.7 - film_g / film_s - mixture.vapour;
         let injected = (wanted / (1.0 - share)).max(0.0);
         let drop = (mixture.rail_kpa + state.ambient.pressure_kpa - state.air.manifold_kpa).max(50.0);
-        let flow = 4.0 * 3.3 * libm::sqrt(drop / 421.0);
+        let params = &self.car.params;
+        let cylinders = f64::from(params.firing.cylinders);
+        let flow = cylinders * params.mixture.injector_flow * libm::sqrt(drop);
         let dead = 0.85e-3 + (14.0 - state.electrical.supply_volts).max(-1.0) * 0.2e-3;
         Interval::from_seconds(injected / flow * 120.0 / rpm + dead)
     }
@@ -163,4 +173,38 @@ pub(super) fn parked() -> DriverControls {
         brake: Ratio::from_fraction(0.2),
         selector: Selector::Park,
     }
+}
+
+/// A car of each kind: one bank; two banks of three; wide-range sensor and no recirculation.
+pub(super) fn specifications() -> [Specification; 3] {
+    let compact = Specification::compact_2_0();
+    let sedan = Specification {
+        displacement: Volume::from_litres(2.498),
+        firing_order: [1, 2, 3, 4, 5, 6],
+        second_bank: [false, true, false, true, false, true],
+        mass: Mass::from_kilograms(1580.0),
+        road_load: [132.0, 2.1, 0.41],
+        final_drive: 3.21,
+        tyre_radius: Length::from_millimetres(318.0),
+        throttle_bore: Length::from_millimetres(61.0),
+        injector_flow: MassFlow::from_grams_per_second(2.75),
+        oxygen_capacity: Mass::from_grams(0.375),
+        tank: Volume::from_litres(60.0),
+        ..compact.clone()
+    };
+    let hatch = Specification {
+        displacement: Volume::from_litres(1.798),
+        mass: Mass::from_kilograms(1320.0),
+        road_load: [108.0, 1.9, 0.375],
+        final_drive: 3.55,
+        tyre_radius: Length::from_millimetres(298.0),
+        throttle_bore: Length::from_millimetres(52.0),
+        injector_flow: MassFlow::from_grams_per_second(2.97),
+        oxygen_capacity: Mass::from_grams(0.54),
+        tank: Volume::from_litres(48.0),
+        recirculation: false,
+        wide_range: true,
+        ..compact.clone()
+    };
+    [compact, sedan, hatch]
 }
