@@ -337,10 +337,11 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     let space_l = params.vapour_space_m3(state.fuel_l) * 1e3;
     let leaving_l = leaving * space_l / (inputs.ambient_kpa * 1e3) * dt;
     let density = params.vapour_density * state.volatility * GROWTH.at(fuel_celsius - 20.0);
-    let canister_g =
-        (state.canister_g + leaving_l * density * (1.0 - unsaturated)).at_most(params.canister_g);
+    let leaving_g = leaving_l * density * (1.0 - unsaturated);
+    let canister_g = (state.canister_g + leaving_g).at_most(params.canister_g);
     let load = canister_g / params.canister_g;
     State {
+        fuel_l: (state.fuel_l - leaving_g / params.petrol).at_least(0.0),
         fuel_celsius,
         space_celsius,
         saturation: 1.0 - unsaturated,

@@ -3,6 +3,7 @@
 mod abuse;
 mod breathing;
 mod drive;
+mod halved;
 mod physics;
 mod published;
 mod resting;
