@@ -3,10 +3,12 @@
 mod abuse;
 mod breathing;
 mod drive;
+mod energy;
 mod halved;
 mod physics;
 mod published;
 mod resting;
+mod sane;
 mod speed;
 mod steady;
 mod support;
