@@ -190,7 +190,7 @@ pub(super) fn specifications() -> [Specification; 3] {
         injector_flow: MassFlow::from_grams_per_second(2.75),
         oxygen_capacity: Mass::from_grams(0.375),
         tank: Volume::from_litres(60.0),
-        ..compact.clone()
+        ..compact
     };
     let hatch = Specification {
         displacement: Volume::from_litres(1.798),
@@ -204,7 +204,7 @@ pub(super) fn specifications() -> [Specification; 3] {
         tank: Volume::from_litres(48.0),
         recirculation: false,
         wide_range: true,
-        ..compact.clone()
+        ..compact
     };
     [compact, sedan, hatch]
 }
