@@ -42,6 +42,8 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
         *now += Duration::from_millis(100);
         car.stand(Duration::from_millis(100));
         car.handle_frame(*now, &Frame::padded(CanId::Standard(0x7DF), request, 0));
+        // Periodic messages have no end: the answer does, long before the next question.
+        let until = *now + Duration::from_millis(60);
         let mut due = Some(*now);
         while let Some(at) = due {
             *now = at.max(*now);
@@ -54,9 +56,7 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
                 }
             }
             while car.poll_event().is_some() {}
-            due = car
-                .poll_timeout()
-                .filter(|&at| at <= *now + Duration::from_millis(60));
+            due = car.poll_timeout().filter(|&at| at <= until);
         }
     }
     answers

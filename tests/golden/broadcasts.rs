@@ -168,3 +168,30 @@ fn answers_find_their_way_among_them() {
     assert!(answers[2].0.saturating_since(cleared) < Duration::from_millis(4));
     assert_eq!(ask().0, frames);
 }
+
+/// However answers and turns fall upon each other, every deadline leads on: asked at many instants of a cycle.
+#[test]
+fn no_deadline_stands_still() {
+    let mut desk = desk(Timing::REAL);
+    desk.tell(&["start"]);
+    let mut turns = 0;
+    for question in 0..100 {
+        desk.sends(Duration::from_micros(20_000 + 137 * question));
+        desk.hears(&Frame::padded(FUNCTIONAL, &[2, 0x09, 0x02], 0));
+        let until = desk.now + Duration::from_millis(40);
+        let mut cleared = false;
+        while let Some(at) = desk.car.poll_timeout().filter(|&at| at <= until) {
+            turns += 1;
+            assert!(turns < 50_000, "the same deadline again and again");
+            desk.now = at.max(desk.now);
+            desk.car.handle_timeout(desk.now);
+            while let Some(frame) = desk.car.poll_frame(desk.now) {
+                desk.car.handle_transmitted(desk.now);
+                if message(&frame).is_none() && !cleared {
+                    cleared = true;
+                    desk.hears(&Frame::padded(PHYSICAL, &[0x30, 0, 0], 0));
+                }
+            }
+        }
+    }
+}

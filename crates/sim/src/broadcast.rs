@@ -19,6 +19,9 @@ use twotrip_vehicle::Selector;
 
 use crate::Car;
 
+/// A frame that the bus does not take for so long is given up, as one of an answer is (N_As, ISO 15765-4).
+const GIVEN_UP: Duration = Duration::from_millis(25);
+
 /// The messages of one car.
 #[derive(Clone, Debug)]
 pub(crate) struct Broadcasts {
@@ -105,20 +108,26 @@ impl Broadcasts {
             let takes = self
                 .spacing
                 .map_or(Duration::ZERO, |rate| timing::frame_time(&frame, rate));
-            self.in_flight = Some((takes, self.due[place]));
+            self.in_flight = Some((takes, self.due[place].min(now + GIVEN_UP)));
             return Some(frame);
         }
         None
     }
 
     /// When to call [`Self::handle_timeout`] at the latest.
-    pub(crate) fn poll_timeout(&self, awake: bool) -> Option<BusInstant> {
+    pub(crate) fn poll_timeout(&self, awake: bool, wire_is_free: bool) -> Option<BusInstant> {
         match (self.in_flight, self.leaves, self.awake_since) {
             (Some((_, given_up)), ..) => Some(given_up),
             (None, Some(leaves), _) => Some(leaves),
+            (None, None, Some(_)) if !wire_is_free => None,
             (None, None, Some(_)) => self.due.iter().copied().min(),
             (None, None, None) => awake.then_some(BusInstant::ZERO),
         }
+    }
+
+    /// When the wire is free again at the latest, while a message is on it.
+    pub(crate) fn on_the_wire_until(&self) -> Option<BusInstant> {
+        self.in_flight.map(|(_, given_up)| given_up).or(self.leaves)
     }
 
     /// When the wire is free again, as far as we pace it ourselves.

@@ -476,8 +476,10 @@ impl Simulator {
     pub fn poll_timeout(&self) -> Option<BusInstant> {
         let awake = !self.car.ecu.asleep();
         let broadcasts = self.broadcasts.as_ref();
-        let due = broadcasts.and_then(|broadcasts| broadcasts.poll_timeout(awake));
-        earliest(due, self.endpoint.poll_timeout())
+        // One wire: while an answer is on it a message waits, and the other way round.
+        let free = !self.endpoint.is_on_the_wire();
+        let due = broadcasts.and_then(|broadcasts| broadcasts.poll_timeout(awake, free));
+        earliest(due, self.answer_timeout())
     }
 
     /// The same without the turns of periodic messages, which may be some milliseconds late: what a tester waits for.
@@ -487,7 +489,15 @@ impl Simulator {
             .broadcasts
             .as_ref()
             .and_then(|broadcasts| broadcasts.leaves());
-        earliest(leaves, self.endpoint.poll_timeout())
+        earliest(leaves, self.answer_timeout())
+    }
+
+    /// The endpoint's deadline, put off while a message is on the wire.
+    fn answer_timeout(&self) -> Option<BusInstant> {
+        let broadcasts = self.broadcasts.as_ref();
+        let until = broadcasts.and_then(|broadcasts| broadcasts.on_the_wire_until());
+        let deadline = self.endpoint.poll_timeout()?;
+        Some(until.map_or(deadline, |until| until.max(deadline)))
     }
 
     fn answer_due(&mut self, now: BusInstant) {
