@@ -3,6 +3,7 @@
 //! `TWOTRIP_TRIPS` sets how many trips are driven; the long job (`sh tests/long`) drives twenty times as many.
 
 mod life;
+mod sweep;
 mod tally;
 
 use std::{iter, time::Duration};

@@ -41,6 +41,7 @@
 //! | [`limits`] | the bounds on numbers and sizes |
 
 pub mod file;
+pub mod findings;
 pub mod limits;
 pub mod phrase;
 mod problem;

@@ -8,13 +8,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
 use twotrip_scenario::{
-    Scenario, VehicleModel, phrase, shipped,
+    Scenario, VehicleModel, findings, phrase, shipped,
     vehicle::{self, MakerCode},
 };
 use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, Work,
-    defect::{Size, catalogue},
+    defect::{Entry, Size, catalogue},
     schedule,
 };
 
@@ -172,12 +172,59 @@ fn defects() -> Vec<Item> {
                 .collect();
             Item::new(
                 format!("defect {part} {}{words}", entry.kind),
-                format!("{}{size}; cure: {}", entry.description, cures.join(", or ")),
+                format!(
+                    "{}{size}; {}; cure: {}; proof: {}",
+                    entry.description,
+                    found(entry),
+                    cures.join(", or "),
+                    proof(entry)
+                ),
             )
         })
         .collect();
     items.extend(WiringFaultKind::ALL.map(wiring));
     items
+}
+
+/// What a defect comes to, and from which size on.
+fn found(entry: &Entry) -> String {
+    let Some(finding) = findings::finding(entry) else {
+        return "codes: not driven yet".to_owned();
+    };
+    let codes: Vec<&str> = finding.codes().collect();
+    if codes.is_empty() {
+        return "no monitor finds it".to_owned();
+    }
+    let unit = entry.unit();
+    let codes = codes.join(", ");
+    match (finding.never, finding.always) {
+        (Some(never), Some(always)) => {
+            format!("codes: {codes}, never at {never} {unit}, always at {always} {unit}")
+        }
+        (None, Some(always)) => format!("codes: {codes}, always at {always} {unit}"),
+        (Some(never), None) => format!("codes: {codes}, never at {never} {unit}"),
+        (None, None) => format!("codes: {codes}"),
+    }
+}
+
+/// What proves the repair: as in the shipped scenario that has this defect, else a cold start and both schedules.
+fn proof(entry: &Entry) -> String {
+    let order = shipped::ALL.iter().find_map(|shipped| {
+        let scenario = Scenario::parse(shipped.text.as_bytes()).ok()?;
+        let order = scenario.repair_order()?.clone();
+        let has = |phrase: &phrase::Phrase| matches!(phrase, phrase::Phrase::Defect(defect) if defect.entry() == entry);
+        order.cause().iter().any(has).then_some(order)
+    });
+    let phrases: Vec<String> = order.map_or_else(
+        || {
+            phrase::parse_script("soak 9 h\ndrive udds\ndrive hwfet").map_or_else(
+                |_| Vec::new(),
+                |script| script.iter().map(|phrase| phrase.value.to_string()).collect(),
+            )
+        },
+        |order| order.proof().map(|phrase| phrase.to_string()).collect(),
+    );
+    phrases.join(", ")
 }
 
 /// A fault that wires can have.

@@ -7,6 +7,7 @@ use super::*;
 use twotrip_harness::Circuit;
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Course;
+use twotrip_vehicle::defect::Size;
 
 use crate::{Expected, Problem, ProblemKind};
 
@@ -861,6 +862,21 @@ fn every_reported_value_can_be_pinned_in_its_own_unit() {
         assert!(
             matches!(unit.kind(), ProblemKind::UnknownUnit(_) | ProblemKind::Surplus),
             "{unit}"
+        );
+    }
+}
+
+/// A unit without a door of its own would be read as a bare number.
+#[test]
+fn every_unit_of_the_defects_is_read() {
+    for entry in twotrip_vehicle::defect::catalogue() {
+        let (Size::Amount { unit, .. } | Size::Fixed { unit, .. }) = entry.size else {
+            continue;
+        };
+        let measure = amount::amount("size", unit, [0.0, 1.0]);
+        assert!(
+            measure.units.iter().any(|(name, _)| *name == unit),
+            "{entry:?}: {unit}"
         );
     }
 }
