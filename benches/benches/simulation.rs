@@ -6,6 +6,20 @@ use twotrip_benches::{CpuTime, car, live, lived_through};
 /// Seconds that the driven schedule has (US EPA).
 const UDDS_SECONDS: u64 = 1369;
 
+/// Defects too small to change the drive.
+const SMALL_DEFECTS: [&str; 10] = [
+    "defect filler-neck hole 0.1 mm",
+    "defect intake leak 0.5 mm2",
+    "defect air-meter bias -1 %",
+    "defect manifold-pressure-sensor bias 0.2 kPa",
+    "defect coolant-sensor bias 0.5 K",
+    "defect intake-air-sensor bias 0.5 K",
+    "defect tank-pressure-sensor bias 10 Pa",
+    "defect fuel-level-sensor bias 1 %",
+    "defect catalyst aged 0.38 g",
+    "defect throttle-sensor bias 0.05 deg",
+];
+
 fn simulation(criterion: &mut Criterion<CpuTime>) {
     let mut group = criterion.benchmark_group("simulation");
     group.sample_size(10);
@@ -16,6 +30,51 @@ fn simulation(criterion: &mut Criterion<CpuTime>) {
             |mut car| live(&mut car, &["drive udds"]),
             criterion::BatchSize::LargeInput,
         );
+    });
+    group.finish();
+
+    // As many defects as there are parts, each as small as it can be, so that the car drives as a good one does.
+    let mut group = criterion.benchmark_group("simulation with defects");
+    group.sample_size(10);
+    group.throughput(Throughput::Elements(UDDS_SECONDS));
+    for count in [0, 5, 10] {
+        group.bench_function(format!("UDDS with {count} active defects"), |bencher| {
+            bencher.iter_batched(
+                || {
+                    let mut car = car();
+                    live(&mut car, &SMALL_DEFECTS[..count]);
+                    car
+                },
+                |mut car| live(&mut car, &["drive udds"]),
+                criterion::BatchSize::LargeInput,
+            );
+        });
+    }
+    group.finish();
+
+    let mut group = criterion.benchmark_group("fork");
+    let mut running = car();
+    live(&mut running, &["drive 50 km/h for 60 s"]);
+    group.bench_function("of a running car", |bencher| bencher.iter(|| running.clone()));
+    group.finish();
+
+    let mut group = criterion.benchmark_group("ageing out");
+    group.sample_size(10);
+    group.bench_function("40 warm-up cycles, each a drive of 20 minutes", |bencher| {
+        bencher.iter(|| {
+            let mut car = car();
+            for _ in 0..40 {
+                live(
+                    &mut car,
+                    &[
+                        "soak 6 h",
+                        "drive idle 30 s, 50 km/h for 9 min, 80 km/h for 9 min, stop",
+                        "key off",
+                    ],
+                );
+            }
+            car
+        });
     });
     group.finish();
 

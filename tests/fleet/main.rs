@@ -3,6 +3,7 @@
 //! `TWOTRIP_TRIPS` sets how many trips are driven; the long job (`sh tests/long`) drives twenty times as many.
 
 mod life;
+mod pairs;
 mod sweep;
 mod tally;
 
@@ -101,6 +102,29 @@ fn half(which: u64) -> (Tally, Vec<String>) {
         .flat_map(|car| drive(car, &mut tally))
         .collect();
     (tally, accused)
+}
+
+/// Splits work over two threads, in order.
+fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -> Vec<R> {
+    let (one, other): (Vec<_>, Vec<_>) = items
+        .into_iter()
+        .enumerate()
+        .partition(|(place, _)| place % 2 == 0);
+    let mut done: Vec<(usize, R)> = std::thread::scope(|scope| {
+        let work = &work;
+        let run = move |items: Vec<(usize, T)>| -> Vec<(usize, R)> {
+            items
+                .into_iter()
+                .map(|(place, item)| (place, work(item)))
+                .collect()
+        };
+        let other = scope.spawn(move || run(other));
+        let mut done = run(one);
+        done.extend(other.join().expect("the other half is done"));
+        done
+    });
+    done.sort_by_key(|(place, _)| *place);
+    done.into_iter().map(|(_, result)| result).collect()
 }
 
 /// Minimum ratios of 13 CCR 1968.2(d)(3.2) (from memory) are held by `tally`.

@@ -199,35 +199,12 @@ fn sweep(entry: &'static Entry, seeds: u64) -> Row {
     row
 }
 
-/// Splits work over two threads, in order.
-fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -> Vec<R> {
-    let (one, other): (Vec<_>, Vec<_>) = items
-        .into_iter()
-        .enumerate()
-        .partition(|(place, _)| place % 2 == 0);
-    let mut done: Vec<(usize, R)> = std::thread::scope(|scope| {
-        let work = &work;
-        let run = move |items: Vec<(usize, T)>| -> Vec<(usize, R)> {
-            items
-                .into_iter()
-                .map(|(place, item)| (place, work(item)))
-                .collect()
-        };
-        let other = scope.spawn(move || run(other));
-        let mut done = run(one);
-        done.extend(other.join().expect("the other half is done"));
-        done
-    });
-    done.sort_by_key(|(place, _)| *place);
-    done.into_iter().map(|(_, result)| result).collect()
-}
-
 /// Writes the table anew: `TWOTRIP_SEEDS` says for how many seeds each amount is tried.
 #[test]
 #[ignore = "writes the table of sensitivities"]
 fn write_the_table() {
     let seeds = std::env::var("TWOTRIP_SEEDS").map_or(3, |text| text.parse().expect("a number"));
-    let rows = side_by_side(catalogue().collect(), |entry| sweep(entry, seeds));
+    let rows = super::side_by_side(catalogue().collect(), |entry| sweep(entry, seeds));
     let mut text = String::from(
         "# What each defect of the compact car comes to in the exam of tests/fleet/sweep.rs; made by its `write_the_table`.\n\
          # part\tword\tunit\tlargest never found\tsmallest always found\tcodes\n",
@@ -243,7 +220,7 @@ fn write_the_table() {
 const ENDS: u64 = 100;
 
 fn hold_the_ends(seeds: u64) {
-    let wrong: Vec<String> = side_by_side(rows(), |row| {
+    let wrong: Vec<String> = super::side_by_side(rows(), |row| {
         let entry = row
             .entry()
             .unwrap_or_else(|| panic!("{} {} is no defect", row.part, row.kind));
