@@ -13,6 +13,7 @@ mod cycles;
 mod desk;
 mod drives;
 mod evidence_air;
+mod exceptions;
 mod faults;
 mod fingerprint;
 mod gauges;
