@@ -124,7 +124,7 @@ fn rows() -> Vec<Row> {
 
 /// Amounts to try, smallest defect first: even steps in ratio where all are of one sign, else from nothing to either end.
 fn amounts(entry: &Entry) -> Vec<Vec<f64>> {
-    const STEPS: i32 = 7;
+    const STEPS: i32 = 5;
     let Size::Amount {
         range: [least, most], ..
     } = entry.size
