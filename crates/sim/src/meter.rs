@@ -3,7 +3,7 @@
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, Probe, Wire, WiringFault};
+use twotrip_harness::{Circuit, KeyPosition, Probe, Wire, WiringFault, transfer};
 use twotrip_scenario::phrase::{Comparison, Point};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Part;
@@ -70,7 +70,11 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
         return ohms(circuit, &probe);
     }
     let unplugged = circuit.input().idle().volts();
-    let healthy = circuit.pin(car.vehicle.good_sensors()).volts();
+    let healthy = match circuit {
+        // A stuck sender shows an old level: what is in the tank says what a good one would.
+        Circuit::FuelLevelSensor => transfer::FUEL_LEVEL.from_ratio(car.vehicle.fuel_level()).volts(),
+        _ => circuit.pin(car.vehicle.good_sensors()).volts(),
+    };
     Outcome::done(format!(
         "signal at the ECU {}, at the sensor's plug {}, at the unplugged plug {}; the sensor's ground {}",
         volts(probe.at_ecu),

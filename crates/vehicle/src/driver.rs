@@ -214,6 +214,12 @@ impl Driver {
         self.leg >= self.plan.legs.len()
     }
 
+    /// Whether the plan leaves the car in Park: its last leg held an engine speed there.
+    #[must_use]
+    pub fn ends_in_park(&self) -> bool {
+        matches!(self.plan.legs.last(), Some(Leg::Rev { .. }))
+    }
+
     /// How much of the plan's time has gone.
     #[must_use]
     pub fn progress(&self) -> Ratio {

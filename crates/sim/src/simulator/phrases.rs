@@ -315,8 +315,8 @@ impl Simulator {
                 ..
             } => {
                 if let Some(driver) = driver.take() {
+                    self.cabin.in_drive = !driver.ends_in_park();
                     self.cabin.driving = Some(*driver);
-                    self.cabin.in_drive = true;
                 }
                 let off = &mut *engine_off;
                 passed = self.step_until(allowance, patience, |simulator| {
