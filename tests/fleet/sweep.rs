@@ -199,12 +199,20 @@ fn sweep(entry: &'static Entry, seeds: u64) -> Row {
     row
 }
 
+/// Whether the compact car has the part.
+fn fitted(entry: &Entry) -> bool {
+    let name = entry.part.name();
+    !matches!(name, "front-oxygen-sensor-2" | "catalyst-2") && !name.ends_with("-5") && !name.ends_with("-6")
+}
+
 /// Writes the table anew: `TWOTRIP_SEEDS` says for how many seeds each amount is tried.
 #[test]
 #[ignore = "writes the table of sensitivities"]
 fn write_the_table() {
     let seeds = std::env::var("TWOTRIP_SEEDS").map_or(3, |text| text.parse().expect("a number"));
-    let rows = super::side_by_side(catalogue().collect(), |entry| sweep(entry, seeds));
+    let rows = super::side_by_side(catalogue().filter(|entry| fitted(entry)).collect(), |entry| {
+        sweep(entry, seeds)
+    });
     let mut text = String::from(
         "# What each defect of the compact car comes to in the exam of tests/fleet/sweep.rs; made by its `write_the_table`.\n\
          # part\tword\tunit\tlargest never found\tsmallest always found\tcodes\n",
@@ -219,8 +227,9 @@ fn write_the_table() {
 /// Seeds at both ends in the long job.
 const ENDS: u64 = 100;
 
-fn hold_the_ends(seeds: u64) {
-    let wrong: Vec<String> = super::side_by_side(rows(), |row| {
+fn hold_the_ends(seeds: u64, which: impl Fn(&Row) -> bool) {
+    let chosen = rows().into_iter().filter(which).collect();
+    let wrong: Vec<String> = super::side_by_side(chosen, |row: Row| {
         let entry = row
             .entry()
             .unwrap_or_else(|| panic!("{} {} is no defect", row.part, row.kind));
@@ -252,18 +261,18 @@ fn hold_the_ends(seeds: u64) {
 #[test]
 fn the_table_holds_every_defect_and_its_ends_for_a_seed() {
     let named: Vec<(String, String)> = rows().into_iter().map(|row| (row.part, row.kind)).collect();
-    for entry in catalogue() {
+    for entry in catalogue().filter(|entry| fitted(entry)) {
         let name = (entry.part.name().to_owned(), entry.kind.to_owned());
         assert!(
             named.contains(&name),
             "{entry:?} is missing: run `write_the_table`"
         );
     }
-    hold_the_ends(1);
+    hold_the_ends(1, |row| !matches!(row.part.chars().last(), Some('2' | '3' | '4')));
 }
 
 #[test]
 #[ignore = "long: about an hour of processor time"]
 fn the_ends_hold_for_a_hundred_seeds() {
-    hold_the_ends(ENDS);
+    hold_the_ends(ENDS, |_| true);
 }
