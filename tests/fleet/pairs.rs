@@ -135,6 +135,8 @@ fn examine(mut car: Simulator) -> BTreeMap<(&'static str, &'static str), f64> {
 /// One fault of the shipped ones.
 struct Fault {
     name: &'static str,
+    /// What is wrong: the same fault under another regulation is no other fault.
+    cause: Vec<Phrase>,
     codes: Vec<String>,
     findings: Findings,
     /// The broken car as the story leaves it, and the looks that its repair would begin with.
@@ -175,6 +177,7 @@ fn fault(shipped: &shipped::Shipped) -> Option<Fault> {
     });
     Some(Fault {
         name: shipped.name,
+        cause: order.cause().to_vec(),
         codes: order.codes().iter().map(ToString::to_string).collect(),
         findings,
         looks: looks.collect(),
@@ -233,7 +236,10 @@ fn faults_that_share_a_code_can_be_told_apart() {
     let mut text = String::from("# code\tone\tother\twhat tells them apart\tscatters\n");
     let mut alike = Vec::new();
     for (place, one) in faults.iter().enumerate() {
-        for other in &faults[place + 1..] {
+        for other in faults[place + 1..]
+            .iter()
+            .filter(|other| other.cause != one.cause)
+        {
             for code in one.codes.iter().filter(|code| other.codes.contains(code)) {
                 let (what, apart) = difference(one, other);
                 let scatters = if apart.is_finite() {
@@ -255,20 +261,20 @@ fn faults_that_share_a_code_can_be_told_apart() {
 /// The kept table names every pair of shipped faults that share a code.
 #[test]
 fn the_table_of_pairs_is_whole() {
-    let mut by_code: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    let mut by_code: BTreeMap<String, Vec<(&str, Vec<Phrase>)>> = BTreeMap::new();
     for shipped in shipped::ALL {
         let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
-        for code in scenario
-            .repair_order()
-            .into_iter()
-            .flat_map(|order| order.codes())
-        {
-            by_code.entry(code.to_string()).or_default().push(shipped.name);
+        let Some(order) = scenario.repair_order() else {
+            continue;
+        };
+        for code in order.codes() {
+            let names = by_code.entry(code.to_string()).or_default();
+            names.push((shipped.name, order.cause().to_vec()));
         }
     }
     for (code, names) in by_code {
-        for (place, one) in names.iter().enumerate() {
-            for other in &names[place + 1..] {
+        for (place, (one, cause)) in names.iter().enumerate() {
+            for (other, _) in names[place + 1..].iter().filter(|other| other.1 != *cause) {
                 let row = TABLE
                     .lines()
                     .find(|line| line.starts_with(&format!("{code}\t{one}\t{other}\t")));
