@@ -89,7 +89,7 @@ def group(twotrip, results, figure):
         tester.expect("07", "47 01 04 55")
         tester.expect("0A", "4A 01 04 55")
         # Monitor $39 (cap off): one test in unit $FE, 0.25 Pa a count in two's complement; the value is above its maximum.
-        tester.expect("06 20", "46 20 00 00 00 A8")
+        tester.expect("06 20", "46 20 80 00 88 B9")
         test = tester.physical(b"\x06\x39")
         assert test[:4] == b"\x46\x39\x80\xfe" and len(test) == 10, test.hex(" ")
         value, least, most = (int.from_bytes(test[i : i + 2], "big", signed=True) for i in (4, 6, 8))
