@@ -27,7 +27,7 @@ use twotrip_units::Limit;
 use super::{
     AIR_METER_RATIONALITY, Inhibits, MANIFOLD_PRESSURE_RATIONALITY, P0068, P0101, P0106, P0121, Signals,
     THROTTLE_PLAUSIBILITY, THROTTLE_RATIONALITY, TestResult,
-    frame::{COOLANT, Condition, ENGINE_SPEED, Gate, Monitor, NO_FUEL_CUT, Rules, STEADY_TIME, Test},
+    frame::{COOLANT, Condition, ENGINE_SPEED, Gate, Monitor, NO_FUEL_CUT, Rules, STEADY_TIME, Test, gated},
 };
 use crate::{
     circuits::CircuitSet,
@@ -149,17 +149,7 @@ pub struct AirPath {
 }
 
 impl Monitor for AirPath {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     /// The learned errors go; what was seen with the engine off stays, and what is not trusted.
     fn reset(&mut self) {

@@ -8,7 +8,7 @@ use twotrip_units::Limit;
 
 use super::{
     CAM_PHASER, Inhibits, P000A, P0011, P0012, Signals, TestResult,
-    frame::{Condition, ENGINE_SPEED, Gate, Monitor, OIL, RUN_TIME, Rules, SUPPLY, Test},
+    frame::{Condition, ENGINE_SPEED, Gate, Monitor, OIL, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
 
 static CONDITIONS: [Condition; 4] = [
@@ -21,7 +21,6 @@ static RULES: Rules = Rules {
     pause: Rules::PAUSES,
     ..Rules::once(&[CAM_PHASER], &CONDITIONS)
 };
-static FITTED: Condition = Condition::own("an intake cam with a phaser", "");
 /// Lower quartile of the steps.
 static MOVED: Test = Test::new(
     "cam movement 0.8 s after a step of 12 degrees, lower quartile",
@@ -130,41 +129,11 @@ impl CamPhaser {
 }
 
 impl Monitor for CamPhaser {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
-
-    fn engine_started(
-        &mut self,
-        signals: &Signals,
-        _soak: core::time::Duration,
-        report: &mut dyn FnMut(TestResult),
-    ) {
-        self.reset();
-        self.gate.begin_cycle();
-        if !signals.has_phaser {
-            self.gate.rule_out(&RULES, FITTED.with(0.0), report);
-        }
-    }
+    gated!(&RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let away = signals.cam_target.degrees() > 1.0;
-        if away != self.commanded && signals.has_phaser {
+        if away != self.commanded {
             self.commanded = away;
             report(TestResult::Commanded(CAM_PHASER, away));
         }
@@ -219,7 +188,6 @@ mod tests {
             }
             let signals = Signals {
                 run_time: Some(core::time::Duration::from_secs(60)),
-                has_phaser: true,
                 oil: Temperature::from_celsius(80.0),
                 engine_speed: AngularSpeed::from_rpm(1500.0),
                 supply: Voltage::from_volts(14.0),
@@ -262,7 +230,6 @@ mod tests {
         let mut said = Vec::new();
         let cold = Signals {
             run_time: Some(core::time::Duration::from_secs(60)),
-            has_phaser: true,
             oil: Temperature::from_celsius(5.0),
             engine_speed: AngularSpeed::from_rpm(1500.0),
             supply: Voltage::from_volts(14.0),

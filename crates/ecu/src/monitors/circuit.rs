@@ -17,7 +17,7 @@ use super::{
     P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118, P0122, P0123, P0222, P0223, P0452, P0453, P0462,
     P0463, P0562, P0563, P2135, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
     THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
-    frame::{Gate, Monitor, Rules},
+    frame::{Gate, Monitor, Rules, gated},
 };
 use super::{Inhibits, Signals};
 use crate::{circuits::Readings, memory::MonitorId};
@@ -224,24 +224,7 @@ static RULES: Rules = Rules::continuous(
 );
 
 impl Monitor for CircuitMonitors {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, _inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let run_time = signals.run_time.unwrap_or_default();

@@ -3,7 +3,7 @@
 
 use super::{
     COIL_CIRCUIT, Fast, Inhibits, P0351, P0352, P0353, P0354, P0355, P0356, Signals, TestResult,
-    frame::{Condition, ENGINE_SPEED, Gate, Monitor, Rules, SUPPLY, Step},
+    frame::{Condition, ENGINE_SPEED, Gate, Monitor, Rules, SUPPLY, Step, gated},
 };
 use twotrip_obd::Dtc;
 
@@ -26,24 +26,7 @@ pub struct Coils {
 }
 
 impl Monitor for Coils {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn fast(&mut self, fast: &Fast<'_>) {
         self.open_now = fast.pins.coils_open;
@@ -64,11 +47,7 @@ impl Monitor for Coils {
             if *count < DECIDED {
                 *count += 1;
                 if *count == DECIDED {
-                    report(if open {
-                        TestResult::Failed(dtc)
-                    } else {
-                        TestResult::Passed(dtc)
-                    });
+                    report(TestResult::verdict(dtc, !open));
                     if coil == 0 {
                         self.gate.complete(&RULES, report);
                     }

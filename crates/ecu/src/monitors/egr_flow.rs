@@ -15,7 +15,7 @@ use super::{
     EGR_FLOW, Inhibits, P0401, Signals, TestResult,
     frame::{
         BAROMETER, COOLANT, Condition, ENGINE_SPEED, FUEL_CUT_TIME, Gate, INTAKE_AIR, MANIFOLD, Monitor,
-        Rules, SPEED, Step, Test,
+        Rules, SPEED, Step, Test, gated,
     },
 };
 use crate::control::Requests;
@@ -171,17 +171,7 @@ impl EgrFlow {
 }
 
 impl Monitor for EgrFlow {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         *self = Self {
@@ -199,19 +189,15 @@ impl Monitor for EgrFlow {
 
     fn engine_started(
         &mut self,
-        signals: &Signals,
+        _signals: &Signals,
         _soak: core::time::Duration,
-        report: &mut dyn FnMut(TestResult),
+        _report: &mut dyn FnMut(TestResult),
     ) {
         // Cleared and not yet driven, or not yet tested since.
         let left = if self.left == AFTER_CLEAR { AFTER_CLEAR } else { 1 };
         self.reset();
         self.left = left;
         self.gate.begin_cycle();
-        if !signals.has_egr {
-            self.gate
-                .rule_out(&RULES, super::egr_valve::FITTED.with(0.0), report);
-        }
     }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
@@ -257,7 +243,6 @@ mod tests {
     fn cut(kilopascals: f64, lift: f64) -> Signals {
         Signals {
             run_time: Some(core::time::Duration::from_secs(600)),
-            has_egr: true,
             coolant: Temperature::from_celsius(87.0),
             intake_air: Temperature::from_celsius(25.0),
             barometer: Pressure::from_kilopascals(101.0),

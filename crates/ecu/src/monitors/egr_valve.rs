@@ -7,11 +7,8 @@ use twotrip_units::Limit;
 
 use super::{
     EGR_LEAK, EGR_VALVE, Inhibits, P0402, P0404, Signals, TestResult,
-    frame::{CLOSED_LOOP, COOLANT, Condition, Gate, Monitor, RUN_TIME, Rules, STANDING_TIME, Test},
+    frame::{CLOSED_LOOP, COOLANT, Condition, Gate, Monitor, RUN_TIME, Rules, STANDING_TIME, Test, gated},
 };
-
-/// The engine recirculates exhaust.
-pub(super) static FITTED: Condition = Condition::own("an engine with exhaust-gas recirculation", "");
 
 static LEAK_CONDITIONS: [Condition; 5] = [
     RUN_TIME.at_least(60.0),
@@ -45,37 +42,7 @@ pub struct EgrLeak {
 }
 
 impl Monitor for EgrLeak {
-    fn rules(&self) -> &'static Rules {
-        &LEAK_RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
-
-    fn engine_started(
-        &mut self,
-        signals: &Signals,
-        _soak: core::time::Duration,
-        report: &mut dyn FnMut(TestResult),
-    ) {
-        self.reset();
-        self.gate.begin_cycle();
-        if !signals.has_egr {
-            self.gate.rule_out(&LEAK_RULES, FITTED.with(0.0), report);
-        }
-    }
+    gated!(&LEAK_RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&LEAK_RULES, signals, inhibits).runs() {
@@ -133,37 +100,7 @@ pub struct EgrValve {
 }
 
 impl Monitor for EgrValve {
-    fn rules(&self) -> &'static Rules {
-        &VALVE_RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
-
-    fn engine_started(
-        &mut self,
-        signals: &Signals,
-        _soak: core::time::Duration,
-        report: &mut dyn FnMut(TestResult),
-    ) {
-        self.reset();
-        self.gate.begin_cycle();
-        if !signals.has_egr {
-            self.gate.rule_out(&VALVE_RULES, FITTED.with(0.0), report);
-        }
-    }
+    gated!(&VALVE_RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&VALVE_RULES, signals, inhibits).runs() {
@@ -220,7 +157,6 @@ mod tests {
         };
         Signals {
             run_time: Some(core::time::Duration::from_secs(600)),
-            has_egr: true,
             coolant: Temperature::from_celsius(90.0),
             closed_loop: true,
             standing_seconds: 30.0,

@@ -20,7 +20,7 @@ use twotrip_units::{Length, Pressure, Ratio};
 
 use super::{
     EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE, TestResult,
-    frame::{Gate, Monitor, Rules, Test},
+    frame::{Gate, Monitor, Rules, Test, gated},
 };
 use crate::control::Requests;
 
@@ -484,11 +484,7 @@ impl EvapLeak {
         for dtc in [P0496, P0441, P0455, P0457] {
             report(TestResult::Passed(dtc));
         }
-        report(if small_leak {
-            TestResult::Failed(P0442)
-        } else {
-            TestResult::Passed(P0442)
-        });
+        report(TestResult::verdict(P0442, !small_leak));
         report(TestResult::CouldDetect(EVAP_LEAK));
         self.refuelled &= small_leak;
         self.enter(Stage::Release);
@@ -534,17 +530,7 @@ impl EvapLeak {
 }
 
 impl Monitor for EvapLeak {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         self.figures = None;

@@ -10,7 +10,7 @@ use twotrip_harness::Circuit;
 
 use super::{
     FUEL_LEVEL, Inhibits, P0461, Signals, TestResult,
-    frame::{Condition, Gate, Monitor, Rules, Test},
+    frame::{Condition, Gate, Monitor, Rules, Test, gated},
 };
 use crate::control::SLOW_SECONDS;
 
@@ -46,17 +46,7 @@ pub(super) struct FuelLevel {
 }
 
 impl Monitor for FuelLevel {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         self.burnt = 0.0;

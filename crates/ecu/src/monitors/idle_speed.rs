@@ -7,7 +7,7 @@ use super::{
     IDLE_SPEED, Inhibits, P0506, P0507, Signals, TestResult,
     frame::{
         COOLANT, Condition, ENGINE_SPEED, Gate, Monitor, NO_ACTUATOR_TEST, Rules, STANDING_TIME, SUPPLY,
-        Step, Test,
+        Step, Test, gated,
     },
 };
 
@@ -61,24 +61,7 @@ impl IdleSpeed {
 }
 
 impl Monitor for IdleSpeed {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let step = self.gate.step(&RULES, signals, inhibits);

@@ -105,6 +105,18 @@ pub enum TestResult {
     CatalystMisfire(CatalystMisfire),
 }
 
+impl TestResult {
+    /// What was found of a code.
+    #[must_use]
+    pub const fn verdict(dtc: Dtc, passed: bool) -> Self {
+        if passed {
+            Self::Passed(dtc)
+        } else {
+            Self::Failed(dtc)
+        }
+    }
+}
+
 /// The tests of all monitors. Of the tests of one monitor of service $06 the numbers rise.
 pub(crate) static TESTS: &[&[&Test]] = &[
     air_path::TESTS,

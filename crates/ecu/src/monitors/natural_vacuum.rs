@@ -15,6 +15,7 @@ use super::{
     Inhibits, NATURAL_VACUUM, P0456, Signals, TestResult,
     frame::{
         AMBIENT, BAROMETER, COOLANT, Condition, FUEL_LEVEL, Gate, Missing, Monitor, RUN_TIME, Rules, Test,
+        gated,
     },
 };
 use crate::control::{Requests, SLOW_SECONDS};
@@ -134,17 +135,7 @@ impl NaturalVacuum {
 }
 
 impl Monitor for NaturalVacuum {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         self.metres = 0.0;

@@ -6,7 +6,7 @@
 
 use super::{
     GEARBOX_MESSAGES, Inhibits, P0500, Signals, TestResult, U0101, VEHICLE_SPEED,
-    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, Test},
+    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
 
 /// Steps of 100 ms without a loss that heal, and those that pass first in a driving cycle.
@@ -32,24 +32,7 @@ pub struct GearboxMessages {
 }
 
 impl Monitor for GearboxMessages {
-    fn rules(&self) -> &'static Rules {
-        &MESSAGE_RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&MESSAGE_RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&MESSAGE_RULES, signals, inhibits).runs() {
@@ -122,24 +105,7 @@ impl VehicleSpeed {
 }
 
 impl Monitor for VehicleSpeed {
-    fn rules(&self) -> &'static Rules {
-        &SPEED_RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&SPEED_RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&SPEED_RULES, signals, inhibits).runs() {

@@ -128,16 +128,12 @@ pub struct Signals {
     pub standing_seconds: f64,
     /// Speed and load have hardly moved for so long, s: less than 150 rpm and 10 points of load a second.
     pub steady_seconds: f64,
-    /// Whether the engine recirculates exhaust.
-    pub has_egr: bool,
     /// Opening of the recirculation valve as commanded, tests included.
     pub egr_commanded: Ratio,
     /// Its lift.
     pub egr_lift: Ratio,
     /// Gas that the cylinders draw by speed-density over metered air: above 1 with burnt gas in it.
     pub gas_by_meter: Ratio,
-    /// Whether the intake cam has a phaser.
-    pub has_phaser: bool,
     /// Where the intake cam is to stand, degrees of crank ahead of its locked place.
     pub cam_target: Angle,
     /// Where it stands.

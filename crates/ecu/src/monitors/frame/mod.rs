@@ -91,6 +91,36 @@ pub use gate::{Gate, Rules, State, Step};
 pub use results::{Found, Results, StoredTest, monitored};
 pub use test::{Measured, Reported, Test};
 
+/// The part of [`Monitor`] that is the same for whoever keeps its [`Gate`] in a field `gate`: rules and gate, and, where
+/// a monitor forgets all but that, how it does so.
+macro_rules! gated {
+    ($rules:expr) => {
+        fn rules(&self) -> &'static Rules {
+            $rules
+        }
+
+        fn gate(&self) -> &Gate {
+            &self.gate
+        }
+
+        fn gate_mut(&mut self) -> &mut Gate {
+            &mut self.gate
+        }
+    };
+    ($rules:expr, forgets all) => {
+        gated!($rules);
+
+        fn reset(&mut self) {
+            *self = Self {
+                gate: self.gate,
+                ..Self::default()
+            };
+        }
+    };
+}
+
+pub(crate) use gated;
+
 /// A monitor. Everything but what it measures and how it judges has a usual answer.
 pub trait Monitor {
     /// Whose results it gives, and when it runs.

@@ -152,11 +152,7 @@ impl Measured {
     pub fn judge(self, report: &mut dyn FnMut(TestResult)) -> bool {
         self.report(report);
         for &dtc in self.test.codes {
-            report(if self.passed {
-                TestResult::Passed(dtc)
-            } else {
-                TestResult::Failed(dtc)
-            });
+            report(TestResult::verdict(dtc, self.passed));
         }
         self.passed
     }

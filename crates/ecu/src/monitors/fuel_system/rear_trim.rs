@@ -8,7 +8,9 @@ use twotrip_obd::Dtc;
 use super::SECONDS;
 use crate::monitors::{
     Inhibits, P2096, P2097, P2098, P2099, REAR_TRIM_1, REAR_TRIM_2, Signals, TestResult,
-    frame::{CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, Gate, Monitor, Rules, SINCE_FUEL_CUT, Test},
+    frame::{
+        CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, Gate, Monitor, Rules, SINCE_FUEL_CUT, Test, gated,
+    },
     oxygen::LEARNED,
 };
 
@@ -59,24 +61,7 @@ pub struct RearTrim<const BANK: usize> {
 }
 
 impl<const BANK: usize> Monitor for RearTrim<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK], forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let bank = &signals.banks[BANK];

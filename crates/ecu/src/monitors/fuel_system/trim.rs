@@ -16,7 +16,7 @@ use crate::{
         FUEL_TRIM_1, FUEL_TRIM_2, Inhibits, P0171, P0172, P0174, P0175, Signals, TestResult,
         frame::{
             BAROMETER, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, Monitor, Rules,
-            SUPPLY, Test,
+            SUPPLY, Test, gated,
         },
         oxygen::AtLimit,
     },
@@ -155,24 +155,7 @@ impl<const BANK: usize> FuelTrim<BANK> {
 }
 
 impl<const BANK: usize> Monitor for FuelTrim<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK], forgets all);
 
     fn requests(&self) -> Requests {
         Requests {

@@ -18,6 +18,7 @@ use super::{
     Fast, Inhibits, MISFIRE, P0300, P0301, P0302, P0303, P0304, P0305, P0306, Signals, TestResult,
     frame::{
         COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, LOAD, Monitor, NO_FUEL_CUT, Rules, Step, Test,
+        gated,
     },
 };
 use crate::{
@@ -318,17 +319,7 @@ impl Misfire {
 }
 
 impl Monitor for Misfire {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         *self = Self {

@@ -15,7 +15,7 @@ use crate::monitors::{
     CATALYST_1, CATALYST_2, Inhibits, P0420, P0430, Signals, TestResult,
     frame::{
         ACCELERATION, AIR_FLOW, CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, Monitor,
-        Rules, SINCE_FUEL_CUT, SPEED, Test,
+        Rules, SINCE_FUEL_CUT, SPEED, Test, gated,
     },
 };
 
@@ -77,17 +77,7 @@ pub struct Catalyst<const BANK: usize> {
 }
 
 impl<const BANK: usize> Monitor for Catalyst<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES[BANK]);
 
     fn reset(&mut self) {
         *self = Self {

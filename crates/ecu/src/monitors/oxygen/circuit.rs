@@ -12,7 +12,7 @@ use crate::control::Requests;
 use crate::monitors::{
     FRONT_CIRCUIT_1, FRONT_CIRCUIT_2, Inhibits, P0131, P0132, P0134, P0151, P0152, P0154, P2195, P2196,
     P2197, P2198, Signals, TestResult,
-    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY},
+    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, gated},
 };
 
 static CONDITIONS: [Condition; 2] = [RUN_TIME.at_least(60.0), SUPPLY.at_least(10.5)];
@@ -114,24 +114,7 @@ impl<const BANK: usize> FrontCircuit<BANK> {
 }
 
 impl<const BANK: usize> Monitor for FrontCircuit<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK], forgets all);
 
     fn requests(&self) -> Requests {
         let mut requests = Requests::default();

@@ -8,7 +8,7 @@ use super::SECONDS;
 use crate::monitors::{
     FRONT_HEATER_1, FRONT_HEATER_2, Inhibits, P0135, P0141, P0155, P0161, REAR_HEATER_1, REAR_HEATER_2,
     Signals, TestResult,
-    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, Test},
+    frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
 
 static CONDITIONS: [Condition; 2] = [RUN_TIME.at_least(60.0), SUPPLY.at_least(10.5)];
@@ -57,24 +57,7 @@ pub struct Heater<const BANK: usize, const SENSOR: usize> {
 }
 
 impl<const BANK: usize, const SENSOR: usize> Monitor for Heater<BANK, SENSOR> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK][SENSOR]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK][SENSOR], forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&RULES[BANK][SENSOR], signals, inhibits).runs() {

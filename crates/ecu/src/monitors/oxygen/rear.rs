@@ -15,7 +15,7 @@ use crate::{
     monitors::{
         Inhibits, P0137, P0138, P0139, P0140, P0157, P0158, P0159, P0160, P2270, P2271, P2272, P2273,
         REAR_SENSOR_1, REAR_SENSOR_2, Signals, TestResult,
-        frame::{CATALYST, COOLANT, Condition, Gate, Monitor, RUN_TIME, Rules, Test},
+        frame::{CATALYST, COOLANT, Condition, Gate, Monitor, RUN_TIME, Rules, Test, gated},
     },
 };
 
@@ -234,24 +234,7 @@ impl<const BANK: usize> RearSensor<BANK> {
 }
 
 impl<const BANK: usize> Monitor for RearSensor<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK], forgets all);
 
     fn requests(&self) -> Requests {
         let mut requests = Requests::default();

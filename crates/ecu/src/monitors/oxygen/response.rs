@@ -10,7 +10,7 @@ use crate::monitors::{
     FRONT_RESPONSE_1, FRONT_RESPONSE_2, Inhibits, P0133, P0153, Signals, TestResult,
     frame::{
         ACCELERATION, AIR_FLOW, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, Monitor, RUN_TIME,
-        Rules, Test,
+        Rules, Test, gated,
     },
 };
 use twotrip_harness::BANKS;
@@ -101,24 +101,7 @@ pub struct FrontResponse<const BANK: usize> {
 }
 
 impl<const BANK: usize> Monitor for FrontResponse<BANK> {
-    fn rules(&self) -> &'static Rules {
-        &RULES[BANK]
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES[BANK], forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let quiet = self.purge.step(signals.purge.fraction());
@@ -150,11 +133,7 @@ impl<const BANK: usize> Monitor for FrontResponse<BANK> {
             measured.report(report);
         }
         for &dtc in RISE[BANK].codes {
-            report(if passed {
-                TestResult::Passed(dtc)
-            } else {
-                TestResult::Failed(dtc)
-            });
+            report(TestResult::verdict(dtc, passed));
         }
         self.gate.complete(&RULES[BANK], report);
     }

@@ -8,7 +8,7 @@ use crate::{
     control::CLOSED_LOOP_COOLANT,
     monitors::{
         CLOSED_LOOP_TEMPERATURE, Inhibits, P0125, Signals, TestResult,
-        frame::{Condition, Gate, Monitor, Rules, Test},
+        frame::{Condition, Gate, Monitor, Rules, Test, gated},
     },
 };
 
@@ -41,17 +41,7 @@ pub struct ClosedLoopTemperature {
 }
 
 impl Monitor for ClosedLoopTemperature {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
+    gated!(&RULES);
 
     fn reset(&mut self) {
         self.idling = Idling::default();

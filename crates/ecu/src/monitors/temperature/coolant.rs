@@ -9,7 +9,7 @@ use super::{
 };
 use crate::monitors::{
     COOLANT_RATIONALITY, Inhibits, P0116, Signals, TestResult,
-    frame::{Condition, Gate, Monitor, Rules, Test},
+    frame::{Condition, Gate, Monitor, Rules, Test, gated},
 };
 
 /// Time of running engine in which a cold coolant moves (published: 190 s), and by how much at least, K.
@@ -43,24 +43,7 @@ pub struct CoolantRationality {
 }
 
 impl Monitor for CoolantRationality {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
         self.reset();
@@ -116,11 +99,7 @@ impl Monitor for CoolantRationality {
 
 impl CoolantRationality {
     fn end(&mut self, passed: bool, report: &mut dyn FnMut(TestResult)) {
-        report(if passed {
-            TestResult::Passed(P0116)
-        } else {
-            TestResult::Failed(P0116)
-        });
+        report(TestResult::verdict(P0116, passed));
         self.gate.complete(&RULES, report);
     }
 }

@@ -11,7 +11,7 @@ use twotrip_units::Speed;
 
 use crate::monitors::{
     INTAKE_AIR_RATIONALITY, Inhibits, P0111, Signals, TestResult,
-    frame::{Condition, Gate, Monitor, Rules, Test},
+    frame::{Condition, Gate, Monitor, Rules, Test, gated},
 };
 
 /// So long above so much road speed, and so much warmer coolant, move the intake air (published: 2.2 K in a drive above
@@ -51,24 +51,7 @@ pub struct IntakeAirRationality {
 }
 
 impl Monitor for IntakeAirRationality {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
         self.reset();
@@ -127,11 +110,7 @@ impl Monitor for IntakeAirRationality {
 
 impl IntakeAirRationality {
     fn end(&mut self, passed: bool, report: &mut dyn FnMut(TestResult)) {
-        report(if passed {
-            TestResult::Passed(P0111)
-        } else {
-            TestResult::Failed(P0111)
-        });
+        report(TestResult::verdict(P0111, passed));
         self.gate.complete(&RULES, report);
     }
 }

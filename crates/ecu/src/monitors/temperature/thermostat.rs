@@ -11,7 +11,7 @@ use twotrip_units::Limit;
 use super::{Idling, PER_SECOND, SOUND};
 use crate::monitors::{
     Inhibits, P0128, Signals, THERMOSTAT, TestResult,
-    frame::{Condition, Gate, Monitor, Rules, Test},
+    frame::{Condition, Gate, Monitor, Rules, Test, gated},
 };
 
 /// Heating value of petrol, J/g (textbook).
@@ -105,24 +105,7 @@ impl Thermostat {
 }
 
 impl Monitor for Thermostat {
-    fn rules(&self) -> &'static Rules {
-        &RULES
-    }
-
-    fn gate(&self) -> &Gate {
-        &self.gate
-    }
-
-    fn gate_mut(&mut self) -> &mut Gate {
-        &mut self.gate
-    }
-
-    fn reset(&mut self) {
-        *self = Self {
-            gate: self.gate,
-            ..Self::default()
-        };
-    }
+    gated!(&RULES, forgets all);
 
     fn engine_started(&mut self, signals: &Signals, _soak: Duration, report: &mut dyn FnMut(TestResult)) {
         self.reset();
