@@ -8,7 +8,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
 use twotrip_scenario::{
-    Scenario, VehicleModel, findings, phrase, shipped,
+    Phrase, RepairOrder, Scenario, VehicleModel,
+    file::USUAL_PROOF,
+    findings, phrase, shipped,
     vehicle::{self, MakerCode},
 };
 use twotrip_units::Speed;
@@ -157,6 +159,15 @@ fn vehicles() -> Vec<Item> {
 }
 
 fn defects() -> Vec<Item> {
+    let orders: Vec<RepairOrder> = shipped::ALL
+        .iter()
+        .filter_map(|shipped| {
+            Scenario::parse(shipped.text.as_bytes())
+                .ok()?
+                .repair_order()
+                .cloned()
+        })
+        .collect();
     let mut items: Vec<Item> = catalogue()
         .map(|entry| {
             let part = entry.part.name();
@@ -177,7 +188,7 @@ fn defects() -> Vec<Item> {
                     entry.description,
                     found(entry),
                     cures.join(", or "),
-                    proof(entry)
+                    proof(entry, &orders)
                 ),
             )
         })
@@ -207,24 +218,16 @@ fn found(entry: &Entry) -> String {
     }
 }
 
-/// What proves the repair: as in the shipped scenario that has this defect, else a cold start and both schedules.
-fn proof(entry: &Entry) -> String {
-    let order = shipped::ALL.iter().find_map(|shipped| {
-        let scenario = Scenario::parse(shipped.text.as_bytes()).ok()?;
-        let order = scenario.repair_order()?.clone();
-        let has = |phrase: &phrase::Phrase| matches!(phrase, phrase::Phrase::Defect(defect) if defect.entry() == entry);
-        order.cause().iter().any(has).then_some(order)
-    });
-    let phrases: Vec<String> = order.map_or_else(
-        || {
-            phrase::parse_script("soak 9 h\ndrive udds\ndrive hwfet").map_or_else(
-                |_| Vec::new(),
-                |script| script.iter().map(|phrase| phrase.value.to_string()).collect(),
-            )
-        },
-        |order| order.proof().map(|phrase| phrase.to_string()).collect(),
-    );
-    phrases.join(", ")
+/// What proves the repair: as in the shipped order for this defect, else a cold start and both schedules.
+fn proof(entry: &Entry, orders: &[RepairOrder]) -> String {
+    let has = |phrase: &Phrase| matches!(phrase, Phrase::Defect(defect) if defect.entry() == entry);
+    match orders.iter().find(|order| order.cause().iter().any(has)) {
+        Some(order) => {
+            let phrases: Vec<String> = order.proof().map(|phrase| phrase.to_string()).collect();
+            phrases.join(", ")
+        }
+        None => USUAL_PROOF.join(", "),
+    }
 }
 
 /// A fault that wires can have.

@@ -171,6 +171,9 @@ impl Scenario {
     }
 }
 
+/// What proves a repair where a file does not say: a cold start, the city and the highway schedule.
+pub const USUAL_PROOF: [&str; 3] = ["soak 9 h", "drive udds", "drive hwfet"];
+
 /// The trade's three Cs; a trainee sees the first.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RepairOrder {
@@ -215,9 +218,8 @@ impl RepairOrder {
 
     /// What proves the repair after a clear: it ends with the key on and the engine off.
     pub fn proof(&self) -> impl Iterator<Item = Phrase> + '_ {
-        const USUAL: &[&str] = &["soak 9 h", "drive udds", "drive hwfet"];
         const END: &[&str] = &["soak 1 h", "key on"];
-        let usual = if self.proof.is_empty() { USUAL } else { &[] };
+        let usual: &[&str] = if self.proof.is_empty() { &USUAL_PROOF } else { &[] };
         let read = |texts: &'static [&'static str]| texts.iter().filter_map(|text| parse_phrase(text).ok());
         read(usual).chain(self.proof.iter().cloned()).chain(read(END))
     }

@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use super::{
     PER_SECOND, SOUND,
-    soak::{self, LONG_SOAK, NO_BLOCK_HEATER, SoakedStart, Suspect},
+    soak::{self, NO_BLOCK_HEATER, SoakedStart, Suspect},
 };
 use crate::monitors::{
     COOLANT_RATIONALITY, Inhibits, P0116, Signals, TestResult,
@@ -47,14 +47,9 @@ impl Monitor for CoolantRationality {
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
         self.reset();
-        self.gate.begin_cycle();
-        self.start = SoakedStart::new(signals);
+        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, soak, report);
         self.lowest = self.start.coolant;
         self.highest = self.start.coolant;
-        if !SoakedStart::is_long(soak) {
-            let hours = soak.as_secs_f64() / 3600.0;
-            self.gate.rule_out(&RULES, LONG_SOAK.with(hours), report);
-        }
     }
 
     /// The start is not forgotten: what it showed holds for this driving cycle.
@@ -84,14 +79,16 @@ impl Monitor for CoolantRationality {
         }
         if self.agrees == Some(false) {
             self.end(false, report);
-        } else if self.ran == WARMING {
-            let moved = MOVED.found(self.highest - self.lowest);
+            return;
+        }
+        let moved = MOVED.found(self.highest - self.lowest);
+        if self.ran == WARMING {
             moved.report(report);
             if !moved.passed {
                 self.end(false, report);
             }
         }
-        if self.agrees == Some(true) && self.ran >= WARMING && self.highest - self.lowest >= 2.0 {
+        if self.agrees == Some(true) && self.ran >= WARMING && moved.passed {
             self.end(true, report);
         }
     }

@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use super::{
     PER_SECOND, SOUND,
-    soak::{self, LONG_SOAK, NO_BLOCK_HEATER, SoakedStart, Suspect},
+    soak::{self, NO_BLOCK_HEATER, SoakedStart, Suspect},
 };
 use twotrip_units::Speed;
 
@@ -55,14 +55,9 @@ impl Monitor for IntakeAirRationality {
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
         self.reset();
-        self.gate.begin_cycle();
-        self.start = SoakedStart::new(signals);
+        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, soak, report);
         self.lowest = self.start.intake;
         self.highest = self.start.intake;
-        if !SoakedStart::is_long(soak) {
-            let hours = soak.as_secs_f64() / 3600.0;
-            self.gate.rule_out(&RULES, LONG_SOAK.with(hours), report);
-        }
     }
 
     /// The start is not forgotten: what it showed holds for this driving cycle.

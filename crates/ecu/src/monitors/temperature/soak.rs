@@ -3,6 +3,10 @@
 use core::time::Duration;
 
 use super::{Condition, PER_SECOND, Signals};
+use crate::monitors::{
+    TestResult,
+    frame::{Gate, Rules},
+};
 use twotrip_units::{Speed, Temperature};
 
 /// Standing from which on coolant and intake air have come together (published: 360 min).
@@ -15,7 +19,7 @@ const LOOKED_AT: u32 = 60 * PER_SECOND;
 const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
 
 /// No monitor of these without a soak.
-pub(super) static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
+static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
 /// A block heater has warmed the coolant alone.
 pub(super) static NO_BLOCK_HEATER: Condition = Condition::own(
     "fall of the coolant in the first minute of driving, as after a block heater",
@@ -51,12 +55,18 @@ pub(super) struct SoakedStart {
 }
 
 impl SoakedStart {
-    /// Whether a start is one.
-    pub(super) fn is_long(soak: Duration) -> bool {
-        soak >= SOAKED
-    }
-
-    pub(super) fn new(signals: &Signals) -> Self {
+    /// A driving cycle begins for a monitor that compares after a long soak: without one it does not run.
+    pub(super) fn begin(
+        gate: &mut Gate,
+        rules: &Rules,
+        signals: &Signals,
+        soak: Duration,
+        report: &mut dyn FnMut(TestResult),
+    ) -> Self {
+        gate.begin_cycle();
+        if soak < SOAKED {
+            gate.rule_out(rules, LONG_SOAK.with(soak.as_secs_f64() / 3600.0), report);
+        }
         let celsius = Temperature::celsius;
         Self {
             coolant: celsius(signals.coolant),
