@@ -9,8 +9,9 @@ mod tally;
 
 use std::{iter, time::Duration};
 
-use twotrip_scenario::parse_phrase;
-use twotrip_sim::{Event, Settings, Simulator, Timing};
+use twotrip_scenario::{Phrase, parse_phrase};
+use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
+use twotrip_tests::exceptions;
 
 use crate::{life::Dice, tally::Tally};
 
@@ -22,38 +23,41 @@ fn trips() -> u64 {
     std::env::var("TWOTRIP_TRIPS").map_or(1000, |text| text.parse().expect("TWOTRIP_TRIPS is a number"))
 }
 
-/// Lives through phrases; what was refused, apart from a drive that ended early.
-fn live(car: &mut Simulator, phrases: &[String]) -> Vec<String> {
-    for phrase in phrases {
+/// Lives through phrases; what came of each.
+pub(crate) fn live(car: &mut Simulator, phrases: &[impl AsRef<str>]) -> Vec<(Phrase, Outcome)> {
+    for phrase in phrases.iter().map(AsRef::as_ref) {
         car.tell(parse_phrase(phrase).unwrap_or_else(|problem| panic!("{phrase}: {problem}")));
     }
-    let mut refused = Vec::new();
+    let mut came = Vec::new();
     while car.is_busy() {
         car.work(Duration::from_secs(3600));
-        refused.extend(
-            iter::from_fn(|| car.poll_event()).filter_map(|event| match event {
-                Event::Finished { phrase, outcome, .. } if !outcome.ok => {
-                    Some(format!("{phrase}: {}", outcome.text))
-                }
-                _ => None,
-            }),
-        );
+        let events = iter::from_fn(|| car.poll_event());
+        came.extend(events.filter_map(|event| match event {
+            Event::Finished { phrase, outcome, .. } => Some((phrase, outcome)),
+            _ => None,
+        }));
     }
-    refused
+    came
 }
 
-/// What `why` says of a code.
-fn why(car: &mut Simulator, code: &str) -> String {
-    car.tell(parse_phrase(&format!("why {code}")).expect("a question"));
-    while car.is_busy() {
-        car.work(Duration::from_secs(1));
-    }
-    let events = iter::from_fn(|| car.poll_event());
-    events
-        .filter_map(|event| match event {
-            Event::Finished { outcome, .. } => Some(outcome.details.join("\n        ")),
-            _ => None,
-        })
+/// What was refused of it.
+fn refused(came: Vec<(Phrase, Outcome)>) -> impl Iterator<Item = String> {
+    let refused = came.into_iter().filter(|(_, outcome)| !outcome.ok);
+    refused.map(|(phrase, outcome)| format!("{phrase}: {}", outcome.text))
+}
+
+/// What a phrase that only asks says of a car, and the details.
+pub(crate) fn ask(car: &Simulator, phrase: &str) -> Outcome {
+    live(&mut car.clone(), &[phrase]).remove(0).1
+}
+
+/// Pending and confirmed codes.
+pub(crate) fn stored(car: &Simulator) -> Vec<String> {
+    let memory = car.car().ecu().memory();
+    memory
+        .pending()
+        .chain(memory.confirmed())
+        .map(|code| code.to_string())
         .collect()
 }
 
@@ -62,37 +66,28 @@ fn drive(seed: u64, tally: &mut Tally) -> Vec<String> {
     let mut dice = Dice::new(seed);
     let mut car = Simulator::new(Settings::compact(seed, Timing::FAST));
     let (climate, birth) = life::birth(&mut dice);
-    let mut refused = live(&mut car, &birth);
+    let mut all_refused: Vec<String> = refused(live(&mut car, &birth)).collect();
     let mut told = birth;
     for _ in 0..TRIPS {
         let level = car.car().vehicle().fuel_level().percent();
         let trip = life::trip(&mut dice, &climate, level);
-        let of_this_trip = live(&mut car, &trip);
-        refused.extend(
-            of_this_trip
-                .iter()
-                .map(|text| format!("{text} ({}; the tank began at {level:.1} %)", trip.join(" | "))),
-        );
+        let circumstances = format!("{}; the tank began at {level:.1} %", trip.join(" | "));
+        all_refused.extend(refused(live(&mut car, &trip)).map(|text| format!("{text} ({circumstances})")));
         told.extend(trip);
         tally.note(car.car().ecu());
-        let memory = car.car().ecu().memory();
-        let codes: Vec<String> = memory
-            .pending()
-            .chain(memory.confirmed())
-            .map(|code| code.to_string())
-            .collect();
+        let codes = stored(&car);
         if let Some(code) = codes.first() {
             tally.close(car.car().ecu());
             return vec![format!(
                 "car {seed}: {}\n      {}\n        {}",
                 codes.join(" "),
                 told.join(" | "),
-                why(&mut car, code)
+                ask(&car, &format!("why {code}")).details.join("\n        ")
             )];
         }
     }
     tally.close(car.car().ecu());
-    refused
+    all_refused
         .into_iter()
         .map(|text| format!("car {seed}: {text}"))
         .collect()
@@ -134,24 +129,19 @@ fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -
 
 /// Engines that may die on the way in a thousand trips, after the file of exceptions.
 fn stalls_let_through() -> u64 {
-    let rows = include_str!("../exceptions.tsv").lines();
-    let row = rows
-        .map(|line| line.split('\t').collect::<Vec<_>>())
-        .find(|row| row.len() > 2 && row[..2] == ["fleet", "stalls"]);
-    row.map_or(0, |row| row[2].parse().expect("a number"))
+    let row = exceptions::of("fleet", "stalls");
+    row.first().map_or(0, |most| most.parse().expect("a number"))
 }
 
 /// Minimum ratios of 13 CCR 1968.2(d)(3.2) (from memory) are held by `tally`.
 #[test]
 fn no_healthy_car_is_accused_and_every_monitor_runs_often_enough() {
-    let (tally, mut accused) = std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        let mut one = half(0);
-        let (tally, accused) = other.join().expect("the other half is driven");
-        one.0.merge(&tally);
-        one.1.extend(accused);
-        one
-    });
+    let mut tally = Tally::default();
+    let mut accused = Vec::new();
+    for (of_half, accused_of_half) in side_by_side(vec![0, 1], half) {
+        tally.merge(&of_half);
+        accused.extend(accused_of_half);
+    }
     accused.sort();
     let (stalled, accused): (Vec<_>, Vec<_>) = accused
         .into_iter()

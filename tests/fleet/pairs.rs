@@ -7,7 +7,7 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use twotrip_scenario::{Phrase, Scenario, parse_phrase, shipped};
-use twotrip_sim::{Event, Settings, Simulator, Timing};
+use twotrip_sim::{Settings, Simulator, Timing};
 
 const TABLE: &str = include_str!("pairs.tsv");
 const TABLE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fleet/pairs.tsv");
@@ -103,13 +103,6 @@ const READINGS: &[Reading] = &[
 /// Mean and scatter of each reading in each part of the examination.
 type Findings = BTreeMap<(&'static str, &'static str), (f64, f64)>;
 
-fn work(car: &mut Simulator) {
-    while car.is_busy() {
-        car.work(Duration::from_secs(3600));
-        while car.poll_event().is_some() {}
-    }
-}
-
 /// What the examination of a broken car shows.
 fn examine(mut car: Simulator) -> BTreeMap<(&'static str, &'static str), f64> {
     let mut means = BTreeMap::new();
@@ -151,14 +144,9 @@ fn fault(shipped: &shipped::Shipped) -> Option<Fault> {
         .filter(|order| !order.codes().is_empty())?;
     let broken = |seed: u64| {
         let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
-        for phrase in scenario
-            .story()
-            .iter()
-            .filter(|phrase| !matches!(phrase.value, Phrase::Expect(_)))
-        {
-            car.tell(phrase.value.clone());
-        }
-        work(&mut car);
+        let story = scenario.story().iter().map(|phrase| &phrase.value);
+        let lived = story.filter(|phrase| !matches!(phrase, Phrase::Expect(_)));
+        super::live(&mut car, &lived.map(ToString::to_string).collect::<Vec<_>>());
         car
     };
     let runs: Vec<_> = (1..=3).map(|seed| examine(broken(seed))).collect();
@@ -185,20 +173,10 @@ fn fault(shipped: &shipped::Shipped) -> Option<Fault> {
     })
 }
 
-/// What a phrase says of a car.
-fn say(car: &Simulator, phrase: &str) -> String {
-    let mut car = car.clone();
-    car.tell(parse_phrase(phrase).expect("a look"));
-    let mut said = String::new();
-    while car.is_busy() {
-        car.work(Duration::from_secs(1));
-        while let Some(event) = car.poll_event() {
-            if let Event::Finished { outcome, .. } = event {
-                said = format!("{} {}", outcome.text, outcome.details.join(" "));
-            }
-        }
-    }
-    said
+/// What a look shows.
+fn say(car: &Simulator, look: &str) -> String {
+    let seen = super::ask(car, look);
+    format!("{} {}", seen.text, seen.details.join(" "))
 }
 
 /// What tells two faults apart, and by how many scatters; a look where no number does.

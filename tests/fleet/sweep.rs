@@ -4,9 +4,8 @@
 //! that was never found, the smallest that was always found, the codes that it came to. Between the two lies the grey
 //! zone. Each end holds for [`ENDS`] seeds in the long job, for two of them in every run.
 
-use std::{collections::BTreeSet, time::Duration};
+use std::collections::BTreeSet;
 
-use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_vehicle::{
     Defect,
@@ -38,26 +37,14 @@ fn trips(entry: &Entry) -> usize {
 /// The codes that a defect comes to in its trips; none if it is not found.
 fn codes(defect: Defect, seed: u64) -> BTreeSet<String> {
     let mut car = Simulator::new(Settings::compact(seed, Timing::FAST));
-    let defect_phrase = format!("defect {defect}");
-    for phrase in ["ambient 20 C", "refuel to 60 %", &defect_phrase] {
-        car.tell(parse_phrase(phrase).unwrap_or_else(|problem| panic!("{phrase}: {problem}")));
-    }
+    super::live(
+        &mut car,
+        &["ambient 20 C", "refuel to 60 %", &format!("defect {defect}")],
+    );
     let mut found = BTreeSet::new();
     for _ in 0..trips(defect.entry()) {
-        for phrase in EXAM {
-            car.tell(parse_phrase(phrase).unwrap_or_else(|problem| panic!("{phrase}: {problem}")));
-        }
-        while car.is_busy() {
-            car.work(Duration::from_secs(3600));
-            while car.poll_event().is_some() {}
-        }
-        let memory = car.car().ecu().memory();
-        found.extend(
-            memory
-                .pending()
-                .chain(memory.confirmed())
-                .map(|code| code.to_string()),
-        );
+        super::live(&mut car, EXAM);
+        found.extend(super::stored(&car));
         if !found.is_empty() {
             break;
         }

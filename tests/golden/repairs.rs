@@ -8,24 +8,10 @@ use std::collections::BTreeSet;
 use twotrip_obd::Dtc;
 use twotrip_scenario::{Phrase, Scenario, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
+use twotrip_tests::exceptions;
 use twotrip_units::BusInstant;
 
 use crate::desk::Desk;
-
-/// Codes beyond the named ones that a scenario may show, each with its reason: the one file of exceptions.
-const EXCEPTIONS: &str = include_str!("../exceptions.tsv");
-
-/// Rows of the file of exceptions: test, scenario, what is let through, why.
-fn exceptions(name: &str, test: &str) -> Vec<&'static str> {
-    EXCEPTIONS
-        .lines()
-        .filter(|line| !line.starts_with('#') && !line.is_empty())
-        .map(|line| line.split('\t').collect::<Vec<_>>())
-        .inspect(|row| assert_eq!(row.len(), 4, "{row:?}: test, scenario, what, why"))
-        .filter(|row| row[0] == test && row[1] == name)
-        .map(|row| row[2])
-        .collect()
-}
 
 fn desk(scenario: &Scenario) -> Desk {
     let settings = Settings::of(scenario, scenario.seed(), Timing::FAST);
@@ -71,7 +57,10 @@ fn judge(name: &str, scenario: &Scenario) {
     };
     let story = || scenario.story().iter().map(|phrase| phrase.value.clone());
     let named: BTreeSet<String> = order.codes().iter().map(ToString::to_string).collect();
-    let companions: BTreeSet<String> = exceptions(name, "codes").into_iter().map(String::from).collect();
+    let companions: BTreeSet<String> = exceptions::of("codes", name)
+        .into_iter()
+        .map(String::from)
+        .collect();
 
     let mut healthy = desk(scenario);
     live(
@@ -113,7 +102,7 @@ fn judge(name: &str, scenario: &Scenario) {
     clear(&mut proven, name);
     live(&mut proven, name, order.proof());
     assert_eq!(stored(&proven), BTreeSet::new(), "{name}: after the right work");
-    let unproven = exceptions(name, "proof");
+    let unproven = exceptions::of("proof", name);
     for code in order.codes() {
         // A code of the maker's own passes with the one that it goes with.
         let ecu = proven.car.car().ecu();
@@ -127,7 +116,7 @@ fn judge(name: &str, scenario: &Scenario) {
     }
 
     // Three driving cycles with a pass put the lamp out, at the beginning of the next.
-    if broken.car.car().ecu().memory().mil_commanded() && exceptions(name, "healing").is_empty() {
+    if broken.car.car().ecu().memory().mil_commanded() && exceptions::of("healing", name).is_empty() {
         for _ in 0..4 {
             live(&mut repaired, name, order.proof());
         }
