@@ -117,6 +117,7 @@ impl Requests {
 
     /// What both ask; where both ask for a duty, the first has it.
     #[must_use]
+    #[inline]
     pub(crate) fn and(self, other: Self) -> Self {
         Self {
             purge: self.purge.or(other.purge),
