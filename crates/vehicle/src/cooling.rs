@@ -172,7 +172,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
 mod tests {
     use super::*;
 
-    /// From a drive: the block is warmer than the coolant, as section 17's oil at 100 km/h.
+    /// From a drive: the block is warmer than the coolant, as a hot engine's oil at 100 km/h.
     fn soak(from: f64, ambient: f64, seconds: u32, dt: f64) -> State {
         let params = Params::compact_2_0();
         let knobs = Knobs::default();

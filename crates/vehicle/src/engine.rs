@@ -65,7 +65,7 @@ static EFFICIENCY: Grid<31> = Grid::through([
     (6000.0, 0.40),
 ]);
 
-/// Best timing at no load over rpm, degrees before top dead centre: section 7's typical values at their loads, the
+/// Best timing at no load over rpm, degrees before top dead centre: typical values at their loads (from memory), the
 /// torque reserve of warm idle (10 %) added (calibrated).
 static BEST_TIMING: Grid<13> = Grid::through([
     (500.0, 25.0),

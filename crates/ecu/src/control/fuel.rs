@@ -45,8 +45,8 @@ const FULL_LOAD_FROM: f64 = 0.86;
 const FULL_LOAD_AT: f64 = 0.93;
 const FULL_LOAD_LAMBDA: f64 = 0.88;
 
-/// Fuel cut on the overrun: above this speed, resumed below that, after this delay (100 rpm below section 10's, so
-/// that UDDS shows about the computed time of fuel cut with this car's open converter).
+/// Fuel cut on the overrun: above this speed, resumed below that, after this delay (calibrated: so low
+/// that UDDS has its share of fuel cut with this car's open converter too).
 const CUT_ABOVE: AngularSpeed = AngularSpeed::from_rpm(1200.0);
 const CUT_RESUME: AngularSpeed = AngularSpeed::from_rpm(1000.0);
 const CUT_COOLANT: Temperature = Temperature::from_celsius(40.0);

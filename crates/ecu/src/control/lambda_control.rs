@@ -15,7 +15,7 @@ const RAMP_PER_SECOND: f64 = 0.03;
 const LIMIT: f64 = 0.25;
 /// Time constant of the mean that long-term learning looks at, s.
 const MEAN_SECONDS: f64 = 2.0;
-/// A sensor that has been outside this band has woken (section 10: 0.3 or 0.6 V crossed).
+/// A sensor that has been outside this band has woken (calibrated: 0.3 or 0.6 V crossed).
 const AWAKE_BELOW_VOLTS: f64 = 0.3;
 const AWAKE_ABOVE_VOLTS: f64 = 0.6;
 

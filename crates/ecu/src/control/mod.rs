@@ -75,7 +75,7 @@ static PEDAL: Grid<201> = Grid::through([
 const CRANK_INERTIA: f64 = 0.20;
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
-/// Closed loop from this coolant temperature and run time on (section 10, default).
+/// Closed loop from this coolant temperature and run time on (calibrated).
 pub(crate) const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
 const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
 /// The loop waits this long after a fuel cut or full load, until the sensor sees the new mixture, s.
@@ -84,7 +84,7 @@ const REJOIN_SECONDS: f64 = 1.0;
 const STANDING: Speed = Speed::from_kilometres_per_hour(1.0);
 /// How long the loop answers to injectors that hardly opened, s.
 const HARDLY_OPEN_FELT_SECONDS: f64 = 3.0;
-/// Long-term learning from this coolant temperature on (section 10).
+/// Long-term learning from this coolant temperature on (calibrated).
 const LEARN_COOLANT: Temperature = Temperature::from_celsius(70.0);
 
 /// What monitors ask of engine management.
