@@ -44,6 +44,23 @@ def _number(field, factor=1.0):
     return _one(lambda data: _word(data) * factor, field)
 
 
+def _several(formulas, scapy):
+    """A byte that says what is fitted, then values; tshark shows the bytes as they are."""
+    return Scaling(lambda data: [formula(data[1:], place) for place, formula in enumerate(formulas)], [], scapy)
+
+
+def _celsius(data, place):
+    return data[place] - 40
+
+
+def _share(data, place):
+    return data[place] * 100 / 255
+
+
+def _deviation(data, place):
+    return data[place] * 100 / 128 - 100
+
+
 # The second byte, a trim, is not shown by tshark.
 _narrow_sensor = Scaling(lambda data: [data[0] / 200], ["mode01_oxygen_sensor_voltage"], ["outputVoltage"])
 _wide_sensor_current = Scaling(
@@ -51,6 +68,9 @@ _wide_sensor_current = Scaling(
     ["mode01_oxygen_sensor_fuel_air_ratio", "mode01_oxygen_sensor_current"],
     ["equivalence_ratio", "current"],
 )
+
+EGR = ("commanded_egr_{}_duty_cycle", "actual_egr_{}_duty_cycle", "egr_{}_error")
+THROTTLE = ("commanded_throttle_actuator_{}_control", "relative_throttle_{}_position")
 
 SCALINGS = {
     0x03: Scaling(
@@ -75,6 +95,7 @@ SCALINGS = {
     0x1F: _number("mode01_engine_uptime"),
     0x21: _number("mode01_distance_traveled_with_mil"),
     0x2C: _percent("mode01_commanded_egr"),
+    0x2D: _trim("mode01_egr_error"),
     0x2E: _percent("mode01_commanded_evap_purge"),
     0x2F: _percent("mode01_fuel_tank_level_input"),
     0x30: _byte("mode01_warm_ups"),
@@ -103,6 +124,15 @@ SCALINGS = {
     0x61: _byte("mode01_torque_driver_demand_engine", -125),
     0x62: _byte("mode01_torque_actual_engine", -125),
     0x63: _number("mode01_torque_reference_engine"),
+    0x64: Scaling(lambda data: [value - 125 for value in data], [], [f"at_point{point}" for point in range(1, 6)]),
+    0x66: _several([lambda data, place: _word(data, 2 * place) / 32] * 2, ["sensor_a", "sensor_b"]),
+    0x67: _several([_celsius] * 2, ["sensor1", "sensor2"]),
+    0x68: _several([_celsius] * 6, [f"bank{bank}_sensor{sensor}" for bank in (1, 2) for sensor in (1, 2, 3)]),
+    0x69: _several(
+        [_share, _share, _deviation] * 2,
+        [what.format(valve) for valve in "ab" for what in EGR],
+    ),
+    0x6C: _several([_share] * 4, [what.format(plate) for plate in "ab" for what in THROTTLE]),
 }
 
 

@@ -129,6 +129,8 @@ pub struct Simulator {
     ready: BusInstant,
     not_physical: bool,
     ecu_was_asleep: bool,
+    /// See [`Self::moments`].
+    moments: u64,
 }
 
 impl Simulator {
@@ -165,6 +167,7 @@ impl Simulator {
             ready: BusInstant::ZERO,
             not_physical: false,
             ecu_was_asleep: true,
+            moments: 0,
         }
     }
 
@@ -336,6 +339,7 @@ impl Simulator {
     /// Time passes over the resting car, or as much of it as passes until something comes of it.
     fn rest(&mut self, span: Duration) -> Duration {
         let passed = self.car.rest(span);
+        self.moments += 1;
         self.note_ecu();
         self.look();
         passed
@@ -366,6 +370,7 @@ impl Simulator {
             .cabin
             .controls(self.car.vehicle.road_speed(), self.car.vehicle.engine_speed());
         self.car.step(&controls);
+        self.moments += 1;
         self.note_ecu();
         self.look();
     }
@@ -412,6 +417,7 @@ impl Simulator {
         while self.is_resting() && !self.owed.is_zero() {
             let passed = self.car.rest(self.owed);
             self.owed -= passed;
+            self.moments += 1;
             self.note_ecu();
         }
     }
@@ -511,6 +517,9 @@ impl Simulator {
                 .car
                 .ecu
                 .answer(at, addressing, request.bytes(), &mut self.response);
+            if answered == server::Answer::PositiveAndClear {
+                self.moments += 1;
+            }
             self.note_ecu();
             self.deeds.note_asked(request.bytes());
             if !self.was_asked {

@@ -22,6 +22,9 @@ pub(super) struct Keeper {
     /// How that came, or that it is over, if nobody has been told yet.
     news: Option<Result<(), MemoryFileError>>,
     last_try: BusInstant,
+    /// The car's [`moments`](twotrip_sim::Simulator::moments) when the file was last known to be up to date: most
+    /// frames leave without anything having happened since the one before.
+    up_to_date_at: Option<u64>,
 }
 
 impl Keeper {
@@ -64,11 +67,17 @@ impl Run {
             failing,
             news,
             last_try,
+            up_to_date_at,
         } = &mut self.memory
         else {
             return true;
         };
+        let moments = self.simulator.moments();
+        if *up_to_date_at == Some(moments) {
+            return true;
+        }
         if file.is_up_to_date(&self.simulator) {
+            *up_to_date_at = Some(moments);
             return true;
         }
         *last_try = BusInstant::ZERO + self.begun.elapsed();

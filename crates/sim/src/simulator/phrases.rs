@@ -85,6 +85,7 @@ impl Simulator {
 
     fn done_at_once(&mut self, phrase: &Phrase) -> Outcome {
         let outcome = self.at_once(phrase);
+        self.moments += 1;
         self.ledger.note(&self.car, phrase);
         outcome
     }

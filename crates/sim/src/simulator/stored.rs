@@ -46,6 +46,7 @@ impl Simulator {
     pub fn restore(&mut self, stored: &Stored) -> Result<(), RestoreError> {
         let now = self.car.now();
         self.car.ecu.restore(now, &stored.ecu)?;
+        self.moments += 1;
         self.not_physical |= stored.not_physical;
         self.withhold_answers();
         if !self.is_resting() {
@@ -74,6 +75,13 @@ impl Simulator {
         self.not_physical == mark.not_physical
             && *ecu.monitors().results() == mark.results
             && ecu.memory().keeps_the_same_as(&mark.memory)
+    }
+
+    /// How often anything has happened to this car that can change what is kept: the same number again means that
+    /// nothing has.
+    #[must_use]
+    pub const fn moments(&self) -> u64 {
+        self.moments
     }
 
     /// Forgets the answers under way and the requests that wait: what they would report could not be stored.
