@@ -45,7 +45,7 @@ _SCAPY_PARAMETERS = {
 KNOWN_ERRORS = {
     # On recordings of the car (`main.py`).
     ("tshark 4.0", "values"): {
-        **each("PID", "54 64 66 67 68 69 6C", "shows the bytes without values"),
+        **each("PID", "54 64 66 67 6C", "shows the bytes without values"),
     },
     ("tshark 4.0", "shape"): {
         "ECU name": "ends the text at the first zero byte and calls the rest stray; the name is `ECM`, zero, ...",
