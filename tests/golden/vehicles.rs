@@ -1,5 +1,6 @@
 //! The shipped vehicles, healthy: they start, idle, drive and are accused of nothing.
 
+use twotrip_ecu::data::FuelSystemStatus;
 use twotrip_harness::transfer;
 use twotrip_obd::{Group, InUseItem};
 use twotrip_scenario::{Scenario, vehicle};
@@ -224,5 +225,30 @@ fn a_fault_of_bank_2_is_named_on_bank_2_alone() {
         let memory = desk.car.car().ecu().memory();
         let pending: Vec<String> = memory.pending().map(|code| code.to_string()).collect();
         assert_eq!(pending, codes, "{defect}");
+    }
+}
+
+/// Without its heater a wide-range cell is not gone by once that is found: open loop because of a fault (PID $03, 08), at
+/// idle too. A narrow-band sensor is heated by the exhaust, and keeps its loop.
+#[test]
+fn a_wide_range_sensor_without_its_heater_is_not_gone_by() {
+    for (name, status) in [
+        ("hatch-1.8", FuelSystemStatus::OpenLoopFault),
+        ("compact-2.0", FuelSystemStatus::ClosedLoop),
+    ] {
+        let mut desk = desk(name, 1);
+        desk.tell(&[
+            "defect front-oxygen-sensor heater-open",
+            "drive 50 km/h for 3 min",
+        ]);
+        let live = desk.car.car().ecu().live();
+        assert_eq!(live.fuel_system[0], status, "{name}");
+        desk.tell(&[
+            "replace front-oxygen-sensor",
+            "key off",
+            "drive 50 km/h for 3 min",
+        ]);
+        let live = desk.car.car().ecu().live();
+        assert_eq!(live.fuel_system[0], FuelSystemStatus::ClosedLoop, "{name}");
     }
 }

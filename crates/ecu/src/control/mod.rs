@@ -779,6 +779,7 @@ impl Control {
                 / f64::from(self.calibration.cylinders()),
             crank_inertia: CRANK_INERTIA * self.calibration.size(),
             firing_order: self.calibration.firing_order,
+            wide_range: measured.wide_range,
             bank_count: self.banks,
             banks,
             ..Signals::default()

@@ -117,9 +117,9 @@ lists! {
     ];
     /// Coolant and intake-air sensor against each other.
     THERMISTORS = [COOLANT_CIRCUIT, INTAKE_AIR_CIRCUIT, ROAD_SPEED];
-    /// Warm-up: it takes its temperatures for true, and its heat from the air.
+    /// Warm-up: it takes its temperatures for true, and its heat from the air, all of which has to burn.
     WARM_UP = [
-        COOLANT_CIRCUIT, COOLANT, INTAKE_AIR_CIRCUIT, INTAKE_AIR, METER, MANIFOLD, THROTTLE, ROAD_SPEED,
+        COOLANT_CIRCUIT, COOLANT, INTAKE_AIR_CIRCUIT, INTAKE_AIR, METER, MANIFOLD, THROTTLE, ROAD_SPEED, MISFIRES,
     ];
     /// Idle speed: the throttle has to follow, and the target goes by the coolant.
     IDLE = [THROTTLE, COOLANT_CIRCUIT, COOLANT, ROAD_SPEED, SUPPLY];

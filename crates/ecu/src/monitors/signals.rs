@@ -160,6 +160,8 @@ pub struct Signals {
     pub rough_road: bool,
     /// Cylinders in the order of firing, from 1 on; zeros behind the last.
     pub firing_order: [u8; 6],
+    /// The front oxygen sensors are wide-range ones.
+    pub wide_range: bool,
     /// How many banks there are.
     pub bank_count: usize,
     /// The banks; those that there are not read zero.

@@ -5,6 +5,7 @@ use twotrip_harness::BANKS;
 use twotrip_obd::Dtc;
 
 use super::SECONDS;
+use crate::control::Requests;
 use crate::monitors::{
     FRONT_HEATER_1, FRONT_HEATER_2, Inhibits, P0135, P0141, P0155, P0161, REAR_HEATER_1, REAR_HEATER_2,
     Signals, TestResult,
@@ -54,10 +55,21 @@ pub struct Heater<const BANK: usize, const SENSOR: usize> {
     bad_seconds: f64,
     failed: bool,
     passed: bool,
+    /// What the loop would go by is a wide-range cell that nothing warms but the exhaust: its pump current means little
+    /// then, and falls to nothing at idle (common practice, no source).
+    cold_cell: bool,
 }
 
 impl<const BANK: usize, const SENSOR: usize> Monitor for Heater<BANK, SENSOR> {
     gated!(&RULES[BANK][SENSOR], forgets all);
+
+    fn requests(&self) -> Requests {
+        let mut requests = Requests::default();
+        if SENSOR == 0 {
+            requests.open_loop[BANK] = self.cold_cell;
+        }
+        requests
+    }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         if !self.gate.step(&RULES[BANK][SENSOR], signals, inhibits).runs() {
@@ -80,6 +92,7 @@ impl<const BANK: usize, const SENSOR: usize> Monitor for Heater<BANK, SENSOR> {
         }
         self.failed = !good;
         self.passed = good;
+        self.cold_cell = !good && signals.wide_range;
         test.found(self.amperes).with_verdict(good).judge(report);
         self.gate.complete(&RULES[BANK][SENSOR], report);
     }
