@@ -380,3 +380,19 @@ fn a_blocked_monitor_does_not_count_and_an_old_code_leaves() {
         "ten minutes warm the fuel too little for the test of the parked car"
     );
 }
+
+/// 13 CCR 1968.2(c) (from memory): a warm-up cycle is one that the coolant was seen to reach, not one that the ECU's
+/// model of it went through.
+#[test]
+fn without_a_reading_of_the_coolant_there_is_no_warm_up_cycle() {
+    let mut desk = Desk::new(79, Timing::FAST);
+    desk.tell(&[
+        "ambient 18 C",
+        "soak 9 h",
+        "defect wiring coolant-sensor open",
+        "drive udds",
+    ]);
+    assert_eq!(desk.pid(0x30), [0]);
+    desk.tell(&["key off", "mend wiring coolant-sensor", "soak 9 h", "drive udds"]);
+    assert_eq!(desk.pid(0x30), [1]);
+}

@@ -404,8 +404,9 @@ impl Ecu {
             span: Duration::from_millis(100),
             vehicle_speed: self.live.vehicle_speed,
             pedal_released: self.control.pedal_released(),
-            // Warm-up cycles go by what control believes: a wire that comes and goes is no warm-up.
+            // What control believes: a wire that comes and goes is no warm-up.
             coolant_temperature: self.control.measured().coolant,
+            coolant_is_measured: self.control.measures_coolant(),
             ambient_temperature: self.live.ambient_temperature,
             barometric_pressure: self.live.barometric_pressure,
             engine_speed: self.live.engine_speed,

@@ -288,6 +288,13 @@ impl Control {
         self.idle.pedal_released()
     }
 
+    /// Whether the coolant temperature is that of its sensor, and not the model that stands in for one that is not
+    /// believed.
+    #[must_use]
+    pub const fn measures_coolant(&self) -> bool {
+        !self.substitutes.replaces(Circuit::CoolantSensor)
+    }
+
     /// By how much the injected fuel differs from what the metered air alone asks for, long-term trim left out.
     #[must_use]
     pub const fn fuel_correction(&self) -> Ratio {

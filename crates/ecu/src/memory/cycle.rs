@@ -44,6 +44,8 @@ impl Progress {
 /// One driving cycle, from engine start to engine stop.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct DrivingCycle {
+    begun: bool,
+    /// As measured; `None` where nothing was.
     coolant_at_start: Option<Temperature>,
     cold_start: bool,
     warmed_up: bool,
@@ -56,17 +58,22 @@ pub(super) struct DrivingCycle {
 }
 
 impl DrivingCycle {
-    /// One span with the engine running. Returns whether the warm-up cycle was reached in it.
+    /// One span with the engine running. Returns whether the warm-up cycle was reached in it: by the coolant as measured,
+    /// from a measured start on. What the ECU works out for a sensor that it does not believe is no temperature that was
+    /// reached (reading of 1968.2(c)).
     pub(super) fn step(&mut self, profile: &Profile, conditions: &Conditions) -> bool {
         let evap = &profile.evap_denominator;
         let mild = |temperature| temperature >= evap.minimum && temperature <= evap.maximum;
         let coolant = conditions.coolant_temperature;
         self.coolant = Some(coolant);
-        let start = *self.coolant_at_start.get_or_insert_with(|| {
-            self.cold_start =
-                mild(coolant) && coolant - conditions.ambient_temperature <= evap.coolant_over_ambient;
-            coolant
-        });
+        let measured = conditions.coolant_is_measured;
+        if !self.begun {
+            self.begun = true;
+            self.coolant_at_start = measured.then_some(coolant);
+            self.cold_start = measured
+                && mild(coolant)
+                && coolant - conditions.ambient_temperature <= evap.coolant_over_ambient;
+        }
         self.run.step(&profile.permanent_drive, conditions);
         if conditions.ambient_temperature >= profile.general_ambient_minimum
             && conditions.barometric_pressure > profile.general_barometer_minimum
@@ -78,7 +85,8 @@ impl DrivingCycle {
         if mild(conditions.ambient_temperature) {
             self.evap_time += conditions.span;
         }
-        let warm = coolant >= profile.warm_up_minimum && coolant - start >= profile.warm_up_rise;
+        let rose = |start: Temperature| coolant - start >= profile.warm_up_rise;
+        let warm = measured && coolant >= profile.warm_up_minimum && self.coolant_at_start.is_some_and(rose);
         let reached = warm && !self.warmed_up;
         self.warmed_up |= warm;
         reached

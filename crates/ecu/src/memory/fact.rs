@@ -82,8 +82,10 @@ pub struct Conditions {
     pub vehicle_speed: Speed,
     /// Accelerator pedal at rest.
     pub pedal_released: bool,
-    /// Coolant temperature.
+    /// Coolant temperature, a model of it where its sensor is not believed.
     pub coolant_temperature: Temperature,
+    /// Whether that was measured.
+    pub coolant_is_measured: bool,
     /// Ambient temperature.
     pub ambient_temperature: Temperature,
     /// Barometric pressure, absolute.

@@ -52,6 +52,11 @@ impl Needs {
     }
 }
 
+/// The cylinder that a monitor of service $06 is of: $A2 to $AD (SAE J1979-DA).
+fn cylinder_of(number: u8) -> Option<u8> {
+    (0xA2..=0xAD).contains(&number).then(|| number - 0xA1)
+}
+
 /// The parameters that one ECU serves.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Served {
@@ -78,7 +83,10 @@ impl Served {
         Self {
             current: fitted(parameters::CURRENT),
             frozen: fitted(parameters::FROZEN),
-            monitored: monitored(CATALOGUE.absent(calibration)),
+            monitored: monitored(CATALOGUE.absent(calibration))
+                .iter()
+                .filter(|&number| cylinder_of(number) <= Some(calibration.cylinders()))
+                .fold(SupportMask::NONE, SupportMask::with),
         }
     }
 }
@@ -120,5 +128,47 @@ mod tests {
         assert_eq!(serves(&COMPACT, &numbers), [yes, no, yes, yes, no, no, no]);
         assert_eq!(serves(&six, &numbers), [yes, yes, yes, yes, yes, yes, yes]);
         assert_eq!(serves(&wide, &numbers), [yes, no, no, yes, no, no, no]);
+    }
+
+    /// The monitors of service $06 by their numbers (SAE J1979-DA): sensors $01 $02 $05 $06, catalysts $21 $22, EGR $31,
+    /// cam $35, vapour $39 $3B $3C $3D, heaters $41 $42 $45 $46, fuel system $81 $82, misfire $A1, of cylinders from $A2
+    /// on; from $E1 on the maker's own: temperatures, idle speed.
+    #[test]
+    fn the_monitors_of_service_06_go_by_the_engine() {
+        const COMPACT: Calibration = Calibration::compact_2_0();
+        let six = Calibration {
+            firing_order: [1, 2, 3, 4, 5, 6],
+            second_bank: [false, true, false, true, false, true],
+            ..COMPACT
+        };
+        let three = Calibration {
+            firing_order: [1, 3, 2, 0, 0, 0],
+            recirculation: false,
+            phaser: false,
+            ..COMPACT
+        };
+        let monitored =
+            |calibration: &Calibration| Served::by(calibration).monitored.iter().collect::<Vec<_>>();
+        assert_eq!(
+            monitored(&COMPACT),
+            [
+                0x01, 0x02, 0x21, 0x31, 0x35, 0x39, 0x3B, 0x3C, 0x3D, 0x41, 0x42, 0x81, 0xA1, 0xA2, 0xA3,
+                0xA4, 0xA5, 0xE1, 0xE2
+            ]
+        );
+        assert_eq!(
+            monitored(&six),
+            [
+                0x01, 0x02, 0x05, 0x06, 0x21, 0x22, 0x31, 0x35, 0x39, 0x3B, 0x3C, 0x3D, 0x41, 0x42, 0x45,
+                0x46, 0x81, 0x82, 0xA1, 0xA2, 0xA3, 0xA4, 0xA5, 0xA6, 0xA7, 0xE1, 0xE2
+            ]
+        );
+        assert_eq!(
+            monitored(&three),
+            [
+                0x01, 0x02, 0x21, 0x39, 0x3B, 0x3C, 0x3D, 0x41, 0x42, 0x81, 0xA1, 0xA2, 0xA3, 0xA4, 0xE1,
+                0xE2
+            ]
+        );
     }
 }

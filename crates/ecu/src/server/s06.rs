@@ -17,6 +17,9 @@ pub(super) fn answer(
         if write_mask(&context.served.monitored, number, response)? {
             continue;
         }
+        if !context.served.monitored.contains(number) {
+            continue;
+        }
         for result in context
             .monitors
             .results()

@@ -195,6 +195,7 @@ fn confirmed() -> FaultMemory {
         vehicle_speed: Speed::from_kilometres_per_hour(60.0),
         pedal_released: false,
         coolant_temperature: Temperature::from_celsius(90.0),
+        coolant_is_measured: true,
         ambient_temperature: Temperature::from_celsius(18.0),
         barometric_pressure: Pressure::from_kilopascals(101.0),
         engine_speed: AngularSpeed::from_rpm(1726.0),

@@ -21,6 +21,42 @@ fn a_warm_up_needs_rise_and_temperature() {
     assert_eq!(warm_ups(&[Stop, WarmUp]), 0, "the engine does not run");
 }
 
+/// What the ECU works out in place of a sensor that it does not believe is no temperature that the coolant reached: not
+/// at the start, not at the end (reading of 1968.2(c)).
+#[test]
+fn a_warm_up_is_measured() {
+    for (events, count) in [
+        (
+            [ModelledCoolant(20.0), Idle(1), ModelledCoolant(90.0), Idle(1)],
+            0,
+        ),
+        ([Coolant(20.0), Idle(1), ModelledCoolant(90.0), Idle(1)], 0),
+        ([ModelledCoolant(20.0), Idle(1), Coolant(90.0), Idle(1)], 0),
+        ([Coolant(20.0), Idle(1), Coolant(90.0), Idle(1)], 1),
+    ] {
+        let mut car = Car::new();
+        car.happen_all(&[KeyOn, Start]);
+        car.happen_all(&events);
+        let counters = |car: &Car| car.memory.counters().warm_ups_since_clear;
+        assert_eq!(counters(&car), count, "{events:?}");
+        // The next driving cycle has its own start.
+        car.happen_all(&[Stop, Start, WarmUp]);
+        assert_eq!(counters(&car), count + 1, "{events:?}");
+    }
+    // The circuit fails for a while and is believed again.
+    let mut car = Car::new();
+    car.happen_all(&[
+        KeyOn,
+        Start,
+        Coolant(20.0),
+        Idle(1),
+        ModelledCoolant(75.0),
+        Idle(1),
+    ]);
+    car.happen_all(&[Coolant(72.0), Idle(1)]);
+    assert_eq!(car.memory.counters().warm_ups_since_clear, 1);
+}
+
 #[test]
 fn warm_ups_hold_at_255() {
     let mut car = Car::new();

@@ -141,6 +141,8 @@ enum Event {
     Command(MonitorId, bool),
     /// °C from now on.
     Coolant(f64),
+    /// °C from now on, by the ECU's model: its sensor is not believed.
+    ModelledCoolant(f64),
     /// °C from now on.
     Ambient(f64),
     /// kPa from now on.
@@ -179,6 +181,7 @@ impl Car {
                 vehicle_speed: Speed::ZERO,
                 pedal_released: true,
                 coolant_temperature: Temperature::from_celsius(20.0),
+                coolant_is_measured: true,
                 ambient_temperature: Temperature::from_celsius(20.0),
                 barometric_pressure: Pressure::from_kilopascals(100.0),
                 engine_speed: AngularSpeed::from_rpm(2000.0),
@@ -241,7 +244,8 @@ impl Car {
             }),
             Catalyst(misfire) => self.apply(Fact::CatalystMisfire(misfire)),
             Command(monitor, on) => self.apply(Fact::Commanded { monitor, on }),
-            Coolant(celsius) => {
+            Coolant(celsius) | ModelledCoolant(celsius) => {
+                self.conditions.coolant_is_measured = matches!(event, Coolant(_));
                 self.conditions.coolant_temperature = Temperature::from_celsius(celsius);
                 self.live.coolant_temperature = self.conditions.coolant_temperature;
                 Effects::NONE

@@ -197,6 +197,60 @@ mod tests {
         }
     }
 
+    /// Numbers and units of the standard's tests as makers' published lists use them (2002 to 2012 model years): an oxygen
+    /// sensor's voltages in V, its times in ms, misfires as counts. From $80 on a maker numbers its own.
+    #[test]
+    fn the_rows_of_the_standard_are_these() {
+        const RESPONSE: &[(u8, u8)] = &[
+            (0x03, 0x0B),
+            (0x04, 0x0B),
+            (0x05, 0x10),
+            (0x06, 0x10),
+            (0x07, 0x0B),
+            (0x08, 0x0B),
+            (0x0A, 0x10),
+        ];
+        const REAR: &[(u8, u8)] = &[(0x05, 0x10), (0x07, 0x0B), (0x08, 0x0B)];
+        const HEATER: &[(u8, u8)] = &[(0x81, 0x0E)];
+        const COUNTS: &[(u8, u8)] = &[(0x0B, 0x24), (0x0C, 0x24)];
+        let table: &[(u8, &[(u8, u8)])] = &[
+            (0x01, RESPONSE),
+            (0x02, REAR),
+            (0x05, RESPONSE),
+            (0x06, REAR),
+            (0x21, &[(0x80, 0x20)]),
+            (0x22, &[(0x80, 0x20)]),
+            (0x31, &[(0x80, 0x17)]),
+            (0x35, &[(0x80, 0x1C)]),
+            (0x39, &[(0x80, 0xFE)]),
+            (0x3B, &[(0x81, 0x32), (0x82, 0xFE)]),
+            (0x3C, &[(0x84, 0x04)]),
+            (0x3D, &[(0x83, 0xFE)]),
+            (0x41, HEATER),
+            (0x42, HEATER),
+            (0x45, HEATER),
+            (0x46, HEATER),
+            (0x81, &[(0x80, 0xB0)]),
+            (0x82, &[(0x80, 0xB0)]),
+            (0xA1, COUNTS),
+            (0xA2, COUNTS),
+            (0xA3, COUNTS),
+            (0xA4, COUNTS),
+            (0xA5, COUNTS),
+            (0xA6, COUNTS),
+            (0xA7, COUNTS),
+        ];
+        let mut found: Vec<[u8; 3]> = reported()
+            .map(|(_, row)| [row.mid.number(), row.tid.number(), row.uasid.number()])
+            .filter(|row| row[0] < 0xE1)
+            .collect();
+        found.sort_unstable();
+        let wanted = table
+            .iter()
+            .flat_map(|&(mid, rows)| rows.iter().map(move |&(tid, uasid)| [mid, tid, uasid]));
+        assert_eq!(found, wanted.collect::<Vec<_>>());
+    }
+
     #[test]
     fn what_has_not_run_is_zero_and_still_supported() {
         let results = Results::default();

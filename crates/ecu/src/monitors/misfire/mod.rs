@@ -73,7 +73,7 @@ macro_rules! counts {
             static $count: Test = Test::new($count_of, "").reported_as($mid, 0x0C, 0x24);
         )*
         /// The counts, all cylinders first.
-        static COUNTS: [[&Test; 2]; 5] = [$([&$mean, &$count]),*];
+        static COUNTS: [[&Test; 2]; CYLINDERS + 1] = [$([&$mean, &$count]),*];
         /// What the monitor measures.
         pub(super) static TESTS: &[&Test] = &[$(&$mean, &$count,)* &CATALYST, &EMISSION];
     };
@@ -85,6 +85,8 @@ counts! {
     0xA3 MEAN_2 COUNT_2 "misfires of cylinder 2, mean of ten driving cycles" "misfires of cylinder 2";
     0xA4 MEAN_3 COUNT_3 "misfires of cylinder 3, mean of ten driving cycles" "misfires of cylinder 3";
     0xA5 MEAN_4 COUNT_4 "misfires of cylinder 4, mean of ten driving cycles" "misfires of cylinder 4";
+    0xA6 MEAN_5 COUNT_5 "misfires of cylinder 5, mean of ten driving cycles" "misfires of cylinder 5";
+    0xA7 MEAN_6 COUNT_6 "misfires of cylinder 6, mean of ten driving cycles" "misfires of cylinder 6";
 }
 
 /// All codes of this monitor.

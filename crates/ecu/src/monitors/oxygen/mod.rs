@@ -66,6 +66,8 @@ impl PurgeSteps {
 
 /// The tests of these monitors, those of bank 2 last.
 pub(super) static TESTS: &[&Test] = &[
+    &response::FROM[0],
+    &response::TO[0],
     &response::FALL[0],
     &response::RISE[0],
     &response::LOWEST[0],
@@ -77,6 +79,8 @@ pub(super) static TESTS: &[&Test] = &[
     &catalyst::INDEX[0],
     &heater::CURRENT[0][0],
     &heater::CURRENT[0][1],
+    &response::FROM[1],
+    &response::TO[1],
     &response::FALL[1],
     &response::RISE[1],
     &response::LOWEST[1],

@@ -5,7 +5,10 @@
 //! in the transition times: both are judged. Published: mean transitions above 90 ms (1997 model year) or 94 and 125 ms
 //! (1999) at 1000-3200 rpm, 8 switches or fewer in 10 s (2003).
 
-use super::{Gathered, LEARNED, PurgeSteps, SECONDS, STEADY_PURGE};
+use super::{
+    Gathered, LEARNED, PurgeSteps, SECONDS, STEADY_PURGE,
+    trace::{HIGH_VOLTS, LOW_VOLTS},
+};
 use crate::monitors::{
     FRONT_RESPONSE_1, FRONT_RESPONSE_2, Inhibits, P0133, P0153, Signals, TestResult,
     frame::{
@@ -47,6 +50,24 @@ const fn of_banks(test: Test, tid: u8, uasid: u8, factor: f64) -> [Test; BANKS] 
     ]
 }
 
+/// The voltages that transitions are timed between: constants, whose value is both of their limits (SAE J1979, from
+/// memory).
+pub(super) static FROM: [Test; BANKS] = of_banks(
+    Test::new("low sensor voltage of the transition times", "V")
+        .at_least(LOW_VOLTS)
+        .at_most(LOW_VOLTS),
+    0x03,
+    0x0B,
+    1.0,
+);
+pub(super) static TO: [Test; BANKS] = of_banks(
+    Test::new("high sensor voltage of the transition times", "V")
+        .at_least(HIGH_VOLTS)
+        .at_most(HIGH_VOLTS),
+    0x04,
+    0x0B,
+    1.0,
+);
 /// Mean transition from lean to rich.
 pub(super) static RISE: [Test; BANKS] = of_banks(
     Test::new("mean time from 0.3 to 0.6 V", "ms").at_most(125.0),
@@ -122,6 +143,8 @@ impl<const BANK: usize> Monitor for FrontResponse<BANK> {
         let found = &self.gathered;
         let mut passed = found.rise.count > 0 && found.fall.count > 0;
         for (test, value) in [
+            (&FROM[BANK], LOW_VOLTS),
+            (&TO[BANK], HIGH_VOLTS),
             (&FALL[BANK], found.fall.mean()),
             (&RISE[BANK], found.rise.mean()),
             (&LOWEST[BANK], found.front[0]),

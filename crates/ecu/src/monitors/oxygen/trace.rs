@@ -9,8 +9,8 @@ use twotrip_units::{Limit, Voltage};
 /// Length of a step, ms.
 const STEP_MILLISECONDS: f64 = 10.0;
 /// Where transitions begin and end, V.
-const LOW_VOLTS: f64 = 0.3;
-const HIGH_VOLTS: f64 = 0.6;
+pub(super) const LOW_VOLTS: f64 = 0.3;
+pub(super) const HIGH_VOLTS: f64 = 0.6;
 /// The longest time between two switches that counts, ms.
 const LONGEST_MILLISECONDS: f64 = 2000.0;
 /// Where a switch is counted, V.
