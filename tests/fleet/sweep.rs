@@ -211,6 +211,18 @@ fn write_the_table() {
     std::fs::write(TABLE_PATH, text).expect("the table is written");
 }
 
+/// The rows of one part, for whoever changes it: `TWOTRIP_PART=fuel-pump cargo test -p twotrip-tests --test fleet
+/// sweep::rows_of_a_part -- --ignored --nocapture` prints them.
+#[test]
+#[ignore = "wants TWOTRIP_PART"]
+fn rows_of_a_part() {
+    let part = std::env::var("TWOTRIP_PART").expect("TWOTRIP_PART names one");
+    let entries: Vec<_> = catalogue().filter(|entry| entry.part.name() == part).collect();
+    for row in super::side_by_side(entries, |entry| sweep(entry, 3)) {
+        println!("{}", row.text());
+    }
+}
+
 /// Seeds at both ends in the long job.
 const ENDS: u64 = 100;
 

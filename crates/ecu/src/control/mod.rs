@@ -755,6 +755,7 @@ impl Control {
             closed_loop: self.is_closed_loop(),
             fuel_correction: self.fuel_correction(),
             commanded_lambda: live.commanded_lambda,
+            rail_pressure: live.fuel_pressure,
             fuel_flow: live.fuel_flow,
             friction: live.reference_torque * live.friction_torque.fraction() * measured.engine_speed,
             fuel_cut: self.fuel.is_cut(),

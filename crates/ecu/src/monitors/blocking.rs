@@ -31,6 +31,8 @@ const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
 const MIXTURE: &[Dtc] = &[P0171, P0172, P0174, P0175];
+/// Pressure of the fuel rail, which makes it lean.
+const RAIL: &[Dtc] = &[P0087];
 /// Recirculation valve.
 const EGR_STEM: &[Dtc] = &[P0404];
 /// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
@@ -96,19 +98,19 @@ lists! {
     /// Three views of the air: one whose circuit has failed is none.
     AIR_PATH = [AIR_CIRCUITS];
     /// How fast the front sensor answers: the loop has to work.
-    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE, MISFIRES];
+    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE, RAIL, MISFIRES];
     /// The rear sensor: warm, and behind a mixture that is what it is meant to be.
-    REAR_SENSOR = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, REAR_HEATER, MIXTURE];
+    REAR_SENSOR = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, REAR_HEATER, MIXTURE, RAIL];
     /// Catalyst: both sensors, mixture, load and road speed.
     CATALYST = [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE,
-        ROAD_SPEED, MISFIRES
+        RAIL, ROAD_SPEED, MISFIRES
     ];
     /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
     FUEL_TRIM = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, MISFIRES];
     /// Fuel trim by the rear sensor: that one too.
     REAR_TRIM = [
-        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE, RAIL
     ];
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.

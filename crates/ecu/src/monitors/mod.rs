@@ -18,6 +18,7 @@ pub mod misfire;
 pub mod natural_vacuum;
 pub mod network;
 pub mod oxygen;
+mod rail_pressure;
 mod signals;
 pub mod temperature;
 
@@ -130,6 +131,7 @@ pub(crate) static TESTS: &[&[&Test]] = &[
     temperature::TESTS,
     idle_speed::TESTS,
     fuel_system::TESTS,
+    rail_pressure::TESTS,
     misfire::TESTS,
 ];
 
@@ -275,6 +277,7 @@ monitors! {
     speed: VehicleSpeed,
     misfire: Misfire,
     coils: coil::Coils,
+    rail_pressure: rail_pressure::RailPressure,
 }
 
 impl Monitors {

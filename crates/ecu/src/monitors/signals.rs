@@ -92,6 +92,8 @@ pub struct Signals {
     pub fuel_correction: Ratio,
     /// Lambda that is aimed at.
     pub commanded_lambda: Ratio,
+    /// Fuel rail, gauge.
+    pub rail_pressure: Pressure,
     /// Injected fuel.
     pub fuel_flow: MassFlow,
     /// Friction with pumping losses and accessories, by the ECU's model.

@@ -2,9 +2,11 @@
 
 use twotrip_obd::Dtc;
 
-use super::{FUEL_TRIM_1, FUEL_TRIM_2, REAR_TRIM_1, REAR_TRIM_2, code};
+use super::{FUEL_TRIM_1, FUEL_TRIM_2, RAIL_PRESSURE, REAR_TRIM_1, REAR_TRIM_2, code};
 use crate::memory::{CodeDefinition, Logic, MonitorId};
 
+/// Rail pressure too low.
+pub const P0087: Dtc = Dtc::p(0x0087);
 /// Too lean, bank 1.
 pub const P0171: Dtc = Dtc::p(0x0171);
 /// Too rich, bank 1.
@@ -31,6 +33,7 @@ const fn fuel(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinitio
 }
 
 pub(super) const CODES: &[CodeDefinition] = &[
+    code(P0087, RAIL_PRESSURE, "fuel rail: pressure too low"),
     fuel(P0171, FUEL_TRIM_1, "fuel system bank 1: too lean"),
     fuel(P0172, FUEL_TRIM_1, "fuel system bank 1: too rich"),
     fuel(

@@ -277,6 +277,8 @@ monitors! {
         disabled_by: blocking::MISFIRE,
         ..MonitorDefinition::named("misfire", Group::Misfire)
     };
+    /// Pressure of the fuel rail.
+    RAIL_PRESSURE = circuit("fuel rail pressure");
 }
 
 /// A circuit: watched all the time, whatever else is wrong.
