@@ -1,24 +1,10 @@
 //! How fast the car lives: simulated seconds a second of processor time, and the same for a story up to `ready`.
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
-use twotrip_benches::{CpuTime, car, live, lived_through};
+use twotrip_benches::{CpuTime, SMALL_DEFECTS, car, live, lived_through};
 
 /// Seconds that the driven schedule has (US EPA).
 const UDDS_SECONDS: u64 = 1369;
-
-/// Defects too small to change the drive.
-const SMALL_DEFECTS: [&str; 10] = [
-    "defect filler-neck hole 0.1 mm",
-    "defect intake leak 0.5 mm2",
-    "defect air-meter bias -1 %",
-    "defect manifold-pressure-sensor bias 0.2 kPa",
-    "defect coolant-sensor bias 0.5 K",
-    "defect intake-air-sensor bias 0.5 K",
-    "defect tank-pressure-sensor bias 10 Pa",
-    "defect fuel-level-sensor bias 1 %",
-    "defect catalyst aged 0.38 g",
-    "defect throttle-sensor bias 0.05 deg",
-];
 
 fn simulation(criterion: &mut Criterion<CpuTime>) {
     let mut group = criterion.benchmark_group("simulation");

@@ -9,6 +9,20 @@ use twotrip_sim::{Settings, Simulator, Timing};
 
 pub use cpu_time::CpuTime;
 
+/// Defects too small to change the drive, each of another part.
+pub const SMALL_DEFECTS: [&str; 10] = [
+    "defect filler-neck hole 0.1 mm",
+    "defect intake leak 0.5 mm2",
+    "defect air-meter bias -1 %",
+    "defect manifold-pressure-sensor bias 0.2 kPa",
+    "defect coolant-sensor bias 0.5 K",
+    "defect intake-air-sensor bias 0.5 K",
+    "defect tank-pressure-sensor bias 10 Pa",
+    "defect fuel-level-sensor bias 1 %",
+    "defect catalyst aged 0.38 g",
+    "defect throttle-sensor bias 0.05 deg",
+];
+
 /// A phrase that is known to parse.
 ///
 /// # Panics

@@ -73,7 +73,7 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
     let healthy = match circuit {
         // A stuck sender shows an old level: what is in the tank says what a good one would.
         Circuit::FuelLevelSensor => transfer::FUEL_LEVEL.from_ratio(car.vehicle.fuel_level()).volts(),
-        _ => circuit.pin(car.vehicle.good_sensors()).volts(),
+        _ => circuit.pin(&car.vehicle.good_sensors()).volts(),
     };
     Outcome::done(format!(
         "signal at the ECU {}, at the sensor's plug {}, at the unplugged plug {}; the sensor's ground {}",

@@ -126,14 +126,6 @@ pub(crate) struct Knobs {
 }
 
 impl Knobs {
-    /// Whether every sensor gives what its data sheet says.
-    #[inline]
-    pub(crate) const fn sensors_are_good(&self) -> bool {
-        self.sensors.is_empty() && self.track_a_worn.is_none() && self.track_b_off == 0.0
-    }
-}
-
-impl Knobs {
     /// Coils with a broken primary winding, cylinder 1 in the lowest bit.
     pub(crate) fn open_coils(&self) -> u8 {
         let coils = self.coil_open.iter().rev();
@@ -189,7 +181,7 @@ impl Default for Knobs {
             battery_worn: false,
             speed_sensor_dead: false,
             gearbox_controller_dead: false,
-            sensors: SensorFaults::default(),
+            sensors: SensorFaults::NONE,
         }
     }
 }

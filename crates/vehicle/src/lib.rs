@@ -83,6 +83,8 @@ pub use electrical::Loads;
 pub use specification::Specification;
 pub use truth::Road;
 
+use sensor_fault::SensorFaults;
+
 /// The span of one [`Vehicle::step`].
 pub const STEP: Duration = Duration::from_millis(10);
 /// The same, s.
@@ -310,10 +312,8 @@ pub struct Vehicle {
     scatter: scatter::Scatter,
     noise: sensors::Noise,
     dice: firing::Dice,
-    /// What good sensors give.
+    /// What the sensors give.
     pins: SensorPins,
-    /// What broken ones make of it, where there are any.
-    broken_pins: SensorPins,
     /// What the driver has switched on.
     loads: Loads,
     /// How the gearbox controller is wired, and how it shifts for that.
@@ -350,7 +350,6 @@ impl Vehicle {
             noise: sensors::Noise::new(seed),
             dice: firing::Dice::new(seed),
             pins: SensorPins::default(),
-            broken_pins: SensorPins::default(),
             loads: Loads::default(),
             gearbox: GearboxLink::SOUND,
             shifts: driveline::Shifts::Smooth,
@@ -707,17 +706,25 @@ impl Vehicle {
         let state = &mut self.state;
         let ambient_kpa = state.ambient.pressure_kpa;
         state.intake = air::Intake::new(&self.params.air, ambient_kpa, state.cooling.intake);
-        sensors::slow_pins(&mut self.pins, &state.cooling, &state.ambient);
-        self.break_pins();
+        let sensors = &self.knobs.sensors;
+        sensors::slow_pins(&mut self.pins, &state.cooling, &state.ambient, sensors);
+        sensors.silence(&mut self.pins);
     }
 
-    /// Broken sensors make their own of what good ones would give.
+    /// The sensors measure, with the dice as they lie.
     #[inline]
-    fn break_pins(&mut self) {
-        if !self.knobs.sensors_are_good() {
-            self.broken_pins = self.knobs.sensors.distorted(&self.pins);
-            throttle_body::wear_tracks(&self.knobs, self.state.air.plate_degrees, &mut self.broken_pins);
-        }
+    fn measure(&mut self) {
+        let (state, knobs) = (&self.state, &self.knobs);
+        let pins = &mut self.pins;
+        sensors::measured_pins(pins, &state.air, &state.tank, knobs, &knobs.sensors, &self.noise);
+        throttle_body::wear_tracks(knobs, state.air.plate_degrees, pins);
+        knobs.sensors.silence(pins);
+    }
+
+    /// The sensors look at the same once more, after they were broken or mended.
+    fn look_again(&mut self) {
+        self.follow_slow();
+        self.measure();
     }
 
     /// The sensors look at the new state.
@@ -730,7 +737,6 @@ impl Vehicle {
                 pedal: within(controls.pedal.fraction(), 0.0, 1.0),
                 brake: controls.brake.fraction() > 0.0,
                 in_gear: controls.selector == Selector::Drive,
-                air: &state.air,
                 recirculation_lift: state.recirculation.lift,
                 cam_degrees: state.phaser.advance,
                 mixture: &state.mixture,
@@ -742,17 +748,15 @@ impl Vehicle {
                     heated(&self.knobs, actuators, 0),
                     heated(&self.knobs, actuators, 1),
                 ],
-                tank: &state.tank,
-                level_stuck: self.knobs.level_stuck,
                 electrical: &state.electrical,
             },
-            &mut self.noise,
         );
         self.pins.gearbox_silent = self.knobs.gearbox_controller_dead;
         if self.knobs.speed_sensor_dead || self.knobs.gearbox_controller_dead {
             self.pins.vehicle_speed = Speed::ZERO;
         }
-        self.break_pins();
+        self.noise.draw();
+        self.measure();
     }
 
     pub(crate) const fn params(&self) -> &VehicleParams {
@@ -763,17 +767,17 @@ impl Vehicle {
     #[must_use]
     #[inline]
     pub const fn sensors(&self) -> &SensorPins {
-        if self.knobs.sensors_are_good() {
-            &self.pins
-        } else {
-            &self.broken_pins
-        }
+        &self.pins
     }
 
     /// What good sensors would put there.
     #[must_use]
-    pub const fn good_sensors(&self) -> &SensorPins {
-        &self.pins
+    pub fn good_sensors(&self) -> SensorPins {
+        let (state, good) = (&self.state, &SensorFaults::NONE);
+        let mut pins = self.pins;
+        sensors::slow_pins(&mut pins, &state.cooling, &state.ambient, good);
+        sensors::measured_pins(&mut pins, &state.air, &state.tank, &self.knobs, good, &self.noise);
+        pins
     }
 
     /// Fills the tank to a level (a lower one than the present is drawn off); above the brim it stops, and where
@@ -888,7 +892,7 @@ impl Vehicle {
         self.follow_knobs();
         self.look_up_battery();
         self.follow_gearbox();
-        self.break_pins();
+        self.look_again();
     }
 
     /// Works out what follows from the knobs alone.

@@ -5,7 +5,7 @@
 //! information describes of worn sensors.
 
 use twotrip_harness::{SensorPins, transfer};
-use twotrip_units::{Angle, Limit, MassFlow, Pressure, Ratio, Temperature, Voltage};
+use twotrip_units::{Limit, Voltage};
 
 /// A sensor that can be broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,7 +33,7 @@ pub(crate) enum SensorFault {
     Dead,
     /// Reads so much too high, in [`Sensor::unit`].
     Bias(f64),
-    /// Always reads this temperature, °C: of thermistors only.
+    /// Always reads this, in the unit of its bias: of thermistors, °C.
     Stuck(f64),
 }
 
@@ -71,124 +71,124 @@ impl Sensor {
         }
     }
 
-    /// Puts on the pins what it gives with this fault.
-    fn distort(self, fault: SensorFault, pins: &mut SensorPins) {
+    /// What its pin shows when it is dead.
+    const fn pin_of_dead(self, pins: &mut SensorPins) -> (&mut Voltage, Voltage) {
         const OPEN: Voltage = Voltage::from_volts(transfer::SENSOR_SUPPLY_VOLTS);
-        let bias = match fault {
-            SensorFault::Stuck(celsius) => {
-                let volts = transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
-                match self {
-                    Self::Coolant => pins.coolant_temperature = volts,
-                    Self::IntakeAir => pins.intake_air_temperature = volts,
-                    _ => {}
-                }
-                return;
-            }
-            SensorFault::Bias(bias) => bias.within(self.range()[0], self.range()[1]),
-            SensorFault::Dead => {
-                match self {
-                    Self::Coolant => pins.coolant_temperature = OPEN,
-                    Self::IntakeAir => pins.intake_air_temperature = OPEN,
-                    Self::AirMeter => pins.air_meter = Voltage::ZERO,
-                    Self::ManifoldPressure => pins.manifold_pressure = Voltage::ZERO,
-                    Self::Throttle => pins.throttle_a = Voltage::ZERO,
-                    Self::TankPressure => pins.tank_pressure = Voltage::ZERO,
-                    Self::FuelLevel => pins.fuel_level = OPEN,
-                }
-                return;
-            }
-        };
-        let warmer = |pin: Voltage| {
-            let celsius = transfer::THERMISTOR.to_temperature(pin).celsius() + bias;
-            transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius))
-        };
         match self {
-            Self::Coolant => pins.coolant_temperature = warmer(pins.coolant_temperature),
-            Self::IntakeAir => pins.intake_air_temperature = warmer(pins.intake_air_temperature),
-            Self::AirMeter => {
-                let flow = transfer::AIR_METER.to_flow(pins.air_meter).grams_per_second();
-                let flow = MassFlow::from_grams_per_second(flow * (1.0 + bias / 100.0));
-                pins.air_meter = transfer::AIR_METER.from_flow(flow);
-            }
-            Self::ManifoldPressure => {
-                let pressure = transfer::PRESSURE.to_pressure(pins.manifold_pressure);
-                let pressure = pressure + Pressure::from_kilopascals(bias);
-                pins.manifold_pressure = transfer::PRESSURE.from_pressure(pressure);
-            }
-            Self::Throttle => {
-                let plate = transfer::throttle_angle(pins.throttle_a) + Angle::from_degrees(bias);
-                (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(plate);
-            }
-            Self::TankPressure => {
-                let pressure = transfer::tank_pressure(pins.tank_pressure) + Pressure::from_pascals(bias);
-                pins.tank_pressure = transfer::tank_pressure_volts(pressure);
-            }
-            Self::FuelLevel => {
-                let level = transfer::FUEL_LEVEL.to_ratio(pins.fuel_level) + Ratio::from_percent(bias);
-                pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(level);
-            }
+            Self::Coolant => (&mut pins.coolant_temperature, OPEN),
+            Self::IntakeAir => (&mut pins.intake_air_temperature, OPEN),
+            Self::AirMeter => (&mut pins.air_meter, Voltage::ZERO),
+            Self::ManifoldPressure => (&mut pins.manifold_pressure, Voltage::ZERO),
+            Self::Throttle => (&mut pins.throttle_a, Voltage::ZERO),
+            Self::TankPressure => (&mut pins.tank_pressure, Voltage::ZERO),
+            Self::FuelLevel => (&mut pins.fuel_level, OPEN),
         }
     }
 }
 
-/// The broken sensors of a car.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+/// What a sensor takes for its quantity: a share of what is there, and so much more.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Misreading {
+    share: f64,
+    more: f64,
+}
+
+impl Misreading {
+    const NONE: Self = Self {
+        share: 1.0,
+        more: 0.0,
+    };
+}
+
+/// The broken sensors of a car: for all of them, good ones too, what they take for their quantities, so that a biased
+/// sensor costs a step what a good one costs.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct SensorFaults {
-    faults: [Option<SensorFault>; Sensor::ALL.len()],
-    count: usize,
+    misreadings: [Misreading; Sensor::ALL.len()],
+    dead: [bool; Sensor::ALL.len()],
+    any_dead: bool,
 }
 
 impl SensorFaults {
+    /// All sensors are good.
+    pub(crate) const NONE: Self = Self {
+        misreadings: [Misreading::NONE; Sensor::ALL.len()],
+        dead: [false; Sensor::ALL.len()],
+        any_dead: false,
+    };
+
     /// Breaks a sensor; it has one fault at a time, the latest.
-    pub(crate) const fn set(&mut self, sensor: Sensor, fault: SensorFault) {
-        if self.faults[sensor as usize].replace(fault).is_none() {
-            self.count += 1;
-        }
+    pub(crate) fn set(&mut self, sensor: Sensor, fault: SensorFault) {
+        let place = sensor as usize;
+        self.misreadings[place] = match fault {
+            SensorFault::Dead => Misreading::NONE,
+            SensorFault::Stuck(value) => Misreading {
+                share: 0.0,
+                more: value,
+            },
+            SensorFault::Bias(bias) => {
+                let bias = bias.within(sensor.range()[0], sensor.range()[1]);
+                match sensor {
+                    Sensor::AirMeter => Misreading {
+                        share: 1.0 + bias / 100.0,
+                        more: 0.0,
+                    },
+                    _ => Misreading {
+                        share: 1.0,
+                        more: bias,
+                    },
+                }
+            }
+        };
+        self.dead[place] = fault == SensorFault::Dead;
+        self.any_dead = self.dead.contains(&true);
     }
 
-    pub(crate) fn iter(&self) -> impl Iterator<Item = (Sensor, SensorFault)> + use<> {
-        let faults = self.faults;
-        Sensor::ALL
-            .into_iter()
-            .zip(faults)
-            .filter_map(|(sensor, fault)| Some((sensor, fault?)))
-    }
-
-    /// Whether no sensor is broken: then nothing has to be looked through.
+    /// What a sensor takes for a quantity, in the unit of its bias or of the flow; its data sheet makes a voltage of that.
     #[inline]
-    pub(crate) const fn is_empty(&self) -> bool {
-        self.count == 0
+    pub(crate) const fn seen(&self, sensor: Sensor, quantity: f64) -> f64 {
+        let Misreading { share, more } = self.misreadings[sensor as usize];
+        quantity * share + more
     }
 
-    /// What the sensors give of what good ones would.
-    #[cold]
-    pub(crate) fn distorted(&self, good: &SensorPins) -> SensorPins {
-        let mut pins = *good;
-        for (sensor, fault) in self.iter() {
-            sensor.distort(fault, &mut pins);
+    /// Puts on the pins of dead sensors what those give.
+    #[inline]
+    pub(crate) fn silence(&self, pins: &mut SensorPins) {
+        if self.any_dead {
+            self.silence_dead(pins);
         }
-        pins
+    }
+
+    #[cold]
+    fn silence_dead(&self, pins: &mut SensorPins) {
+        for (sensor, dead) in Sensor::ALL.into_iter().zip(self.dead) {
+            if dead {
+                let (pin, volts) = sensor.pin_of_dead(pins);
+                *pin = volts;
+            }
+        }
+    }
+}
+
+impl Default for SensorFaults {
+    fn default() -> Self {
+        Self::NONE
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{Vehicle, VehicleParams};
 
-    fn good() -> SensorPins {
-        let (throttle_a, throttle_b) = transfer::throttle_volts(Angle::from_degrees(10.0));
-        let thermistor = |celsius| transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
-        SensorPins {
-            coolant_temperature: thermistor(80.0),
-            intake_air_temperature: thermistor(20.0),
-            air_meter: transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(10.0)),
-            manifold_pressure: transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(40.0)),
-            throttle_a,
-            throttle_b,
-            tank_pressure: transfer::tank_pressure_volts(Pressure::ZERO),
-            fuel_level: transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(50.0)),
-            ..SensorPins::default()
+    /// A parked car whose sensor has this fault, and what good sensors would show of it.
+    fn pins(sensor: Sensor, faults: &[SensorFault]) -> (SensorPins, SensorPins) {
+        let mut car = Vehicle::new(VehicleParams::compact_2_0(), 1);
+        for &fault in faults {
+            car.knobs.sensors.set(sensor, fault);
         }
+        car.look_again();
+        (*car.sensors(), car.good_sensors())
     }
 
     /// What the ECU reads of each sensor, in the unit of its bias.
@@ -200,7 +200,7 @@ mod tests {
             Sensor::IntakeAir => transfer::THERMISTOR
                 .to_temperature(pins.intake_air_temperature)
                 .celsius(),
-            Sensor::AirMeter => 10.0 * transfer::AIR_METER.to_flow(pins.air_meter).grams_per_second(),
+            Sensor::AirMeter => transfer::AIR_METER.to_flow(pins.air_meter).grams_per_second(),
             Sensor::ManifoldPressure => transfer::PRESSURE
                 .to_pressure(pins.manifold_pressure)
                 .kilopascals(),
@@ -213,13 +213,15 @@ mod tests {
     #[test]
     fn a_bias_is_read_by_its_size_and_of_its_sensor_alone() {
         for sensor in Sensor::ALL {
-            for bias in [0.1 * sensor.range()[0], 0.2 * sensor.range()[1]] {
-                let mut faults = SensorFaults::default();
-                faults.set(sensor, SensorFault::Bias(bias));
-                let pins = faults.distorted(&good());
+            for bias in [0.1 * sensor.range()[0], 0.1 * sensor.range()[1]] {
+                let (pins, good) = pins(sensor, &[SensorFault::Bias(bias)]);
                 for other in Sensor::ALL {
-                    let off = read(other, &pins) - read(other, &good());
-                    let expected = if other == sensor { bias } else { 0.0 };
+                    let off = read(other, &pins) - read(other, &good);
+                    let expected = match other {
+                        _ if other != sensor => 0.0,
+                        Sensor::AirMeter => bias / 100.0 * read(other, &good),
+                        _ => bias,
+                    };
                     assert!(
                         (off - expected).abs() < 1e-6,
                         "{sensor:?} {bias}: {other:?} off by {off}"
@@ -233,26 +235,30 @@ mod tests {
                 );
             }
         }
+        let mut faults = SensorFaults::NONE;
+        faults.set(Sensor::AirMeter, SensorFault::Bias(-20.0));
+        assert!((faults.seen(Sensor::AirMeter, 10.0) - 8.0).abs() < 1e-12);
     }
 
     #[test]
     fn a_stuck_thermistor_reads_the_same_for_ever() {
         for sensor in [Sensor::Coolant, Sensor::IntakeAir] {
-            let mut faults = SensorFaults::default();
-            faults.set(sensor, SensorFault::Stuck(33.0));
-            assert!((read(sensor, &faults.distorted(&good())) - 33.0).abs() < 0.1);
-            assert!((read(sensor, &faults.distorted(&faults.distorted(&good()))) - 33.0).abs() < 0.1);
+            let (pins, good) = pins(sensor, &[SensorFault::Stuck(33.0)]);
+            assert!((read(sensor, &pins) - 33.0).abs() < 0.1 && read(sensor, &good) < 25.0);
         }
     }
 
     #[test]
-    fn a_dead_sensor_is_open_or_silent() {
+    fn a_dead_sensor_is_open_or_silent_and_has_no_other_fault() {
         for sensor in Sensor::ALL {
-            let mut faults = SensorFaults::default();
-            faults.set(sensor, SensorFault::Bias(1.0));
-            faults.set(sensor, SensorFault::Dead);
-            assert_ne!(faults.distorted(&good()), good());
-            assert_eq!(faults.iter().count(), 1, "the latest");
+            let (dead, good) = pins(sensor, &[SensorFault::Bias(1.0), SensorFault::Dead]);
+            assert_ne!(dead, good);
+            let mut expected = good;
+            let (pin, volts) = sensor.pin_of_dead(&mut expected);
+            *pin = volts;
+            assert_eq!(dead, expected, "{sensor:?}: nothing else is touched");
+            let (biased, _) = pins(sensor, &[SensorFault::Dead, SensorFault::Bias(0.0)]);
+            assert_eq!(biased, good, "{sensor:?}: the latest");
         }
     }
 }

@@ -10,12 +10,20 @@ use rand_chacha::{
 use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
-use crate::{air, catalyst, cooling, driveline, electrical, exhaust, mixture, tank};
+use crate::{
+    air, catalyst, cooling, driveline, electrical, exhaust,
+    knobs::Knobs,
+    mixture,
+    sensor_fault::{Sensor, SensorFaults},
+    tank,
+};
 
 /// Dice of the sensors.
 #[derive(Clone, Debug)]
 pub(crate) struct Noise {
     dice: ChaCha8Rng,
+    /// What was drawn last.
+    drawn: u64,
 }
 
 /// The purpose that sets this stream of dice apart from all others of a run.
@@ -25,13 +33,19 @@ impl Noise {
     pub(crate) fn new(seed: u64) -> Self {
         let mut dice = ChaCha8Rng::seed_from_u64(seed);
         dice.set_stream(STREAM);
-        Self { dice }
+        Self { dice, drawn: 0 }
+    }
+
+    /// Throws the dice anew.
+    #[inline]
+    pub(crate) fn draw(&mut self) {
+        self.drawn = self.dice.next_u64();
     }
 
     /// Four pieces of mean 0 and deviation 1, each the sum of two even ones.
     #[inline]
-    fn draw(&mut self) -> [f64; 4] {
-        let bytes = self.dice.next_u64().to_le_bytes();
+    fn pieces(&self) -> [f64; 4] {
+        let bytes = self.drawn.to_le_bytes();
         // Two bytes sum to 255 on average with a deviation of 104.5.
         let sum = |i: usize| f64::from(i32::from(bytes[i]) + i32::from(bytes[i + 1]) - 255);
         let piece = |i: usize| sum(i) * (1.0 / 104.5);
@@ -46,7 +60,6 @@ pub(crate) struct Truth<'a> {
     pub(crate) pedal: f64,
     pub(crate) brake: bool,
     pub(crate) in_gear: bool,
-    pub(crate) air: &'a air::State,
     pub(crate) recirculation_lift: f64,
     pub(crate) cam_degrees: f64,
     pub(crate) mixture: &'a mixture::State,
@@ -58,29 +71,41 @@ pub(crate) struct Truth<'a> {
     pub(crate) exhaust: &'a [exhaust::State],
     /// Front and rear heaters with current.
     pub(crate) heated: PerBank<[bool; 2]>,
-    pub(crate) tank: &'a tank::State,
-    /// Where the level sender sticks, %.
-    pub(crate) level_stuck: Option<f64>,
     pub(crate) electrical: &'a electrical::State,
 }
 
-/// Sets the pins that change within a step; thermistors and barometer keep what [`slow_pins`] gave them.
+/// Sets the pins of what is measured every step and may be measured wrongly; [`slow_pins`] sets those of the thermistors.
 #[inline]
-pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut Noise) {
-    let [manifold, meter, vapour, slosh] = noise.draw();
-    let manifold_kpa = truth.air.sensed_kpa + 0.3 * manifold;
-    let metered = truth.air.metered_flow;
-    let metered = metered + (0.01 * metered + 0.02) * meter;
-    let tank_pa = truth.tank.pressure_pa + 4.0 * vapour;
-    let level = truth.level_stuck.unwrap_or(truth.tank.shown_percent) + 0.05 * slosh;
+pub(crate) fn measured_pins(
+    pins: &mut SensorPins,
+    air: &air::State,
+    tank: &tank::State,
+    knobs: &Knobs,
+    sensors: &SensorFaults,
+    noise: &Noise,
+) {
+    let [manifold, meter, vapour, slosh] = noise.pieces();
+    let manifold_kpa = sensors.seen(Sensor::ManifoldPressure, air.sensed_kpa + 0.3 * manifold);
+    let metered = air.metered_flow;
+    let metered = sensors.seen(Sensor::AirMeter, metered + (0.01 * metered + 0.02) * meter);
+    let tank_pa = sensors.seen(Sensor::TankPressure, tank.pressure_pa + 4.0 * vapour);
+    let level = knobs.level_stuck.unwrap_or(tank.shown_percent) + 0.05 * slosh;
+    let level = sensors.seen(Sensor::FuelLevel, level);
+    let plate = sensors.seen(Sensor::Throttle, air.plate_degrees);
+    pins.manifold_pressure = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa));
+    pins.air_meter = transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered));
+    (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(Angle::from_degrees(plate));
+    pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
+    pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
+}
+
+/// Sets the other pins that change within a step.
+#[inline]
+pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
     pins.key = truth.key;
     pins.supply = Voltage::from_volts(truth.electrical.supply_volts);
     pins.crank_speed = AngularSpeed::from_radians_per_second(truth.omega);
     pins.vehicle_speed = Speed::from_metres_per_second(truth.driveline.speed);
-    pins.manifold_pressure = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa));
-    pins.air_meter = transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered));
-    let plate = Angle::from_degrees(truth.air.plate_degrees);
-    (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(plate);
     (pins.pedal_d, pins.pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
     pins.recirculation_lift = transfer::VALVE_LIFT.from_ratio(Ratio::from_fraction(truth.recirculation_lift));
     pins.cam_advance = Angle::from_degrees(truth.cam_degrees);
@@ -101,8 +126,6 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>, noise: &mut No
         pins.heater_front[bank] = current(front, exhaust.front_heater);
         pins.heater_rear[bank] = current(rear, exhaust.rear_heater);
     }
-    pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
-    pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
     let rail = Pressure::from_kilopascals(truth.mixture.rail_kpa);
     pins.rail_pressure = transfer::RAIL_PRESSURE.from_pressure(rail);
 }
@@ -112,10 +135,11 @@ pub(crate) fn slow_pins(
     pins: &mut SensorPins,
     temperatures: &cooling::State,
     ambient: &crate::ambient::State,
+    sensors: &SensorFaults,
 ) {
     let thermistor = |celsius| transfer::THERMISTOR.from_temperature(Temperature::from_celsius(celsius));
-    pins.coolant_temperature = thermistor(temperatures.sensed);
-    pins.intake_air_temperature = thermistor(temperatures.intake);
+    pins.coolant_temperature = thermistor(sensors.seen(Sensor::Coolant, temperatures.sensed));
+    pins.intake_air_temperature = thermistor(sensors.seen(Sensor::IntakeAir, temperatures.intake));
     pins.ambient_temperature = thermistor(ambient.celsius);
     pins.oil_temperature = thermistor(temperatures.block);
     pins.barometer = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(ambient.pressure_kpa));

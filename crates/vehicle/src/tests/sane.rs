@@ -16,7 +16,7 @@ fn in_range(car: &Vehicle, what: &str, name: &str, value: f64, range: core::ops:
 
 #[track_caller]
 pub(super) fn assert_sane(car: &Vehicle, what: &str) {
-    for pins in [car.sensors(), car.good_sensors()] {
+    for pins in [*car.sensors(), car.good_sensors()] {
         for (name, volts) in [
             ("supply", pins.supply),
             ("manifold pressure", pins.manifold_pressure),
