@@ -4,6 +4,7 @@
 //! schedules (40 CFR Part 86 Appendix I, Part 600 Appendix I).
 
 mod air_path;
+mod averaging;
 mod bench;
 mod breathing;
 mod broadcasts;

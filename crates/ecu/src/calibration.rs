@@ -24,6 +24,41 @@ pub struct Calibration {
     pub phaser: bool,
     /// Whether the front oxygen sensors are wide-range ones.
     pub wide_range: bool,
+    /// Which monitors judge means of several results.
+    pub averaging: Averaging,
+}
+
+/// Which monitors judge the mean of their results over driving cycles, and not each by itself: those with one result a
+/// driving cycle. Published service information knows both kinds of most of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Averaging {
+    /// Leak test of the parked car.
+    pub engine_off_leak: bool,
+    /// Leak test with the engine running: the size of the hole.
+    pub leak: bool,
+    /// Catalysts.
+    pub catalyst: bool,
+    /// Response of the front oxygen sensors.
+    pub front_sensor: bool,
+    /// Flow of recirculated exhaust.
+    pub egr_flow: bool,
+}
+
+impl Averaging {
+    /// The leak test of the parked car, whose results depend on the weather, and no other.
+    pub const USUAL: Self = Self {
+        engine_off_leak: true,
+        leak: false,
+        catalyst: false,
+        front_sensor: false,
+        egr_flow: false,
+    };
+}
+
+impl Default for Averaging {
+    fn default() -> Self {
+        Self::USUAL
+    }
 }
 
 /// What one engine has and another has not.
@@ -60,6 +95,7 @@ impl Calibration {
             recirculation: true,
             phaser: true,
             wide_range: false,
+            averaging: Averaging::USUAL,
         }
     }
 

@@ -287,7 +287,8 @@ impl Ecu {
         self.memory.restore(&content.memory)?;
         self.inhibits = None;
         self.monitors.clear();
-        self.monitors.take_over(&content.tests(), content.nights);
+        self.monitors
+            .take_over(&content.tests(), content.nights, &content.means);
         self.control.clear();
         self.control.learn(&content.learned);
         self.records.put_back(now, self.memory.is_driving_cycle());
@@ -576,6 +577,7 @@ mod tests {
         bench.ecu.monitors.take_over(
             &[StoredTest::new((0x39, 0x80), -3.0, (None, Some(-2000.0)), false)],
             crate::monitors::natural_vacuum::Average::default(),
+            &crate::monitors::Means::default(),
         );
         let kept = bench.ecu.nonvolatile();
         let mut later = Bench::new();

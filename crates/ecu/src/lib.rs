@@ -22,6 +22,6 @@ mod nonvolatile;
 pub mod records;
 pub mod server;
 
-pub use calibration::{Calibration, Equipment};
+pub use calibration::{Averaging, Calibration, Equipment};
 pub use ecu::{Ecu, EcuConfig};
 pub use nonvolatile::{Nonvolatile, Owner, RestoreError};

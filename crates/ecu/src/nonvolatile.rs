@@ -14,7 +14,7 @@ use crate::{
     Ecu,
     control::Learned,
     memory::{StoredError, StoredMemory},
-    monitors::{frame::StoredTest, natural_vacuum::Average},
+    monitors::{Means, frame::StoredTest, natural_vacuum::Average},
     server::Identity,
 };
 
@@ -34,6 +34,9 @@ pub struct Nonvolatile {
     /// What the nights said to the leak test of the parked car.
     #[serde(default)]
     pub nights: Average,
+    /// What is averaged over driving cycles.
+    #[serde(default)]
+    pub(crate) means: Means,
     /// As the first programs kept those of the leak test.
     #[serde(default, skip_serializing)]
     results: LeakResults,
@@ -149,6 +152,7 @@ impl Ecu {
             learned: self.control().learned(),
             tests: self.monitors().results().store(),
             nights: *self.monitors().natural_vacuum().average(),
+            means: self.monitors().means(),
             results: LeakResults::default(),
         }
     }

@@ -3,7 +3,10 @@
 use serde::Serialize;
 use twotrip_ecu::{
     memory::{MonitorDefinition, MonitorId},
-    monitors::frame::{Condition, Found, Missing, Number, State, Test},
+    monitors::{
+        averages,
+        frame::{Condition, Found, Missing, Number, State, Test},
+    },
     records::What,
 };
 use twotrip_obd::Dtc;
@@ -26,6 +29,8 @@ pub struct MonitorStand {
     pub disabled_by: Vec<String>,
     /// Whether it cannot run any more in this driving cycle.
     pub ruled_out: bool,
+    /// Whether it judges the mean of its results over driving cycles.
+    pub averaged: bool,
     /// What is missing for it to run.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub missing: Vec<Needed>,
@@ -97,8 +102,12 @@ pub(crate) fn tell(car: &Car) -> Outcome {
     });
     for stand in &stands {
         outcome = outcome.with_detail(line(stand));
-        let more = stand.missing.iter().skip(1).map(|needed| &needed.text);
-        for text in more.chain(&stand.last).chain(&stand.measured) {
+        let more = stand.missing.iter().skip(1).map(|needed| needed.text.as_str());
+        let averaged = stand
+            .averaged
+            .then_some("judges the mean of its results over driving cycles");
+        let found = stand.last.iter().chain(&stand.measured).map(String::as_str);
+        for text in more.chain(averaged).chain(found) {
             outcome = outcome.with_detail(format!("  {text}"));
         }
     }
@@ -173,6 +182,7 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
         },
         disabled_by,
         ruled_out: gate.is_ruled_out(),
+        averaged: averages(&ecu.control().calibration().averaging, id),
         missing,
         last: last(car, &codes),
         measured: twotrip_ecu::monitors::tests()

@@ -6,6 +6,7 @@ mod messages;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
+use twotrip_ecu::Averaging;
 use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, VehicleModel,
@@ -122,6 +123,32 @@ fn maker_codes(model: &VehicleModel) -> String {
     }
 }
 
+/// Which results of its ECU are averaged.
+fn averaged(averaging: &Averaging) -> String {
+    let Averaging {
+        engine_off_leak,
+        leak,
+        catalyst,
+        front_sensor,
+        egr_flow,
+    } = *averaging;
+    let named: Vec<&str> = [
+        (engine_off_leak, "leak with the engine off"),
+        (leak, "leak"),
+        (catalyst, "catalyst"),
+        (front_sensor, "front oxygen sensor response"),
+        (egr_flow, "EGR flow"),
+    ]
+    .into_iter()
+    .filter_map(|(averaged, name)| averaged.then_some(name))
+    .collect();
+    if named.is_empty() {
+        "each result judged by itself".to_owned()
+    } else {
+        format!("results averaged: {}", named.join(", "))
+    }
+}
+
 fn vehicles() -> Vec<Item> {
     let described = |name: &str| {
         // The shipped ones are checked by a test; a bad one would show as empty.
@@ -140,7 +167,7 @@ fn vehicles() -> Vec<Item> {
         let with = |fitted: bool| if fitted { "with" } else { "without" };
         Some(format!(
             "{}: {:.3} l, firing order {}, {banks}, {sensor} front sensor, {} exhaust-gas recirculation, {} cam \
-             phaser; {:.0} kg, tank {:.0} l; {}{}",
+             phaser; {:.0} kg, tank {:.0} l; {}; {}{}",
             model.title(),
             car.displacement.litres(),
             firing.join("-"),
@@ -149,6 +176,7 @@ fn vehicles() -> Vec<Item> {
             car.mass.kilograms(),
             car.tank.litres(),
             model.regulation().key,
+            averaged(&ecu.averaging),
             maker_codes(&model),
         ))
     };

@@ -261,7 +261,8 @@ impl Control {
     }
 
     /// What it knows of the engine.
-    pub(crate) const fn calibration(&self) -> &Calibration {
+    #[must_use]
+    pub const fn calibration(&self) -> &Calibration {
         &self.calibration
     }
 
@@ -780,6 +781,7 @@ impl Control {
             brake: measured.brake,
             in_gear: measured.in_gear,
             engine_size: self.calibration.size(),
+            averaging: self.calibration.averaging,
             // Each cylinder fires once in two turns.
             firing_joules: live.actual_torque.fraction()
                 * live.reference_torque.newton_metres()

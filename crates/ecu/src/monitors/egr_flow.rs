@@ -14,8 +14,8 @@ use twotrip_units::{Limit, Ratio};
 use super::{
     EGR_FLOW, Inhibits, P0401, Signals, TestResult,
     frame::{
-        BAROMETER, COOLANT, Condition, ENGINE_SPEED, FUEL_CUT_TIME, Gate, INTAKE_AIR, MANIFOLD, Monitor,
-        Rules, SPEED, Step, Test, gated,
+        BAROMETER, COOLANT, Condition, ENGINE_SPEED, FUEL_CUT_TIME, Gate, INTAKE_AIR, LongMean, MANIFOLD,
+        Monitor, Rules, SPEED, Step, Test, gated,
     },
 };
 use crate::control::Requests;
@@ -96,6 +96,9 @@ pub struct EgrFlow {
     left: u8,
     sum: f64,
     count: f64,
+    /// Of the driving cycles before, and with this one.
+    before_now: LongMean,
+    mean: LongMean,
 }
 
 impl Default for EgrFlow {
@@ -111,11 +114,24 @@ impl Default for EgrFlow {
             left: AFTER_CLEAR,
             sum: 0.0,
             count: 0.0,
+            before_now: LongMean::default(),
+            mean: LongMean::default(),
         }
     }
 }
 
 impl EgrFlow {
+    /// What several driving cycles say, to be kept without power.
+    pub(in crate::monitors) const fn mean(&self) -> LongMean {
+        self.mean
+    }
+
+    /// Puts it back.
+    pub(in crate::monitors) const fn take_over(&mut self, mean: LongMean) {
+        self.mean = mean;
+        self.before_now = mean;
+    }
+
     fn begin(&mut self) {
         self.ticks = 0;
         self.before = Sums::default();
@@ -159,7 +175,10 @@ impl EgrFlow {
         self.sum += raised - expected;
         self.count += 1.0;
         self.left = self.left.saturating_sub(1);
-        RISE.judge(self.sum / self.count, report);
+        // However many tests it takes, a driving cycle is one result.
+        self.mean = self.before_now;
+        let judged = self.mean.take(signals.averaging.egr_flow, self.sum / self.count);
+        RISE.judge(judged, report);
         if self.count <= 1.0 {
             report(TestResult::CouldDetect(EGR_FLOW));
             report(TestResult::Completed(EGR_FLOW));
@@ -177,11 +196,14 @@ impl Monitor for EgrFlow {
         *self = Self {
             gate: self.gate,
             left: 1,
+            before_now: self.mean,
+            mean: self.mean,
             ..Self::default()
         };
     }
 
     fn clear(&mut self) {
+        self.mean.clear();
         self.reset();
         self.left = AFTER_CLEAR;
         self.gate.clear();

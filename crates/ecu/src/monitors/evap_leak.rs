@@ -20,7 +20,7 @@ use twotrip_units::{Length, Pressure, Ratio};
 
 use super::{
     EVAP_LEAK, Inhibits, P0441, P0442, P0446, P0451, P0455, P0457, P0496, Signals, TANK_PRESSURE, TestResult,
-    frame::{Gate, Monitor, Rules, Test, gated},
+    frame::{Gate, LongMean, Monitor, Rules, Test, gated},
 };
 use crate::control::Requests;
 
@@ -224,6 +224,8 @@ pub struct EvapLeak {
     leak_over: bool,
     /// Tank pressure as the sensor shows it.
     pressure_now: f64,
+    /// Of the sizes found in several driving cycles.
+    mean: LongMean,
 }
 
 impl Default for EvapLeak {
@@ -251,11 +253,22 @@ impl Default for EvapLeak {
             purge_over: false,
             leak_over: false,
             pressure_now: 0.0,
+            mean: LongMean::default(),
         }
     }
 }
 
 impl EvapLeak {
+    /// What several driving cycles say, to be kept without power.
+    pub(super) const fn mean(&self) -> LongMean {
+        self.mean
+    }
+
+    /// Puts it back.
+    pub(super) const fn take_over(&mut self, mean: LongMean) {
+        self.mean = mean;
+    }
+
     /// Limits in use.
     pub const PARAMS: Params = Params::DEFAULT;
 
@@ -469,6 +482,8 @@ impl EvapLeak {
         self.run.figures.hole = Some(hole);
         self.figures = Some(self.run.figures);
 
+        let judged = self.mean.take(signals.averaging.leak, hole.millimetres());
+        let hole = Length::from_millimetres(judged);
         let small_leak = hole >= params.hole_limit;
         let lowest = self.run.figures.lowest;
         GROSS.found(lowest.pascals()).report(report);
@@ -605,6 +620,7 @@ impl Monitor for EvapLeak {
     fn clear(&mut self) {
         self.refuelled = false;
         self.figures = None;
+        self.mean.clear();
     }
 
     /// One step of 100 ms while the engine runs.

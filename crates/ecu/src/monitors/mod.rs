@@ -24,15 +24,18 @@ pub mod temperature;
 
 use core::time::Duration;
 
+use serde::{Deserialize, Serialize};
+use twotrip_harness::PerBank;
 use twotrip_obd::{Dtc, Mid};
 
 use twotrip_units::{AngularSpeed, Ratio};
 
 use crate::{
+    Averaging,
     control::Requests,
     memory::{CatalystMisfire, MisfireWindow, MonitorId},
 };
-use frame::{Gate, Measured, Monitor, Results, Rules, StoredTest, Test};
+use frame::{Gate, LongMean, Measured, Monitor, Results, Rules, StoredTest, Test};
 use fuel_system::{FuelTrim, RearTrim};
 use oxygen::{FrontCircuit, FrontResponse, Heater, RearSensor};
 
@@ -138,6 +141,30 @@ pub(crate) static TESTS: &[&[&Test]] = &[
 /// The tests of all monitors.
 pub fn tests() -> impl Iterator<Item = &'static Test> {
     TESTS.iter().copied().flatten().copied()
+}
+
+/// What is averaged over driving cycles, as it is kept without power; that of the nights is kept beside it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub(crate) struct Means {
+    leak: LongMean,
+    catalyst: PerBank<LongMean>,
+    front_sensor: PerBank<[LongMean; 3]>,
+    egr_flow: LongMean,
+    misfires: [f64; misfire::COUNTS],
+}
+
+/// Whether a vehicle that is set so lets a monitor judge means.
+#[must_use]
+pub const fn averages(averaging: &Averaging, monitor: MonitorId) -> bool {
+    match monitor {
+        NATURAL_VACUUM => averaging.engine_off_leak,
+        EVAP_LEAK => averaging.leak,
+        CATALYST_1 | CATALYST_2 => averaging.catalyst,
+        FRONT_RESPONSE_1 | FRONT_RESPONSE_2 => averaging.front_sensor,
+        EGR_FLOW => averaging.egr_flow,
+        _ => false,
+    }
 }
 
 /// Lists the monitors, and lets each take its turn.
@@ -317,9 +344,39 @@ impl Monitors {
     }
 
     /// Puts back results that were kept without power.
-    pub(crate) fn take_over(&mut self, stored: &[StoredTest], nights: natural_vacuum::Average) {
+    pub(crate) fn take_over(
+        &mut self,
+        stored: &[StoredTest],
+        nights: natural_vacuum::Average,
+        means: &Means,
+    ) {
         self.results = Results::restored(stored);
         self.natural_vacuum.take_over(nights);
+        let Means {
+            leak,
+            catalyst,
+            front_sensor,
+            egr_flow,
+            misfires,
+        } = *means;
+        self.leak.take_over(leak);
+        self.catalyst.take_over(catalyst[0]);
+        self.catalyst_2.take_over(catalyst[1]);
+        self.front_response.take_over(front_sensor[0]);
+        self.front_response_2.take_over(front_sensor[1]);
+        self.egr_flow.take_over(egr_flow);
+        self.misfire.take_over(misfires);
+    }
+
+    /// What is averaged over driving cycles.
+    pub(crate) const fn means(&self) -> Means {
+        Means {
+            leak: self.leak.mean(),
+            catalyst: [self.catalyst.mean(), self.catalyst_2.mean()],
+            front_sensor: [*self.front_response.means(), *self.front_response_2.means()],
+            egr_flow: self.egr_flow.mean(),
+            misfires: *self.misfire.means(),
+        }
     }
 
     /// What the monitors ask of engine management now.

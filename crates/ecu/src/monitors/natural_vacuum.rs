@@ -109,13 +109,13 @@ impl NaturalVacuum {
             .or_else(|| CONDITIONS.iter().find_map(|condition| condition.missing(signals)))
     }
 
-    fn end(&mut self, end: End, report: &mut dyn FnMut(TestResult)) {
+    fn end(&mut self, averages: bool, end: End, report: &mut dyn FnMut(TestResult)) {
         self.night = None;
         let End::Index(index) = end else {
             self.gate.abort(UNDISTURBED.with(0.0));
             return;
         };
-        let tight = self.average.take(index);
+        let tight = self.average.take(averages, index);
         INDEX
             .found(self.average.index())
             .with_verdict(tight != Some(false))
@@ -196,7 +196,7 @@ impl Monitor for NaturalVacuum {
         let doing = night.phase().name();
         self.gate.run(doing);
         if let Some(end) = end {
-            self.end(end, report);
+            self.end(signals.averaging.engine_off_leak, end, report);
         }
     }
 

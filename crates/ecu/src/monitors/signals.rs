@@ -8,6 +8,7 @@ use twotrip_units::{
 };
 
 use crate::{
+    Averaging,
     circuits::Readings,
     control::{AirEstimates, Measured},
     monitors::oxygen::Gathered,
@@ -152,6 +153,8 @@ pub struct Signals {
     pub in_gear: bool,
     /// Size of the engine against the 2.0-litre one that figures in the monitors are calibrated for.
     pub engine_size: f64,
+    /// Which monitors judge means of several results.
+    pub averaging: Averaging,
     /// Work that a firing is expected to give at this load, J.
     pub firing_joules: f64,
     /// Inertia of crank, flywheel and converter, kg m².

@@ -3,7 +3,7 @@
 use core::ops::Range;
 
 use twotrip_ecu::{
-    Calibration,
+    Averaging, Calibration,
     memory::Profile,
     monitors::CATALOGUE,
     server::{Identity, VinError},
@@ -67,6 +67,12 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let identity = file
         .required("identity", Reader::table, problems)
         .map(|identity| check_identity(&identity, problems));
+    let averaging = if file.has("averaging") {
+        file.table("averaging", problems)
+            .and_then(|table| check_averaging(&table, problems))
+    } else {
+        Some(Averaging::USUAL)
+    };
     let maker_codes = check_maker_codes(file, problems);
     let (engine, (wide_range, oxygen_capacity)) = (engine??, exhaust??);
     let (vin, calibration_name) = identity??;
@@ -86,7 +92,11 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         title: title?,
         regulation: regulation?.unwrap_or(&Profile::US_2010),
         specification,
-        calibration: Calibration { wide_range, ..engine },
+        calibration: Calibration {
+            wide_range,
+            averaging: averaging?,
+            ..engine
+        },
         vin,
         calibration_name,
         maker_codes: maker_codes?,
@@ -110,6 +120,31 @@ fn check_engine(engine: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         recirculation: recirculation?,
         phaser: cam_phaser?,
         wide_range: false,
+        averaging: Averaging::USUAL,
+    })
+}
+
+/// Which monitors judge means; what is left out is as usual.
+fn check_averaging(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Averaging> {
+    let mut flag = |key: &'static str, usual: bool| {
+        if table.has(key) {
+            table.flag(key, problems)
+        } else {
+            Some(usual)
+        }
+    };
+    let usual = Averaging::USUAL;
+    let engine_off_leak = flag("engine-off-leak", usual.engine_off_leak);
+    let leak = flag("leak", usual.leak);
+    let catalyst = flag("catalyst", usual.catalyst);
+    let front_sensor = flag("front-sensor", usual.front_sensor);
+    let egr_flow = flag("egr-flow", usual.egr_flow);
+    Some(Averaging {
+        engine_off_leak: engine_off_leak?,
+        leak: leak?,
+        catalyst: catalyst?,
+        front_sensor: front_sensor?,
+        egr_flow: egr_flow?,
     })
 }
 

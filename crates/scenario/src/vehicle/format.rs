@@ -175,6 +175,41 @@ pub static TABLES: &[Table] = &[
         ],
     },
     Table {
+        name: "averaging",
+        repeats: false,
+        most: 1,
+        needed: false,
+        about: "which monitors of the ECU judge the mean of their results over driving cycles: a new one weighs 0.3, the first \
+                after a clear all; the others judge each result by itself",
+        keys: &[
+            may(
+                "engine-off-leak",
+                Value::Flag,
+                "leak test of the parked car (P0456), which wants four results then; true if left out",
+            ),
+            may(
+                "leak",
+                Value::Flag,
+                "leak test with the engine running: the size of the hole (P0442); false if left out",
+            ),
+            may(
+                "catalyst",
+                Value::Flag,
+                "catalysts (P0420, P0430); false if left out",
+            ),
+            may(
+                "front-sensor",
+                Value::Flag,
+                "response of the front oxygen sensors (P0133, P0153); false if left out",
+            ),
+            may(
+                "egr-flow",
+                Value::Flag,
+                "flow of recirculated exhaust (P0401); false if left out",
+            ),
+        ],
+    },
+    Table {
         name: "maker-code",
         repeats: true,
         most: MAKER_CODES,

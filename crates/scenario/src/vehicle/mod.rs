@@ -25,6 +25,9 @@
 //! vin = "0TW00TRP3A0000042"
 //! calibration = "TWOTRIP-ENG-"
 //!
+//! [averaging]                         # may be left out, as may each of its keys
+//! catalyst = true                     # it judges the mean of its results over driving cycles
+//!
 //! [[maker-code]]                      # may be left out, or be there several times
 //! code = "P1455"
 //! meaning = "large vapour leak"       # none: no public definition

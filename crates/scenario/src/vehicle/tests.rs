@@ -1,4 +1,4 @@
-use twotrip_ecu::Calibration;
+use twotrip_ecu::{Averaging, Calibration};
 use twotrip_vehicle::Specification;
 
 use super::*;
@@ -160,6 +160,67 @@ fn units_of_the_trade_are_read() {
     assert!((read.displacement.litres() - 1.998).abs() < 1e-9);
     assert!((read.throttle_bore.metres() - compact.throttle_bore.metres()).abs() < 1e-6);
     assert!((read.tank.litres() - 50.0).abs() < 1e-3);
+}
+
+/// Which results are averaged: as usual, but for what the file says.
+#[test]
+fn averaging_is_a_setting() {
+    let averaging = |text: &str| {
+        let text = format!("{COMPACT}{text}");
+        VehicleModel::parse(text.as_bytes())
+            .map(|model| model.calibration().averaging)
+            .map_err(|problems| {
+                problems
+                    .iter()
+                    .map(ToString::to_string)
+                    .collect::<Vec<_>>()
+                    .join("; ")
+            })
+    };
+    let usual = Averaging::USUAL;
+    assert_eq!(averaging(""), Ok(usual));
+    assert_eq!(averaging("[averaging]\n"), Ok(usual));
+    for (key, changed) in [
+        (
+            "engine-off-leak = false",
+            Averaging {
+                engine_off_leak: false,
+                ..usual
+            },
+        ),
+        ("leak = true", Averaging { leak: true, ..usual }),
+        (
+            "catalyst = true",
+            Averaging {
+                catalyst: true,
+                ..usual
+            },
+        ),
+        (
+            "front-sensor = true",
+            Averaging {
+                front_sensor: true,
+                ..usual
+            },
+        ),
+        (
+            "egr-flow = true",
+            Averaging {
+                egr_flow: true,
+                ..usual
+            },
+        ),
+    ] {
+        assert_eq!(averaging(&format!("[averaging]\n{key}\n")), Ok(changed));
+    }
+    assert_eq!(
+        averaging("[averaging]\ncatalyst = 3\n").expect_err("it is no flag"),
+        "true or false is expected, not a whole number"
+    );
+    assert_eq!(
+        averaging("[averaging]\ncatalist = true\n").expect_err("no such key"),
+        "unknown key `catalist`"
+    );
 }
 
 /// Codes of the maker's own: with and without a meaning, beside a code of the standard or by hand only.

@@ -78,6 +78,7 @@
 
 mod condition;
 mod gate;
+mod mean;
 mod results;
 mod test;
 
@@ -88,6 +89,7 @@ use crate::control::Requests;
 
 pub use condition::*;
 pub use gate::{Gate, Rules, State, Step};
+pub use mean::LongMean;
 pub use results::{Found, Results, StoredTest, monitored};
 pub use test::{Measured, Reported, Test};
 

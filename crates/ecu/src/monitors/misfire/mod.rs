@@ -30,6 +30,8 @@ use crank::Crank;
 
 /// Most cylinders.
 const CYLINDERS: usize = 6;
+/// What is counted: all, then each cylinder.
+pub(super) const COUNTS: usize = CYLINDERS + 1;
 /// The code of each cylinder.
 const OF_CYLINDER: [Dtc; CYLINDERS] = [P0301, P0302, P0303, P0304, P0305, P0306];
 
@@ -73,7 +75,7 @@ macro_rules! counts {
             static $count: Test = Test::new($count_of, "").reported_as($mid, 0x0C, 0x24);
         )*
         /// The counts, all cylinders first.
-        static COUNTS: [[&Test; 2]; CYLINDERS + 1] = [$([&$mean, &$count]),*];
+        static ROWS: [[&Test; 2]; COUNTS] = [$([&$mean, &$count]),*];
         /// What the monitor measures.
         pub(super) static TESTS: &[&Test] = &[$(&$mean, &$count,)* &CATALYST, &EMISSION];
     };
@@ -131,9 +133,9 @@ pub struct Misfire {
     /// Share of the last 200 turns.
     recent: f64,
     /// Failed firings of this driving cycle, all first, then by cylinder.
-    counts: [f64; CYLINDERS + 1],
+    counts: [f64; COUNTS],
     /// Means of ten driving cycles.
-    means: [f64; CYLINDERS + 1],
+    means: [f64; COUNTS],
     throttle: f64,
     ratio: f64,
 }
@@ -164,8 +166,8 @@ impl Misfire {
             endangers: false,
             spoilt: false,
             recent: 0.0,
-            counts: [0.0; CYLINDERS + 1],
-            means: [0.0; CYLINDERS + 1],
+            counts: [0.0; COUNTS],
+            means: [0.0; COUNTS],
             throttle: 0.0,
             ratio: 0.0,
         }
@@ -179,8 +181,18 @@ impl Misfire {
 
     /// Failed firings found in this driving cycle: in all, and by cylinder.
     #[must_use]
-    pub const fn counts(&self) -> &[f64; CYLINDERS + 1] {
+    pub const fn counts(&self) -> &[f64; COUNTS] {
         &self.counts
+    }
+
+    /// Means of ten driving cycles, to be kept without power.
+    pub(super) const fn means(&self) -> &[f64; COUNTS] {
+        &self.means
+    }
+
+    /// Puts them back.
+    pub(super) const fn take_over(&mut self, means: [f64; COUNTS]) {
+        self.means = means;
     }
 
     /// Firings in so many turns.
@@ -312,7 +324,7 @@ impl Misfire {
     }
 
     fn report_counts(&self, report: &mut dyn FnMut(TestResult)) {
-        let rows = COUNTS.iter().zip(self.means.iter().zip(self.counts));
+        let rows = ROWS.iter().zip(self.means.iter().zip(self.counts));
         for ([mean_of, count_of], (&mean, count)) in rows {
             mean_of.found(libm::round(mean)).report(report);
             count_of.found(count).report(report);
@@ -381,7 +393,7 @@ impl Monitor for Misfire {
 
     fn clear(&mut self) {
         self.reset();
-        self.means = [0.0; CYLINDERS + 1];
+        self.means = [0.0; COUNTS];
         self.gate.clear();
     }
 

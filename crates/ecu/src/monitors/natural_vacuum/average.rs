@@ -1,4 +1,5 @@
-//! The index averaged over nights: rain, a garage or a short drive make one night odd, not four.
+//! The index averaged over nights: rain, a garage or a short drive make one night odd, not four. A vehicle may be set to
+//! let each night decide.
 //!
 //! Weight and limits: published service information, 2010 model year, and our choice.
 
@@ -34,12 +35,17 @@ impl Average {
         };
     }
 
-    /// Takes a night's index in; the first result counts whole. Says whether the tank is tight, where that is decided.
-    pub(crate) fn take(&mut self, index: f64) -> Option<bool> {
-        let weight = if self.results == 0 { 1.0 } else { WEIGHT };
+    /// Takes a night's index in; the first result counts whole, and each where nothing is averaged. Says whether the tank
+    /// is tight, where that is decided.
+    pub(crate) fn take(&mut self, averages: bool, index: f64) -> Option<bool> {
+        let weight = if self.results == 0 || !averages {
+            1.0
+        } else {
+            WEIGHT
+        };
         self.index += weight * (index - self.index);
         self.results = self.results.saturating_add(1);
-        let enough = self.cleared || self.results >= RESULTS;
+        let enough = !averages || self.cleared || self.results >= RESULTS;
         if self.index < TIGHT {
             Some(true)
         } else if self.index > LEAK && enough {
@@ -71,7 +77,7 @@ mod tests {
     use super::*;
 
     fn decisions(mut average: Average, nights: &[f64]) -> Vec<Option<bool>> {
-        nights.iter().map(|&index| average.take(index)).collect()
+        nights.iter().map(|&index| average.take(true, index)).collect()
     }
 
     #[test]
@@ -82,16 +88,23 @@ mod tests {
         );
         // A car that was tight for months.
         let mut old = Average::default();
-        (0..100).for_each(|_| assert_eq!(old.take(0.0), Some(true)));
+        (0..100).for_each(|_| assert_eq!(old.take(true, 0.0), Some(true)));
         assert_eq!(decisions(old, &[0.96; 4]), [Some(true), None, None, Some(false)]);
         // One odd night says nothing.
         assert_eq!(decisions(old, &[1.0, 0.0, 0.0]), [Some(true); 3]);
     }
 
     #[test]
+    fn each_night_decides_where_nothing_is_averaged() {
+        let mut average = Average::default();
+        let said = [0.0, 1.0, 0.5, 0.66, 0.1].map(|index| average.take(false, index));
+        assert_eq!(said, [Some(true), Some(false), None, Some(false), Some(true)]);
+    }
+
+    #[test]
     fn after_a_clear_one_night_decides() {
         let mut average = Average::default();
-        (0..10).for_each(|_| _ = average.take(1.0));
+        (0..10).for_each(|_| _ = average.take(true, 1.0));
         average.clear();
         assert_eq!(decisions(average, &[0.0]), [Some(true)]);
         assert_eq!(decisions(average, &[1.0]), [Some(false)]);
@@ -101,7 +114,7 @@ mod tests {
     #[test]
     fn without_a_clear_a_repair_shows_after_some_nights() {
         let mut average = Average::default();
-        (0..10).for_each(|_| _ = average.take(1.0));
+        (0..10).for_each(|_| _ = average.take(true, 1.0));
         assert_eq!(decisions(average, &[0.0; 3]), [Some(false), None, Some(true)]);
     }
 }

@@ -14,8 +14,8 @@ use super::{Gathered, LEARNED, PurgeSteps, SECONDS, STEADY_PURGE, response::is_f
 use crate::monitors::{
     CATALYST_1, CATALYST_2, Inhibits, P0420, P0430, Signals, TestResult,
     frame::{
-        ACCELERATION, AIR_FLOW, CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, Monitor,
-        Rules, SINCE_FUEL_CUT, SPEED, Test, gated,
+        ACCELERATION, AIR_FLOW, CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean,
+        Monitor, Rules, SINCE_FUEL_CUT, SPEED, Test, gated,
     },
 };
 
@@ -74,6 +74,19 @@ pub struct Catalyst<const BANK: usize> {
     hot_seconds: f64,
     /// The last result since the clear was a failure.
     failed: bool,
+    mean: LongMean,
+}
+
+impl<const BANK: usize> Catalyst<BANK> {
+    /// What several driving cycles say, to be kept without power.
+    pub(in crate::monitors) const fn mean(&self) -> LongMean {
+        self.mean
+    }
+
+    /// Puts it back.
+    pub(in crate::monitors) const fn take_over(&mut self, mean: LongMean) {
+        self.mean = mean;
+    }
 }
 
 impl<const BANK: usize> Monitor for Catalyst<BANK> {
@@ -83,12 +96,14 @@ impl<const BANK: usize> Monitor for Catalyst<BANK> {
         *self = Self {
             gate: self.gate,
             failed: self.failed,
+            mean: self.mean,
             ..Self::default()
         };
     }
 
     fn clear(&mut self) {
         self.failed = false;
+        self.mean.clear();
         self.reset();
         self.gate.clear();
     }
@@ -121,6 +136,7 @@ impl<const BANK: usize> Monitor for Catalyst<BANK> {
             return;
         }
         let index = gathered.rear_path / gathered.front_path.max(1e-3);
+        let index = self.mean.take(signals.averaging.catalyst, index);
         let mut measured = INDEX[BANK].found(index);
         if self.failed {
             measured = measured.within(None, Some(PASSES_AGAIN));

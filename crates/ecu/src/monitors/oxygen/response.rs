@@ -12,8 +12,8 @@ use super::{
 use crate::monitors::{
     FRONT_RESPONSE_1, FRONT_RESPONSE_2, Inhibits, P0133, P0153, Signals, TestResult,
     frame::{
-        ACCELERATION, AIR_FLOW, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, Monitor, RUN_TIME,
-        Rules, Test, gated,
+        ACCELERATION, AIR_FLOW, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean, Monitor,
+        RUN_TIME, Rules, Test, gated,
     },
 };
 use twotrip_harness::BANKS;
@@ -68,14 +68,14 @@ pub(super) static TO: [Test; BANKS] = of_banks(
     0x0B,
     1.0,
 );
-/// Mean transition from lean to rich.
+/// LongMean transition from lean to rich.
 pub(super) static RISE: [Test; BANKS] = of_banks(
     Test::new("mean time from 0.3 to 0.6 V", "ms").at_most(125.0),
     0x06,
     0x10,
     1.0,
 );
-/// Mean transition from rich to lean.
+/// LongMean transition from rich to lean.
 pub(super) static FALL: [Test; BANKS] = of_banks(
     Test::new("mean time from 0.6 to 0.3 V", "ms").at_most(145.0),
     0x05,
@@ -119,10 +119,38 @@ pub struct FrontResponse<const BANK: usize> {
     purge: PurgeSteps,
     gathered: Gathered,
     seconds: f64,
+    /// Of both transitions and the period.
+    means: [LongMean; 3],
+}
+
+impl<const BANK: usize> FrontResponse<BANK> {
+    /// What several driving cycles say, to be kept without power.
+    pub(in crate::monitors) const fn means(&self) -> &[LongMean; 3] {
+        &self.means
+    }
+
+    /// Puts it back.
+    pub(in crate::monitors) const fn take_over(&mut self, means: [LongMean; 3]) {
+        self.means = means;
+    }
 }
 
 impl<const BANK: usize> Monitor for FrontResponse<BANK> {
-    gated!(&RULES[BANK], forgets all);
+    gated!(&RULES[BANK]);
+
+    fn reset(&mut self) {
+        *self = Self {
+            gate: self.gate,
+            means: self.means,
+            ..Self::default()
+        };
+    }
+
+    fn clear(&mut self) {
+        self.means = Default::default();
+        self.reset();
+        self.gate.clear();
+    }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let quiet = self.purge.step(signals.purge.fraction());
@@ -141,15 +169,20 @@ impl<const BANK: usize> Monitor for FrontResponse<BANK> {
             return;
         }
         let found = &self.gathered;
+        let averages = signals.averaging.front_sensor;
+        let [falls, rises, periods] = &mut self.means;
         let mut passed = found.rise.count > 0 && found.fall.count > 0;
         for (test, value) in [
             (&FROM[BANK], LOW_VOLTS),
             (&TO[BANK], HIGH_VOLTS),
-            (&FALL[BANK], found.fall.mean()),
-            (&RISE[BANK], found.rise.mean()),
+            (&FALL[BANK], falls.take(averages, found.fall.mean())),
+            (&RISE[BANK], rises.take(averages, found.rise.mean())),
             (&LOWEST[BANK], found.front[0]),
             (&HIGHEST[BANK], found.front[1]),
-            (&PERIOD[BANK], found.period().min(60_000.0)),
+            (
+                &PERIOD[BANK],
+                periods.take(averages, found.period().min(60_000.0)),
+            ),
         ] {
             let measured = test.found(value);
             passed &= measured.passed;
