@@ -1,12 +1,18 @@
 //! Every shipped fault as a repair order: its codes and no others, no repair but the right one, and a proof that proves.
 //!
-//! Five runs of each scenario that names its codes: without its defects (no code), as told (its codes), after each
-//! trap (the code comes back), repaired and cleared (the monitor runs and passes), repaired and not cleared (it heals).
+//! Five runs of each scenario that names its codes: without its defects (no code), as told (its codes, and the freeze
+//! frame in the state that favours the fault), after each trap (the code comes back), repaired and cleared (the monitor
+//! runs and passes), repaired and not cleared (it heals). What names a symptom shows it while it is broken, also after
+//! each trap, and no more once it is mended; a fault that sets no code is judged by that alone.
 
 use std::collections::BTreeSet;
 
 use twotrip_obd::Dtc;
-use twotrip_scenario::{Phrase, Scenario, shipped};
+use twotrip_scenario::{
+    Phrase, RepairOrder, Scenario,
+    phrase::{Claim, Quantity, Source},
+    shipped,
+};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_tests::exceptions;
 use twotrip_units::BusInstant;
@@ -51,10 +57,35 @@ const fn changes_the_car(phrase: &Phrase) -> bool {
     )
 }
 
+/// A claim about the freeze frame.
+fn is_about_the_frame(phrase: &Phrase) -> bool {
+    matches!(
+        phrase,
+        Phrase::Expect(expectation)
+            if matches!(expectation.claim, Claim::Reported { from: Source::FreezeFrame, .. })
+    )
+}
+
+/// How many of the order's symptoms show.
+fn shown(desk: &Desk, order: &RepairOrder) -> usize {
+    let mut asked = desk.clone();
+    let phrases: Vec<String> = order.symptom().iter().map(ToString::to_string).collect();
+    let outcomes = asked.outcomes(&phrases.iter().map(String::as_str).collect::<Vec<_>>());
+    outcomes.iter().filter(|outcome| outcome.ok).count()
+}
+
 fn judge(name: &str, scenario: &Scenario) {
-    let Some(order) = scenario.repair_order().filter(|order| !order.codes().is_empty()) else {
+    let Some(order) = scenario
+        .repair_order()
+        .filter(|order| !order.correction().is_empty())
+    else {
         return;
     };
+    assert!(
+        !order.codes().is_empty() || !order.symptom().is_empty(),
+        "{name}: neither codes nor a symptom: nothing judges its traps"
+    );
+    let all = order.symptom().len();
     let story = || scenario.story().iter().map(|phrase| phrase.value.clone());
     let named: BTreeSet<String> = order.codes().iter().map(ToString::to_string).collect();
     let companions: BTreeSet<String> = exceptions::of("codes", name)
@@ -76,6 +107,18 @@ fn judge(name: &str, scenario: &Scenario) {
 
     let mut broken = desk(scenario);
     live(&mut broken, name, story());
+    assert_eq!(shown(&broken, order), all, "{name}: the symptom shows");
+    if let Some(frame) = broken.car.car().ecu().memory().freeze_frame() {
+        let dtc = frame.dtc.to_string();
+        assert!(named.contains(&dtc), "{name}: the freeze frame is of {dtc}");
+        let told = scenario.story().iter().chain(scenario.expectations());
+        let states: Vec<Phrase> = told
+            .map(|phrase| phrase.value.clone())
+            .filter(is_about_the_frame)
+            .collect();
+        assert!(!states.is_empty(), "{name}: nothing is said of the freeze frame");
+        live(&mut broken, name, states);
+    }
     let found = stored(&broken);
     assert!(named.is_subset(&found), "{name}: {found:?} instead of {named:?}");
     let others: Vec<_> = found
@@ -89,9 +132,10 @@ fn judge(name: &str, scenario: &Scenario) {
         live(&mut desk, name, [trap.clone()]);
         clear(&mut desk, name);
         live(&mut desk, name, order.proof());
+        assert_eq!(shown(&desk, order), all, "{name}: the symptom after `{trap}`");
         let found = stored(&desk);
         assert!(
-            !found.is_disjoint(&named),
+            named.is_empty() || !found.is_disjoint(&named),
             "{name}: `{trap}` hides the fault: {found:?}"
         );
     }
@@ -102,6 +146,11 @@ fn judge(name: &str, scenario: &Scenario) {
     clear(&mut proven, name);
     live(&mut proven, name, order.proof());
     assert_eq!(stored(&proven), BTreeSet::new(), "{name}: after the right work");
+    assert_eq!(
+        shown(&proven, order),
+        0,
+        "{name}: the symptom after the right work"
+    );
     let unproven = exceptions::of("proof", name);
     for code in order.codes() {
         // A code of the maker's own passes with the one that it goes with.
@@ -156,6 +205,117 @@ shares! {
     repair_orders_hold_third_share: 2;
     repair_orders_hold_fourth_share: 3;
 }
+
+/// Where there is no frame, or nothing to measure, nothing is as expected; pinned values count as a tester reads them.
+#[test]
+fn values_are_expected_of_tester_and_gauge() {
+    let mut desk = Desk::new(1, Timing::FAST);
+    for (phrase, ok, says) in [
+        (
+            "expect freeze-frame engine-speed below 9000 rpm",
+            false,
+            "no freeze frame",
+        ),
+        ("expect measured alternator above 0 V", false, "the engine is off"),
+        ("expect measured battery above 12 V", true, "battery shows 12."),
+        ("key on", true, ""),
+        ("override engine-speed 3000 rpm", true, ""),
+        (
+            "expect live engine-speed above 2999 rpm",
+            true,
+            "engine-speed is 3000 rpm",
+        ),
+        (
+            "expect live engine-speed below 3000 rpm",
+            false,
+            "engine-speed is 3000 rpm",
+        ),
+        ("release engine-speed", true, ""),
+        ("start", true, ""),
+        ("wait 30 s", true, ""),
+        ("expect live engine-speed below 2999 rpm", true, ""),
+        (
+            "expect measured alternator above 13.5 V",
+            true,
+            "alternator shows 14.",
+        ),
+        (
+            "expect measured manifold-vacuum above 40 kPa",
+            true,
+            "manifold-vacuum shows",
+        ),
+        ("preload confirmed P0301", true, ""),
+        (
+            "expect freeze-frame engine-speed above 500 rpm",
+            true,
+            "the freeze frame of P0301",
+        ),
+    ] {
+        let outcome = &desk.outcomes(&[phrase])[0];
+        assert!(
+            outcome.ok == ok && outcome.text.contains(says),
+            "{phrase}: {}",
+            outcome.text
+        );
+    }
+}
+
+/// The freeze frame of each, and what is not as its scenario expects, with several seeds: `cargo test -p twotrip-tests --test
+/// golden repairs::frames -- --ignored --nocapture`, one alone by `TWOTRIP_SCENARIO`.
+#[test]
+#[ignore = "prints"]
+fn frames() {
+    let wanted = std::env::var("TWOTRIP_SCENARIO").ok();
+    for shipped in shipped::ALL {
+        if wanted.as_deref().is_some_and(|name| name != shipped.name) {
+            continue;
+        }
+        let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
+        for seed in 1..=4 {
+            let name = format!("{} with seed {seed}", shipped.name);
+            let mut desk = Desk::of(Simulator::new(Settings::of(&scenario, seed, Timing::FAST)));
+            let phrases = scenario.story().iter().chain(scenario.expectations());
+            let phrases: Vec<String> = phrases.map(|phrase| phrase.value.to_string()).collect();
+            let outcomes = desk.outcomes(&phrases.iter().map(String::as_str).collect::<Vec<_>>());
+            for (phrase, outcome) in phrases.iter().zip(outcomes) {
+                if !outcome.ok {
+                    println!("{name}: {phrase}: {}", outcome.text);
+                }
+            }
+            let Some(frame) = desk.car.car().ecu().memory().freeze_frame() else {
+                println!("{name}: no frame");
+                continue;
+            };
+            let values: Vec<String> = SHOWN
+                .iter()
+                .map(|value| format!("{} {:.1}", value.name(), value.of(&frame.data)))
+                .collect();
+            println!("{name}: {} {}", frame.dtc, values.join(", "));
+        }
+    }
+}
+
+const SHOWN: &[Quantity] = &[
+    Quantity::EngineSpeed,
+    Quantity::VehicleSpeed,
+    Quantity::CalculatedLoad,
+    Quantity::CoolantTemperature,
+    Quantity::RunTime,
+    Quantity::IntakeAirTemperature,
+    Quantity::ManifoldPressure,
+    Quantity::ShortTermTrim,
+    Quantity::LongTermTrim,
+    Quantity::CommandedPurge,
+    Quantity::FuelLevel,
+    Quantity::TankPressure,
+    Quantity::ModuleVoltage,
+    Quantity::AirFlow,
+    Quantity::ThrottlePosition,
+    Quantity::CatalystTemperature,
+    Quantity::OxygenFront,
+    Quantity::OxygenRear,
+    Quantity::OilTemperature,
+];
 
 /// One scenario by name, for whoever writes it: `TWOTRIP_SCENARIO=loose-fuel-cap cargo test -p twotrip-tests --test
 /// golden repairs::one -- --ignored`.

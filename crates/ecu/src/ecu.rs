@@ -296,6 +296,12 @@ impl Ecu {
         Ok(())
     }
 
+    /// The reported values that are pinned.
+    #[must_use]
+    pub const fn overrides(&self) -> &Overrides {
+        &self.overrides
+    }
+
     /// Reported values pinned by hand.
     pub const fn overrides_mut(&mut self) -> &mut Overrides {
         &mut self.overrides

@@ -3,10 +3,10 @@
 use std::time::Duration;
 
 use twotrip_obd::Dtc;
-use twotrip_scenario::phrase::{Claim, CodeList, Deed, Expectation, When};
+use twotrip_scenario::phrase::{Claim, CodeList, Deed, Expectation, Quantity, Source, When};
 use twotrip_units::{BusInstant, CarInstant};
 
-use crate::{Car, Outcome, clock, deeds::Deeds};
+use crate::{Car, Outcome, clock, deeds::Deeds, meter};
 
 /// An expectation that is being watched.
 #[derive(Clone, Debug)]
@@ -133,8 +133,36 @@ pub(crate) fn holds(car: &Car, claim: &Claim) -> bool {
         Claim::NoCode(CodeList::Pending) => memory.pending().next().is_none(),
         Claim::NoCode(CodeList::Permanent) => memory.permanent().next().is_none(),
         Claim::Readiness { group, complete } => memory.readiness_since_clear().is_complete(group) == complete,
+        Claim::Reported {
+            from,
+            value,
+            side,
+            limit,
+        } => reported(car, from, value).is_some_and(|found| side.holds(found, limit)),
+        Claim::Measured { point, side, limit } => {
+            meter::reading(car, point).is_some_and(|found| side.holds(found, limit))
+        }
         Claim::Tool { .. } => false,
     }
+}
+
+/// What a tester reads; nothing where no frame is stored.
+fn reported(car: &Car, from: Source, value: Quantity) -> Option<f64> {
+    match from {
+        Source::Live => {
+            let pinned = car.ecu.overrides().pinned(value);
+            Some(pinned.unwrap_or_else(|| value.of(car.ecu.live())))
+        }
+        Source::FreezeFrame => {
+            let frame = car.ecu.memory().freeze_frame();
+            frame.map(|frame| value.of(&frame.data))
+        }
+    }
+}
+
+/// To a hundredth, for people.
+fn rounded(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
 }
 
 /// What is seen of what a claim is about.
@@ -159,6 +187,24 @@ pub(crate) fn seen(car: &Car, claim: &Claim) -> String {
             };
             format!("{} is {state}", group.name())
         }
+        Claim::Reported { from, value, .. } => {
+            let amount = reported(car, from, value).map(|found| clock::amount(rounded(found), value.unit()));
+            match (from, amount, memory.freeze_frame()) {
+                (Source::FreezeFrame, Some(amount), Some(frame)) => {
+                    format!("the freeze frame of {} has {} {amount}", frame.dtc, value.name())
+                }
+                (Source::Live, Some(amount), _) => format!("{} is {amount}", value.name()),
+                _ => "no freeze frame is stored".to_owned(),
+            }
+        }
+        Claim::Measured { point, .. } => match meter::reading(car, point) {
+            Some(found) => format!(
+                "{} shows {}",
+                point.name(),
+                clock::amount(rounded(found), point.unit())
+            ),
+            None => format!("{} cannot be measured now: the engine is off", point.name()),
+        },
         Claim::Tool { .. } => "the tool is not the car".to_owned(),
     }
 }

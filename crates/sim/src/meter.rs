@@ -62,6 +62,24 @@ pub(crate) fn measure(car: &Car, point: Point) -> Outcome {
     }
 }
 
+/// What of it is one number, in the unit of the point; nothing where it cannot be measured now.
+pub(crate) fn reading(car: &Car, point: Point) -> Option<f64> {
+    let vehicle = &car.vehicle;
+    match point {
+        Point::Wire(_) => None,
+        Point::Battery => Some(vehicle.battery_voltage().volts()),
+        Point::Alternator => car
+            .ecu
+            .control()
+            .is_running()
+            .then(|| (vehicle.battery_voltage() + vehicle.charging_cable_drop()).volts()),
+        Point::ManifoldVacuum => {
+            Some((vehicle.ambient_pressure() - vehicle.manifold_pressure()).kilopascals())
+        }
+        Point::BackPressure => Some(vehicle.highest_back_pressure().kilopascals()),
+    }
+}
+
 /// A sensor's circuit.
 fn signal(car: &Car, circuit: Circuit) -> Outcome {
     let sensors = &car.sensors();

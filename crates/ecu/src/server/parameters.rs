@@ -266,6 +266,15 @@ pub(super) fn frozen(number: u8, frame: &LiveData) -> Option<Reading> {
     row(LIVE, number).map(|read| read(frame))
 }
 
+/// The first value of a parameter of the live data, in the unit of its scaling; zero if there is no such row.
+pub(super) fn number(parameter: u8, live: &LiveData) -> f64 {
+    match frozen(parameter, live) {
+        Some(Number(value) | Numbers(value, _) | Sensor { volts: value, .. }) => value,
+        Some(Announced(_, [value, ..]) | Five([value, ..])) => value,
+        Some(Bytes(_)) | None => 0.0,
+    }
+}
+
 fn row<T: Copy>(rows: &[(u8, T)], number: u8) -> Option<T> {
     rows.iter().find(|(row, _)| *row == number).map(|&(_, read)| read)
 }

@@ -4,6 +4,7 @@ use core::time::Duration;
 
 use twotrip_units::{Angle, AngularSpeed, MassFlow, Pressure, Ratio, Speed, Temperature, Torque, Voltage};
 
+use super::parameters;
 use crate::data::LiveData;
 
 macro_rules! quantities {
@@ -43,6 +44,12 @@ macro_rules! quantities {
             #[must_use]
             pub const fn pid(self) -> u8 {
                 match self { $(Self::$variant => $pid),+ }
+            }
+
+            /// What the data say of it, in the unit: as its PID reports it before it is coded.
+            #[must_use]
+            pub fn of(self, live: &LiveData) -> f64 {
+                parameters::number(self.pid(), live)
             }
 
             /// Puts a value, given in the unit, into the data.

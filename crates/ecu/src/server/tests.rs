@@ -730,6 +730,8 @@ fn each_quantity_reaches_both_ends_of_its_pid() {
             );
             bench.overrides.set(quantity, end);
             assert!(bench.ask(Addressing::Physical, &[0x01, quantity.pid()]).is_sent());
+            let told = quantity.of(&bench.overrides.apply(&LiveData::default()));
+            assert!((told - end).abs() < 1e-6, "{}: {told} for {end}", quantity.name());
             let raw = field.extract(&bench.response[2..]).unwrap();
             assert_eq!(raw, scaling.encode(expected), "{} at {end}", quantity.name());
         }

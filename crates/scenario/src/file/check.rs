@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     limits,
-    phrase::{Phrase, Spanned, parse_event, parse_script, parse_time},
+    phrase::{Claim, Expectation, Phrase, Spanned, When, parse_event, parse_script, parse_time},
     problem::{Expected, Problem, ProblemKind},
     vehicle::{self, VehicleModel},
 };
@@ -235,6 +235,20 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
         "a trap is work that mends nothing: `replace ...`",
         &mends,
     );
+    let symptom = optional(
+        "symptom",
+        "a symptom",
+        "a symptom is `expect live | freeze-frame VALUE ...` or `expect measured GAUGE ...`, without a time",
+        &|phrase| {
+            matches!(
+                phrase,
+                Phrase::Expect(Expectation {
+                    claim: Claim::Reported { .. } | Claim::Measured { .. },
+                    when: When::Now,
+                })
+            )
+        },
+    );
     let proof = optional(
         "proof",
         "a proof",
@@ -268,6 +282,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
         cause: bare(cause),
         correction: bare(correction),
         codes,
+        symptom: bare(symptom),
         traps: bare(traps),
         proof: bare(proof),
     })

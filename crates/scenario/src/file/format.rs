@@ -162,6 +162,13 @@ pub static TABLES: &[Table] = &[
                 "the codes that the story leaves stored, and no others, one after the other",
             ),
             key(
+                "symptom",
+                false,
+                Value::Script,
+                "what the broken car shows and the mended one does not: expectations of `live`, `freeze-frame` and \
+                 `measured` values, one a line",
+            ),
+            key(
                 "traps",
                 false,
                 Value::Script,

@@ -14,6 +14,9 @@
 //! cause = "defect fuel-cap loose"   # phrases that break something, one a line; with `correction` or not at all
 //! correction = "tighten fuel-cap"   # phrases that mend it
 //! codes = "P0455"                   # what the story leaves stored, and nothing else; may be left out
+//! symptom = """                     # what shows that it is broken; may be left out
+//! expect live commanded-purge below 90 %
+//! """
 //! traps = "replace purge-valve"     # wrong repairs, one a line; may be left out
 //! proof = """                       # what proves the repair after a clear; may be left out
 //! soak 9 h
@@ -181,6 +184,7 @@ pub struct RepairOrder {
     cause: Vec<Phrase>,
     correction: Vec<Phrase>,
     codes: Vec<Dtc>,
+    symptom: Vec<Phrase>,
     traps: Vec<Phrase>,
     proof: Vec<Phrase>,
 }
@@ -208,6 +212,13 @@ impl RepairOrder {
     #[must_use]
     pub fn codes(&self) -> &[Dtc] {
         &self.codes
+    }
+
+    /// What the broken car shows after its story, also after every trap, and not after the correction and its proof:
+    /// expectations of values. Empty if the file names none.
+    #[must_use]
+    pub fn symptom(&self) -> &[Phrase] {
+        &self.symptom
     }
 
     /// Wrong repairs that are often made, each by itself. Empty if the file names none.

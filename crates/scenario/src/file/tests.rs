@@ -75,6 +75,10 @@ before = "key on"
 [repair-order]
 complaint = " "
 cause = "tighten fuel-cap"
+symptom = """
+expect measured back-pressure above 40 kPa
+expect mil off
+"""
 
 [story]
 before = """
@@ -98,6 +102,7 @@ extra = 5
             "the key `correction` is missing",
             "complaint is empty",
             "`tighten fuel-cap` does not belong in a cause",
+            "`expect mil off` does not belong in a symptom",
             "unknown drive `ufds`",
             "`key on` does not belong in a verdict",
             "unknown key `extra`",

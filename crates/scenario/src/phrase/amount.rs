@@ -19,7 +19,7 @@ pub(super) struct Amount<T: 'static> {
 }
 
 impl<T: Copy + Sync> Amount<T> {
-    const fn named(&self) -> Named<T> {
+    pub(super) const fn named(&self) -> Named<T> {
         Named {
             slot: self.slot,
             what: self.what,
@@ -28,8 +28,43 @@ impl<T: Copy + Sync> Amount<T> {
         }
     }
 
-    fn measure(&self, thing: T) -> Measure<f64> {
+    pub(super) fn measure(&self, thing: T) -> Measure<f64> {
         amount((self.name)(thing), (self.unit)(thing), (self.range)(thing))
+    }
+
+    pub(super) fn explain_name(&self, help: &mut Explanation) {
+        let values = self.all.iter().map(|thing| {
+            let [least, most] = (self.range)(*thing);
+            let text = format!(
+                "{} ({} to {} {}",
+                (self.name)(*thing),
+                precise(least),
+                precise(most),
+                (self.unit)(*thing)
+            );
+            format!("{})", text.trim_end())
+        });
+        help.slot(self.slot, || values.collect::<Vec<_>>().join(", "));
+    }
+
+    pub(super) fn explain_amount(&self, help: &mut Explanation) {
+        help.slot("AMOUNT", || {
+            let mut units: Vec<&str> = Vec::new();
+            let mut plain = "";
+            for thing in self.all {
+                for (unit, _) in written_as((self.unit)(*thing)) {
+                    if unit.is_empty() {
+                        plain = "; a plain ratio has none";
+                    } else if !units.contains(unit) {
+                        units.push(unit);
+                    }
+                }
+            }
+            format!(
+                "a number and a unit of the value, one of {}{plain}",
+                units.join(", ")
+            )
+        });
     }
 }
 
@@ -43,32 +78,8 @@ impl<T: Copy + Sync> Rule for Amount<T> {
     }
 
     fn explain(&self, help: &mut Explanation) {
-        let values = self.all.iter().map(|thing| {
-            let [least, most] = (self.range)(*thing);
-            let text = format!(
-                "{} ({} to {} {}",
-                (self.name)(*thing),
-                precise(least),
-                precise(most),
-                (self.unit)(*thing)
-            );
-            format!("{})", text.trim_end())
-        });
-        help.slot(self.slot, || values.collect::<Vec<_>>().join(", "));
-        help.slot("AMOUNT", || {
-            let mut units: Vec<&str> = Vec::new();
-            for thing in self.all {
-                for (unit, _) in written_as((self.unit)(*thing)) {
-                    if !unit.is_empty() && !units.contains(unit) {
-                        units.push(unit);
-                    }
-                }
-            }
-            format!(
-                "a number and a unit of the value, one of {}; a plain ratio has none",
-                units.join(", ")
-            )
-        });
+        self.explain_name(help);
+        self.explain_amount(help);
     }
 
     #[cfg(test)]

@@ -121,6 +121,32 @@ impl Display for Claim {
                 let state = if *complete { "complete" } else { "incomplete" };
                 write!(f, "{} {state}", group.name())
             }
+            Self::Reported {
+                from,
+                value,
+                side,
+                limit,
+            } => {
+                let amount = amount(value.name(), value.unit(), value.range());
+                write!(
+                    f,
+                    "{} {} {} {}",
+                    from.name(),
+                    value.name(),
+                    side.name(),
+                    amount.text(*limit)
+                )
+            }
+            Self::Measured { point, side, limit } => {
+                let amount = amount(point.name(), point.unit(), point.range());
+                write!(
+                    f,
+                    "measured {} {} {}",
+                    point.name(),
+                    side.name(),
+                    amount.text(*limit)
+                )
+            }
             Self::Tool { deed, done: true } => write!(f, "tool {}", deed.name()),
             Self::Tool { deed, done: false } => write!(f, "no tool {}", deed.name()),
         }

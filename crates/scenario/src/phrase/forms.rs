@@ -5,12 +5,13 @@ use twotrip_obd::Group;
 use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
 
 use super::{
-    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity, When,
-    Work,
+    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity,
+    Source, When, Work,
     amount::Amount,
     code::{Code, Codes},
     defect::Physical,
     legs::Legs,
+    limit::Limit,
     measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, PULLED_DOWN, REID, RESISTANCE, SOAK, WAIT, WITHIN},
     rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
     wiring::WireFault,
@@ -570,6 +571,71 @@ pub(super) static FORMS: &[Form] = &[
         ),
         meaning: "readiness of a group of monitors",
         example: "expect evap complete",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        (
+                            Choice {
+                                what: "expectation",
+                                options: &[
+                                    (Source::FreezeFrame.name(), Source::FreezeFrame),
+                                    (Source::Live.name(), Source::Live),
+                                ],
+                            },
+                            Limit(Amount {
+                                slot: "VALUE",
+                                what: "reported value",
+                                all: &Quantity::ALL,
+                                name: Quantity::name,
+                                unit: Quantity::unit,
+                                range: Quantity::range,
+                            }),
+                        ),
+                        |(from, (value, side, limit))| Claim::Reported {
+                            from,
+                            value,
+                            side,
+                            limit,
+                        },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "what a tester reads is below or above this, now or in the freeze frame",
+        example: "expect freeze-frame calculated-load below 40 %",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("expect"),
+                (
+                    Map(
+                        After(
+                            claim("measured"),
+                            Limit(Amount {
+                                slot: "GAUGE",
+                                what: "gauge",
+                                all: &Point::GAUGES,
+                                name: Point::name,
+                                unit: Point::unit,
+                                range: Point::range,
+                            }),
+                        ),
+                        |(point, side, limit)| Claim::Measured { point, side, limit },
+                    ),
+                    WHEN,
+                ),
+            ),
+            expect,
+        ),
+        meaning: "what a meter or gauge shows there is below or above this; of back pressure the drag hand",
+        example: "expect measured back-pressure above 40 kPa",
     },
     Form {
         rule: &Map(

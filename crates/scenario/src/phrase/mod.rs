@@ -14,6 +14,7 @@ mod forms;
 mod grammar;
 mod help;
 mod legs;
+mod limit;
 mod measure;
 mod rule;
 mod script;
@@ -165,6 +166,32 @@ impl Point {
             Self::BackPressure => "back-pressure",
         }
     }
+
+    /// Those whose reading is one number that an expectation can be about.
+    pub const GAUGES: [Self; 4] = [
+        Self::Battery,
+        Self::Alternator,
+        Self::ManifoldVacuum,
+        Self::BackPressure,
+    ];
+
+    /// The unit of that number.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Wire(_) | Self::Battery | Self::Alternator => "V",
+            Self::ManifoldVacuum | Self::BackPressure => "kPa",
+        }
+    }
+
+    /// The lowest and the highest limit that an expectation can name, in the unit.
+    #[must_use]
+    pub const fn range(self) -> [f64; 2] {
+        match self {
+            Self::Wire(_) | Self::Battery | Self::Alternator => [0.0, 20.0],
+            Self::ManifoldVacuum | Self::BackPressure => [0.0, 255.0],
+        }
+    }
 }
 
 /// What the driver can switch.
@@ -262,8 +289,57 @@ pub enum Fill {
     Volume(Volume),
 }
 
-/// What must be true, and when.
+/// Where a value is read that an expectation is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// Service $01, pinned values included.
+    Live,
+    /// Service $02: as it was when the frame was stored.
+    FreezeFrame,
+}
+
+impl Source {
+    /// The word that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Live => "live",
+            Self::FreezeFrame => "freeze-frame",
+        }
+    }
+}
+
+/// On which side of a limit a value has to be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// Less than the limit.
+    Below,
+    /// More than the limit.
+    Above,
+}
+
+impl Side {
+    /// The word that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Below => "below",
+            Self::Above => "above",
+        }
+    }
+
+    /// Whether a value is on this side of the limit.
+    #[must_use]
+    pub fn holds(self, value: f64, limit: f64) -> bool {
+        match self {
+            Self::Below => value < limit,
+            Self::Above => value > limit,
+        }
+    }
+}
+
+/// What must be true, and when.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Expectation {
     /// What.
     pub claim: Claim,
@@ -285,7 +361,7 @@ pub enum When {
 }
 
 /// What is claimed of the car or of the tool on its bus.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Claim {
     /// PID $01 byte A bit 7: whether the ECU commands the lamp.
     Mil {
@@ -309,6 +385,26 @@ pub enum Claim {
         group: Group,
         /// Complete (a group the car does not have reads complete).
         complete: bool,
+    },
+    /// What a tester reads is on this side of a limit. Nothing is where no frame is stored.
+    Reported {
+        /// Now, or in the freeze frame.
+        from: Source,
+        /// What.
+        value: Quantity,
+        /// Below or above.
+        side: Side,
+        /// The limit, in the unit of the value.
+        limit: f64,
+    },
+    /// What a gauge or meter shows is on this side of a limit.
+    Measured {
+        /// One of [`Point::GAUGES`].
+        point: Point,
+        /// Below or above.
+        side: Side,
+        /// The limit, in the unit of the point.
+        limit: f64,
     },
     /// Whether the tool has done something since `ready`.
     Tool {

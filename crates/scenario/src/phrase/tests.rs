@@ -450,6 +450,41 @@ fn phrases_carry_typed_values() {
             ),
         ),
         (
+            "expect freeze-frame engine-speed below 1000 rpm",
+            expect(
+                Claim::Reported {
+                    from: Source::FreezeFrame,
+                    value: Quantity::EngineSpeed,
+                    side: Side::Below,
+                    limit: 1000.0,
+                },
+                When::Now,
+            ),
+        ),
+        (
+            "expect live module-voltage above 12.5 V within 30 s",
+            expect(
+                Claim::Reported {
+                    from: Source::Live,
+                    value: Quantity::ModuleVoltage,
+                    side: Side::Above,
+                    limit: 12.5,
+                },
+                When::Within(Duration::from_secs(30)),
+            ),
+        ),
+        (
+            "expect measured back-pressure below 25 kPa",
+            expect(
+                Claim::Measured {
+                    point: Point::BackPressure,
+                    side: Side::Below,
+                    limit: 25.0,
+                },
+                When::Now,
+            ),
+        ),
+        (
             "expect tool read freeze-frame",
             expect(
                 Claim::Tool {

@@ -8,7 +8,7 @@ use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
-use twotrip_scenario::{Phrase, Scenario, phrase::Point};
+use twotrip_scenario::{Phrase, RepairOrder, Scenario, phrase::Point};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_units::CarInstant;
 
@@ -108,7 +108,9 @@ impl Loop {
                 "Read. The repair order of this scenario names nothing to correct.",
             );
         }
-        if first.confirmed.is_empty() && first.pending.is_empty() {
+        let symptoms = self.look_for(order)?;
+        let none = first.confirmed.is_empty() && first.pending.is_empty();
+        if none && symptoms.is_empty() {
             return self.verdict(
                 true,
                 "Read: no code is stored, so there is no loop to show. If something is broken, the monitors have \
@@ -117,18 +119,54 @@ impl Loop {
         }
         self.step(
             "Find the cause",
-            "A code names a finding of the ECU, not a part. Whoever replaces parts by code replaces the wrong ones.",
+            if none {
+                "No code says where to look: no monitor sees this. The complaint does, and a gauge where it leads to."
+            } else {
+                "A code names a finding of the ECU, not a part. Whoever replaces parts by code replaces the wrong ones."
+            },
         )?;
         for phrase in looks_at(order.correction()) {
             self.tell(phrase)?;
         }
         self.step(
             "Correct",
-            "The repair changes the car, not the memory: every code is still there.",
+            if none {
+                "The repair changes the car; the memory had nothing to say of it."
+            } else {
+                "The repair changes the car, not the memory: every code is still there."
+            },
         )?;
         for phrase in order.correction() {
             self.tell(phrase.clone())?;
         }
+        let cleared = if none { Reading::default() } else { self.clear()? };
+        if none {
+            self.step(
+                "Drive until it would have shown",
+                "Standing in the workshop proves nothing: what the customer felt came on the road.",
+            )?;
+        } else {
+            self.step(
+                "Drive until the monitor has run",
+                "An empty memory right after a clear proves nothing. The monitor that found the fault has to run \
+                 again, under its own conditions.",
+            )?;
+        }
+        for phrase in order.proof() {
+            self.tell(phrase)?;
+        }
+        self.step(
+            "Read again",
+            "The same questions as before the repair. Now the answers mean something.",
+        )?;
+        let last = self.read_everything()?;
+        let left = self.look_for(order)?;
+        let symptoms: Vec<_> = symptoms.into_iter().zip(left).collect();
+        self.close(&first, &cleared, &last, &symptoms)
+    }
+
+    /// Clears, and reads what that leaves.
+    fn clear(&mut self) -> Result<Reading, Failure> {
         let mut why =
             "With the key on and the engine off. Clearing also wipes the freeze frame and the readiness of \
                        every monitor: from here on the car has to prove itself."
@@ -138,21 +176,29 @@ impl Loop {
         }
         self.step("Clear", &why)?;
         self.ask(&[0x04])?;
-        let cleared = self.read_everything()?;
-        self.step(
-            "Drive until the monitor has run",
-            "An empty memory right after a clear proves nothing. The monitor that found the fault has to run \
-             again, under its own conditions.",
-        )?;
-        for phrase in order.proof() {
-            self.tell(phrase)?;
+        self.read_everything()
+    }
+
+    /// What the order says that the broken car shows: each with whether it does so now.
+    fn look_for(&mut self, order: &RepairOrder) -> Result<Vec<(String, bool)>, Failure> {
+        let mut symptoms = Vec::new();
+        for phrase in order.symptom() {
+            let text = phrase.to_string();
+            let asked = text.strip_prefix("expect ").unwrap_or(&text).to_owned();
+            for event in self.rig.tell(phrase.clone()) {
+                let Event::Finished { outcome, .. } = event else {
+                    continue;
+                };
+                let (answer, sign) = if outcome.ok { ("yes", "") } else { ("no", "not ") };
+                let prefix = format!("{sign}as expected: ");
+                let found = outcome.text.strip_prefix(&prefix).unwrap_or(&outcome.text);
+                self.teller.tell(&Told::Remark {
+                    text: format!("symptom: {asked}: {answer}, {found}"),
+                })?;
+                symptoms.push((asked.clone(), outcome.ok));
+            }
         }
-        self.step(
-            "Read again",
-            "The same questions as before the repair. Now the answers mean something.",
-        )?;
-        let last = self.read_everything()?;
-        self.close(&first, &cleared, &last)
+        Ok(symptoms)
     }
 
     /// What the codes mean.
@@ -318,19 +364,32 @@ impl Loop {
     }
 
     /// What the loop was for: says what is proven and what is not.
-    fn close(&mut self, first: &Reading, cleared: &Reading, last: &Reading) -> Result<bool, Failure> {
+    fn close(
+        &mut self,
+        first: &Reading,
+        cleared: &Reading,
+        last: &Reading,
+        symptoms: &[((String, bool), (String, bool))],
+    ) -> Result<bool, Failure> {
         let found = names(&first.confirmed);
         let ready = Group::ALL.iter().all(|&group| last.readiness.is_complete(group));
         let permanent = self.has_permanent_codes();
+        let codes = !first.confirmed.is_empty() || !first.pending.is_empty();
+        let of_codes = (
+            format!("before: lamp commanded for {found}"),
+            first.lamp && !first.confirmed.is_empty(),
+        );
+        let of_symptoms = symptoms.iter().flat_map(|((asked, before), (_, after))| {
+            [
+                (format!("before: {asked}"), *before),
+                (format!("after the drive no longer: {asked}"), !*after),
+            ]
+        });
+        let of_clear = (
+            "the clear emptied the stored and pending lists".to_owned(),
+            cleared.confirmed.is_empty(),
+        );
         let proofs = [
-            (
-                format!("before: lamp commanded for {found}"),
-                first.lamp && !first.confirmed.is_empty(),
-            ),
-            (
-                "the clear emptied the stored and pending lists".to_owned(),
-                cleared.confirmed.is_empty(),
-            ),
             (
                 "after the drive nothing is stored".to_owned(),
                 last.confirmed.is_empty() && !last.lamp,
@@ -351,9 +410,12 @@ impl Loop {
                 last.permanent.is_empty(),
             ),
         ];
-        let proofs = proofs
+        let proofs = [of_codes, of_clear]
             .into_iter()
-            .chain(of_permanent.into_iter().filter(|_| permanent));
+            .filter(|_| codes)
+            .chain(of_symptoms)
+            .chain(proofs)
+            .chain(of_permanent.into_iter().filter(|_| permanent && codes));
         self.step(
             "What is proven",
             "Each line is something a customer, or an inspector, can rely on.",
