@@ -64,6 +64,9 @@ const MEAN_SECONDS: f64 = 10.0;
 /// Time beyond a limit that decides, and time within both that passes, s.
 const FAILS_AFTER: f64 = 30.0;
 const PASSES_AFTER: f64 = 60.0;
+/// Share of the limit that the correction of the moment has to be beyond for the time to count: the mean hangs on for some
+/// seconds when a car whose fault shows at idle pulls away, and the freeze frame is to show the state that found it.
+const OF_THE_MOMENT: f64 = 0.75;
 /// Correction with vapour taken for what it is believed to be, below which richness is suspected, and for how long, s.
 const SUSPECT: f64 = 0.80;
 const SUSPECT_SECONDS: f64 = 15.0;
@@ -175,14 +178,18 @@ impl<const BANK: usize> Monitor for FuelTrim<BANK> {
         }
         let learned = 1.0 + bank.long_term.fraction();
         let share = SECONDS / MEAN_SECONDS;
-        self.mean += ((1.0 + bank.short_term.fraction()) * learned - self.mean) * share;
+        let now = (1.0 + bank.short_term.fraction()) * learned;
+        self.mean += (now - self.mean) * share;
         self.with_vapour += ((1.0 + signals.fuel_correction.fraction()) * learned - self.with_vapour) * share;
         let counted = CORRECTION[BANK].found(100.0 * (self.mean - 1.0));
-        self.lean_seconds = if self.mean > 1.0 && !counted.passed {
-            self.lean_seconds + SECONDS
-        } else {
-            0.0
-        };
+        if self.mean < 1.0 || counted.passed {
+            self.lean_seconds = 0.0;
+        } else if CORRECTION[BANK]
+            .most
+            .is_none_or(|most| 100.0 * (now - 1.0) > OF_THE_MOMENT * most)
+        {
+            self.lean_seconds += SECONDS;
+        }
         self.prove_rich(bank.cell);
         let [lean, rich] = CODES[BANK];
         let failed = if self.lean_seconds > FAILS_AFTER {
