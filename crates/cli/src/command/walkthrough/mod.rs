@@ -56,6 +56,12 @@ struct Reading {
     permanent: Vec<Dtc>,
 }
 
+/// Something that the order says the broken car shows.
+struct Symptom {
+    asked: String,
+    shows: bool,
+}
+
 struct Loop {
     rig: Rig,
     pacing: Pacing,
@@ -161,8 +167,7 @@ impl Loop {
         )?;
         let last = self.read_everything()?;
         let left = self.look_for(order)?;
-        let symptoms: Vec<_> = symptoms.into_iter().zip(left).collect();
-        self.close(&first, &cleared, &last, &symptoms)
+        self.close(&first, &cleared, &last, &symptoms, &left)
     }
 
     /// Clears, and reads what that leaves.
@@ -180,7 +185,7 @@ impl Loop {
     }
 
     /// What the order says that the broken car shows: each with whether it does so now.
-    fn look_for(&mut self, order: &RepairOrder) -> Result<Vec<(String, bool)>, Failure> {
+    fn look_for(&mut self, order: &RepairOrder) -> Result<Vec<Symptom>, Failure> {
         let mut symptoms = Vec::new();
         for phrase in order.symptom() {
             let text = phrase.to_string();
@@ -195,7 +200,10 @@ impl Loop {
                 self.teller.tell(&Told::Remark {
                     text: format!("symptom: {asked}: {answer}, {found}"),
                 })?;
-                symptoms.push((asked.clone(), outcome.ok));
+                symptoms.push(Symptom {
+                    asked: asked.clone(),
+                    shows: outcome.ok,
+                });
             }
         }
         Ok(symptoms)
@@ -369,7 +377,8 @@ impl Loop {
         first: &Reading,
         cleared: &Reading,
         last: &Reading,
-        symptoms: &[((String, bool), (String, bool))],
+        before: &[Symptom],
+        after: &[Symptom],
     ) -> Result<bool, Failure> {
         let found = names(&first.confirmed);
         let ready = Group::ALL.iter().all(|&group| last.readiness.is_complete(group));
@@ -379,10 +388,13 @@ impl Loop {
             format!("before: lamp commanded for {found}"),
             first.lamp && !first.confirmed.is_empty(),
         );
-        let of_symptoms = symptoms.iter().flat_map(|((asked, before), (_, after))| {
+        let of_symptoms = before.iter().zip(after).flat_map(|(before, after)| {
             [
-                (format!("before: {asked}"), *before),
-                (format!("after the drive no longer: {asked}"), !*after),
+                (format!("before: {}", before.asked), before.shows),
+                (
+                    format!("after the drive no longer: {}", after.asked),
+                    !after.shows,
+                ),
             ]
         });
         let of_clear = (
