@@ -43,6 +43,8 @@ pub struct Decoder {
     offset: u64,
     /// Bytes of a block that are still to be skipped.
     skip: u64,
+    /// Where the block begins that is skipped.
+    whole: u64,
     interfaces: Vec<Known>,
     /// How many interfaces the sections before this one had.
     before: usize,
@@ -68,6 +70,12 @@ impl Decoder {
     #[must_use]
     pub const fn offset(&self) -> u64 {
         self.offset
+    }
+
+    /// Where the last whole block ends: less than [`Self::offset`] inside a block that is skipped.
+    #[must_use]
+    pub const fn whole(&self) -> u64 {
+        if self.skip > 0 { self.whole } else { self.offset }
     }
 
     /// Looks at the bytes from [`Self::offset`] on.
@@ -148,6 +156,7 @@ impl Decoder {
             Front::More(count) => Ok(Step::More(count)),
             Front::TooLong { kind, length } => {
                 self.skip = u64::from(length) - 8;
+                self.whole = self.offset;
                 Ok(Step::Taken(8, Some(Item::Other(kind))))
             }
             Front::Block(block) => {

@@ -78,6 +78,7 @@ fn example() -> Vec<u8> {
                 dropped_by_interface: 1,
                 dropped_by_system: 2,
             },
+            ["the end"],
         );
     }
     out
@@ -117,12 +118,13 @@ fn line(item: &Item<'_>) -> String {
             packet.comments().collect::<Vec<_>>()
         ),
         Item::Statistics(counts) => format!(
-            "counts {} {} {:?} {:?} {:?}",
+            "counts {} {} {:?} {:?} {:?} {:?}",
             counts.interface,
             counts.at,
             counts.received(),
             counts.dropped_by_interface(),
-            counts.dropped_by_system()
+            counts.dropped_by_system(),
+            counts.options.comments().collect::<Vec<_>>()
         ),
         Item::Other(kind) => format!("other {kind:08X}"),
     }
@@ -167,7 +169,10 @@ fn what_was_written_is_read() {
             .unwrap(),
         "Some(Outbound"
     );
-    assert_eq!(told[half - 1], format!("counts 1 {AT} Some(7) Some(1) Some(2)"));
+    assert_eq!(
+        told[half - 1],
+        format!("counts 1 {AT} Some(7) Some(1) Some(2) [\"the end\"]")
+    );
 }
 
 /// The registry's example of link type 227: `7DF#02 01 00`, padded.

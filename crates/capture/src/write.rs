@@ -137,8 +137,12 @@ pub fn packet<'c>(out: &mut Vec<u8>, packet: &Packet<'_>, comments: impl IntoIte
     finish(out, begun);
 }
 
-/// The counts of an interface.
-pub fn statistics(out: &mut Vec<u8>, statistics: &Statistics) {
+/// The counts of an interface, with comments.
+pub fn statistics<'c>(
+    out: &mut Vec<u8>,
+    statistics: &Statistics,
+    comments: impl IntoIterator<Item = &'c str>,
+) {
     let begun = begin(out, block::STATISTICS);
     out.extend_from_slice(&statistics.interface.to_le_bytes());
     out.extend_from_slice(&stamp(statistics.at));
@@ -151,6 +155,9 @@ pub fn statistics(out: &mut Vec<u8>, statistics: &Statistics) {
         (code::STATISTICS_DROPPED_BY_SYSTEM, statistics.dropped_by_system),
     ] {
         option(out, code, &count.to_le_bytes());
+    }
+    for comment in comments {
+        text(out, code::COMMENT, comment);
     }
     end_of_options(out);
     finish(out, begun);

@@ -3,6 +3,7 @@
 use std::{path::PathBuf, time::Duration};
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use twotrip_host::bus::{Filter, Selection};
 use twotrip_isotp::{self as isotp, Dlc, Profile};
 use twotrip_obd::inspection::{self, LampSeen};
 
@@ -27,6 +28,8 @@ pub(crate) enum Command {
     Tell(Tell),
     /// Read a car with a plain tester
     Scan(Scan),
+    /// Record what is on a bus
+    Record(Record),
     /// Validate scenario and vehicle files
     Check(Check),
     /// List what there is: scenarios, vehicles, defects, parts, drives, phrases, services, parameters
@@ -101,6 +104,9 @@ pub(crate) struct Run {
     /// Answer only once the disk has the memory, so that a loss of power loses nothing that was reported either
     #[arg(long, requires = "memory")]
     pub(crate) durable: bool,
+    /// Record the bus into this pcapng file, with what happens inside the car as comments
+    #[arg(long, value_name = "FILE")]
+    pub(crate) record: Option<PathBuf>,
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
@@ -148,6 +154,64 @@ pub(crate) struct Scan {
     pub(crate) inspection: Inspection,
     #[command(flatten)]
     pub(crate) transport: Transport,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Record {
+    /// The pcapng file; one that is there is continued
+    pub(crate) file: PathBuf,
+    /// The bus: a CAN interface (vcan0), or local:NAME; several times for several buses in one file
+    #[arg(long, required = true)]
+    pub(crate) bus: Vec<String>,
+    /// Stop after this time (30s, 5min, 1h)
+    #[arg(long = "for", value_parser = duration, value_name = "TIME")]
+    pub(crate) lasting: Option<Duration>,
+    /// Stop after so many frames
+    #[arg(long, value_name = "N")]
+    pub(crate) frames: Option<u64>,
+    #[command(flatten)]
+    pub(crate) selection: FrameSelection,
+    #[command(flatten)]
+    pub(crate) rotation: Rotation,
+    /// Events as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Which frames.
+#[derive(Clone, Debug, ClapArgs)]
+#[command(next_help_heading = "Frames (an identifier, or identifier:mask: 7E8, 7E8:7F8, 18DAF110)")]
+pub(crate) struct FrameSelection {
+    /// Only these, comma-separated
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(crate) only: Vec<Filter>,
+    /// None of these, comma-separated
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    pub(crate) drop: Vec<Filter>,
+}
+
+impl FrameSelection {
+    pub(crate) fn selection(&self) -> Selection {
+        Selection {
+            only: self.only.clone(),
+            drop: self.drop.clone(),
+        }
+    }
+}
+
+/// Several files one after the other.
+#[derive(Clone, Copy, Debug, ClapArgs)]
+#[command(next_help_heading = "Rotation (FILE-0001.pcapng and so on)")]
+pub(crate) struct Rotation {
+    /// A new file when one has this size (10MB)
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    pub(crate) rotate_size: Option<u64>,
+    /// A new file after this time (1h)
+    #[arg(long, value_name = "TIME", value_parser = duration)]
+    pub(crate) rotate_every: Option<Duration>,
+    /// Delete the oldest of them when all together are larger than this (1GB)
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    pub(crate) keep: Option<u64>,
 }
 
 /// What an inspection goes by.
@@ -373,6 +437,24 @@ fn hex_byte(text: &str) -> Result<u8, String> {
     }
 }
 
+/// A size like `10MB`.
+fn size(text: &str) -> Result<u64, String> {
+    let wrong = || "a size is a whole number and one of kB, MB, GB: 10MB".to_owned();
+    let split = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
+    let (number, unit) = text.split_at(split);
+    let factor = match unit.trim() {
+        "kB" => 1_000,
+        "MB" => 1_000_000,
+        "GB" => 1_000_000_000,
+        _ => return Err(wrong()),
+    };
+    let number: u64 = number.parse().map_err(|_| wrong())?;
+    number
+        .checked_mul(factor)
+        .filter(|&size| size > 0)
+        .ok_or_else(wrong)
+}
+
 /// A time like `30s`, `5 min`, `1h`, or plain seconds.
 fn duration(text: &str) -> Result<Duration, String> {
     let wrong = || "a time is a number and one of ms, s, min, h: 30s".to_owned();
@@ -406,6 +488,8 @@ mod tests {
         assert_eq!(duration("30s"), Ok(Duration::from_secs(30)));
         assert_eq!(duration("1.5 min"), Ok(Duration::from_secs(90)));
         assert!(duration("soon").is_err() && duration("1e999h").is_err());
+        assert_eq!((size("10MB"), size("3 kB")), (Ok(10_000_000), Ok(3_000)));
+        assert!(size("10").is_err() && size("0MB").is_err() && size("99999999999999999999GB").is_err());
         assert_eq!((hex_byte("cC"), hex_byte("0x55")), (Ok(0xCC), Ok(0x55)));
         assert!(hex_byte("5").is_err() && hex_byte("+5").is_err() && hex_byte("100").is_err());
         assert_eq!("max".parse(), Ok(Pace::Max));

@@ -7,6 +7,7 @@
 //! - [`in_process`]: car and tester on an in-memory bus.
 //! - [`memory_file`]: what an ECU keeps between runs.
 //! - [`ready`]: tells a supervisor that the car is ready.
+//! - [`recording`]: what is on a bus, in a file.
 //! - [`run`]: a car on a bus, in wall time.
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
@@ -18,6 +19,7 @@ mod flush;
 pub mod in_process;
 pub mod memory_file;
 pub mod ready;
+pub mod recording;
 pub mod run;
 pub mod runtime_dir;
 pub mod session;

@@ -36,6 +36,7 @@ use crate::{
     bus::{Bus, BusError, local::TurnedAway},
     control::{ControlServer, RequestId},
     memory_file::MemoryFileError,
+    recording::{Tap, comment},
 };
 
 /// How fast the car's time passes.
@@ -134,6 +135,8 @@ pub struct Run {
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
     memory: Keeper,
+    /// The recorder beside.
+    tap: Option<Tap>,
     /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
     queued: Option<Frame>,
     /// Ends the run once something else than a tester is heard.
@@ -171,6 +174,7 @@ impl Run {
             behind: Duration::ZERO,
             blocked: None,
             memory: Keeper::default(),
+            tap: None,
             queued: None,
             watch: None,
             traffic: Traffic::default(),
@@ -208,6 +212,33 @@ impl Run {
                 Ok(Err(_)) | Err(_) => quiet + 1,
             };
         }
+    }
+
+    /// Serves the bus while something else begins on it, a recorder for one; what the bus brings meanwhile is let pass.
+    pub async fn serve_during<T>(&mut self, other: impl Future<Output = T>) -> T {
+        let mut other = pin!(other);
+        loop {
+            tokio::select! {
+                biased;
+                value = &mut other => return value,
+                // What ends the bus for good is said again when the run begins.
+                event = self.bus.recv(), if self.watch.is_none() => if event.is_err() {
+                    return other.await;
+                },
+            }
+        }
+    }
+
+    /// Tells a recorder what is sent, and what happens inside the car.
+    pub fn record(&mut self, tap: Tap) {
+        let pace = match self.pace {
+            Pace::Live => "live".to_owned(),
+            Pace::Times(times) => times.to_string(),
+            Pace::Max => "max".to_owned(),
+        };
+        let at = self.simulator.car().now();
+        tap.comment(comment::line(self.now(), at, &format!("pace {pace}")));
+        self.tap = Some(tap);
     }
 
     /// Runs until a signal ends it or `lasting` is over.

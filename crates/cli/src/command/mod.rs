@@ -2,6 +2,7 @@
 
 mod check;
 mod list;
+mod record;
 mod run;
 mod scan;
 mod tell;
@@ -25,6 +26,7 @@ pub(crate) fn run(args: Args) -> Result<(), Failure> {
         Command::Run(args) => block_on(run::run(&args)),
         Command::Tell(args) => block_on(tell::run(&args)),
         Command::Scan(args) => block_on(scan::run(&args)),
+        Command::Record(args) => block_on(record::run(&args)),
         Command::Check(args) => check::run(&args),
         Command::List(args) => list::run(&args),
     }

@@ -9,6 +9,7 @@ use twotrip_host::{
     control::{ControlServer, default_path},
     memory_file::{self, MemoryFile, MemoryFileError},
     ready::notify_ready,
+    recording::{self, Beside, Counts},
     run::{Ending, Notice, Pace, Run, Traffic},
     runtime_dir::RuntimeDir,
 };
@@ -16,7 +17,12 @@ use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
 use twotrip_sim::{Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
 use twotrip_units::BusInstant;
 
-use crate::{args, command::words, exit::Failure, output, sources};
+use crate::{
+    args,
+    command::{record, words},
+    exit::Failure,
+    output, sources,
+};
 
 /// What the run prints with `--json`.
 #[derive(Debug, Serialize)]
@@ -78,7 +84,16 @@ enum Line<'a> {
         bus: BusCounts,
         expectations_met: bool,
         not_physical: bool,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        recorded: Option<Recorded>,
     },
+}
+
+/// Frames of the recording.
+#[derive(Debug, Serialize)]
+struct Recorded {
+    frames: u64,
+    dropped: u64,
 }
 
 /// Where the ECU's memory comes from, if it is kept.
@@ -162,6 +177,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         run.watch(Watch);
     }
     run.let_pass().await;
+    let recording = match &args.record {
+        Some(path) => Some(record(args, &mut run, path, &name, seed).await?),
+        None => None,
+    };
     let not_physical = run.simulator().not_physical();
     ready(args, &name, &control_path, not_physical, seed, memory)?;
     if let Err(error) = notify_ready() {
@@ -176,11 +195,81 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         .await;
     run.finish().await;
     let kept = run.let_go_of_memory();
+    let recorded = recording.map(Beside::finish).transpose();
     let ending = ending.map_err(words::system)?;
     met &= judge(args.json, run.simulator())?;
-    end(args, &run, ending, met)?;
+    let recorded = recorded.map_err(|error| record::failure(&error))?;
+    end(args, &run, ending, met, recorded)?;
     kept.map_err(|error| memory_failure(&error))?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+/// Begins to record the car's bus.
+async fn record(
+    args: &args::Run,
+    run: &mut Run,
+    path: &Path,
+    name: &Name,
+    seed: u64,
+) -> Result<Beside, Failure> {
+    let options = recording::Options {
+        path: path.to_owned(),
+        application: record::application(),
+        header: vec![header(args, run.simulator().not_physical(), seed)?],
+        ..recording::Options::default()
+    };
+    // A wire has a bit rate of its own; without one the car is thought to be on the usual one.
+    let start = Beside::start(options, name.clone(), Some(USUAL_BIT_RATE));
+    let (beside, found) = run
+        .serve_during(start)
+        .await
+        .map_err(|error| record::failure(&error))?;
+    if let Some(found) = found {
+        for line in output::fit(&format!("{}: {}", path.display(), record::continued(found)), 0) {
+            anstream::eprintln!("{line}");
+        }
+    }
+    run.record(beside.tap());
+    Ok(beside)
+}
+
+/// Bit rate of legislated diagnostics on most cars, bit/s (ISO 15765-4).
+const USUAL_BIT_RATE: u64 = 500_000;
+
+/// What a recording says of the run, for machines: `run: {"format":1,...}`.
+#[derive(Debug, Serialize)]
+struct Header<'a> {
+    format: u32,
+    scenario: &'a str,
+    crc32: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    vehicle: Option<&'a str>,
+    seed: u64,
+    pace: String,
+    timing: &'static str,
+    not_physical: bool,
+}
+
+fn header(args: &args::Run, not_physical: bool, seed: u64) -> Result<String, Failure> {
+    let header = Header {
+        format: 1,
+        scenario: &args.scenario,
+        crc32: format!("{:08x}", crc32fast::hash(&sources::bytes(&args.scenario)?)),
+        vehicle: args.vehicle.as_deref(),
+        seed,
+        pace: match args.pace {
+            None => "live".to_owned(),
+            Some(args::Pace::Max) => "max".to_owned(),
+            Some(args::Pace::Times(times)) => times.to_string(),
+        },
+        timing: match args.timing {
+            args::Timing::Real => "real",
+            args::Timing::Fast => "fast",
+        },
+        not_physical,
+    };
+    let text = serde_json::to_string(&header).map_err(|error| Failure::system(error.to_string(), None))?;
+    Ok(format!("run: {text}"))
 }
 
 /// Takes the memory file and reads it.
@@ -455,7 +544,13 @@ fn say(json: bool, car_time_s: f64, phrase: &str, outcome: &Outcome) -> Result<(
 /// Columns before the lines that belong to a phrase: below the phrase itself.
 const DETAIL_INDENT: usize = 16;
 
-fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Failure> {
+fn end(
+    args: &args::Run,
+    run: &Run,
+    ending: Ending,
+    met: bool,
+    recorded: Option<Counts>,
+) -> Result<(), Failure> {
     let (counts, traffic) = (run.simulator().counts(), run.traffic());
     let reason = match ending {
         Ending::TimeOver => "time over",
@@ -470,6 +565,10 @@ fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Fai
             bus: traffic.into(),
             expectations_met: met,
             not_physical: run.simulator().not_physical(),
+            recorded: recorded.map(|counts| Recorded {
+                frames: counts.frames,
+                dropped: counts.dropped,
+            }),
         });
     }
     let note = if run.simulator().not_physical() {
@@ -483,6 +582,9 @@ fn end(args: &args::Run, run: &Run, ending: Ending, met: bool) -> Result<(), Fai
         counts.dropped
     );
     anstream::eprintln!("frames: {}", frames(&traffic));
+    if let Some(Counts { frames, dropped, .. }) = recorded {
+        anstream::eprintln!("recorded: {frames} frames, {dropped} lost");
+    }
     Ok(())
 }
 

@@ -1,5 +1,7 @@
 //! Which identifiers a node listens to, in the kernel's terms (linux/can.h `struct can_filter`).
 
+use std::{fmt, str::FromStr};
+
 use twotrip_can::{CanId, Frame, FrameKind};
 
 /// The identifier has 29 bits.
@@ -47,6 +49,79 @@ impl Filter {
             word |= EXTENDED;
         }
         word & self.mask == self.id & self.mask
+    }
+}
+
+impl fmt::Display for Filter {
+    /// As it is written: `7E8`, `7E0:7F8`, `18DAF110`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (digits, all) = if self.id & EXTENDED == 0 {
+            (3, u32::from(CanId::STANDARD_MAX))
+        } else {
+            (8, CanId::EXTENDED_MAX)
+        };
+        write!(f, "{:0digits$X}", self.id & all)?;
+        if self.mask & all != all {
+            write!(f, ":{:0digits$X}", self.mask & all)?;
+        }
+        Ok(())
+    }
+}
+
+/// Why a text names no identifiers.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "`{0}` names no identifiers; write 7E8, or identifier:mask as in 7E8:7F8; eight digits mean 29 bits, as in 18DAF110"
+)]
+pub struct FilterError(String);
+
+impl FromStr for Filter {
+    type Err = FilterError;
+
+    /// `7E8`: this identifier. `7E0:7F8`: those that agree with it in the bits of the mask. Up to three hex digits
+    /// name an identifier of 11 bits, eight one of 29. Remote requests pass as data frames do.
+    fn from_str(text: &str) -> Result<Self, FilterError> {
+        let wrong = || FilterError(text.to_owned());
+        let (id, mask) = match text.split_once(':') {
+            Some((id, mask)) => (id, Some(mask)),
+            None => (text, None),
+        };
+        let number = |digits: &str, most: u32| {
+            let plain = digits.bytes().all(|byte| byte.is_ascii_hexdigit());
+            let number = u32::from_str_radix(digits, 16).ok().filter(|_| plain);
+            number.filter(|&number| number <= most).ok_or_else(wrong)
+        };
+        let (all, size) = match id.len() {
+            1..=3 => (u32::from(CanId::STANDARD_MAX), 0),
+            8 => (CanId::EXTENDED_MAX, EXTENDED),
+            _ => return Err(wrong()),
+        };
+        let mask = mask.map_or(Ok(all), |mask| number(mask, all))?;
+        Ok(Self {
+            id: number(id, all)? | size,
+            mask: mask | EXTENDED,
+        })
+    }
+}
+
+/// Which frames a command works with.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Selection {
+    /// If there are some, only these.
+    pub only: Vec<Filter>,
+    /// And none of these.
+    pub drop: Vec<Filter>,
+}
+
+impl Selection {
+    /// Whether a frame is among them. Error frames have no identifier: they pass unless there is an `only`.
+    #[must_use]
+    pub fn passes(&self, frame: &Frame) -> bool {
+        if frame.kind() == FrameKind::Error {
+            return self.only.is_empty();
+        }
+        (self.only.is_empty() || self.only.iter().any(|filter| filter.passes(frame)))
+            && !self.drop.iter().any(|filter| filter.passes(frame))
     }
 }
 

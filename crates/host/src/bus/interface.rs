@@ -26,6 +26,8 @@ pub(super) struct Link {
     pub(super) index: u32,
     /// `IFLA_INFO_KIND`: `vcan`, `can`, ..; empty for links without a kind.
     pub(super) kind: String,
+    /// Of an adapter that has one, bit/s.
+    pub(super) bit_rate: Option<u32>,
     device_type: u16,
     flags: u32,
 }
@@ -117,6 +119,9 @@ const NLM_F_REQUEST_DUMP: u16 = 0x0301;
 const IFLA_IFNAME: u16 = 3;
 const IFLA_LINKINFO: u16 = 18;
 const IFLA_INFO_KIND: u16 = 1;
+const IFLA_INFO_DATA: u16 = 2;
+/// `struct can_bittiming`, whose first word is the bit rate (linux/can/netlink.h).
+const IFLA_CAN_BITTIMING: u16 = 1;
 
 /// "All links, please": length, type, flags, sequence 1, port 0, then an empty `ifinfomsg`.
 const DUMP_LINKS: [u8; 2 * HEADER] = {
@@ -176,13 +181,22 @@ fn parse_link(body: &[u8]) -> Option<Link> {
         match kind {
             IFLA_IFNAME => link.name = text(value),
             IFLA_LINKINFO => {
-                let kind = Attributes(value).find(|&(kind, _)| kind == IFLA_INFO_KIND);
-                link.kind = kind.map(|(_, value)| text(value)).unwrap_or_default();
+                link.kind = attribute(value, IFLA_INFO_KIND).map(text).unwrap_or_default();
+                let timing =
+                    attribute(value, IFLA_INFO_DATA).and_then(|data| attribute(data, IFLA_CAN_BITTIMING));
+                link.bit_rate = timing
+                    .filter(|_| link.kind == "can")
+                    .and_then(|timing| timing.first_chunk())
+                    .map(|&rate| u32::from_ne_bytes(rate));
             }
             _ => {}
         }
     }
     Some(link)
+}
+
+fn attribute(attributes: &[u8], wanted: u16) -> Option<&[u8]> {
+    Attributes(attributes).find_map(|(kind, value)| (kind == wanted).then_some(value))
 }
 
 fn text(value: &[u8]) -> String {
@@ -215,6 +229,7 @@ mod tests {
             name: name.to_owned(),
             index: 7,
             kind: kind.to_owned(),
+            bit_rate: None,
             device_type: ARPHRD_CAN,
             flags,
         }
@@ -301,6 +316,26 @@ mod tests {
         assert!(link.gives_back());
         for end in 0..body.len() {
             let _ = parse_link(&body[..end]);
+        }
+    }
+
+    /// Layout: linux/if_link.h and linux/can/netlink.h.
+    #[test]
+    fn the_bit_rate_of_an_adapter_is_found() {
+        let attribute = |kind: u16, value: &[u8]| {
+            let length = u16::try_from(4 + value.len()).expect("short");
+            let mut bytes = [length.to_ne_bytes(), kind.to_ne_bytes()].concat();
+            bytes.extend(value);
+            bytes.resize(bytes.len().next_multiple_of(4), 0);
+            bytes
+        };
+        let timing = [250_000_u32.to_ne_bytes(), [9; 4]].concat();
+        for (kind, wanted) in [("can", Some(250_000)), ("vcan", None)] {
+            let data = attribute(IFLA_INFO_DATA, &attribute(IFLA_CAN_BITTIMING, &timing));
+            let info = [attribute(IFLA_INFO_KIND, kind.as_bytes()), data].concat();
+            let mut body = vec![0; HEADER];
+            body.extend(attribute(IFLA_LINKINFO, &info));
+            assert_eq!(parse_link(&body).expect("a link").bit_rate, wanted, "{kind}");
         }
     }
 }

@@ -18,7 +18,7 @@ use std::time::SystemTime;
 use twotrip_can::Frame;
 
 pub use error::{BusError, Names};
-pub use filter::Filter;
+pub use filter::{Filter, FilterError, Selection};
 pub use name::{INTERFACE_NAME_MAX, LOCAL_NAME_MAX, Name, NameError};
 
 use crate::runtime_dir::RuntimeDir;
@@ -126,6 +126,28 @@ impl Bus {
             Name::Local(name) => Backend::Guest(local::Guest::join(name, &RuntimeDir::of_user()?).await?),
         };
         Ok(Self { backend })
+    }
+
+    /// Opens a bus only to listen, one with a wire behind it too: nothing must be sent on it.
+    ///
+    /// # Errors
+    /// [`BusError`] says what is missing and what to type.
+    pub async fn listen(name: &Name) -> Result<Self, BusError> {
+        match name {
+            Name::Interface(interface) => Ok(Self {
+                backend: Backend::SocketCan(socket_can::SocketCan::open(interface, true)?),
+            }),
+            Name::Local(_) => Self::join(name).await,
+        }
+    }
+
+    /// Its bit rate, bit/s, where the kernel knows one.
+    #[must_use]
+    pub const fn bit_rate(&self) -> Option<u32> {
+        match &self.backend {
+            Backend::SocketCan(bus) => bus.bit_rate(),
+            Backend::Host(_) | Backend::Guest(_) => None,
+        }
     }
 
     /// Opens an interface that may have a wire behind it: the user's word is that no vehicle is connected to it.

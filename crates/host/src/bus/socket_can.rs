@@ -58,6 +58,7 @@ pub(super) struct SocketCan {
     malformed: u64,
     /// There is, or may be, a wire behind the interface.
     physical: bool,
+    bit_rate: Option<u32>,
     /// The interface gives frames back to their sender once they have passed.
     gives_back: bool,
     /// That is waited for.
@@ -102,6 +103,7 @@ impl SocketCan {
             down_unreported: false,
             malformed: 0,
             physical: !link.is_virtual(),
+            bit_rate: link.bit_rate,
             gives_back: link.gives_back(),
             confirms: false,
         })
@@ -109,6 +111,10 @@ impl SocketCan {
 
     pub(super) const fn is_physical(&self) -> bool {
         self.physical
+    }
+
+    pub(super) const fn bit_rate(&self) -> Option<u32> {
+        self.bit_rate
     }
 
     pub(super) fn want_detail(&mut self) -> Result<(), BusError> {

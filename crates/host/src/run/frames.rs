@@ -122,7 +122,14 @@ impl Run {
                 self.simulator.withhold_answers();
                 break;
             }
-            match self.bus.try_send(&frame)? {
+            if let Some(tap) = &self.tap {
+                tap.sending(&frame);
+            }
+            let sent = self.bus.try_send(&frame)?;
+            if let (Sent::Later | Sent::Down, Some(tap)) = (sent, &self.tap) {
+                tap.not_sent();
+            }
+            match sent {
                 Sent::Handed => {
                     self.traffic.sent += 1;
                     now = self.now().min(now + WRITTEN_WITHIN);

@@ -7,7 +7,10 @@ use twotrip_sim::Event;
 use twotrip_units::BusInstant;
 
 use super::{Notice, Run};
-use crate::control::{Outcome, Progress, Reply, RequestId};
+use crate::{
+    control::{Outcome, Progress, Reply, RequestId},
+    recording::comment,
+};
 
 /// How often a client of the control socket hears how far its phrase has come.
 const PROGRESS_TICK: Duration = Duration::from_millis(250);
@@ -46,6 +49,11 @@ impl Run {
                     },
                 };
                 self.control.reply(request, &Reply::Outcome(reply));
+            }
+            if let Some(tap) = &self.tap
+                && let Some(text) = comment::of_event(now, &event)
+            {
+                tap.comment(text);
             }
             notice(Notice::Event(&event));
         }
