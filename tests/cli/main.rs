@@ -6,6 +6,7 @@ mod local_bus;
 mod memory;
 mod memory_kill;
 mod readme;
+mod record;
 mod schema;
 mod support;
 mod transport;

@@ -143,7 +143,13 @@ impl Car {
         loop {
             let mut line = String::new();
             let read = stdout.read_line(&mut line).expect("the car speaks UTF-8");
-            if line.starts_with("ready") || line.contains("\"event\":\"ready\"") {
+            let begins = [
+                "ready",
+                "recording",
+                "{\"event\":\"ready\"",
+                "{\"event\":\"recording\"",
+            ];
+            if begins.iter().any(|begin| line.starts_with(begin)) {
                 ready.push_str(&line);
                 break;
             }
