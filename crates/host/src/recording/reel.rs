@@ -82,7 +82,7 @@ impl Reel {
         let mut found = None;
         let mut good = 0;
         if length > 0 {
-            good = good_length(&mut file).map_err(failed)?.ok_or_else(|| {
+            good = good_length(&file).map_err(failed)?.ok_or_else(|| {
                 let path = path.clone();
                 RecordingError::NotOurs { path }
             })?;
@@ -170,7 +170,7 @@ impl Reel {
 }
 
 /// Where the last whole block of a recording ends; `None` for a file that is no pcapng.
-fn good_length(file: &mut File) -> io::Result<Option<u64>> {
+fn good_length(file: &File) -> io::Result<Option<u64>> {
     let mut decoder = Decoder::default();
     let mut bytes = Vec::new();
     let mut taken = 0;
@@ -187,7 +187,7 @@ fn good_length(file: &mut File) -> io::Result<Option<u64>> {
                 bytes.drain(..taken);
                 taken = 0;
                 let wanted = count.max(PIECE) as u64;
-                if (&*file).take(wanted).read_to_end(&mut bytes)? == 0 {
+                if file.take(wanted).read_to_end(&mut bytes)? == 0 {
                     let begun = decoder.offset() > 0;
                     return Ok(begun.then(|| decoder.whole()));
                 }
