@@ -7,6 +7,10 @@ use rand_chacha::{
     ChaCha8Rng,
     rand_core::{Rng as _, SeedableRng as _},
 };
+use twotrip_vehicle::{
+    Part, Specification, Vehicle,
+    defect::{Entry, catalogue},
+};
 
 /// Dice with words for what is drawn.
 pub(crate) struct Dice(ChaCha8Rng);
@@ -39,7 +43,8 @@ impl Dice {
     }
 }
 
-/// What a good car may have: part and word, and the amounts that are still good.
+/// What a good car may have: part and word, and the amounts that are still good. Sensors within their makers' tolerance,
+/// and parts that have aged without being due: half of what would be noticed or less.
 const GOOD: &[(&str, f64, f64)] = &[
     ("air-meter bias", -3.0, 3.0),
     ("manifold-pressure-sensor bias", -0.8, 0.8),
@@ -48,19 +53,35 @@ const GOOD: &[(&str, f64, f64)] = &[
     ("tank-pressure-sensor bias", -60.0, 60.0),
     ("fuel-level-sensor bias", -3.0, 3.0),
     ("filler-neck hole", 0.1, 0.12),
+    ("throttle dirty", 5.0, 15.0),
+    ("fuel-pump weak", 5.0, 15.0),
+    ("fuel-filter blocked", 15.0, 25.0),
+    ("injector-2 clogged", 94.0, 95.0),
+    ("front-oxygen-sensor lazy", 1.2, 1.4),
+    ("front-oxygen-sensor-2 lazy", 1.2, 1.4),
+    ("rear-oxygen-sensor lazy", 1.5, 3.0),
 ];
+/// What the catalyst of a good car still stores, of what it stored when it was run in.
+const STORE: (f64, f64) = (0.75, 0.83);
+
+fn entry(what: &str) -> &'static Entry {
+    let (part, kind) = what.split_once(' ').expect("part and word");
+    catalogue()
+        .find(|entry| entry.part.name() == part && entry.kind == kind)
+        .unwrap_or_else(|| panic!("{what} is in no table of defects"))
+}
+
+fn part(what: &str) -> Part {
+    entry(what).part
+}
 
 /// Units of those amounts, for the phrases.
 fn unit(what: &str) -> &'static str {
-    let (part, kind) = what.split_once(' ').expect("part and word");
-    twotrip_vehicle::defect::catalogue()
-        .find(|entry| entry.part.name() == part && entry.kind == kind)
-        .unwrap_or_else(|| panic!("{what} is in no table of defects"))
-        .unit()
+    entry(what).unit()
 }
 
 /// The phrases that make the car what it is.
-pub(crate) fn birth(dice: &mut Dice) -> (Climate, Vec<String>) {
+pub(crate) fn birth(dice: &mut Dice, model: &Specification, vehicle: &Vehicle) -> (Climate, Vec<String>) {
     let climate = Climate {
         mean_celsius: dice.between(-20.0, 40.0),
         height_m: if dice.chance(0.5) {
@@ -75,9 +96,15 @@ pub(crate) fn birth(dice: &mut Dice) -> (Climate, Vec<String>) {
         format!("fuel volatility {} kPa", dice.of(&[62, 79, 93])),
     ];
     for (what, low, high) in GOOD {
-        if dice.chance(0.6) {
+        if vehicle.has(part(what)) && dice.chance(0.6) {
             let amount = dice.between(*low, *high);
             phrases.push(format!("defect {what} {amount:.3} {}", unit(what)));
+        }
+    }
+    for catalyst in ["catalyst aged", "catalyst-2 aged"] {
+        if vehicle.has(part(catalyst)) && dice.chance(0.6) {
+            let store = model.oxygen_capacity.grams() * dice.between(STORE.0, STORE.1);
+            phrases.push(format!("defect {catalyst} {store:.3} g"));
         }
     }
     (climate, phrases)

@@ -1,26 +1,18 @@
-//! A fleet of healthy cars, each with a life of its own: no monitor accuses one of them, and all of them run often enough.
-//!
-//! `TWOTRIP_TRIPS` sets how many trips are driven; the long job (`sh tests/long`) drives twenty times as many.
+//! What can only be said of many cars: that no monitor accuses a healthy one ([`healthy`]), how large a defect has to be to be
+//! found ([`sweep`]), what tells two faults of one code apart ([`pairs`]).
 
+mod ends;
+mod healthy;
 mod life;
 mod pairs;
 mod sweep;
+mod table;
 mod tally;
 
 use std::{iter, time::Duration};
 
 use twotrip_scenario::{Phrase, parse_phrase};
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
-
-use crate::{life::Dice, tally::Tally};
-
-/// Trips of one car.
-const TRIPS: u64 = 8;
-
-/// Trips of the whole fleet.
-fn trips() -> u64 {
-    std::env::var("TWOTRIP_TRIPS").map_or(1000, |text| text.parse().expect("TWOTRIP_TRIPS is a number"))
-}
+use twotrip_sim::{Event, Outcome, Simulator};
 
 /// Lives through phrases; what came of each.
 pub(crate) fn live(car: &mut Simulator, phrases: &[impl AsRef<str>]) -> Vec<(Phrase, Outcome)> {
@@ -39,12 +31,6 @@ pub(crate) fn live(car: &mut Simulator, phrases: &[impl AsRef<str>]) -> Vec<(Phr
     came
 }
 
-/// What was refused of it.
-fn refused(came: Vec<(Phrase, Outcome)>) -> impl Iterator<Item = String> {
-    let refused = came.into_iter().filter(|(_, outcome)| !outcome.ok);
-    refused.map(|(phrase, outcome)| format!("{phrase}: {}", outcome.text))
-}
-
 /// What a phrase that only asks says of a car, and the details.
 pub(crate) fn ask(car: &Simulator, phrase: &str) -> Outcome {
     live(&mut car.clone(), &[phrase]).remove(0).1
@@ -60,51 +46,8 @@ pub(crate) fn stored(car: &Simulator) -> Vec<String> {
         .collect()
 }
 
-/// Drives one car's life; its accusations.
-fn drive(seed: u64, tally: &mut Tally) -> Vec<String> {
-    let mut dice = Dice::new(seed);
-    let mut car = Simulator::new(Settings::compact(seed, Timing::FAST));
-    let (climate, birth) = life::birth(&mut dice);
-    let mut all_refused: Vec<String> = refused(live(&mut car, &birth)).collect();
-    let mut told = birth;
-    for _ in 0..TRIPS {
-        let level = car.car().vehicle().fuel_level().percent();
-        let trip = life::trip(&mut dice, &climate, level);
-        let circumstances = format!("{}; the tank began at {level:.1} %", trip.join(" | "));
-        all_refused.extend(refused(live(&mut car, &trip)).map(|text| format!("{text} ({circumstances})")));
-        told.extend(trip);
-        tally.note(car.car().ecu());
-        let codes = stored(&car);
-        if let Some(code) = codes.first() {
-            tally.close(car.car().ecu());
-            return vec![format!(
-                "car {seed}: {}\n      {}\n        {}",
-                codes.join(" "),
-                told.join(" | "),
-                ask(&car, &format!("why {code}")).details.join("\n        ")
-            )];
-        }
-    }
-    tally.close(car.car().ecu());
-    all_refused
-        .into_iter()
-        .map(|text| format!("car {seed}: {text}"))
-        .collect()
-}
-
-/// Half of the fleet each, side by side.
-fn half(which: u64) -> (Tally, Vec<String>) {
-    let mut tally = Tally::default();
-    let cars = trips().div_ceil(TRIPS);
-    let accused = (0..cars)
-        .filter(|car| car % 2 == which)
-        .flat_map(|car| drive(car, &mut tally))
-        .collect();
-    (tally, accused)
-}
-
 /// Splits work over two threads, in order.
-fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -> Vec<R> {
+pub(crate) fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -> Vec<R> {
     let (one, other): (Vec<_>, Vec<_>) = items
         .into_iter()
         .enumerate()
@@ -124,32 +67,4 @@ fn side_by_side<T: Send, R: Send>(items: Vec<T>, work: impl Fn(T) -> R + Sync) -
     });
     done.sort_by_key(|(place, _)| *place);
     done.into_iter().map(|(_, result)| result).collect()
-}
-
-/// Minimum ratios of 13 CCR 1968.2(d)(3.2) (from memory) are held by `tally`.
-#[test]
-fn no_healthy_car_is_accused_and_every_monitor_runs_often_enough() {
-    let mut tally = Tally::default();
-    let mut accused = Vec::new();
-    for (of_half, accused_of_half) in side_by_side(vec![0, 1], half) {
-        tally.merge(&of_half);
-        accused.extend(accused_of_half);
-    }
-    accused.sort();
-    let report = tally.report();
-    println!("{report}");
-    if let Ok(path) = std::env::var("TWOTRIP_FLEET_REPORT") {
-        std::fs::write(&path, &report).expect("the report is written");
-    }
-    assert!(
-        accused.is_empty(),
-        "{} of the cars:\n  {}",
-        accused.len(),
-        accused.join("\n  ")
-    );
-    let seldom = tally.below_minimum();
-    assert!(
-        seldom.is_empty(),
-        "in-use ratios below the regulated minimum: {seldom:?}"
-    );
 }

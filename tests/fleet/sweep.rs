@@ -1,19 +1,16 @@
-//! How large a defect has to be to be found: a sweep of each amount, and the table that keeps what came of it.
-//!
-//! `crates/scenario/src/defects.tsv` is what `list defects` tells of codes. A row: part, word, unit, the largest amount
-//! that was never found, the smallest that was always found, the codes that it came to. Between the two lies the grey
-//! zone. Each end holds for [`ENDS`] seeds in the long job, for two of them in every run.
+//! How large a defect has to be to be found: the exam that a car is driven through, and a sweep of each defect's amounts, whose
+//! outcome the table keeps ([`crate::table`]).
 
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, time::Duration};
 
+use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_vehicle::{
     Defect,
     defect::{Entry, Size, catalogue},
 };
 
-const TABLE: &str = include_str!("../../crates/scenario/src/defects.tsv");
-const TABLE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../crates/scenario/src/defects.tsv");
+use crate::table::{self, Row};
 
 /// One trip that lets every monitor run: cold start, city, highway, coasting, full throttle, hot idle.
 const EXAM: &[&str] = &[
@@ -34,13 +31,38 @@ fn trips(entry: &Entry) -> usize {
     }
 }
 
-/// The codes that a defect comes to in its trips; none if it is not found.
-fn codes(defect: Defect, seed: u64) -> BTreeSet<String> {
+/// A car with a defect, before its first trip.
+fn broken(defect: Defect, seed: u64) -> Simulator {
     let mut car = Simulator::new(Settings::compact(seed, Timing::FAST));
     super::live(
         &mut car,
         &["ambient 20 C", "refuel to 60 %", &format!("defect {defect}")],
     );
+    car
+}
+
+/// The codes that are pending when the first is; none if it is not found in its trips.
+pub(crate) fn first_codes(defect: Defect, seed: u64) -> BTreeSet<String> {
+    let mut car = broken(defect, seed);
+    for _ in 0..trips(defect.entry()) {
+        for phrase in EXAM {
+            car.tell(parse_phrase(phrase).expect("a phrase"));
+        }
+        while car.is_busy() {
+            car.work(Duration::from_secs(20));
+            while car.poll_event().is_some() {}
+            let memory = car.car().ecu().memory();
+            if memory.pending().next().is_some() || memory.confirmed().next().is_some() {
+                return super::stored(&car).into_iter().collect();
+            }
+        }
+    }
+    BTreeSet::new()
+}
+
+/// The codes that a defect comes to in its trips; none if it is not found.
+pub(crate) fn codes(defect: Defect, seed: u64) -> BTreeSet<String> {
+    let mut car = broken(defect, seed);
     let mut found = BTreeSet::new();
     for _ in 0..trips(defect.entry()) {
         super::live(&mut car, EXAM);
@@ -52,65 +74,8 @@ fn codes(defect: Defect, seed: u64) -> BTreeSet<String> {
     found
 }
 
-/// A row of the table.
-#[derive(Clone, Debug, PartialEq)]
-struct Row {
-    part: String,
-    kind: String,
-    unit: String,
-    never: Option<f64>,
-    always: Option<f64>,
-    codes: BTreeSet<String>,
-}
-
-impl Row {
-    fn entry(&self) -> Option<&'static Entry> {
-        catalogue().find(|entry| entry.part.name() == self.part && entry.kind == self.kind)
-    }
-
-    fn text(&self) -> String {
-        let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| format!("{value}"));
-        let codes = if self.codes.is_empty() {
-            "-".to_owned()
-        } else {
-            self.codes.iter().cloned().collect::<Vec<_>>().join(" ")
-        };
-        let (never, always) = (number(self.never), number(self.always));
-        format!(
-            "{}\t{}\t{}\t{never}\t{always}\t{codes}",
-            self.part, self.kind, self.unit
-        )
-    }
-
-    fn parse(line: &str) -> Self {
-        let cells: Vec<&str> = line.split('\t').collect();
-        assert_eq!(cells.len(), 6, "{line}");
-        let number = |text: &str| (text != "-").then(|| text.parse().expect("a number"));
-        Self {
-            part: cells[0].to_owned(),
-            kind: cells[1].to_owned(),
-            unit: cells[2].to_owned(),
-            never: number(cells[3]),
-            always: number(cells[4]),
-            codes: cells[5]
-                .split(' ')
-                .filter(|code| *code != "-")
-                .map(str::to_owned)
-                .collect(),
-        }
-    }
-}
-
-fn rows() -> Vec<Row> {
-    TABLE
-        .lines()
-        .filter(|line| !line.starts_with('#') && !line.is_empty())
-        .map(Row::parse)
-        .collect()
-}
-
 /// Amounts to try, smallest defect first: even steps in ratio where all are of one sign, else from nothing to either end.
-fn amounts(entry: &Entry) -> Vec<Vec<f64>> {
+pub(crate) fn amounts(entry: &Entry) -> Vec<Vec<f64>> {
     const STEPS: i32 = 5;
     let Size::Amount {
         range: [least, most], ..
@@ -156,16 +121,14 @@ fn sweep(entry: &'static Entry, seeds: u64) -> Row {
         row.codes = codes;
         return row;
     }
-    for mut side in sides {
-        let first = tried(Some(side[0])).expect("in range");
-        let last = tried(Some(side[side.len() - 1])).expect("in range");
-        if first.0 > last.0 {
-            side.reverse();
-        }
-        let results: Vec<(f64, u64, BTreeSet<String>)> = side
+    for side in sides {
+        let mut results: Vec<(f64, u64, BTreeSet<String>)> = side
             .into_iter()
             .filter_map(|amount| tried(Some(amount)).map(|(found, codes)| (amount, found, codes)))
             .collect();
+        if results[0].1 > results[results.len() - 1].1 {
+            results.reverse();
+        }
         row.codes
             .extend(results.iter().flat_map(|result| result.2.iter().cloned()));
         let never = results
@@ -187,7 +150,7 @@ fn sweep(entry: &'static Entry, seeds: u64) -> Row {
 }
 
 /// Whether the compact car has the part.
-fn fitted(entry: &Entry) -> bool {
+pub(crate) fn fitted(entry: &Entry) -> bool {
     let name = entry.part.name();
     !matches!(name, "front-oxygen-sensor-2" | "catalyst-2") && !name.ends_with("-5") && !name.ends_with("-6")
 }
@@ -200,15 +163,7 @@ fn write_the_table() {
     let rows = super::side_by_side(catalogue().filter(|entry| fitted(entry)).collect(), |entry| {
         sweep(entry, seeds)
     });
-    let mut text = String::from(
-        "# What each defect of the compact car comes to in the exam of tests/fleet/sweep.rs; made by its `write_the_table`.\n\
-         # part\tword\tunit\tlargest never found\tsmallest always found\tcodes\n",
-    );
-    for row in rows {
-        text += &row.text();
-        text.push('\n');
-    }
-    std::fs::write(TABLE_PATH, text).expect("the table is written");
+    table::write(&rows);
 }
 
 /// The rows of one part, for whoever changes it: `TWOTRIP_PART=fuel-pump cargo test -p twotrip-tests --test fleet
@@ -221,57 +176,4 @@ fn rows_of_a_part() {
     for row in super::side_by_side(entries, |entry| sweep(entry, 3)) {
         println!("{}", row.text());
     }
-}
-
-/// Seeds at both ends in the long job.
-const ENDS: u64 = 100;
-
-fn hold_the_ends(seeds: u64, which: impl Fn(&Row) -> bool) {
-    let chosen = rows().into_iter().filter(which).collect();
-    let wrong: Vec<String> = super::side_by_side(chosen, |row: Row| {
-        let entry = row
-            .entry()
-            .unwrap_or_else(|| panic!("{} {} is no defect", row.part, row.kind));
-        let mut wrong = Vec::new();
-        let ends = if entry.unit().is_empty() || matches!(entry.size, Size::Fixed { .. }) {
-            vec![(None, !row.codes.is_empty())]
-        } else {
-            let never = row.never.map(|amount| (Some(amount), false));
-            never
-                .into_iter()
-                .chain(row.always.map(|amount| (Some(amount), true)))
-                .collect()
-        };
-        for (amount, expected) in ends {
-            let defect = entry.defect(amount).expect("in range");
-            for seed in 1001..=1000 + seeds {
-                let found = codes(defect, seed);
-                if found.is_empty() == expected || !found.is_subset(&row.codes) {
-                    wrong.push(format!("{defect}, seed {seed}: {found:?}, expected {expected}"));
-                }
-            }
-        }
-        wrong
-    })
-    .concat();
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-}
-
-#[test]
-fn the_table_holds_every_defect_and_its_ends_for_a_seed() {
-    let named: Vec<(String, String)> = rows().into_iter().map(|row| (row.part, row.kind)).collect();
-    for entry in catalogue().filter(|entry| fitted(entry)) {
-        let name = (entry.part.name().to_owned(), entry.kind.to_owned());
-        assert!(
-            named.contains(&name),
-            "{entry:?} is missing: run `write_the_table`"
-        );
-    }
-    hold_the_ends(1, |row| !matches!(row.part.chars().last(), Some('2' | '3' | '4')));
-}
-
-#[test]
-#[ignore = "long: about an hour of processor time"]
-fn the_ends_hold_for_a_hundred_seeds() {
-    hold_the_ends(ENDS, |_| true);
 }

@@ -1,5 +1,5 @@
 //! What a fleet's trips add up to: in-use counters by group, and how far each result of service $06 stays from its
-//! limits.
+//! limits. As lines of text, so that a long job can be left and taken up again.
 
 use std::{collections::BTreeMap, fmt::Write as _};
 
@@ -26,6 +26,17 @@ impl Spread {
         self.extremes = Some((low.min(value), high.max(value)));
     }
 
+    fn merge(&mut self, other: &Self) {
+        self.count += other.count;
+        self.sum += other.sum;
+        self.squares += other.squares;
+        (self.least, self.most) = (other.least, other.most);
+        self.extremes = match (self.extremes, other.extremes) {
+            (Some((a, b)), Some((c, d))) => Some((a.min(c), b.max(d))),
+            (one, other) => one.or(other),
+        };
+    }
+
     fn mean(&self) -> f64 {
         self.sum / self.count
     }
@@ -50,13 +61,23 @@ impl Spread {
     }
 }
 
-/// The sums of a fleet.
+/// The sums of one vehicle's fleet.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Tally {
     trips: u64,
     in_use: BTreeMap<InUseItem, (u64, u64)>,
     general: (u64, u64),
-    tests: BTreeMap<(u8, u8), (&'static str, Spread)>,
+    tests: BTreeMap<(u8, u8), Spread>,
+}
+
+/// What a row of service $06 is about.
+fn about((mid, tid): (u8, u8)) -> &'static str {
+    let mut tests = monitors::tests();
+    let test = tests.find(|test| {
+        let row = test.reported.as_ref();
+        row.is_some_and(|row| (row.mid.number(), row.tid.number()) == (mid, tid))
+    });
+    test.map_or("", |test| test.what)
 }
 
 impl Tally {
@@ -67,10 +88,8 @@ impl Tally {
             let Some((row, found)) = test.reported.zip(ecu.monitors().results().of(test)) else {
                 continue;
             };
-            let (_, spread) = self
-                .tests
-                .entry((row.mid.number(), row.tid.number()))
-                .or_insert_with(|| (test.what, Spread::default()));
+            let key = (row.mid.number(), row.tid.number());
+            let spread = self.tests.entry(key).or_default();
             (spread.least, spread.most) = found.limits;
             spread.add(found.value);
         }
@@ -98,25 +117,8 @@ impl Tally {
             sums.0 += numerator;
             sums.1 += denominator;
         }
-        for (key, (what, spread)) in &other.tests {
-            let (_, sums) = self.tests.entry(*key).or_insert((
-                what,
-                Spread {
-                    count: 0.0,
-                    ..*spread
-                },
-            ));
-            if sums.count > 0.0 {
-                sums.count += spread.count;
-                sums.sum += spread.sum;
-                sums.squares += spread.squares;
-                sums.extremes = match (sums.extremes, spread.extremes) {
-                    (Some((a, b)), Some((c, d))) => Some((a.min(c), b.max(d))),
-                    (one, other) => one.or(other),
-                };
-            } else {
-                *sums = *spread;
-            }
+        for (key, spread) in &other.tests {
+            self.tests.entry(*key).or_default().merge(spread);
         }
     }
 
@@ -134,8 +136,66 @@ impl Tally {
             .collect()
     }
 
-    /// Both, as a table.
-    pub(crate) fn report(&self) -> String {
+    /// As lines that [`Self::take_line`] reads.
+    pub(crate) fn lines(&self) -> Vec<String> {
+        let (denominator, cycles) = self.general;
+        let mut lines = vec![format!("trips {} {denominator} {cycles}", self.trips)];
+        for (place, item) in InUseItem::ALL.iter().enumerate() {
+            if let Some((numerator, denominator)) = self.in_use.get(item) {
+                lines.push(format!("in-use {place} {numerator} {denominator}"));
+            }
+        }
+        let limit = |limit: Option<f64>| limit.map_or_else(|| "-".to_owned(), |value| value.to_string());
+        for ((mid, tid), spread) in &self.tests {
+            let (low, high) = spread.extremes.unwrap_or_default();
+            lines.push(format!(
+                "test {mid} {tid} {} {} {} {} {} {low} {high}",
+                spread.count,
+                spread.sum,
+                spread.squares,
+                limit(spread.least),
+                limit(spread.most),
+            ));
+        }
+        lines
+    }
+
+    /// Adds what a line says.
+    pub(crate) fn take_line(&mut self, line: &str) {
+        let cells: Vec<&str> = line.split(' ').collect();
+        let whole = |place: usize| -> u64 { cells[place].parse().expect("a whole number") };
+        let number = |place: usize| -> f64 { cells[place].parse().expect("a number") };
+        let byte = |place: usize| -> u8 { cells[place].parse().expect("a byte") };
+        match cells[0] {
+            "trips" => {
+                self.trips += whole(1);
+                self.general.0 += whole(2);
+                self.general.1 += whole(3);
+            }
+            "in-use" => {
+                let item = InUseItem::ALL[usize::from(byte(1))];
+                let sums = self.in_use.entry(item).or_default();
+                sums.0 += whole(2);
+                sums.1 += whole(3);
+            }
+            "test" => {
+                let limit = |place: usize| (cells[place] != "-").then(|| number(place));
+                let spread = Spread {
+                    count: number(3),
+                    sum: number(4),
+                    squares: number(5),
+                    least: limit(6),
+                    most: limit(7),
+                    extremes: Some((number(8), number(9))),
+                };
+                self.tests.entry((byte(1), byte(2))).or_default().merge(&spread);
+            }
+            other => panic!("{other} is no line of a tally"),
+        }
+    }
+
+    /// Ratios by group.
+    pub(crate) fn ratios(&self) -> String {
         let mut text = format!(
             "{} trips; general denominator {}, ignition cycles {}\n",
             self.trips, self.general.0, self.general.1
@@ -146,11 +206,18 @@ impl Tally {
                 let _ = writeln!(text, "{item:?}: {numerator}/{denominator} = {ratio:.3}");
             }
         }
+        text
+    }
+
+    /// Ratios, and each test's results beside its limits.
+    pub(crate) fn report(&self) -> String {
+        let mut text = self.ratios();
         let _ = writeln!(
             text,
             "MID TID results mean deviation least..most limits margin(deviations) what"
         );
-        for ((mid, tid), (what, spread)) in &self.tests {
+        for ((mid, tid), spread) in &self.tests {
+            let what = about((*mid, *tid));
             let (low, high) = spread.extremes.unwrap_or_default();
             let _ = writeln!(
                 text,
