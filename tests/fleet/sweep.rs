@@ -24,7 +24,7 @@ const EXAM: &[&str] = &[
 ];
 /// Trips after which a defect counts as not found: two, and as many nights as the averaged test asks where one hole is in the
 /// vapour space.
-fn trips(entry: &Entry) -> usize {
+pub(crate) fn trips(entry: &Entry) -> usize {
     match entry.part.name() {
         "filler-neck" | "vapour-hose" => 6,
         _ => 2,
@@ -41,10 +41,10 @@ fn broken(defect: Defect, seed: u64) -> Simulator {
     car
 }
 
-/// The codes that are pending when the first is; none if it is not found in its trips.
-pub(crate) fn first_codes(defect: Defect, seed: u64) -> BTreeSet<String> {
+/// The codes that are pending when the first is; none if it is not found in so many trips.
+pub(crate) fn first_codes(defect: Defect, seed: u64, trips: usize) -> BTreeSet<String> {
     let mut car = broken(defect, seed);
-    for _ in 0..trips(defect.entry()) {
+    for _ in 0..trips {
         for phrase in EXAM {
             car.tell(parse_phrase(phrase).expect("a phrase"));
         }
@@ -155,15 +155,26 @@ pub(crate) fn fitted(entry: &Entry) -> bool {
     !matches!(name, "front-oxygen-sensor-2" | "catalyst-2") && !name.ends_with("-5") && !name.ends_with("-6")
 }
 
-/// Writes the table anew: `TWOTRIP_SEEDS` says for how many seeds each amount is tried.
+/// Writes rows of the table anew: `TWOTRIP_DEFECT` chooses parts by the beginning of their names, `TWOTRIP_SEEDS` says for how
+/// many cars each amount is tried.
 #[test]
 #[ignore = "writes the table of sensitivities"]
 fn write_the_table() {
     let seeds = std::env::var("TWOTRIP_SEEDS").map_or(3, |text| text.parse().expect("a number"));
-    let rows = super::side_by_side(catalogue().filter(|entry| fitted(entry)).collect(), |entry| {
-        sweep(entry, seeds)
+    let chosen = std::env::var("TWOTRIP_DEFECT").unwrap_or_default();
+    let fitted: Vec<&'static Entry> = catalogue().filter(|entry| fitted(entry)).collect();
+    let known = table::rows();
+    let rows = super::side_by_side(fitted, |entry| {
+        let old = known
+            .iter()
+            .find(|row| row.entry().is_some_and(|known| std::ptr::eq(known, entry)));
+        match old {
+            Some(old) if !entry.part.name().starts_with(&chosen) => Some(old.clone()),
+            None if !entry.part.name().starts_with(&chosen) => None,
+            _ => Some(sweep(entry, seeds)),
+        }
     });
-    table::write(&rows);
+    table::write(&rows.into_iter().flatten().collect::<Vec<_>>());
 }
 
 /// The rows of one part, for whoever changes it: `TWOTRIP_PART=fuel-pump cargo test -p twotrip-tests --test fleet

@@ -11,7 +11,8 @@ use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, VehicleModel,
     file::USUAL_PROOF,
-    findings, phrase, shipped,
+    findings::{self, Finding},
+    phrase, shipped,
     vehicle::{self, MakerCode},
 };
 use twotrip_units::Speed;
@@ -234,15 +235,25 @@ fn found(entry: &Entry) -> String {
     if codes.is_empty() {
         return "no monitor finds it".to_owned();
     }
-    let unit = entry.unit();
-    let codes = codes.join(", ");
+    format!("codes: {}{}", codes.join(", "), zones(entry, &finding))
+}
+
+/// The sizes that are never found, those that are always found, and the grey zone in which it depends on the car.
+fn zones(entry: &Entry, finding: &Finding) -> String {
+    let Size::Amount { unit, range } = entry.size else {
+        return String::new();
+    };
+    let is_end = |amount: &str| range.iter().any(|end| end.to_string() == amount);
     match (finding.never, finding.always) {
         (Some(never), Some(always)) => {
-            format!("codes: {codes}, never at {never} {unit}, always at {always} {unit}")
+            format!(", never at {never} {unit}, always at {always} {unit}, at times between them (grey zone)")
         }
-        (None, Some(always)) => format!("codes: {codes}, always at {always} {unit}"),
-        (Some(never), None) => format!("codes: {codes}, never at {never} {unit}"),
-        (None, None) => format!("codes: {codes}"),
+        (None, Some(always)) if is_end(always) => ", at every size".to_owned(),
+        (None, Some(always)) => {
+            format!(", always at {always} {unit}, at times where less is wrong (grey zone)")
+        }
+        (Some(never), None) => format!(", never at {never} {unit}, at times where more is wrong (grey zone)"),
+        (None, None) => ", at times at any size (grey zone)".to_owned(),
     }
 }
 
