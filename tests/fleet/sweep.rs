@@ -155,26 +155,13 @@ pub(crate) fn fitted(entry: &Entry) -> bool {
     !matches!(name, "front-oxygen-sensor-2" | "catalyst-2") && !name.ends_with("-5") && !name.ends_with("-6")
 }
 
-/// Writes rows of the table anew: `TWOTRIP_DEFECT` chooses parts by the beginning of their names, `TWOTRIP_SEEDS` says for how
-/// many cars each amount is tried.
+/// Writes the table anew: `TWOTRIP_SEEDS` says for how many cars each amount is tried.
 #[test]
 #[ignore = "writes the table of sensitivities"]
 fn write_the_table() {
     let seeds = std::env::var("TWOTRIP_SEEDS").map_or(3, |text| text.parse().expect("a number"));
-    let chosen = std::env::var("TWOTRIP_DEFECT").unwrap_or_default();
-    let fitted: Vec<&'static Entry> = catalogue().filter(|entry| fitted(entry)).collect();
-    let known = table::rows();
-    let rows = super::side_by_side(fitted, |entry| {
-        let old = known
-            .iter()
-            .find(|row| row.entry().is_some_and(|known| std::ptr::eq(known, entry)));
-        match old {
-            Some(old) if !entry.part.name().starts_with(&chosen) => Some(old.clone()),
-            None if !entry.part.name().starts_with(&chosen) => None,
-            _ => Some(sweep(entry, seeds)),
-        }
-    });
-    table::write(&rows.into_iter().flatten().collect::<Vec<_>>());
+    let fitted = catalogue().filter(|entry| fitted(entry)).collect();
+    table::write(&super::side_by_side(fitted, |entry| sweep(entry, seeds)));
 }
 
 /// The rows of one part, for whoever changes it: `TWOTRIP_PART=fuel-pump cargo test -p twotrip-tests --test fleet
