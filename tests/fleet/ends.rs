@@ -88,9 +88,9 @@ fn ladder(row: &Row) -> Vec<f64> {
         let defect = entry.defect(amount.copied()).expect("in range");
         !first_codes(defect, SEEDS, trips(entry)).is_empty()
     };
-    let of_one_sign = side.iter().any(|amount| *amount == 0.0) || amounts(entry).len() == 1;
     let turned = match (row.never, row.always) {
-        _ if !of_one_sign => false,
+        // Of two sides each begins with nothing.
+        _ if amounts(entry).len() > 1 => false,
         (Some(never), Some(always)) => always < never,
         _ => found(side.first()) && !found(side.last()),
     };
