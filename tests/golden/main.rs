@@ -9,6 +9,7 @@ mod bench;
 mod breathing;
 mod broadcasts;
 mod circuits;
+mod comfort;
 mod cues;
 mod cycles;
 mod desk;

@@ -69,6 +69,10 @@ pub struct SensorPins {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
+    /// Air conditioning asked for: the driver's switch and the evaporator's thermostat in a row.
+    pub air_conditioning: bool,
+    /// The heater takes warmth from the coolant for the cabin, as its switch says.
+    pub cabin_heater: bool,
     /// Front oxygen sensors, sensor 1 of each bank; a wide-range one by [`crate::transfer::WIDE_RANGE`].
     pub oxygen_front: PerBank<Voltage>,
     /// Rear oxygen sensors, sensor 2 of each bank.
@@ -114,6 +118,8 @@ pub struct ActuatorPins {
     pub oxygen_heater_rear: PerBank<bool>,
     /// Radiator fan relay.
     pub fan: bool,
+    /// Clutch of the air conditioning's compressor.
+    pub compressor: bool,
     /// Set point of the alternator's regulator; zero switches it off.
     pub alternator: Voltage,
     /// The malfunction indicator lamp's driver.

@@ -144,12 +144,21 @@ pub(crate) fn switch(car: &mut Car, load: Load, on: bool) -> Outcome {
         Load::Lights => &mut loads.lights,
         Load::Blower => &mut loads.blower,
         Load::RearScreen => &mut loads.screen,
+        Load::AirConditioning => &mut loads.air_conditioning,
+        Load::CabinHeater => &mut loads.cabin_heater,
+        Load::BlockHeater => &mut loads.block_heater,
     } = on;
     car.vehicle.switch(loads);
     let name = match load {
         Load::Lights => "the headlamps are",
         Load::Blower => "the blower is",
         Load::RearScreen => "the heater of the rear screen is",
+        Load::AirConditioning => "the air conditioning is",
+        Load::CabinHeater => "the heater of the cabin is",
+        Load::BlockHeater if on => {
+            return Outcome::done("the block heater is plugged in: it warms the engine while it stands");
+        }
+        Load::BlockHeater => return Outcome::done("the block heater is unplugged"),
     };
     Outcome::done(format!("{name} {}", if on { "on" } else { "off" }))
 }

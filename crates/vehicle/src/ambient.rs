@@ -1,4 +1,4 @@
-//! The air around the car.
+//! The air around the car. It is dry: humidity is left out, in the filling of the cylinders as in the loads of J1979.
 
 /// Weather and place.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -10,7 +10,7 @@ use crate::{curve::Grid, knobs::Knobs};
 pub(crate) struct Params {
     /// 1 / size of the engine against the calibrated one.
     pub(crate) per_size: f64,
-    /// Coolant and head, J/K: what the sensor reads.
+    /// Coolant and head, J/K: what the sensor reads, but for [`Params::standing`].
     pub(crate) coolant_heat: f64,
     /// Block and oil, J/K.
     pub(crate) block_heat: f64,
@@ -32,6 +32,14 @@ pub(crate) struct Params {
     pub(crate) thermostat: (f64, f64, f64),
     /// Intake air: lag, s; K above ambient with the engine running.
     pub(crate) intake: (f64, f64),
+    /// What the cabin's heater takes with its blower at full speed, W/K.
+    pub(crate) cabin_heater: f64,
+    /// What reaches the coolant of a block heater of some 400 W (common practice, no source), W.
+    pub(crate) block_heater: f64,
+    /// Share of the coolant that stands in hoses and heater core and is not warmed by it, and how soon the pump mixes it
+    /// with the rest, s (calibrated: a coolant that falls by more than 3 K after the start is how published service
+    /// information tells a block heater from a wrong sensor).
+    pub(crate) standing: (f64, f64),
     /// Bay and body around the engine: what they take of its warmth above the air, how soon, s, and how slowly they lose
     /// it at rest, s.
     pub(crate) bay: (f64, f64, f64),
@@ -52,6 +60,9 @@ impl Params {
             radiator: (60.0, 18.0, 250.0),
             thermostat: (82.0, 13.0, 15.0),
             intake: (90.0, 2.0),
+            cabin_heater: 60.0,
+            block_heater: 200.0,
+            standing: (0.5, 5.0),
             bay: (0.13, 600.0, 9.0 * 3600.0),
         }
     }
@@ -82,6 +93,8 @@ pub(crate) struct State {
     pub(crate) lift: f64,
     /// Bay and body around the engine above the air outside, K: at rest coolant and intake air share it.
     pub(crate) bay: f64,
+    /// By how much the coolant in the engine is warmer than that in the hoses, for the block heater's work, K.
+    pub(crate) apart: f64,
     /// What the coolant's sensor has come to.
     pub(crate) sensed: f64,
 }
@@ -95,6 +108,7 @@ impl State {
             intake: ambient_celsius,
             lift: 0.0,
             bay: 0.0,
+            apart: 0.0,
             sensed: ambient_celsius,
         }
     }
@@ -111,6 +125,10 @@ pub(crate) struct Inputs<'a> {
     /// m/s.
     pub(crate) speed: f64,
     pub(crate) fan: bool,
+    /// The cabin is heated.
+    pub(crate) cabin_heater: bool,
+    /// The block heater is plugged in; it has current while the engine stands.
+    pub(crate) block_heater: bool,
     pub(crate) ambient_celsius: f64,
 }
 
@@ -129,15 +147,20 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
     let lift = state.lift + (open - state.lift) * dt / (params.thermostat.2 + dt);
 
     let heat = inputs.fuel_watts * HEAT_SHARE.at(inputs.fuel_watts * (1e-3 * params.per_size));
-    let to_coolant = params.coolant_share * heat;
+    let mut to_coolant = params.coolant_share * heat;
     let to_block = heat - to_coolant + params.friction_share * inputs.friction_watts;
     let (link, coolant_loss, block_loss) = if inputs.engine_turns {
         let fan = if inputs.fan { params.radiator.2 } else { 0.0 };
         let through = lift.max(inputs.knobs.thermostat_floor);
         let radiator = through * (params.radiator.0 + params.radiator.1 * inputs.speed + fan);
+        let cabin = if inputs.cabin_heater {
+            params.cabin_heater
+        } else {
+            0.0
+        };
         (
             params.link.0,
-            params.coolant_loss.0 + params.coolant_loss.1 * inputs.speed + radiator,
+            params.coolant_loss.0 + params.coolant_loss.1 * inputs.speed + radiator + cabin,
             params.block_loss.0 + params.block_loss.1 * inputs.speed,
         )
     } else {
@@ -147,6 +170,14 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
             params.rest_loss.1,
         )
     };
+
+    let mut apart = state.apart;
+    if inputs.block_heater && !inputs.engine_turns {
+        to_coolant += params.block_heater;
+    }
+    if inputs.block_heater || apart > 0.0 {
+        apart = hoses(params, apart, inputs, dt);
+    }
 
     // Both masses implicitly: two equations, linear.
     let coolant = params.coolant_heat / dt + link + coolant_loss;
@@ -164,8 +195,28 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         intake: state.intake + (around - state.intake) * dt / (params.intake.0 + dt),
         lift,
         bay,
-        sensed: state.sensed + (new_coolant - state.sensed) * dt / (inputs.knobs.coolant_sensor_lag_s + dt),
+        apart,
+        sensed: state.sensed
+            + (new_coolant + params.standing.0 * apart - state.sensed) * dt
+                / (inputs.knobs.coolant_sensor_lag_s + dt),
     }
+}
+
+/// How much warmer than in its hoses the coolant in the engine is: the heater makes it so while nothing turns the pump.
+#[cold]
+fn hoses(params: &Params, apart: f64, inputs: &Inputs<'_>, dt: f64) -> f64 {
+    if inputs.engine_turns {
+        let mixed = apart * params.standing.1 / (params.standing.1 + dt);
+        return if mixed < 0.01 { 0.0 } else { mixed };
+    }
+    let warmed = params.coolant_heat * (1.0 - params.standing.0) + params.block_heat;
+    let watts = if inputs.block_heater {
+        params.block_heater
+    } else {
+        0.0
+    };
+    let losses = (params.rest_loss.0 + params.rest_loss.1) / (params.coolant_heat + params.block_heat);
+    (apart + dt * watts / warmed) / (1.0 + dt * losses)
 }
 
 #[cfg(test)]
@@ -183,6 +234,7 @@ mod tests {
             lift: 0.0,
             // As a long drive leaves it.
             bay: params.bay.0 * (from + 5.0 - ambient),
+            apart: 0.0,
             sensed: from,
         };
         let inputs = Inputs {
@@ -192,6 +244,8 @@ mod tests {
             friction_watts: 0.0,
             speed: 0.0,
             fan: false,
+            cabin_heater: false,
+            block_heater: false,
             ambient_celsius: ambient,
         };
         let mut at = 0.0;
@@ -275,6 +329,8 @@ mod tests {
                 friction_watts: 1000.0,
                 speed: 15.0,
                 fan: false,
+                cabin_heater: false,
+                block_heater: false,
                 ambient_celsius: 20.0,
             };
             for _ in 0..180 {
@@ -299,6 +355,7 @@ mod tests {
             intake: 25.0,
             lift: 0.5,
             bay: 9.0,
+            apart: 0.0,
             sensed: 88.0,
         };
         let inputs = Inputs {
@@ -308,6 +365,8 @@ mod tests {
             friction_watts: 0.0,
             speed: 0.0,
             fan: false,
+            cabin_heater: false,
+            block_heater: false,
             ambient_celsius: 20.0,
         };
         let warmest = (0..1200)
@@ -317,5 +376,86 @@ mod tests {
             })
             .fold(0.0, f64::max);
         assert!((12.0..25.0).contains(&(warmest - 25.0)), "{warmest}");
+    }
+
+    /// A night at -20 °C on the mains: the sensor shows 30 to 50 K more than the air (common practice, no source). With the
+    /// engine turning, the cold coolant of the hoses comes to it, and no heat is lost by that.
+    #[test]
+    fn a_block_heater_warms_a_parked_engine_and_its_coolant_falls_after_the_start() {
+        let params = Params::compact_2_0();
+        let knobs = Knobs::default();
+        let parked = Inputs {
+            knobs: &knobs,
+            engine_turns: false,
+            fuel_watts: 0.0,
+            friction_watts: 0.0,
+            speed: 0.0,
+            fan: false,
+            cabin_heater: false,
+            block_heater: true,
+            ambient_celsius: -20.0,
+        };
+        let mut state = State::at_rest(-20.0);
+        let mut coarse = state;
+        for second in 0..8 * 3600 {
+            state = step(&params, &state, &parked, 1.0);
+            if second % 60 == 0 {
+                coarse = step(&params, &coarse, &parked, 60.0);
+            }
+        }
+        let above = state.sensed + 20.0;
+        assert!((30.0..50.0).contains(&above), "{above} K");
+        assert!((coarse.sensed - state.sensed).abs() < 0.5);
+        let (before, heat) = (
+            state.sensed,
+            state.coolant * params.coolant_heat + state.block * params.block_heat,
+        );
+        for _ in 0..30 {
+            state = step(
+                &params,
+                &state,
+                &Inputs {
+                    engine_turns: true,
+                    ..parked
+                },
+                1.0,
+            );
+        }
+        let fall = before - state.sensed;
+        assert!((8.0..25.0).contains(&fall), "{fall} K");
+        // Thirty seconds of loss to the cold air.
+        let lost = heat - state.coolant * params.coolant_heat - state.block * params.block_heat;
+        assert!((0.0..30_000.0).contains(&lost), "{lost} J");
+    }
+
+    /// What the cabin's heater takes holds a warm idling engine down in the cold: 60 W/K at full.
+    #[test]
+    fn the_cabin_heater_cools_the_coolant() {
+        let params = Params::compact_2_0();
+        let knobs = Knobs::default();
+        let settled = |cabin_heater: bool| {
+            let inputs = Inputs {
+                knobs: &knobs,
+                engine_turns: true,
+                // A warm idle.
+                fuel_watts: 7300.0,
+                friction_watts: 700.0,
+                speed: 0.0,
+                fan: false,
+                cabin_heater,
+                block_heater: false,
+                ambient_celsius: -10.0,
+            };
+            let mut state = State::at_rest(-10.0);
+            for _ in 0..20_000 {
+                state = step(&params, &state, &inputs, 1.0);
+            }
+            state.coolant
+        };
+        let (without, with) = (settled(false), settled(true));
+        assert!(
+            without > 82.0 && (25.0..60.0).contains(&with),
+            "{without}, {with} degC"
+        );
     }
 }

@@ -46,6 +46,8 @@ pub(crate) struct Params {
     pub(crate) blower_watts: f64,
     /// Heater of the rear screen, W.
     pub(crate) screen_watts: f64,
+    /// Blower and clutch of the air conditioning, W.
+    pub(crate) air_conditioning_watts: f64,
 }
 
 impl Params {
@@ -69,6 +71,7 @@ impl Params {
             lights_watts: 150.0,
             blower_watts: 180.0,
             screen_watts: 200.0,
+            air_conditioning_watts: 100.0,
         }
     }
 }
@@ -186,6 +189,12 @@ pub struct Loads {
     pub blower: bool,
     /// Heater of the rear screen, while the engine turns.
     pub screen: bool,
+    /// Air conditioning, with the key on.
+    pub air_conditioning: bool,
+    /// Heater of the cabin, fully open and with its blower at full speed.
+    pub cabin_heater: bool,
+    /// Block heater on the mains, while the engine stands.
+    pub block_heater: bool,
 }
 
 impl State {
@@ -313,7 +322,14 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
 fn switched(params: &Params, inputs: &Inputs) -> f64 {
     let each = [
         (inputs.loads.lights, params.lights_watts),
-        (inputs.loads.blower && inputs.key_on, params.blower_watts),
+        (
+            (inputs.loads.blower || inputs.loads.cabin_heater) && inputs.key_on,
+            params.blower_watts,
+        ),
+        (
+            inputs.loads.air_conditioning && inputs.key_on,
+            params.air_conditioning_watts,
+        ),
         (
             inputs.loads.screen && inputs.engine_rpm > 400.0,
             params.screen_watts,
@@ -341,6 +357,9 @@ mod tests {
             lights: false,
             blower: false,
             screen: false,
+            air_conditioning: false,
+            cabin_heater: false,
+            block_heater: false,
         },
         alternator: 1.0,
         charging_cable_ohms: 0.0,
@@ -614,9 +633,12 @@ mod tests {
             lights: true,
             blower: true,
             screen: true,
+            air_conditioning: true,
+            cabin_heater: true,
+            block_heater: true,
         };
         let none = Loads::default();
-        assert!((draw(all, true) - draw(none, true) - 530.0).abs() < 10.0);
+        assert!((draw(all, true) - draw(none, true) - 630.0).abs() < 10.0);
         assert!(
             (draw(all, false) - draw(none, false) - 150.0).abs() < 5.0,
             "lights alone"

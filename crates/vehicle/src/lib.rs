@@ -19,6 +19,7 @@
 //! | `driveline` | crank, converter, gearbox, road |
 //! | `exhaust`, `catalyst` | heat; oxygen, its store and its sensors |
 //! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
+//! | `compressor` | air conditioning |
 //! | `sensors`, `truth` | what the pins show; what is really so |
 //! | [`defect`], [`driver`], [`schedule`] | what can be wrong; who drives; along what |
 //! | `sensor_fault` | sensors that are broken inside |
@@ -47,6 +48,7 @@ mod air;
 mod air_meter;
 mod ambient;
 mod catalyst;
+mod compressor;
 mod cooling;
 mod curve;
 pub mod defect;
@@ -134,6 +136,7 @@ pub struct VehicleParams {
     cooling: cooling::Params,
     tank: tank::Params,
     electrical: electrical::Params,
+    compressor: compressor::Params,
 }
 
 impl VehicleParams {
@@ -175,6 +178,7 @@ struct State {
     oxygen: PerBank<catalyst::State>,
     tank: tank::State,
     cooling: cooling::State,
+    compressor: compressor::State,
     /// Friction against a hot engine's.
     cold_friction: f64,
     /// Fuel burnt and friction since the last slow step, J.
@@ -206,6 +210,7 @@ impl State {
             oxygen: [catalyst::State::at_rest(&params.oxygen); BANKS],
             tank: tank::State::at_rest(&params.tank, 0.5, ambient.celsius),
             cooling: cooling::State::at_rest(ambient.celsius),
+            compressor: compressor::State::at_rest(ambient.celsius),
             cold_friction: engine::cold_friction(ambient.celsius),
             burnt_joules: 0.0,
             friction_joules: 0.0,
@@ -517,12 +522,17 @@ impl Vehicle {
             },
         );
         self.pins.crank_segments = fired.segments;
+        if actuators.compressor || state.compressor.coupled > 0.0 {
+            state.compressor =
+                compressor::step(&params.compressor, &state.compressor, actuators.compressor, DT);
+        }
         // Torque moves crank and car.
         state.driveline = driveline::step(
             &params.driveline,
             &state.driveline,
             &driveline::Inputs {
-                torque: state.engine.torque + fired.torque + state.electrical.starter_torque,
+                torque: state.engine.torque + fired.torque + state.electrical.starter_torque
+                    - state.compressor.torque(),
                 pedal,
                 brake,
                 in_drive,
@@ -671,10 +681,20 @@ impl Vehicle {
                 friction_watts: state.friction_joules / SPAN,
                 speed: state.driveline.speed,
                 fan: actuators.fan,
+                cabin_heater: self.loads.cabin_heater,
+                block_heater: self.loads.block_heater,
                 ambient_celsius: state.ambient.celsius,
             },
             SPAN,
         );
+        if self.loads.air_conditioning || state.compressor.coupled > 0.0 {
+            state.compressor = compressor::slow_step(
+                &self.params.compressor,
+                &state.compressor,
+                state.ambient.celsius,
+                SPAN,
+            );
+        }
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
@@ -737,6 +757,8 @@ impl Vehicle {
                 pedal: within(controls.pedal.fraction(), 0.0, 1.0),
                 brake: controls.brake.fraction() > 0.0,
                 in_gear: controls.selector == Selector::Drive,
+                air_conditioning: self.loads.air_conditioning && state.compressor.calls,
+                cabin_heater: self.loads.cabin_heater,
                 recirculation_lift: state.recirculation.lift,
                 cam_degrees: state.phaser.advance,
                 mixture: &state.mixture,

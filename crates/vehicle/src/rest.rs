@@ -6,8 +6,8 @@ use twotrip_harness::{ActuatorPins, BANKS, KeyPosition};
 use twotrip_units::Ratio;
 
 use crate::{
-    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, cooling, electrical, engine, exhaust,
-    mixture, phaser, tank,
+    DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, compressor, cooling, electrical, engine,
+    exhaust, mixture, phaser, tank,
 };
 
 /// Steps of the coarse grid: 10 s.
@@ -167,10 +167,14 @@ impl Vehicle {
                 friction_watts: 0.0,
                 speed: 0.0,
                 fan: false,
+                cabin_heater: false,
+                block_heater: self.loads.block_heater,
                 ambient_celsius: air_celsius,
             },
             dt,
         );
+        state.compressor.coupled = 0.0;
+        state.compressor = compressor::slow_step(&params.compressor, &state.compressor, air_celsius, dt);
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.tank = tank::slow_step(

@@ -60,6 +60,8 @@ pub(crate) struct Truth<'a> {
     pub(crate) pedal: f64,
     pub(crate) brake: bool,
     pub(crate) in_gear: bool,
+    pub(crate) air_conditioning: bool,
+    pub(crate) cabin_heater: bool,
     pub(crate) recirculation_lift: f64,
     pub(crate) cam_degrees: f64,
     pub(crate) mixture: &'a mixture::State,
@@ -111,6 +113,8 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
     pins.cam_advance = Angle::from_degrees(truth.cam_degrees);
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
+    pins.air_conditioning = truth.air_conditioning && truth.key == KeyPosition::On;
+    pins.cabin_heater = truth.cabin_heater && truth.key == KeyPosition::On;
     let current = |on: bool, siemens: f64| {
         let amperes = if on {
             truth.electrical.supply_volts * siemens

@@ -7,8 +7,8 @@ use twotrip_harness::transfer;
 use twotrip_units::{Length, Mass, MassFlow, Volume};
 
 use crate::{
-    Divisor, Part, Vehicle, VehicleParams, air, catalyst, cooling, driveline, electrical, engine, exhaust,
-    firing, knobs::CYLINDERS, mixture, phaser, recirculation, tank,
+    Divisor, Part, Vehicle, VehicleParams, air, catalyst, compressor, cooling, driveline, electrical, engine,
+    exhaust, firing, knobs::CYLINDERS, mixture, phaser, recirculation, tank,
 };
 
 /// Forward gears.
@@ -155,6 +155,7 @@ impl VehicleParams {
             exhaust: exhaust::Params::compact_2_0(),
             oxygen: oxygen_params(specification, bank_size),
             cooling: cooling_params(size),
+            compressor: compressor::Params::compact_2_0(),
             tank: tank::Params {
                 nominal_l: specification.tank.litres(),
                 brim_l: 1.1 * specification.tank.litres(),

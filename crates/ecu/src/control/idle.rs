@@ -5,7 +5,7 @@ use twotrip_units::{Angle, AngularSpeed, Limit, Ratio, Speed, Table};
 
 use crate::{
     Calibration,
-    control::{learned::held, measured::Measured},
+    control::{air_conditioning::AirConditioning, learned::held, measured::Measured},
 };
 
 /// Target speed in Park over coolant temperature, rpm.
@@ -21,6 +21,9 @@ const TARGET: Table<7> = Table::new([
 /// Less in a driving position, rpm.
 const IN_GEAR_LESS: f64 = 50.0;
 
+/// More with air conditioning, rpm.
+const AIR_CONDITIONING_MORE: f64 = 70.0;
+
 /// Air that a new engine needs at its target speed, g/s over coolant temperature.
 const NEEDED: Table<7> = Table::new([
     (-30.0, 8.0),
@@ -33,6 +36,9 @@ const NEEDED: Table<7> = Table::new([
 ]);
 /// More in a driving position against the converter, g/s.
 const IN_GEAR_MORE: f64 = 0.6;
+/// More for the faster idle with air conditioning, and for the compressor's load, g/s.
+const IDLE_UP_AIR: f64 = 0.3;
+const COMPRESSOR_AIR: f64 = 0.8;
 /// Authority: from the plate's leak up, g/s.
 const LEAST: f64 = 0.6;
 const MOST: f64 = 12.6;
@@ -110,12 +116,25 @@ impl Idle {
     }
 
     /// Target speed and air by coolant temperature and selector; every 100 ms. `throttle_held`: it does not follow.
-    pub(crate) fn step_slow(&mut self, measured: &Measured, throttle_held: bool) {
+    pub(crate) fn step_slow(
+        &mut self,
+        measured: &Measured,
+        air_conditioning: &AirConditioning,
+        throttle_held: bool,
+    ) {
         self.held = throttle_held;
         let coolant = measured.coolant.celsius();
         let in_gear = if measured.in_gear { 1.0 } else { 0.0 };
         self.target_rpm = TARGET.at(coolant) - IN_GEAR_LESS * in_gear;
         self.needed = (NEEDED.at(coolant) + IN_GEAR_MORE * in_gear) * self.size;
+        if air_conditioning.idle_up() {
+            self.target_rpm += AIR_CONDITIONING_MORE;
+            self.needed += IDLE_UP_AIR * self.size;
+        }
+        if air_conditioning.loads() {
+            // The compressor is of the car, not of the engine.
+            self.needed += COMPRESSOR_AIR;
+        }
         self.most_learned = self.size * if coolant > WARM { LEARNED_WARM } else { MOST };
         self.integral = self.integral.at_most(self.most_learned);
     }

@@ -46,6 +46,10 @@ pub struct Measured {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
+    /// Air conditioning asked for.
+    pub air_conditioning: bool,
+    /// The cabin is heated.
+    pub cabin_heater: bool,
     /// Front oxygen sensor of each bank: what a narrow-band one would give where it is a wide-range one.
     pub oxygen_front: PerBank<Voltage>,
     /// The pin of a wide-range one; zero where there is none.
@@ -160,6 +164,7 @@ impl Measured {
         self.cam_advance = pins.cam_advance;
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
+        self.air_conditioning = pins.air_conditioning;
         if self.wide_range {
             self.wide_range_pin = pins.oxygen_front;
             self.oxygen_front = pins.oxygen_front.map(as_narrow_band);
@@ -172,6 +177,7 @@ impl Measured {
     /// Reads the signals that do not; `seconds` since the last time.
     pub(crate) fn read_slow(&mut self, pins: &SensorPins, seconds: f64) {
         self.circuits = Readings::of(pins);
+        self.cabin_heater = pins.cabin_heater;
         self.heater_front = pins.heater_front;
         self.heater_rear = pins.heater_rear;
         self.tank_pressure = transfer::tank_pressure(pins.tank_pressure);

@@ -8,6 +8,7 @@
 //! A step is 10 ms; what does not move in a step is worked out every tenth step.
 
 mod air;
+mod air_conditioning;
 mod cam;
 mod catalyst;
 mod electrics;
@@ -145,6 +146,7 @@ pub struct Control {
     watch: engine_state::EngineWatch,
     air: air::Air,
     estimates: estimates::Estimates,
+    air_conditioning: air_conditioning::AirConditioning,
     idle: idle::Idle,
     lambda: PerBank<lambda_control::LambdaControl>,
     trims: PerBank<trims::Trims>,
@@ -199,6 +201,7 @@ impl Control {
             watch: engine_state::EngineWatch::default(),
             air: air::Air::new(calibration),
             estimates: estimates::Estimates::default(),
+            air_conditioning: air_conditioning::AirConditioning::default(),
             idle: idle::Idle::new(calibration),
             lambda: Default::default(),
             trims: Default::default(),
@@ -504,7 +507,17 @@ impl Control {
         (self.rpm_sum, self.rpm_steps) = (0.0, 0.0);
         self.run_time = run_time;
         self.air.step_slow(&self.measured, SLOW_SECONDS);
-        self.idle.step_slow(&self.measured, self.substitutes.limp_home());
+        self.air_conditioning.step_slow(
+            &self.measured,
+            running.then(|| run_time.as_secs_f64()),
+            SLOW_SECONDS,
+        );
+        self.pins.compressor = self.air_conditioning.engaged();
+        self.idle.step_slow(
+            &self.measured,
+            &self.air_conditioning,
+            self.substitutes.limp_home(),
+        );
         self.flow_per_area = air::choked_flow_per_area(&self.measured) * self.calibration.throttle_share();
         let demand = self.demand();
         self.fuel.step_slow(&self.measured, &demand, SLOW_SECONDS);
@@ -780,6 +793,7 @@ impl Control {
             ignition_advance: live.timing_advance,
             brake: measured.brake,
             in_gear: measured.in_gear,
+            cabin_heater: measured.cabin_heater,
             engine_size: self.calibration.size(),
             averaging: self.calibration.averaging,
             // Each cylinder fires once in two turns.

@@ -151,6 +151,8 @@ pub struct Signals {
     pub brake: bool,
     /// Selector in a driving position.
     pub in_gear: bool,
+    /// The cabin is heated by the coolant.
+    pub cabin_heater: bool,
     /// Size of the engine against the 2.0-litre one that figures in the monitors are calibrated for.
     pub engine_size: f64,
     /// Which monitors judge means of several results.

@@ -121,7 +121,7 @@ fn expect((claim, when): (Claim, When)) -> Phrase {
 pub(super) static FORMS: &[Form] = &[
     Form {
         rule: &Map(After(keyword("ambient"), AMBIENT), Phrase::Ambient),
-        meaning: "the air around the car gets this warm",
+        meaning: "the air around the car gets this warm; it is dry whatever the weather, humidity is left out",
         example: "ambient 18 C",
     },
     Form {
@@ -336,7 +336,8 @@ pub(super) static FORMS: &[Form] = &[
             ),
             |(load, on)| Phrase::Switch(load, on),
         ),
-        meaning: "switch something that draws current on or off, as the driver does",
+        meaning: "switch something that loads battery or engine on or off, as the driver does; a block-heater warms the \
+                  engine while it stands",
         example: "switch lights on",
     },
     Form {

@@ -203,11 +203,24 @@ pub enum Load {
     Blower,
     /// Heater of the rear screen.
     RearScreen,
+    /// Air conditioning.
+    AirConditioning,
+    /// Heater of the cabin, fully open and with its blower at full speed.
+    CabinHeater,
+    /// Block heater, plugged in whenever the car is parked.
+    BlockHeater,
 }
 
 impl Load {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::Lights, Self::Blower, Self::RearScreen];
+    pub const ALL: [Self; 6] = [
+        Self::Lights,
+        Self::Blower,
+        Self::RearScreen,
+        Self::AirConditioning,
+        Self::CabinHeater,
+        Self::BlockHeater,
+    ];
 
     /// The name that phrases use.
     #[must_use]
@@ -216,6 +229,9 @@ impl Load {
             Self::Lights => "lights",
             Self::Blower => "blower",
             Self::RearScreen => "rear-screen",
+            Self::AirConditioning => "air-conditioning",
+            Self::CabinHeater => "cabin-heater",
+            Self::BlockHeater => "block-heater",
         }
     }
 }

@@ -43,6 +43,7 @@ fn any_actuators(dice: &mut ChaCha8Rng) -> ActuatorPins {
         oxygen_heater_front: core::array::from_fn(|_| coin(dice)),
         oxygen_heater_rear: core::array::from_fn(|_| coin(dice)),
         fan: coin(dice),
+        compressor: coin(dice),
         alternator: Voltage::from_volts(between(dice, -5.0, 20.0)),
         mil: false,
     }

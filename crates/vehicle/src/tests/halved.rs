@@ -239,6 +239,8 @@ fn heat_and_vapour_hardly_depend_on_the_step() {
             friction_watts: 1500.0,
             speed: 20.0 * wave(at, 100.0),
             fan: false,
+            cabin_heater: false,
+            block_heater: false,
             ambient_celsius: 10.0,
         };
         cooling::step(&params, state, &inputs, dt)

@@ -13,7 +13,8 @@ use twotrip_units::{Speed, Temperature};
 const SOAKED: Duration = Duration::from_secs(6 * 3600);
 /// Coolant and intake air apart by more than this is not of the soak, K (published: 16.6 to 42).
 pub(super) const APART: f64 = 17.0;
-/// The first minute of driving tells a warm block from a wrong sensor: the coolant falls by more than this, K.
+/// The first minute of driving tells a warm block from a wrong sensor: by its end the coolant has fallen by more than this
+/// from where it started, for cold coolant comes in from the hoses, K.
 const HEATER_FALL: f64 = 3.0;
 const LOOKED_AT: u32 = 60 * PER_SECOND;
 const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
@@ -22,7 +23,7 @@ const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
 static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
 /// A block heater has warmed the coolant alone.
 pub(super) static NO_BLOCK_HEATER: Condition = Condition::own(
-    "fall of the coolant in the first minute of driving, as after a block heater",
+    "fall of the coolant from the start to the first minute of driving, as after a block heater",
     "K",
 )
 .at_most(HEATER_FALL);
@@ -46,10 +47,10 @@ pub(super) struct SoakedStart {
     pub(super) coolant: f64,
     pub(super) intake: f64,
     outside: f64,
-    /// When driving began.
-    coolant_before: f64,
-    intake_before: f64,
+    /// Coolant since the start.
     lowest: f64,
+    /// Intake air when driving began, and since.
+    intake_before: f64,
     intake_highest: f64,
     driven: u32,
 }
@@ -70,6 +71,7 @@ impl SoakedStart {
         let celsius = Temperature::celsius;
         Self {
             coolant: celsius(signals.coolant),
+            lowest: celsius(signals.coolant),
             intake: celsius(signals.intake_air),
             outside: celsius(signals.ambient),
             ..Self::default()
@@ -81,24 +83,25 @@ impl SoakedStart {
         self.coolant - self.intake
     }
 
-    /// How far the coolant fell in the first minute of driving, K.
+    /// How far the coolant fell from the start to the end of the first minute of driving, K.
     pub(super) fn fall(&self) -> f64 {
-        self.coolant_before - self.lowest
+        self.coolant - self.lowest
     }
 
     /// One step; who is off, when the first minute of driving is over.
     pub(super) fn step(&mut self, signals: &Signals) -> Option<Suspect> {
-        if self.driven >= LOOKED_AT || signals.vehicle_speed < DRIVING {
+        if self.driven >= LOOKED_AT {
             return None;
         }
-        let (coolant, intake) = (signals.coolant.celsius(), signals.intake_air.celsius());
+        self.lowest = self.lowest.min(signals.coolant.celsius());
+        if signals.vehicle_speed < DRIVING {
+            return None;
+        }
+        let intake = signals.intake_air.celsius();
         if self.driven == 0 {
-            self.coolant_before = coolant;
             self.intake_before = intake;
-            self.lowest = coolant;
             self.intake_highest = intake;
         }
-        self.lowest = self.lowest.min(coolant);
         self.intake_highest = self.intake_highest.max(intake);
         self.driven += 1;
         (self.driven >= LOOKED_AT).then(|| self.suspect())

@@ -8,7 +8,7 @@ use core::time::Duration;
 
 use twotrip_units::Limit;
 
-use super::{Idling, PER_SECOND, SOUND};
+use super::{Idling, PER_SECOND, SOUND, soak::NO_BLOCK_HEATER};
 use crate::monitors::{
     Inhibits, P0128, Signals, THERMOSTAT, TestResult,
     frame::{Condition, Gate, Monitor, Rules, Test, gated},
@@ -37,6 +37,11 @@ const BLOCK_HEAT: f64 = 46_000.0;
 const LINK: f64 = 420.0;
 const COOLANT_LOSS: (f64, f64) = (4.0, 0.25);
 const BLOCK_LOSS: (f64, f64) = (5.0, 0.4);
+/// What the cabin's heater takes at full, W/K.
+const CABIN_HEATER: f64 = 60.0;
+/// So long after the start cold coolant from the hoses may come to the sensor, where a block heater has warmed the rest:
+/// nobody knows then how warm the block is.
+const MIXING: u32 = 30 * PER_SECOND;
 
 /// The model's coolant at which the real one is looked at, °C.
 const GATE: f64 = 80.0;
@@ -61,6 +66,8 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct Thermostat {
     gate: Gate,
+    /// Coolant at the start, °C.
+    start: f64,
     /// The model, °C.
     coolant: f64,
     block: f64,
@@ -92,7 +99,10 @@ impl Thermostat {
         let to_block = heat - to_coolant + RESERVE * FRICTION * friction;
         let outside = signals.intake_air.celsius();
         let speed = signals.vehicle_speed.metres_per_second();
-        let coolant_loss = COOLANT_LOSS.0 + COOLANT_LOSS.1 * speed;
+        let mut coolant_loss = COOLANT_LOSS.0 + COOLANT_LOSS.1 * speed;
+        if signals.cabin_heater {
+            coolant_loss += CABIN_HEATER / signals.engine_size.at_least(0.1);
+        }
         let block_loss = BLOCK_LOSS.0 + BLOCK_LOSS.1 * speed;
         let coolant = COOLANT_HEAT + LINK + coolant_loss;
         let block = BLOCK_HEAT + LINK + block_loss;
@@ -112,7 +122,7 @@ impl Monitor for Thermostat {
         self.gate.begin_cycle();
         let start = signals.coolant.celsius();
         let intake = signals.intake_air.celsius();
-        (self.coolant, self.block, self.highest) = (start, start, start);
+        (self.start, self.coolant, self.block, self.highest) = (start, start, start, start);
         if !START.admits(start) {
             self.gate.rule_out(&RULES, START.with(start), report);
         } else if !INTAKE.admits(intake) {
@@ -139,6 +149,11 @@ impl Monitor for Thermostat {
         self.air += signals.air_metered.grams_per_second();
         if runs {
             self.highest = self.highest.max(signals.coolant.celsius());
+        }
+        let fall = self.start - signals.coolant.celsius();
+        if self.idling.steps < MIXING && !NO_BLOCK_HEATER.admits(fall) {
+            self.gate.rule_out(&RULES, NO_BLOCK_HEATER.with(fall), report);
+            return;
         }
         if self.steps < PER_SECOND {
             return;
