@@ -509,7 +509,7 @@ impl Control {
         self.air.step_slow(&self.measured, SLOW_SECONDS);
         self.air_conditioning.step_slow(
             &self.measured,
-            running.then(|| run_time.as_secs_f64()),
+            running.then_some(run_time.as_secs_f64()),
             SLOW_SECONDS,
         );
         self.pins.compressor = self.air_conditioning.engaged();
