@@ -97,6 +97,35 @@ struct Stand {
     steps: u32,
 }
 
+impl Stand {
+    /// Whether it waits for the same, or still for nothing.
+    #[inline]
+    fn waits_as(&self, gate: &Gate, runs: bool) -> bool {
+        match (&self.missing, gate.missing()) {
+            (Some(before), Some(now)) => runs && core::ptr::eq(before.condition, now.condition),
+            (None, now) => !runs || now.is_none(),
+            (Some(_), None) => false,
+        }
+    }
+
+    /// Whether its monitor stands as a step ago.
+    #[inline]
+    fn is_as(&self, gate: &Gate, runs: bool) -> bool {
+        self.state == gate.state() && self.waits_as(gate, runs)
+    }
+
+    /// One more step, if its monitor stands as a step ago; says whether it does.
+    #[inline]
+    fn goes_on(&mut self, gate: &Gate, runs: bool) -> bool {
+        let same = self.is_as(gate, runs);
+        if same {
+            self.steps += 1;
+            self.missing = gate.missing().filter(|_| runs);
+        }
+        same
+    }
+}
+
 /// The records of one ECU.
 #[derive(Clone, Debug)]
 pub struct Records {
@@ -279,6 +308,25 @@ impl Records {
         self.measured.clear();
         let runs = signals.run_time.is_some();
         let mut place = 0;
+        let mut all_as_before = true;
+        let stands = &mut self.stands;
+        monitors.each(|rules, gate| {
+            if !rules.monitors.is_empty() {
+                all_as_before &= stands
+                    .get_mut(place)
+                    .is_some_and(|stand| stand.goes_on(gate, runs));
+                place += 1;
+            }
+        });
+        if !all_as_before {
+            self.follow(now, monitors, runs);
+        }
+    }
+
+    /// Follows the monitors that stand otherwise than a step ago.
+    #[cold]
+    fn follow(&mut self, now: CarInstant, monitors: &Monitors, runs: bool) {
+        let mut place = 0;
         monitors.each(|rules, gate| {
             let Some(&id) = rules.monitors.first() else {
                 return;
@@ -291,37 +339,33 @@ impl Records {
                     steps: 0,
                 });
             }
-            self.follow(now, place, gate, runs);
+            self.follow_one(now, place, gate, runs);
             place += 1;
         });
     }
 
-    /// Follows one monitor through a step.
-    fn follow(&mut self, now: CarInstant, place: usize, gate: &Gate, runs: bool) {
+    /// Follows one monitor, if it stands otherwise.
+    fn follow_one(&mut self, now: CarInstant, place: usize, gate: &Gate, runs: bool) {
         let Some(stand) = self.stands.get_mut(place) else {
             return;
         };
+        if stand.is_as(gate, runs) {
+            return;
+        }
         let id = stand.monitor;
         let missing = gate.missing().filter(|_| runs);
-        let same = match (&stand.missing, &missing) {
-            (Some(before), Some(now)) => core::ptr::eq(before.condition, now.condition),
-            (None, None) => true,
-            _ => false,
-        };
-        if same {
+        let over = if stand.waits_as(gate, runs) {
             stand.steps += 1;
             stand.missing = missing;
-        }
-        let over = (!same).then(|| {
-            core::mem::replace(
-                stand,
-                Stand {
-                    missing,
-                    steps: 1,
-                    ..*stand
-                },
-            )
-        });
+            None
+        } else {
+            let next = Stand {
+                missing,
+                steps: 1,
+                ..*stand
+            };
+            Some(core::mem::replace(stand, next))
+        };
         let before = core::mem::replace(&mut stand.state, gate.state());
         if let Some(Stand {
             missing: Some(missing),

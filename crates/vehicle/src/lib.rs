@@ -574,15 +574,12 @@ impl Vehicle {
             DT,
         );
         state.fuel_used_g += DT * state.mixture.injected;
-        let burnt: f64 = state.mixture.banks[..params.banks()]
-            .iter()
-            .zip(fired.unburnt)
-            .map(|(bank, unburnt)| bank.cylinder_fuel / bank.equivalence.at_least(1.0) * (1.0 - unburnt))
-            .sum();
+        let mut burnt = 0.0;
         for bank in 0..params.banks() {
             let bank_mixture = &state.mixture.banks[bank];
             // Fuel beyond the oxygen that came with it finds none in the catalyst either.
             let burnable = bank_mixture.cylinder_fuel / bank_mixture.equivalence.at_least(1.0);
+            burnt += burnable * (1.0 - fired.unburnt[bank]);
             state.unburnt_g[bank] += DT * burnable * fired.unburnt[bank];
         }
         state.burnt_joules += DT * burnt * engine::HEATING_VALUE;
