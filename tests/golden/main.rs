@@ -22,6 +22,7 @@ mod gauges;
 mod lives;
 mod misfire;
 mod mixture;
+mod module;
 mod network;
 mod nights;
 mod operating_points;

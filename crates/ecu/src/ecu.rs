@@ -3,7 +3,7 @@
 use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, SensorPins};
+use twotrip_harness::{ActuatorPins, KeyPosition, ModuleCondition, SensorPins};
 use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_units::{CarInstant, Speed};
 
@@ -15,6 +15,7 @@ use crate::{
         Companion, Conditions, Effect, Effects, Fact, FaultMemory, OperatingPoint, PreloadError, Profile,
         StoredError,
     },
+    module::Module,
     monitors::{CATALOGUE, Fast, Inhibits, Monitors, P0455, P0457, Signals, TestResult, Timers},
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, SEALED, Served},
@@ -100,6 +101,9 @@ pub struct Ecu {
     inhibits: Option<Inhibits>,
     effects: VecDeque<Effect>,
     records: Records,
+    module: Module,
+    /// What ails the module, as of the last step.
+    condition: ModuleCondition,
 }
 
 impl Ecu {
@@ -126,11 +130,17 @@ impl Ecu {
             inhibits: None,
             effects: VecDeque::with_capacity(EFFECTS),
             records: Records::default(),
+            module: Module::default(),
+            condition: ModuleCondition::default(),
         }
     }
 
     /// One step of 10 ms: takes in the pins, gives out the pins.
     pub fn step(&mut self, now: CarInstant, pins: &SensorPins) -> ActuatorPins {
+        self.condition = pins.module;
+        if pins.module.keep_alive_lost && (self.asleep || pins.key == KeyPosition::Off) {
+            self.lose_keep_alive();
+        }
         let mut turns = [None; 4];
         let mut count = 0;
         let mut requests = self.monitors.requests();
@@ -189,6 +199,36 @@ impl Ecu {
             vent_shut: self.monitors.requests().shut_vent,
             ..ActuatorPins::default()
         }
+    }
+
+    /// The module had no supply while the key was off: what it has learned and which monitors have run is gone. Codes,
+    /// freeze frame and counters need none.
+    pub fn lose_keep_alive(&mut self) {
+        if !self.module.lose() {
+            return;
+        }
+        self.control.forget_learned();
+        self.monitors.forget_means();
+        self.memory.forget_readiness();
+        self.inhibits = None;
+    }
+
+    /// A new module, or one whose memory was written anew: nothing stored, nothing learned, all counters at 0 (13 CCR
+    /// 1968.2(d)(5.2.1), from memory). The key stands as it stood.
+    pub fn renew(&mut self, now: CarInstant) {
+        let blank = FaultMemory::new(self.memory.profile(), &CATALOGUE).store();
+        // A blank memory is one that an ECU can have.
+        let _ = self.memory.restore(&blank);
+        self.inhibits = None;
+        self.module = Module::default();
+        let (profile, calibration) = (self.memory.profile(), self.control.calibration());
+        self.identity.sum_up(profile, &CATALOGUE, calibration, [false; 2]);
+        self.monitors.clear();
+        self.monitors.forget_means();
+        self.control.clear();
+        self.control.forget_learned();
+        self.records.put_back(now, self.memory.is_driving_cycle());
+        self.effects.clear();
     }
 
     /// Whether there is something for [`Self::poll_effect`].
@@ -340,6 +380,7 @@ impl Ecu {
     fn turn(&mut self, now: CarInstant, turn: Turn) {
         let fact = match turn {
             Turn::KeyOn => {
+                self.test_module();
                 self.monitors.key_on(&self.signals);
                 Fact::KeyOn
             }
@@ -358,6 +399,7 @@ impl Ecu {
                 self.with_monitors(now, |monitors, signals, report| {
                     monitors.engine_started(signals, soak, report);
                 });
+                self.module.told();
                 return;
             }
             Turn::Stopped => {
@@ -366,6 +408,21 @@ impl Ecu {
             }
         };
         self.apply(now, &fact);
+    }
+
+    /// The module's tests of itself at key-on.
+    fn test_module(&mut self) {
+        let turned = [self.condition.program_bit, self.condition.calibration_bit];
+        let before = self.module.found();
+        // What reads as it was written has the sum that was written.
+        let sums = if turned == [false; 2] && !before.program && !before.calibration {
+            [true; 2]
+        } else {
+            let (profile, calibration) = (self.memory.profile(), self.control.calibration());
+            self.identity.sum_up(profile, &CATALOGUE, calibration, turned)
+        };
+        self.module.key_on(self.condition, sums);
+        self.signals.self_test = self.module.found();
     }
 
     /// Lets the monitors do something; what they report goes to the memory at once.
@@ -434,6 +491,10 @@ impl Ecu {
         self.control.fill(now, &mut self.live);
         let mut signals = self.control.signals(&self.live);
         signals.misfiring = self.monitors.misfire().recent();
+        if self.control.is_slow_step() {
+            self.module.ask(self.condition);
+        }
+        signals.self_test = self.module.found();
         if self.control.is_slow_step() {
             self.timers.step(&self.signals, &mut signals, SLOW_SECONDS);
         } else {
@@ -512,8 +573,6 @@ fn fact(result: TestResult, memory: &FaultMemory, live: &LiveData) -> Option<Fac
 
 #[cfg(test)]
 mod tests {
-    use twotrip_harness::KeyPosition;
-
     use super::*;
     use crate::monitors::frame::StoredTest;
 

@@ -17,6 +17,7 @@ pub mod control;
 pub mod data;
 mod ecu;
 pub mod memory;
+mod module;
 pub mod monitors;
 mod nonvolatile;
 pub mod records;
@@ -24,4 +25,5 @@ pub mod server;
 
 pub use calibration::{Averaging, Calibration, Equipment};
 pub use ecu::{Ecu, EcuConfig};
+pub use module::SelfTest;
 pub use nonvolatile::{Nonvolatile, Owner, RestoreError};

@@ -21,6 +21,6 @@ mod wiring;
 pub use circuit::{Circuit, Input, Probe, Source};
 pub use crank::CrankSegments;
 pub use hold::{Holds, Signal};
-pub use pins::{ActuatorPins, BANKS, KeyPosition, PerBank, SensorPins};
+pub use pins::{ActuatorPins, BANKS, KeyPosition, ModuleCondition, PerBank, SensorPins};
 pub use wire::{GearboxLink, Wire};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -23,6 +23,22 @@ pub enum KeyPosition {
     Start,
 }
 
+/// What ails the engine ECU itself. It travels with the pins, because the module is a part of the car like others; what its
+/// program makes of it is its own affair.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ModuleCondition {
+    /// A bit of the memory with its figures of the engine reads as its opposite.
+    pub calibration_bit: bool,
+    /// A bit of the memory with its program does.
+    pub program_bit: bool,
+    /// A cell of its RAM does not hold what is written into it.
+    pub ram_cell: bool,
+    /// Its processor makes mistakes.
+    pub processor: bool,
+    /// Its permanent supply, which feeds it with the key off, is missing.
+    pub keep_alive_lost: bool,
+}
+
 /// What the sensors put on the pins of the ECU. Voltages are against sensor ground.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SensorPins {
@@ -89,6 +105,8 @@ pub struct SensorPins {
     pub barometer: Voltage,
     /// Fuel rail pressure sensor, [`crate::transfer::RAIL_PRESSURE`].
     pub rail_pressure: Voltage,
+    /// The module behind the pins.
+    pub module: ModuleCondition,
 }
 
 /// What the ECU drives.

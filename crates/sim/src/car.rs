@@ -157,6 +157,9 @@ impl Car {
         let span = core::mem::take(&mut self.second);
         self.vehicle.rest(span);
         self.ecu.slept(self.now, span);
+        if self.vehicle.sensors().module.keep_alive_lost {
+            self.ecu.lose_keep_alive();
+        }
         self.actuators = ActuatorPins::default();
     }
 }

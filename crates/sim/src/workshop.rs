@@ -176,19 +176,30 @@ pub(crate) fn mend_wire(car: &mut Car, wire: Wire) -> Outcome {
 
 /// Work on a part. Wrong work costs what right work costs, and changes nothing.
 pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
+    let renews = part == Part::EngineController && matches!(work, Work::Replace | Work::Reprogram);
+    if renews && car.ecu.memory().is_driving_cycle() {
+        return Outcome::refused("the engine runs: its controller is worked on with the engine off");
+    }
     let cost = format!(
         "{}{} min",
         if work.takes_a_part() { "one part, " } else { "" },
         work.minutes(part)
     );
-    match car.vehicle.repair(part, work) {
+    let outcome = match car.vehicle.repair(part, work) {
         Cure::Cured(defect) => Outcome::done(format!("done ({cost}), and it cured something: {defect}")),
         Cure::NothingToCure => Outcome::done(format!(
             "{} {} ({cost}); that cured nothing",
             part.name(),
             work.done()
         )),
+    };
+    if !renews {
+        return outcome;
     }
+    car.ecu.renew(car.now());
+    outcome.with_detail(
+        "it knows nothing of what was before: codes, readiness, learned values and counters begin anew",
+    )
 }
 
 /// Two like parts change places.

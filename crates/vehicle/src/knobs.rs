@@ -3,7 +3,7 @@
 //! Nothing else in this crate knows what a defect is. The figures are worked out anew when a defect comes, goes or
 //! grows, never in a step, so that a car with many costs what a healthy one costs.
 
-use twotrip_harness::BANKS;
+use twotrip_harness::{BANKS, ModuleCondition};
 
 use crate::sensor_fault::SensorFaults;
 
@@ -121,6 +121,9 @@ pub(crate) struct Knobs {
     /// Controller that neither shifts nor speaks.
     pub(crate) gearbox_controller_dead: bool,
 
+    /// The engine controller.
+    pub(crate) module: ModuleCondition,
+
     /// Sensors that are broken inside.
     pub(crate) sensors: SensorFaults,
 }
@@ -181,6 +184,7 @@ impl Default for Knobs {
             battery_worn: false,
             speed_sensor_dead: false,
             gearbox_controller_dead: false,
+            module: ModuleCondition::default(),
             sensors: SensorFaults::NONE,
         }
     }

@@ -908,6 +908,7 @@ impl Vehicle {
     /// Works out anew what the defects make of the car.
     fn follow_defects(&mut self) {
         self.knobs = self.defects.knobs();
+        self.pins.module = self.knobs.module;
         self.follow_knobs();
         self.look_up_battery();
         self.follow_gearbox();

@@ -42,6 +42,17 @@ impl Control {
         }
     }
 
+    /// What was learned is gone.
+    pub(crate) fn forget_learned(&mut self) {
+        for trims in &mut self.trims {
+            trims.put_back(&[0.0; trims::CELLS]);
+        }
+        self.idle.put_back(0.0);
+        for lambda in &mut self.lambda {
+            lambda.put_back(0.0);
+        }
+    }
+
     /// Puts back what was kept.
     pub(crate) fn learn(&mut self, learned: &Learned) {
         for (trims, cells) in self.trims.iter_mut().zip(learned.fuel_trims.chunks(trims::CELLS)) {

@@ -289,6 +289,11 @@ impl FaultMemory {
             .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
     }
 
+    /// What has run since the clear is not known any more.
+    pub(crate) fn forget_readiness(&mut self) {
+        self.readiness.clear();
+    }
+
     /// The monitors that the engine has nothing for.
     #[must_use]
     pub const fn absent(&self) -> MonitorSet {

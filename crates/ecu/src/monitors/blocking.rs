@@ -12,8 +12,10 @@ use super::catalogue::*;
 const METER: &[Dtc] = &[P0101, P0102, P0103];
 /// Manifold pressure.
 const MANIFOLD: &[Dtc] = &[P0106, P0107, P0108];
-/// Throttle.
-const THROTTLE: &[Dtc] = &[P0068, P0121, P0122, P0123, P0222, P0223, P2135];
+/// Throttle, or a control module that does not trust itself and leaves it at rest.
+const THROTTLE: &[Dtc] = &[
+    P0068, P0121, P0122, P0123, P0222, P0223, P2135, P0601, P0604, P0605, P0606,
+];
 /// Circuits of these three.
 const AIR_CIRCUITS: &[Dtc] = &[P0102, P0103, P0107, P0108, P0122, P0123, P0222, P0223, P2135];
 /// Circuit of the coolant sensor, and what it tells.

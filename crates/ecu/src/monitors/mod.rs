@@ -15,6 +15,7 @@ mod fuel_level;
 pub mod fuel_system;
 mod idle_speed;
 pub mod misfire;
+mod module;
 pub mod natural_vacuum;
 pub mod network;
 pub mod oxygen;
@@ -305,6 +306,7 @@ monitors! {
     misfire: Misfire,
     coils: coil::Coils,
     rail_pressure: rail_pressure::RailPressure,
+    module: module::Module,
 }
 
 impl Monitors {
@@ -352,6 +354,16 @@ impl Monitors {
     ) {
         self.results = Results::restored(stored);
         self.natural_vacuum.take_over(nights);
+        self.take_over_means(means);
+    }
+
+    /// What is averaged over driving cycles is gone.
+    pub(crate) fn forget_means(&mut self) {
+        self.natural_vacuum.take_over(natural_vacuum::Average::default());
+        self.take_over_means(&Means::default());
+    }
+
+    fn take_over_means(&mut self, means: &Means) {
         let Means {
             leak,
             catalyst,

@@ -8,7 +8,7 @@ use twotrip_units::{
 };
 
 use crate::{
-    Averaging,
+    Averaging, SelfTest,
     circuits::Readings,
     control::{AirEstimates, Measured},
     monitors::oxygen::Gathered,
@@ -155,6 +155,8 @@ pub struct Signals {
     pub cabin_heater: bool,
     /// Size of the engine against the 2.0-litre one that figures in the monitors are calibrated for.
     pub engine_size: f64,
+    /// What the module's tests of itself found.
+    pub self_test: SelfTest,
     /// Which monitors judge means of several results.
     pub averaging: Averaging,
     /// Work that a firing is expected to give at this load, J.

@@ -41,10 +41,8 @@ impl Identity {
     /// calibration.
     #[must_use]
     pub fn engine(profile: &Profile, catalogue: &Catalogue, calibration: &Calibration) -> Self {
-        let mut crc = Crc32::new();
-        // What a real ECU sums up is its calibration memory; here the calibration is these three, written out.
-        // Writing into the sum cannot fail.
-        let _ = write!(crc, "{profile:?}\n{catalogue:?}\n{calibration:?}");
+        // What a real ECU sums up is its memory; here that is these three, written out.
+        let sums = Sums::of(profile, catalogue, calibration, [None; 2]);
         let mut vin = [0; 17];
         vin.copy_from_slice(Self::VIN.as_bytes());
         let mut calibration_id = *b"TWOTRIP-ENG-    ";
@@ -52,9 +50,30 @@ impl Identity {
         Self {
             vin,
             calibration_id,
-            verification_number: crc.finish(),
+            verification_number: sums.whole,
             ecu_name: *b"ECM\0-EngineControl\0\0",
         }
+    }
+
+    /// Sums up the memory again, read with a bit turned over in the program or in the calibration; says of each whether
+    /// its sum is what was written. A tester gets the number of what was read.
+    pub(crate) fn sum_up(
+        &mut self,
+        profile: &Profile,
+        catalogue: &Catalogue,
+        calibration: &Calibration,
+        [program, figures]: [bool; 2],
+    ) -> [bool; 2] {
+        /// The bytes in which a bit turns over.
+        const TURNED: [usize; 2] = [1000, 40];
+        let turned = [program.then_some(TURNED[0]), figures.then_some(TURNED[1])];
+        let written = Sums::of(profile, catalogue, calibration, [None; 2]);
+        let read = Sums::of(profile, catalogue, calibration, turned);
+        self.verification_number = read.whole;
+        [
+            read.program == written.program,
+            read.calibration == written.calibration,
+        ]
     }
 
     /// The same ECU in a car with another VIN.
@@ -110,7 +129,33 @@ impl Identity {
     }
 }
 
+/// Sums over the two parts of the memory and over both.
+struct Sums {
+    program: u32,
+    calibration: u32,
+    whole: u32,
+}
+
+impl Sums {
+    /// With a bit turned over at these places of program and calibration.
+    fn of(
+        profile: &Profile,
+        catalogue: &Catalogue,
+        calibration: &Calibration,
+        [program, figures]: [Option<usize>; 2],
+    ) -> Self {
+        let of_program = Crc32::new().over(format_args!("{profile:?}\n{catalogue:?}\n"), program);
+        let calibration = format_args!("{calibration:?}");
+        Self {
+            program: of_program.finish(),
+            calibration: Crc32::new().over(calibration, figures).finish(),
+            whole: of_program.over(calibration, figures).finish(),
+        }
+    }
+}
+
 /// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs once.
+#[derive(Clone, Copy)]
 struct Crc32(u32);
 
 impl Crc32 {
@@ -121,19 +166,39 @@ impl Crc32 {
     const fn finish(&self) -> u32 {
         !self.0
     }
+
+    /// Goes on over a text, of which the lowest bit of one byte reads as its opposite.
+    fn over(self, text: fmt::Arguments<'_>, turned: Option<usize>) -> Self {
+        let mut reader = Reader { crc: self, turned };
+        // Writing into the sum cannot fail.
+        let _ = reader.write_fmt(text);
+        reader.crc
+    }
+
+    fn take(&mut self, byte: u8) {
+        self.0 ^= u32::from(byte);
+        for _ in 0..8 {
+            self.0 = if self.0 & 1 == 1 {
+                self.0 >> 1 ^ 0xEDB8_8320
+            } else {
+                self.0 >> 1
+            };
+        }
+    }
 }
 
-impl Write for Crc32 {
+/// A sum that is told so many bytes before the one with the turned bit.
+struct Reader {
+    crc: Crc32,
+    turned: Option<usize>,
+}
+
+impl Write for Reader {
     fn write_str(&mut self, text: &str) -> fmt::Result {
         for byte in text.bytes() {
-            self.0 ^= u32::from(byte);
-            for _ in 0..8 {
-                self.0 = if self.0 & 1 == 1 {
-                    self.0 >> 1 ^ 0xEDB8_8320
-                } else {
-                    self.0 >> 1
-                };
-            }
+            let here = self.turned == Some(0);
+            self.crc.take(byte ^ u8::from(here));
+            self.turned = self.turned.filter(|_| !here).map(|left| left - 1);
         }
         Ok(())
     }
@@ -146,10 +211,11 @@ mod tests {
     /// The check value that catalogues of checksums give for this one: `123456789` makes CBF43926.
     #[test]
     fn checksum_meets_its_published_check_value() {
-        let mut crc = Crc32::new();
-        crc.write_str("12345").unwrap();
-        crc.write_str("6789").unwrap();
+        let crc = Crc32::new().over(format_args!("{}6789", "12345"), None);
         assert_eq!(crc.finish(), 0xCBF4_3926);
+        let turned = Crc32::new().over(format_args!("{}6789", "12345"), Some(6));
+        let other = Crc32::new().over(format_args!("123456689"), None);
+        assert_eq!(turned.finish(), other.finish(), "7 is 0x37, 6 is 0x36");
     }
 
     #[test]

@@ -165,7 +165,7 @@ fn patterns_explain_themselves() {
         "drain to LEVEL",
         "drive udds | hwfet | us06",
         "drive LEG, LEG ..",
-        "tighten | replace | clean | reconnect | fill PART",
+        "tighten | replace | clean | reconnect | fill | reprogram PART",
         "why not CODE",
         "hold SIGNAL AMOUNT",
         "preload confirmed | pending CODE ..",

@@ -17,6 +17,7 @@ mod exhaust;
 mod fuel;
 mod heat;
 mod ignition;
+mod module;
 mod part;
 mod sensor;
 mod work;
@@ -45,6 +46,7 @@ static TABLES: &[&[Entry]] = &[
     exhaust::ENTRIES,
     electrical::ENTRIES,
     ignition::ENTRIES,
+    module::ENTRIES,
 ];
 
 /// Every defect that can be set.

@@ -169,6 +169,10 @@ parts! {
     DriveBelt: "drive-belt", 40, "the drive belt is dry and tight";
     /// The cable between alternator and battery.
     ChargingCable: "charging-cable", 30, "the charging cable and its terminals are clean and cool";
+    /// The engine controller.
+    EngineController: "engine-controller", 60, "the engine controller's case is dry, its plug clean; a programming tool finds its memory as written";
+    /// The wire that feeds the engine controller with the key off.
+    KeepAliveSupply: "keep-alive-supply", 60, "with the key off the permanent supply at the engine controller's plug is as at the battery";
     /// The sensor at the gearbox's output shaft.
     VehicleSpeedSensor: "vehicle-speed-sensor", 45, "";
     /// The controller of the gearbox.

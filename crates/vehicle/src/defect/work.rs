@@ -15,16 +15,19 @@ pub enum Work {
     Reconnect,
     /// Filled up to its mark.
     Fill,
+    /// Its memory written anew.
+    Reprogram,
 }
 
 impl Work {
     /// All of them.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Tighten,
         Self::Replace,
         Self::Clean,
         Self::Reconnect,
         Self::Fill,
+        Self::Reprogram,
     ];
 
     /// The name that phrases use.
@@ -36,6 +39,7 @@ impl Work {
             Self::Clean => "clean",
             Self::Reconnect => "reconnect",
             Self::Fill => "fill",
+            Self::Reprogram => "reprogram",
         }
     }
 
@@ -48,6 +52,7 @@ impl Work {
             Self::Clean => "cleaned",
             Self::Reconnect => "reconnected",
             Self::Fill => "filled",
+            Self::Reprogram => "reprogrammed",
         }
     }
 
@@ -62,7 +67,7 @@ impl Work {
     pub const fn minutes(self, part: Part) -> u32 {
         match self {
             Self::Replace => part.minutes(),
-            Self::Clean => 30,
+            Self::Clean | Self::Reprogram => 30,
             Self::Tighten | Self::Reconnect | Self::Fill => 5,
         }
     }

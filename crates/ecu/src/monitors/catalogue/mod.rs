@@ -7,6 +7,7 @@ mod circuits;
 mod evap;
 mod fuel;
 mod misfire;
+mod module;
 mod network;
 mod oxygen;
 mod temperature;
@@ -25,6 +26,7 @@ pub use circuits::*;
 pub use evap::*;
 pub use fuel::*;
 pub use misfire::*;
+pub use module::*;
 pub use network::*;
 pub use oxygen::*;
 pub use temperature::*;
@@ -39,6 +41,7 @@ const CODES: &[&[CodeDefinition]] = &[
     oxygen::CODES,
     network::CODES,
     misfire::CODES,
+    module::CODES,
     temperature::CODES,
 ];
 
@@ -279,6 +282,8 @@ monitors! {
     };
     /// Pressure of the fuel rail.
     RAIL_PRESSURE = circuit("fuel rail pressure");
+    /// The control module itself.
+    MODULE = circuit("control module");
 }
 
 /// A circuit: watched all the time, whatever else is wrong.
