@@ -275,7 +275,7 @@ const ROWS: &[Row] = &[
     Row {
         part: Part::ExhaustManifold,
         kind: "leak",
-        amount: Some(8.0),
+        amount: Some(6.0),
         trim: [[5.0, 15.0], [0.0, 6.0], near(0.0, 3.0)],
         full: RICH,
         meter: [EQUAL; 4],

@@ -213,18 +213,102 @@ fn a_part_that_is_not_there_cannot_break() {
     }
 }
 
-/// What is worn on bank 2 is named on bank 2, and bank 1 is left alone.
+/// Groups of in-use pairs and readiness whose monitors of bank 1 and bank 2 are apart.
+const OF_BANKS: [[InUseItem; 3]; 2] = [
+    [
+        InUseItem::CatalystBank1,
+        InUseItem::PrimarySensorBank1,
+        InUseItem::SecondarySensorBank1,
+    ],
+    [
+        InUseItem::CatalystBank2,
+        InUseItem::PrimarySensorBank2,
+        InUseItem::SecondarySensorBank2,
+    ],
+];
+
+/// A six-cylinder with these defects after a cold trip: its pending codes, and how many of the monitors of each bank
+/// that are counted in use could have found a fault.
+fn trip(defects: &[&str]) -> (Vec<String>, [usize; 2]) {
+    let mut desk = desk("sedan-v6", 1);
+    desk.tell(&["ambient 18 C", "refuel to 60 %"]);
+    desk.tell(defects);
+    desk.tell(&[
+        "soak 9 h",
+        "drive udds",
+        "drive hwfet",
+        "drive idle 5 min",
+        "key off",
+    ]);
+    let memory = desk.car.car().ecu().memory();
+    let counted = OF_BANKS.map(|items| {
+        let done = items.iter().filter(|&&item| memory.in_use().item(item).0 > 0);
+        done.count()
+    });
+    (memory.pending().map(|code| code.to_string()).collect(), counted)
+}
+
+/// What can be wrong with either bank is named on its own; the monitors of the other bank complete all the same; and with both
+/// banks wrong both are named.
 #[test]
-fn a_fault_of_bank_2_is_named_on_bank_2_alone() {
-    for (defect, codes) in [
-        ("defect catalyst-2 aged 0.02 g", &["P0430", "P1431"][..]),
-        ("defect front-oxygen-sensor-2 lazy 8 x", &["P0153"]),
-    ] {
+fn a_fault_of_one_bank_is_named_there_and_leaves_the_other_alone() {
+    // Defect of a bank, its code on bank 1, on bank 2.
+    const FAULTS: &[(&str, &str, &str)] = &[
+        ("front-oxygen-sensor{} lazy 8 x", "P0133", "P0153"),
+        ("front-oxygen-sensor{} bias -0.9 V", "P0131", "P0151"),
+        ("front-oxygen-sensor{} heater-open", "P0135", "P0155"),
+        ("front-oxygen-sensor{} shifted -5 %", "P2097", "P2099"),
+        ("rear-oxygen-sensor{} lazy 12 x", "P0139", "P0159"),
+        ("rear-oxygen-sensor{} stuck 0 V", "P0137", "P0157"),
+        ("rear-oxygen-sensor{} dead", "P0140", "P0160"),
+        ("rear-oxygen-sensor{} heater-open", "P0141", "P0161"),
+        ("catalyst{} aged 0.02 g", "P0420", "P0430"),
+        ("exhaust-manifold{} leak 10 mm", "P0171", "P0174"),
+        ("exhaust-joint{} leak 6 mm", "P2096", "P2098"),
+        ("fuel-injector{} leaking 0.06 g/s", "P0172", "P0175"),
+    ];
+    let mut wrong = Vec::new();
+    for (defect, first, second) in FAULTS {
+        let [one, two] = ["", "-2"].map(|bank| format!("defect {}", defect.replace("{}", bank)));
+        for (defects, codes, untouched) in [
+            (&[one.as_str()][..], vec![*first], Some(1)),
+            (&[two.as_str()], vec![*second], Some(0)),
+            (&[one.as_str(), two.as_str()], vec![*first, *second], None),
+        ] {
+            let (mut pending, counted) = trip(defects);
+            // The maker's own code beside P0430.
+            pending.retain(|code| !code.starts_with("P14"));
+            pending.sort();
+            if pending != codes {
+                wrong.push(format!("{defects:?}: {pending:?}, not {codes:?}"));
+            }
+            if let Some(bank) = untouched
+                && counted[bank] != 3
+            {
+                wrong.push(format!(
+                    "{defects:?}: of bank {} only {} ran",
+                    bank + 1,
+                    counted[bank]
+                ));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Misfire of a cylinder keeps the monitors of its own bank from running, and no others.
+#[test]
+fn misfire_blocks_its_own_bank_alone() {
+    for (cylinder, bank) in [(1, 0), (2, 1), (5, 0), (6, 1)] {
         let mut desk = desk("sedan-v6", 1);
-        desk.tell(&["ambient 18 C", "soak 9 h", defect, "drive udds", "drive hwfet"]);
-        let memory = desk.car.car().ecu().memory();
-        let pending: Vec<String> = memory.pending().map(|code| code.to_string()).collect();
-        assert_eq!(pending, codes, "{defect}");
+        desk.tell(&["ambient 18 C", "soak 9 h", "key on", "start"]);
+        desk.tell(&[&format!("preload pending P030{cylinder}")]);
+        for (name, own) in [("catalyst, bank 1", 0), ("catalyst, bank 2", 1)] {
+            let told = desk.outcomes(&["monitors"]).remove(0);
+            let line = told.details.iter().find(|line| line.starts_with(name));
+            let disabled = line.is_some_and(|line| line.contains("disabled"));
+            assert_eq!(disabled, own == bank, "P030{cylinder}, {name}: {line:?}");
+        }
     }
 }
 

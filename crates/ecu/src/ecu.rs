@@ -115,6 +115,7 @@ impl Ecu {
             monitors: Monitors::default(),
             memory: FaultMemory::new(config.profile, &CATALOGUE)
                 .without(CATALOGUE.absent(&config.calibration))
+                .with_second_bank(config.calibration.second_bank)
                 .showing_readiness(config.readiness_display)
                 .with_companions(&config.companions),
             identity: config.identity,
@@ -490,7 +491,9 @@ impl Ecu {
     fn take_signals(&mut self, now: CarInstant) {
         self.control.fill(now, &mut self.live);
         let mut signals = self.control.signals(&self.live);
-        signals.misfiring = self.monitors.misfire().recent();
+        for (bank, misfiring) in signals.banks.iter_mut().zip(self.monitors.misfire().recent()) {
+            bank.misfiring = misfiring;
+        }
         if self.control.is_slow_step() {
             self.module.ask(self.condition);
         }

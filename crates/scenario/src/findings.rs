@@ -1,4 +1,4 @@
-//! What each defect of the compact car comes to: the codes it ends in, and from which size on, as a table that a test
+//! What each defect comes to in a car that has the part: the codes it ends in, and from which size on, as a table that a test
 //! made by driving the car and that a test holds (`tests/fleet/sweep.rs`).
 
 use twotrip_vehicle::defect::Entry;

@@ -18,8 +18,10 @@ const STANDING: Duration = Duration::from_secs(600);
 pub(crate) fn find(car: &Car, part: Part) -> Option<Outcome> {
     match part {
         Part::PressureRegulator | Part::FuelPump | Part::FuelFilter => Some(pressure(car)),
-        Part::FrontOxygenSensor => Some(oxygen(car, 0)),
-        Part::RearOxygenSensor => Some(oxygen(car, 1)),
+        Part::FrontOxygenSensor => Some(oxygen(car, 0, 0)),
+        Part::RearOxygenSensor => Some(oxygen(car, 0, 1)),
+        Part::FrontOxygenSensor2 => Some(oxygen(car, 1, 0)),
+        Part::RearOxygenSensor2 => Some(oxygen(car, 1, 1)),
         _ => None,
     }
 }
@@ -36,15 +38,15 @@ fn pressure(car: &Car) -> Outcome {
     .with_detail("good: 340 to 360 kPa at idle and at full load, over 250 kPa after ten minutes")
 }
 
-fn oxygen(car: &Car, sensor: usize) -> Outcome {
+fn oxygen(car: &Car, bank: usize, sensor: usize) -> Outcome {
     let vehicle = &car.vehicle;
-    let heater = vehicle.oxygen_heater(0, sensor).map_or_else(
+    let heater = vehicle.oxygen_heater(bank, sensor).map_or_else(
         || "no connection".to_owned(),
         |ohms: Resistance| format!("{:.1} ohm", ohms.ohms()),
     );
     Outcome::done(format!(
         "unplugged, the heater has {heater}; with propane in the intake the warm sensor shows {:.2} V",
-        vehicle.oxygen_sensor_enriched(0, sensor).volts()
+        vehicle.oxygen_sensor_enriched(bank, sensor).volts()
     ))
     .with_detail("good: heater 5 to 17 ohm, more the hotter it is; 0.80 V or more with propane")
 }

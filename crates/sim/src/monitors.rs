@@ -140,6 +140,7 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
     let disabled_by: Vec<String> = definition
         .disabled_by
         .iter()
+        .filter(|&&code| memory.disables(code, definition))
         .filter(|code| {
             memory
                 .status(**code)

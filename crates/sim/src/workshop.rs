@@ -91,9 +91,8 @@ pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
     if let Some(refused) = missing_cylinder(car, defect.part()) {
         return refused;
     }
-    if !car.vehicle.has(defect.part()) {
-        return Outcome::refused(format!("this car has no {}", defect.part().name()))
-            .with_detail("`twotrip list vehicles` says what sets the cars apart");
+    if let Some(refused) = missing_part(car, defect.part()) {
+        return refused;
     }
     car.vehicle.set_defect(*defect);
     let set = with_amount(defect.entry().set, defect);
@@ -211,8 +210,10 @@ pub(crate) fn swap(car: &mut Car, one: Part, other: Part) -> Outcome {
             other.name()
         ));
     }
-    if let Some(refused) = missing_cylinder(car, one).or_else(|| missing_cylinder(car, other)) {
-        return refused;
+    for part in [one, other] {
+        if let Some(refused) = missing_cylinder(car, part).or_else(|| missing_part(car, part)) {
+            return refused;
+        }
     }
     car.vehicle.swap(one, other);
     Outcome::done(format!(
@@ -220,6 +221,14 @@ pub(crate) fn swap(car: &mut Car, one: Part, other: Part) -> Outcome {
         one.name(),
         other.name()
     ))
+}
+
+/// The refusal, where the car does not have a part.
+fn missing_part(car: &Car, part: Part) -> Option<Outcome> {
+    (!car.vehicle.has(part)).then(|| {
+        Outcome::refused(format!("this car has no {}", part.name()))
+            .with_detail("`twotrip list vehicles` says what sets the cars apart")
+    })
 }
 
 /// The refusal, where a part belongs to a cylinder that this engine does not have.
@@ -233,6 +242,9 @@ fn missing_cylinder(car: &Car, part: Part) -> Option<Outcome> {
 
 /// What a look at a part shows.
 pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
+    if let Some(refused) = missing_cylinder(car, part).or_else(|| missing_part(car, part)) {
+        return refused;
+    }
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
     if let Some(defect) = found.filter(|defect| !defect.entry().seen.is_empty()) {
         return Outcome::done(with_amount(defect.entry().seen, &defect));

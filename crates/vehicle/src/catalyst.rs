@@ -46,9 +46,10 @@ pub(crate) struct Params {
     pub(crate) volts: (f64, f64),
     /// Tip temperature at which a sensor begins to speak, °C, and the range until it speaks alone.
     pub(crate) awake: (f64, Divisor),
-    /// Air drawn in between the pulses by a hole ahead of the front sensor, g/s for each mm² of its bore squared, and
-    /// the flow at which the exhaust's own pressure has ended that, g/s (calibrated on a false lean of some 15 % at idle
-    /// from 10 mm, of 2 to 5 % at 2500 rpm and none at 100 km/h: common practice, no source).
+    /// Air drawn in between the pulses by a hole ahead of a sensor, g/s for each mm² of its bore squared, and the flow at
+    /// which the exhaust's own pressure has ended that, g/s (calibrated on a false lean of some 15 % at idle from 6 mm,
+    /// so that the largest leaks just reach the limit of the fuel trims, of 2 to 5 % at 2500 rpm and none at 100 km/h:
+    /// common practice, no source).
     pub(crate) hole: (f64, Divisor),
 }
 
@@ -70,7 +71,7 @@ impl Params {
             rear_lag: Lag::new(0.12),
             volts: (0.45, 0.42),
             awake: (300.0, Divisor::new(80.0)),
-            hole: (0.0038, Divisor::new(15.0)),
+            hole: (0.0092, Divisor::new(15.0)),
         }
     }
 }
@@ -81,17 +82,20 @@ pub(crate) struct Sensors {
     front_lag: (Lag, Lag),
     front_delay_s: f64,
     front_bias_v: f64,
+    /// What the front sensor takes 1 / lambda for, against what it is.
+    front_factor: f64,
     rear_lag: Lag,
     rear_stuck_v: Option<f64>,
-    /// Air through the hole at no flow, g/s.
+    /// Air through a hole ahead of the front sensor, and one ahead of the rear one, at no flow, g/s.
     hole: f64,
+    joint: f64,
 }
 
 impl Sensors {
     /// Those of a bank.
     pub(crate) fn new(params: &Params, knobs: &Knobs, bank: usize) -> Self {
         let slower = |lag: Lag, factor: f64| Lag::new(lag.seconds * factor.at_least(0.1));
-        let bore = knobs.exhaust_hole_mm[bank];
+        let hole = |bore: f64| params.hole.0 * bore * bore;
         Self {
             front_lag: (
                 slower(params.front_lag.0, knobs.front_lag[bank]),
@@ -99,9 +103,11 @@ impl Sensors {
             ),
             front_delay_s: knobs.front_delay_s[bank],
             front_bias_v: knobs.front_bias_v[bank],
+            front_factor: 1.0 + knobs.front_shift[bank],
             rear_lag: slower(params.rear_lag, knobs.rear_lag[bank]),
             rear_stuck_v: knobs.rear_stuck_v[bank],
-            hole: params.hole.0 * bore * bore,
+            hole: hole(knobs.exhaust_hole_mm[bank]),
+            joint: hole(knobs.joint_hole_mm[bank]),
         }
     }
 }
@@ -247,6 +253,14 @@ fn richness(equivalence: f64) -> f64 {
     1.0 - 1.0 / equivalence.at_least(0.3)
 }
 
+/// What air through a hole leaves of 1 / lambda.
+#[cold]
+fn thinned(params: &Params, hole: f64, flow: f64) -> f64 {
+    let strong = flow / params.hole.1;
+    let drawn_in = hole * (1.0 - strong * strong).at_least(0.0);
+    flow / (flow + drawn_in)
+}
+
 /// One step; `delay` is moved on in place because it is long.
 #[inline]
 pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &Inputs, dt: f64) -> State {
@@ -258,9 +272,7 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         let delay_s = params.delay.0 + params.delay.1 * per_flow + more_s;
         let mut arriving = delay.to_front.pass(inputs.equivalence, delay_s * (1.0 / dt));
         if sensors.hole > 0.0 {
-            let strong = inputs.flow / params.hole.1;
-            let drawn_in = sensors.hole * (1.0 - strong * strong).at_least(0.0);
-            arriving *= inputs.flow / (inputs.flow + drawn_in);
+            arriving *= thinned(params, sensors.hole, inputs.flow);
         }
         next.front_equivalence += (arriving - state.front_equivalence) * params.mixing_lag.share(dt);
 
@@ -279,7 +291,10 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
         next.level = level.within(0.0, 1.0);
         // Without room for all of it the rest goes through.
         let stored = (next.level - state.level) * brick.capacity_g * (1.0 / dt);
-        let behind = 1.0 - (excess - stored) * per_flow * (1.0 / OXYGEN_SHARE);
+        let mut behind = 1.0 - (excess - stored) * per_flow * (1.0 / OXYGEN_SHARE);
+        if sensors.joint > 0.0 {
+            behind *= thinned(params, sensors.joint, inputs.flow);
+        }
         next.rear_equivalence += (behind - state.rear_equivalence) * params.behind_lag.share(dt);
     }
 
@@ -289,7 +304,7 @@ pub(crate) fn step(params: &Params, delay: &mut Delay, state: &State, inputs: &I
     } else {
         delay.late = false;
         next.front_equivalence
-    };
+    } * sensors.front_factor;
     let front = if params.wide_range {
         let lambda = Ratio::from_fraction(1.0 / seen.at_least(0.1));
         transfer::WIDE_RANGE.from_lambda(lambda).volts()

@@ -117,6 +117,9 @@ static DISCHARGING: Grid<26> = Grid::through([
 /// Beyond this discharge current no more of it builds up, A: a start is too short.
 const SLOW_DISCHARGE: f64 = 40.0;
 
+/// How far charging raises a battery above its resting voltage at most, V (calibrated: a full one takes some 10 A at 17 V).
+const MOST_SURFACE: f64 = 6.0;
+
 /// What the alternator can give over rpm, as a share: full from 1500 rpm.
 static OUTPUT: Grid<23> = Grid::through([(400.0, 0.0), (700.0, 0.55), (1500.0, 1.0)]);
 
@@ -237,6 +240,8 @@ pub(crate) struct Inputs {
     pub(crate) loads: Loads,
     /// What the alternator gives against what is asked for.
     pub(crate) alternator: f64,
+    /// What its regulator holds whatever is asked for, V; `None` for a good one.
+    pub(crate) regulator_volts: Option<f64>,
     /// Resistance between alternator and battery beyond a good cable's, Ω.
     pub(crate) charging_cable_ohms: f64,
 }
@@ -278,10 +283,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         0.0
     };
 
-    let wanted = if inputs.set_point_volts > 0.0 {
+    // A regulator that has broken down asks nobody.
+    let set_point_volts = inputs.regulator_volts.unwrap_or(inputs.set_point_volts);
+    let wanted = if set_point_volts > 0.0 {
         let available = params.alternator_amperes * OUTPUT.at(inputs.engine_rpm);
         // What holds the alternator's own terminals at the set point.
-        let above = inputs.set_point_volts - resting - state.surface_volts;
+        let above = set_point_volts - resting - state.surface_volts;
         let asked = (above + load_amperes * ohms) / (ohms + inputs.charging_cable_ohms);
         if inputs.alternator < 1.0 {
             // A weak one falls short of the loads, and nothing is left for the battery.
@@ -301,8 +308,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         into_battery.at_least(-SLOW_DISCHARGE) * discharging_ohms
     };
-    let surface_volts =
-        state.surface_volts + (settled.at_most(3.0) - state.surface_volts) * params.surface_lag.share(dt);
+    let surface_volts = state.surface_volts
+        + (settled.at_most(MOST_SURFACE) - state.surface_volts) * params.surface_lag.share(dt);
     let battery_volts = (resting + state.surface_volts + into_battery * ohms).within(0.0, 18.0);
     State {
         charge: (state.charge + into_battery * wear * dt / params.capacity).within(0.0, 1.0),
@@ -362,6 +369,7 @@ mod tests {
             block_heater: false,
         },
         alternator: 1.0,
+        regulator_volts: None,
         charging_cable_ohms: 0.0,
     };
 

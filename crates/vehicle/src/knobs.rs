@@ -56,8 +56,8 @@ pub(crate) struct Knobs {
     pub(crate) rail: f64,
     /// Pump: greatest pressure, kPa gauge, and what it loses a g/s; `None` for a healthy one.
     pub(crate) weak_pump: Option<[f64; 2]>,
-    /// What injectors dribble into the manifold when shut, g/s.
-    pub(crate) dribble: f64,
+    /// What injectors of each bank dribble into the manifold when shut, g/s.
+    pub(crate) dribble: [f64; BANKS],
     /// Flow of each injector against nominal.
     pub(crate) injector: [f64; CYLINDERS],
 
@@ -76,6 +76,8 @@ pub(crate) struct Knobs {
     pub(crate) front_delay_s: [f64; BANKS],
     /// Front oxygen sensors: bias, V.
     pub(crate) front_bias_v: [f64; BANKS],
+    /// Front oxygen sensors: by what share they take the mixture for richer than it is.
+    pub(crate) front_shift: [f64; BANKS],
     /// Heaters without current: front and rear of each bank.
     pub(crate) heater_open: [[bool; 2]; BANKS],
     /// Rear oxygen sensors: lags against new ones'.
@@ -84,6 +86,8 @@ pub(crate) struct Knobs {
     pub(crate) rear_stuck_v: [Option<f64>; BANKS],
     /// Diameter of a hole in the exhaust ahead of the front sensor, mm.
     pub(crate) exhaust_hole_mm: [f64; BANKS],
+    /// Diameter of a hole between catalyst and rear sensor, mm.
+    pub(crate) joint_hole_mm: [f64; BANKS],
     /// Oxygen capacity of the catalyst, g; `None` for a good one.
     pub(crate) oxygen_capacity_g: [Option<f64>; BANKS],
 
@@ -110,6 +114,8 @@ pub(crate) struct Knobs {
     // Electrical.
     /// Alternator: output against what is asked for.
     pub(crate) alternator: f64,
+    /// Alternator: what its regulator holds whatever is asked for, V; `None` for a good one.
+    pub(crate) regulator_volts: Option<f64>,
     /// Between alternator and battery beyond a good cable's resistance, Ω.
     pub(crate) charging_cable_ohms: f64,
     /// Battery near the end of its life.
@@ -158,7 +164,7 @@ impl Default for Knobs {
             back_pressure: 1.0,
             rail: 1.0,
             weak_pump: None,
-            dribble: 0.0,
+            dribble: [0.0; BANKS],
             injector: [1.0; CYLINDERS],
             misfire: [0.0; CYLINDERS],
             coil_open: [false; CYLINDERS],
@@ -166,10 +172,12 @@ impl Default for Knobs {
             front_lag: [1.0; BANKS],
             front_delay_s: [0.0; BANKS],
             front_bias_v: [0.0; BANKS],
+            front_shift: [0.0; BANKS],
             heater_open: [[false; 2]; BANKS],
             rear_lag: [1.0; BANKS],
             rear_stuck_v: [None; BANKS],
             exhaust_hole_mm: [0.0; BANKS],
+            joint_hole_mm: [0.0; BANKS],
             oxygen_capacity_g: [None; BANKS],
             recirculation_travel: 1.0,
             recirculation_passage: 1.0,
@@ -180,6 +188,7 @@ impl Default for Knobs {
             thermostat_floor: 0.0,
             coolant_sensor_lag_s: 0.0,
             alternator: 1.0,
+            regulator_volts: None,
             charging_cable_ohms: 0.0,
             battery_worn: false,
             speed_sensor_dead: false,

@@ -403,6 +403,7 @@ impl Vehicle {
                 coolant_celsius: state.cooling.coolant,
                 loads: self.loads,
                 alternator: self.knobs.alternator,
+                regulator_volts: self.knobs.regulator_volts,
                 charging_cable_ohms: self.knobs.charging_cable_ohms,
             },
             DT,

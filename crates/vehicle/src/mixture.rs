@@ -20,7 +20,7 @@ pub(crate) const STOICHIOMETRIC: f64 = 14.7;
 pub(crate) struct Params {
     /// Rail pressure that the regulator holds, kPa gauge.
     pub(crate) regulated_kpa: f64,
-    /// Pump pressure at no flow, kPa gauge.
+    /// Pump pressure at no flow, kPa gauge: where its relief valve opens (from memory).
     pub(crate) pump_kpa: f64,
     /// Fall of the pump's pressure with flow, kPa/(g/s).
     pub(crate) pump_fall: f64,
@@ -56,8 +56,9 @@ pub(crate) struct Supply {
     pump_kpa: f64,
     pump_fall: f64,
     decay_s: f64,
-    /// What drips from shut injectors at the regulated pressure, g/s and kPa.
-    dribble: f64,
+    /// What drips from shut injectors of each bank for each kPa of the rail's pressure, g/s, and in all.
+    dribble: PerBank<f64>,
+    dribbles: f64,
 }
 
 impl Supply {
@@ -72,7 +73,8 @@ impl Supply {
             } else {
                 params.decay_s
             },
-            dribble: knobs.dribble / params.regulated_kpa,
+            dribble: knobs.dribble.map(|dribble| dribble / params.regulated_kpa),
+            dribbles: knobs.dribble.iter().sum::<f64>() / params.regulated_kpa,
         }
     }
 
@@ -85,7 +87,7 @@ impl Supply {
 
     /// Rail pressure after `dt` with the pump off and nothing injected, however long it is.
     pub(crate) fn at_rest(&self, params: &Params, rail_kpa: f64, dt: f64) -> f64 {
-        rail_kpa / (1.0 + dt * (1.0 / self.decay_s + self.dribble / params.rail_g))
+        rail_kpa / (1.0 + dt * (1.0 / self.decay_s + self.dribbles / params.rail_g))
     }
 }
 
@@ -93,7 +95,7 @@ impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
             regulated_kpa: 350.0,
-            pump_kpa: 600.0,
+            pump_kpa: 900.0,
             pump_fall: 12.0,
             build_up: Lag::new(0.15),
             decay_s: 2400.0,
@@ -241,16 +243,17 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         ((inputs.cylinder_flow - vapour) * part).at_least(1e-3),
     );
 
-    let mut dribble = if turning { supply.dribble * rail_kpa } else { 0.0 };
+    let dripping = if turning { rail_kpa } else { 0.0 };
 
     let mut next = State {
         rail_kpa,
-        injected: dribble,
+        injected: supply.dribbles * dripping,
         vapour,
         banks: state.banks,
     };
     let pulses = inputs.pulse_s.into_iter().zip(inputs.injectors);
-    for (bank, (pulse_s, injectors)) in next.banks.iter_mut().zip(pulses).take(params.banks) {
+    let banks = next.banks.iter_mut().zip(supply.dribble);
+    for ((bank, dribble), (pulse_s, injectors)) in banks.zip(pulses).take(params.banks) {
         let mut open_s = (pulse_s - dead_s).at_least(0.0);
         let (lost, enough_s, range) = params.short;
         if open_s < enough_s {
@@ -260,8 +263,7 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         let mut injected =
             params.cylinders_of_bank * injectors * flow * inputs.error * (open_s * cycles_s).at_most(1.0);
         next.injected += injected;
-        // One injector drips, one of bank 1's.
-        injected += core::mem::take(&mut dribble);
+        injected += dribble * dripping;
         bank.film_g = (bank.film_g + dt * share * injected) / (1.0 + dt * leaving);
         bank.cylinder_fuel = if turning {
             (1.0 - share) * injected + bank.film_g * leaving + bank_vapour

@@ -120,6 +120,7 @@ impl Vehicle {
                 coolant_celsius: state.cooling.coolant,
                 loads: self.loads,
                 alternator: self.knobs.alternator,
+                regulator_volts: None,
                 charging_cable_ohms: self.knobs.charging_cable_ohms,
             },
             dt,

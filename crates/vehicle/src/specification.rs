@@ -166,15 +166,25 @@ impl VehicleParams {
     }
 }
 
-impl Vehicle {
-    /// Whether the car has this part: not every engine has two banks, or recirculates exhaust.
+impl VehicleParams {
+    /// Whether such a car has this part: not every engine has two banks, six cylinders, or recirculates exhaust.
     #[must_use]
     pub fn has(&self, part: Part) -> bool {
         match part {
-            Part::FrontOxygenSensor2 | Part::Catalyst2 => self.banks() > 1,
-            Part::EgrValve | Part::EgrPassage => self.params().recirculation.open_m2 > NOTHING_M2,
-            _ => true,
+            part if part.is_of_bank_2() => self.banks() > 1,
+            Part::EgrValve | Part::EgrPassage => self.recirculation.open_m2 > NOTHING_M2,
+            _ => part
+                .cylinder()
+                .is_none_or(|cylinder| cylinder <= self.firing.cylinders),
         }
+    }
+}
+
+impl Vehicle {
+    /// Whether the car has this part.
+    #[must_use]
+    pub fn has(&self, part: Part) -> bool {
+        self.params().has(part)
     }
 }
 

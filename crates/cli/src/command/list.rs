@@ -17,7 +17,7 @@ use twotrip_scenario::{
 };
 use twotrip_units::Speed;
 use twotrip_vehicle::{
-    Part, Work,
+    Part, VehicleParams, Work,
     defect::{Entry, Size, catalogue},
     schedule,
 };
@@ -213,8 +213,9 @@ fn defects() -> Vec<Item> {
             Item::new(
                 format!("defect {part} {}{words}", entry.kind),
                 format!(
-                    "{}{size}; {}; cure: {}; proof: {}",
+                    "{}{size}{}; {}; cure: {}; proof: {}",
                     entry.description,
+                    cars(entry),
                     found(entry),
                     cures.join(", or "),
                     proof(entry, &orders)
@@ -224,6 +225,19 @@ fn defects() -> Vec<Item> {
         .collect();
     items.extend(WiringFaultKind::ALL.map(wiring));
     items
+}
+
+/// The shipped vehicles that have the part, where not all do.
+fn cars(entry: &Entry) -> String {
+    let (with, without): (Vec<_>, Vec<_>) = vehicle::SHIPPED.iter().partition(|shipped| {
+        vehicle::find(shipped.name)
+            .is_some_and(|model| VehicleParams::new(model.specification()).has(entry.part))
+    });
+    if without.is_empty() {
+        return String::new();
+    }
+    let names: Vec<&str> = with.iter().map(|shipped| shipped.name).collect();
+    format!("; only in {}", names.join(", "))
 }
 
 /// What a defect comes to, and from which size on.

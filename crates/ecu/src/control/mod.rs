@@ -105,8 +105,8 @@ pub struct Requests {
     pub mixture: PerBank<Option<Ratio>>,
     /// Banks whose front sensor is not to be believed, by itself or because of misfire: open loop.
     pub open_loop: PerBank<bool>,
-    /// Learn no trims.
-    pub hold_trims: bool,
+    /// Banks that are to learn no trims.
+    pub hold_trims: PerBank<bool>,
 }
 
 impl Requests {
@@ -128,7 +128,7 @@ impl Requests {
             recirculation: self.recirculation.or(other.recirculation),
             mixture: core::array::from_fn(|bank| self.mixture[bank].or(other.mixture[bank])),
             open_loop: core::array::from_fn(|bank| self.open_loop[bank] || other.open_loop[bank]),
-            hold_trims: self.hold_trims || other.hold_trims,
+            hold_trims: core::array::from_fn(|bank| self.hold_trims[bank] || other.hold_trims[bank]),
         }
     }
 }
@@ -536,16 +536,14 @@ impl Control {
         } else {
             self.hardly_open_seconds - SLOW_SECONDS
         };
-        let may_learn = closed_loop
-            && !requests.hold_trims
-            && self.measured.coolant > LEARN_COOLANT
+        let may_learn = self.measured.coolant > LEARN_COOLANT
             && self.purge.vapour_known(mean)
             && self.hardly_open_seconds <= 0.0
             && !self.substitutes.replaces_fuel_signals()
             && self.measured.circuits.supply_is_sound();
         for bank in 0..self.banks {
             self.trims[bank].choose(cell);
-            if may_learn {
+            if may_learn && self.lambda[bank].is_closed() && !requests.hold_trims[bank] {
                 self.trims[bank].learn(self.lambda[bank].mean(), SLOW_SECONDS);
             }
         }
@@ -746,6 +744,7 @@ impl Control {
                 heater_front: measured.heater_front[place],
                 heater_rear: measured.heater_rear[place],
                 seen: self.seen[place],
+                ..BankSignals::default()
             };
         }
         Signals {
@@ -804,6 +803,7 @@ impl Control {
             crank_inertia: CRANK_INERTIA * self.calibration.size(),
             firing_order: self.calibration.firing_order,
             wide_range: measured.wide_range,
+            second_bank: self.calibration.second_bank,
             bank_count: self.banks,
             banks,
             ..Signals::default()

@@ -31,6 +31,8 @@ pub struct MonitorDefinition {
     /// Codes that keep it from running while pending or commanding the MIL: they freeze its in-use pair
     /// (1968.2(d)(4.5.1), from memory) and take its enabled bit in PID $41.
     pub disabled_by: &'static [Dtc],
+    /// The bank that it watches, from 0 on, if it watches one: misfire of a cylinder of another does not disable it.
+    pub bank: Option<usize>,
     /// What the engine must have for there to be such a monitor.
     pub needs: Option<Equipment>,
 }
@@ -47,6 +49,7 @@ impl MonitorDefinition {
             in_use: None,
             engine_off: false,
             disabled_by: &[],
+            bank: None,
             needs: None,
         }
     }

@@ -115,6 +115,8 @@ pub struct FaultMemory {
     shows_readiness: bool,
     /// What the engine has nothing for.
     absent: MonitorSet,
+    /// By cylinder, the first first: whether it belongs to bank 2.
+    second_bank: [bool; 6],
 }
 
 impl FaultMemory {
@@ -152,6 +154,7 @@ impl FaultMemory {
             in_use_frozen: false,
             shows_readiness: false,
             absent: MonitorSet::default(),
+            second_bank: [false; 6],
         }
     }
 
@@ -161,6 +164,13 @@ impl FaultMemory {
         self.absent = absent;
         self.readiness = readiness::Progress::without(absent);
         self.in_use = InUse::new(self.catalogue, absent);
+        self
+    }
+
+    /// The same for an engine with these cylinders on its second bank, the first cylinder first.
+    #[must_use]
+    pub const fn with_second_bank(mut self, second_bank: [bool; 6]) -> Self {
+        self.second_bank = second_bank;
         self
     }
 
@@ -286,7 +296,26 @@ impl FaultMemory {
         monitor
             .disabled_by
             .iter()
-            .any(|&dtc| self.record(dtc).is_some_and(Record::is_present))
+            .any(|&dtc| self.disables(dtc, monitor) && self.record(dtc).is_some_and(Record::is_present))
+    }
+
+    /// Whether a fault behind this code, where it is present, keeps the monitor from running.
+    #[must_use]
+    pub fn disables(&self, dtc: Dtc, monitor: &MonitorDefinition) -> bool {
+        monitor.disabled_by.contains(&dtc) && !self.is_of_other_bank(dtc, monitor)
+    }
+
+    /// Whether the code names misfire of a cylinder that does not feed the bank which the monitor watches.
+    fn is_of_other_bank(&self, dtc: Dtc, monitor: &MonitorDefinition) -> bool {
+        let number = u16::from_be_bytes(dtc.to_bytes());
+        let cylinder = number.checked_sub(0x0301).map(usize::from);
+        match (
+            monitor.bank,
+            cylinder.and_then(|cylinder| self.second_bank.get(cylinder)),
+        ) {
+            (Some(bank), Some(&second)) => usize::from(second) != bank,
+            _ => false,
+        }
     }
 
     /// What has run since the clear is not known any more.
@@ -306,7 +335,7 @@ impl FaultMemory {
         let mut disabled = self.absent;
         for record in self.records.iter().filter(|record| record.is_present()) {
             for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
-                if monitor.disabled_by.contains(&record.dtc()) {
+                if self.disables(record.dtc(), monitor) {
                     disabled.insert(MonitorId(place));
                 }
             }

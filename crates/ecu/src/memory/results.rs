@@ -133,7 +133,7 @@ impl FaultMemory {
         };
         for (place, other) in (0..=u8::MAX).zip(self.catalogue.monitors) {
             let other_id = MonitorId(place);
-            if other_id != monitor && other.group == group && other.disabled_by.contains(&dtc) {
+            if other_id != monitor && other.group == group && self.disables(dtc, other) {
                 self.note_readiness(other_id, effects, |readiness| readiness.confirmed(other_id));
             }
         }

@@ -103,6 +103,7 @@ impl FaultMemory {
             in_use_frozen: _,
             shows_readiness: _,
             absent: _,
+            second_bank: _,
         } = self;
         let monitors = monitors(catalogue).map(|(id, definition)| StoredMonitor {
             name: definition.name.into(),
@@ -132,6 +133,7 @@ impl FaultMemory {
             shows_readiness: self.shows_readiness,
             ..Self::new(self.profile, self.catalogue)
                 .without(self.absent)
+                .with_second_bank(self.second_bank)
                 .with_companions(&self.companions)
         };
         let guests = stored.codes.iter().filter(|code| {
@@ -214,6 +216,7 @@ impl FaultMemory {
             in_use_frozen: _,
             shows_readiness: _,
             absent: _,
+            second_bank: _,
         } = self;
         records.len() == other.records.len()
             && records.iter().zip(&other.records).all(|(mine, theirs)| {

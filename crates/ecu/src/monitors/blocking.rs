@@ -2,8 +2,10 @@
 //! that makers publish; 13 CCR 1968.2(d)(4.5.1), from memory, freezes its in-use counters then).
 //!
 //! Below, groups of codes by what they say is wrong; then one list for each kind of monitor, made of groups. A new code
-//! goes into its group, and with that blocks all that it must. A group that is empty waits for its monitor.
+//! goes into its group, and with that blocks all that it must. A group that is empty waits for its monitor. What exists
+//! once a bank has a group and a list for each bank: a fault of one bank leaves the monitors of the other alone.
 
+use twotrip_harness::BANKS;
 use twotrip_obd::Dtc;
 
 use super::catalogue::*;
@@ -37,24 +39,29 @@ const MIXTURE: &[Dtc] = &[P0171, P0172, P0174, P0175];
 const RAIL: &[Dtc] = &[P0087];
 /// Recirculation valve.
 const EGR_STEM: &[Dtc] = &[P0404];
+/// Mixture of each bank.
+const MIXTURE_OF: [&[Dtc]; BANKS] = [&[P0171, P0172], &[P0174, P0175]];
 /// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
-const FRONT_CIRCUIT: &[Dtc] = &[
-    P0131, P0132, P0134, P0135, P2195, P2196, P0151, P0152, P0154, P0155, P2197, P2198,
+const FRONT_CIRCUIT: [&[Dtc]; BANKS] = [
+    &[P0131, P0132, P0134, P0135, P2195, P2196],
+    &[P0151, P0152, P0154, P0155, P2197, P2198],
 ];
 /// Front oxygen sensors that are slow.
-const FRONT_SLOW: &[Dtc] = &[P0133, P0153];
+const FRONT_SLOW: [&[Dtc]; BANKS] = [&[P0133], &[P0153]];
 /// Heaters of the rear oxygen sensors.
-const REAR_HEATER: &[Dtc] = &[P0141, P0161];
+const REAR_HEATER: [&[Dtc]; BANKS] = [&[P0141], &[P0161]];
 /// Rear oxygen sensors.
-const REAR: &[Dtc] = &[
-    P0137, P0138, P0139, P0140, P2270, P2271, P0157, P0158, P0159, P0160, P2272, P2273,
+const REAR: [&[Dtc]; BANKS] = [
+    &[P0137, P0138, P0139, P0140, P2270, P2271],
+    &[P0157, P0158, P0159, P0160, P2272, P2273],
 ];
 /// Road speed, or its messages.
 const ROAD_SPEED: &[Dtc] = &[P0500, U0101];
 /// Messages that carry the road speed.
 const MESSAGES: &[Dtc] = &[U0101];
 
-/// Misfire: unburnt oxygen at the sensors, unburnt fuel in the catalyst.
+/// Misfire: unburnt oxygen at the sensors, unburnt fuel in the catalyst. Which cylinder feeds which bank the memory is told
+/// of by the engine ([`crate::memory::FaultMemory::disables`]).
 const MISFIRES: &[Dtc] = &[P0300, P0301, P0302, P0303, P0304, P0305, P0306];
 
 /// How many codes stand in the groups.
@@ -99,21 +106,6 @@ macro_rules! lists {
 lists! {
     /// Three views of the air: one whose circuit has failed is none.
     AIR_PATH = [AIR_CIRCUITS];
-    /// How fast the front sensor answers: the loop has to work.
-    FRONT_RESPONSE = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, MIXTURE, RAIL, MISFIRES];
-    /// The rear sensor: warm, and behind a mixture that is what it is meant to be.
-    REAR_SENSOR = [METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT, REAR_HEATER, MIXTURE, RAIL];
-    /// Catalyst: both sensors, mixture, load and road speed.
-    CATALYST = [
-        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE,
-        RAIL, ROAD_SPEED, MISFIRES
-    ];
-    /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
-    FUEL_TRIM = [METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, MISFIRES];
-    /// Fuel trim by the rear sensor: that one too.
-    REAR_TRIM = [
-        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT, FRONT_SLOW, REAR, REAR_HEATER, MIXTURE, RAIL
-    ];
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [
@@ -139,4 +131,49 @@ lists! {
     SPEED_TEST = [MESSAGES];
     /// Misfire is judged against the work that air and throttle let expect.
     MISFIRE = [METER, MANIFOLD, THROTTLE];
+}
+
+/// Makes the lists of both banks: each a name, `bank`, and its groups.
+macro_rules! bank_lists {
+    ($($(#[$doc:meta])* $name:ident = |$bank:ident| $groups:expr;)*) => {
+        $($(#[$doc])* pub(super) const $name: [&[Dtc]; BANKS] = [
+            {
+                const GROUPS: &[&[Dtc]] = { const $bank: usize = 0; &$groups };
+                const ALL: [Dtc; count(GROUPS)] = join(GROUPS);
+                &ALL
+            },
+            {
+                const GROUPS: &[&[Dtc]] = { const $bank: usize = 1; &$groups };
+                const ALL: [Dtc; count(GROUPS)] = join(GROUPS);
+                &ALL
+            },
+        ];)*
+    };
+}
+
+bank_lists! {
+    /// How fast the front sensor answers: the loop has to work.
+    FRONT_RESPONSE = |BANK| [
+        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], MIXTURE_OF[BANK], RAIL, MISFIRES
+    ];
+    /// The rear sensor: warm, and behind a mixture that is what it is meant to be and burns.
+    REAR_SENSOR = |BANK| [
+        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL,
+        MISFIRES
+    ];
+    /// Catalyst: both sensors, mixture, load and road speed.
+    CATALYST = |BANK| [
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], REAR[BANK],
+        REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL, ROAD_SPEED, MISFIRES
+    ];
+    /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
+    FUEL_TRIM = |BANK| [
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], MISFIRES
+    ];
+    /// Fuel trim by the rear sensor: that one too.
+    REAR_TRIM = |BANK| [
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], REAR[BANK],
+        REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL,
+        MISFIRES
+    ];
 }

@@ -19,6 +19,10 @@ use crate::{
 pub struct BankSignals {
     /// Its mixture is in closed loop.
     pub closed_loop: bool,
+    /// For so long without a break, s.
+    pub closed_loop_seconds: f64,
+    /// Share of the firings of its cylinders in the last 200 turns that failed, as the misfire monitor finds.
+    pub misfiring: Ratio,
     /// Short-term trim, the loop's correction of the moment.
     pub short_term: Ratio,
     /// Its mean over the last seconds.
@@ -163,14 +167,14 @@ pub struct Signals {
     pub firing_joules: f64,
     /// Inertia of crank, flywheel and converter, kg m².
     pub crank_inertia: f64,
-    /// Share of the firings of the last 200 turns that failed, as the misfire monitor finds.
-    pub misfiring: Ratio,
     /// The road shakes the wheels.
     pub rough_road: bool,
     /// Cylinders in the order of firing, from 1 on; zeros behind the last.
     pub firing_order: [u8; 6],
     /// The front oxygen sensors are wide-range ones.
     pub wide_range: bool,
+    /// By cylinder, the first first: whether it belongs to bank 2.
+    pub second_bank: [bool; 6],
     /// How many banks there are.
     pub bank_count: usize,
     /// The banks; those that there are not read zero.
@@ -179,10 +183,13 @@ pub struct Signals {
 
 impl Signals {
     /// Between two steps of 100 ms: changes and times are as they were.
-    pub(crate) const fn keep_times_of(&mut self, before: &Self) {
+    pub(crate) fn keep_times_of(&mut self, before: &Self) {
         self.acceleration = before.acceleration;
         self.engine_speed_change = before.engine_speed_change;
         self.closed_loop_seconds = before.closed_loop_seconds;
+        for (bank, before) in self.banks.iter_mut().zip(&before.banks) {
+            bank.closed_loop_seconds = before.closed_loop_seconds;
+        }
         self.fuel_cut_seconds = before.fuel_cut_seconds;
         self.since_fuel_cut_seconds = before.since_fuel_cut_seconds;
         self.standing_seconds = before.standing_seconds;
@@ -247,6 +254,9 @@ impl Timers {
         }
         let time = |holds: bool, before: f64| if holds { before + seconds } else { 0.0 };
         now.closed_loop_seconds = time(now.closed_loop, before.closed_loop_seconds);
+        for (bank, before) in now.banks.iter_mut().zip(&before.banks) {
+            bank.closed_loop_seconds = time(bank.closed_loop, before.closed_loop_seconds);
+        }
         now.fuel_cut_seconds = time(now.fuel_cut, before.fuel_cut_seconds);
         now.since_fuel_cut_seconds = time(!now.fuel_cut, before.since_fuel_cut_seconds);
         let standing = now.pedal_released && now.vehicle_speed <= STANDING;

@@ -163,6 +163,7 @@ fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<S
     let blocking: Vec<String> = monitor
         .disabled_by
         .iter()
+        .filter(|&&code| memory.disables(code, monitor))
         .filter(|code| {
             memory
                 .status(**code)

@@ -33,6 +33,19 @@ pub(super) static ENTRIES: &[Entry] = &[
         apply: |knobs, _| knobs.alternator = 0.0,
     },
     Entry {
+        part: Alternator,
+        kind: "overcharging",
+        size: Size::Amount {
+            unit: "V",
+            range: [14.8, 18.0],
+        },
+        description: "regulator of the alternator has broken down: it charges up to this voltage, whatever is asked for",
+        set: "the regulator of the alternator has broken down: it charges up to {}",
+        seen: "the alternator is hot, and the battery smells of rotten eggs: it has been charged too hard",
+        cures: &[(Replace, Alternator)],
+        apply: |knobs, volts| knobs.regulator_volts = Some(volts),
+    },
+    Entry {
         part: DriveBelt,
         kind: "slipping",
         size: Size::Amount {

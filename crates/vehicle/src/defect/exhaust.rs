@@ -1,159 +1,158 @@
-//! Defects of oxygen sensors, catalyst and exhaust pipe of bank 1, and of what is its own in bank 2. Ranges as published service information describes such
-//! faults, or wider (our choice).
+//! Defects of oxygen sensors, catalyst and exhaust pipe, one pattern for both banks. Ranges as published service
+//! information describes such faults, or from smaller sizes on (our choice).
 
 use super::{
     Entry,
-    Part::{Catalyst, Catalyst2, ExhaustManifold, FrontOxygenSensor, FrontOxygenSensor2, RearOxygenSensor},
+    Part::{
+        Catalyst, Catalyst2, ExhaustJoint, ExhaustJoint2, ExhaustManifold, ExhaustManifold2,
+        FrontOxygenSensor, FrontOxygenSensor2, RearOxygenSensor, RearOxygenSensor2,
+    },
     Size,
     Work::{Replace, Tighten},
 };
 
-pub(super) static ENTRIES: &[Entry] = &[
-    Entry {
-        part: FrontOxygenSensor,
-        kind: "lazy",
-        size: Size::Amount {
-            unit: "x",
-            range: [1.2, 12.0],
-        },
-        description: "front oxygen sensor is poisoned or old: it takes so many times as long as a new one",
-        set: "the front oxygen sensor is slow: {} the time of a new one",
-        seen: "a white coat on the tip of the front oxygen sensor",
-        cures: &[(Replace, FrontOxygenSensor)],
-        apply: |knobs, factor| knobs.front_lag[0] = factor,
-    },
-    Entry {
-        part: FrontOxygenSensor,
-        kind: "late",
-        size: Size::Amount {
-            unit: "s",
-            range: [0.05, 1.0],
-        },
-        description: "the openings of the front oxygen sensor's shield are sooted up: it answers so much late",
-        set: "the front oxygen sensor answers {} late",
-        seen: "the shield of the front oxygen sensor is sooted up",
-        cures: &[(Replace, FrontOxygenSensor)],
-        apply: |knobs, seconds| knobs.front_delay_s[0] = seconds,
-    },
-    Entry {
-        part: FrontOxygenSensor,
-        kind: "bias",
-        size: Size::Amount {
-            unit: "V",
-            range: [-0.9, 0.5],
-        },
-        description: "front oxygen sensor reads too rich by this, or too lean if negative; at -0.9 V it gives nothing",
-        set: "the front oxygen sensor is off by {}",
-        seen: "",
-        cures: &[(Replace, FrontOxygenSensor)],
-        apply: |knobs, volts| knobs.front_bias_v[0] = volts,
-    },
-    Entry {
-        part: FrontOxygenSensor,
-        kind: "heater-open",
-        size: Size::None,
-        description: "heater of the front oxygen sensor is burnt out",
-        set: "the heater of the front oxygen sensor is burnt out",
-        seen: "",
-        cures: &[(Replace, FrontOxygenSensor)],
-        apply: |knobs, _| knobs.heater_open[0][0] = true,
-    },
-    Entry {
-        part: RearOxygenSensor,
-        kind: "lazy",
-        size: Size::Amount {
-            unit: "x",
-            range: [1.5, 40.0],
-        },
-        description: "rear oxygen sensor is poisoned or old: it takes so many times as long as a new one",
-        set: "the rear oxygen sensor is slow: {} the time of a new one",
-        seen: "a white coat on the tip of the rear oxygen sensor",
-        cures: &[(Replace, RearOxygenSensor)],
-        apply: |knobs, factor| knobs.rear_lag[0] = factor,
-    },
-    Entry {
-        part: RearOxygenSensor,
-        kind: "stuck",
-        size: Size::Amount {
-            unit: "V",
-            range: [0.0, 1.2],
-        },
-        description: "rear oxygen sensor always gives this",
-        set: "the rear oxygen sensor is stuck at {}",
-        seen: "",
-        cures: &[(Replace, RearOxygenSensor)],
-        apply: |knobs, volts| knobs.rear_stuck_v[0] = Some(volts),
-    },
-    Entry {
-        part: RearOxygenSensor,
-        kind: "dead",
-        size: Size::None,
-        description: "rear oxygen sensor is open inside: the ECU sees its own bias voltage",
-        set: "the rear oxygen sensor is open inside",
-        seen: "",
-        cures: &[(Replace, RearOxygenSensor)],
-        apply: |knobs, _| knobs.rear_stuck_v[0] = Some(0.45),
-    },
-    Entry {
-        part: RearOxygenSensor,
-        kind: "heater-open",
-        size: Size::None,
-        description: "heater of the rear oxygen sensor is burnt out",
-        set: "the heater of the rear oxygen sensor is burnt out",
-        seen: "",
-        cures: &[(Replace, RearOxygenSensor)],
-        apply: |knobs, _| knobs.heater_open[0][1] = true,
-    },
-    Entry {
-        part: Catalyst,
-        kind: "aged",
-        size: Size::Amount {
-            unit: "g",
-            range: [0.005, 0.5],
-        },
-        description: "catalyst holds only this much oxygen; a used but healthy one holds 0.6 g",
-        set: "the catalyst holds only {} of oxygen",
-        seen: "",
-        cures: &[(Replace, Catalyst)],
-        apply: |knobs, grams| knobs.oxygen_capacity_g[0] = Some(grams),
-    },
-    Entry {
-        part: FrontOxygenSensor2,
-        kind: "lazy",
-        size: Size::Amount {
-            unit: "x",
-            range: [1.2, 12.0],
-        },
-        description: "front oxygen sensor of bank 2 is poisoned or old: it takes so many times as long as a new one",
-        set: "the front oxygen sensor of bank 2 is slow: {} the time of a new one",
-        seen: "a white coat on the tip of the front oxygen sensor of bank 2",
-        cures: &[(Replace, FrontOxygenSensor2)],
-        apply: |knobs, factor| knobs.front_lag[1] = factor,
-    },
-    Entry {
-        part: Catalyst2,
-        kind: "aged",
-        size: Size::Amount {
-            unit: "g",
-            range: [0.005, 0.5],
-        },
-        description: "catalyst of bank 2 holds only this much oxygen; a used but healthy one of half a six-cylinder, 0.375 g",
-        set: "the catalyst of bank 2 holds only {} of oxygen",
-        seen: "",
-        cures: &[(Replace, Catalyst2)],
-        apply: |knobs, grams| knobs.oxygen_capacity_g[1] = Some(grams),
-    },
-    Entry {
-        part: ExhaustManifold,
-        kind: "leak",
-        size: Size::Amount {
-            unit: "mm",
-            range: [1.0, 20.0],
-        },
-        description: "gasket of the exhaust manifold leaks ahead of the front oxygen sensor: air comes in between the pulses",
-        set: "the exhaust manifold leaks through a hole of {}",
-        seen: "soot beside the exhaust manifold's gasket; smoke blown into the tailpipe comes out of a hole of about {}",
-        cures: &[(Replace, ExhaustManifold), (Tighten, ExhaustManifold)],
-        apply: |knobs, millimetres| knobs.exhaust_hole_mm[0] = millimetres,
-    },
-];
+/// The rows of each bank: its number from 0 on, what is said behind its parts, its parts, what a good catalyst of it holds.
+macro_rules! banks {
+    ($($bank:literal $of:literal: $front:ident $rear:ident $catalyst:ident $manifold:ident $joint:ident, $good:literal;)*) => {
+        pub(super) static ENTRIES: &[Entry] = &[$(
+            Entry {
+                part: $front,
+                kind: "lazy",
+                size: Size::Amount { unit: "x", range: [1.2, 12.0] },
+                description: concat!("front oxygen sensor", $of, " is poisoned or old: it takes so many times as long as a new one"),
+                set: concat!("the front oxygen sensor", $of, " is slow: {} the time of a new one"),
+                seen: concat!("a white coat on the tip of the front oxygen sensor", $of),
+                cures: &[(Replace, $front)],
+                apply: |knobs, factor| knobs.front_lag[$bank] = factor,
+            },
+            Entry {
+                part: $front,
+                kind: "late",
+                size: Size::Amount { unit: "s", range: [0.05, 1.0] },
+                description: concat!("the openings of the shield of the front oxygen sensor", $of, " are sooted up: it answers so much late"),
+                set: concat!("the front oxygen sensor", $of, " answers {} late"),
+                seen: concat!("the shield of the front oxygen sensor", $of, " is sooted up"),
+                cures: &[(Replace, $front)],
+                apply: |knobs, seconds| knobs.front_delay_s[$bank] = seconds,
+            },
+            Entry {
+                part: $front,
+                kind: "bias",
+                size: Size::Amount { unit: "V", range: [-0.9, 0.5] },
+                description: concat!("front oxygen sensor", $of, " reads too rich by this, or too lean if negative; at -0.9 V it gives nothing"),
+                set: concat!("the front oxygen sensor", $of, " is off by {}"),
+                seen: "",
+                cures: &[(Replace, $front)],
+                apply: |knobs, volts| knobs.front_bias_v[$bank] = volts,
+            },
+            Entry {
+                part: $front,
+                kind: "shifted",
+                size: Size::Amount { unit: "%", range: [-5.0, 5.0] },
+                description: concat!(
+                    "front oxygen sensor", $of, " is poisoned so that it takes the mixture for richer than it is by this, or for leaner if negative; it \
+                     switches as fast as ever"
+                ),
+                set: concat!("the front oxygen sensor", $of, " is off by {} of lambda"),
+                seen: concat!("a coat on the tip of the front oxygen sensor", $of),
+                cures: &[(Replace, $front)],
+                apply: |knobs, percent| knobs.front_shift[$bank] = 0.01 * percent,
+            },
+            Entry {
+                part: $front,
+                kind: "heater-open",
+                size: Size::None,
+                description: concat!("heater of the front oxygen sensor", $of, " is burnt out"),
+                set: concat!("the heater of the front oxygen sensor", $of, " is burnt out"),
+                seen: "",
+                cures: &[(Replace, $front)],
+                apply: |knobs, _| knobs.heater_open[$bank][0] = true,
+            },
+            Entry {
+                part: $rear,
+                kind: "lazy",
+                size: Size::Amount { unit: "x", range: [1.5, 15.0] },
+                description: concat!("rear oxygen sensor", $of, " is poisoned or old: it takes so many times as long as a new one"),
+                set: concat!("the rear oxygen sensor", $of, " is slow: {} the time of a new one"),
+                seen: concat!("a white coat on the tip of the rear oxygen sensor", $of),
+                cures: &[(Replace, $rear)],
+                apply: |knobs, factor| knobs.rear_lag[$bank] = factor,
+            },
+            Entry {
+                part: $rear,
+                kind: "stuck",
+                size: Size::Amount { unit: "V", range: [0.0, 1.2] },
+                description: concat!("rear oxygen sensor", $of, " always gives this"),
+                set: concat!("the rear oxygen sensor", $of, " is stuck at {}"),
+                seen: "",
+                cures: &[(Replace, $rear)],
+                apply: |knobs, volts| knobs.rear_stuck_v[$bank] = Some(volts),
+            },
+            Entry {
+                part: $rear,
+                kind: "dead",
+                size: Size::None,
+                description: concat!("rear oxygen sensor", $of, " is open inside: the ECU sees its own bias voltage"),
+                set: concat!("the rear oxygen sensor", $of, " is open inside"),
+                seen: "",
+                cures: &[(Replace, $rear)],
+                apply: |knobs, _| knobs.rear_stuck_v[$bank] = Some(0.45),
+            },
+            Entry {
+                part: $rear,
+                kind: "heater-open",
+                size: Size::None,
+                description: concat!("heater of the rear oxygen sensor", $of, " is burnt out"),
+                set: concat!("the heater of the rear oxygen sensor", $of, " is burnt out"),
+                seen: "",
+                cures: &[(Replace, $rear)],
+                apply: |knobs, _| knobs.heater_open[$bank][1] = true,
+            },
+            Entry {
+                part: $catalyst,
+                kind: "aged",
+                size: Size::Amount { unit: "g", range: [0.005, 0.5] },
+                description: concat!("catalyst", $of, " holds only this much oxygen; a used but healthy one", $good),
+                set: concat!("the catalyst", $of, " holds only {} of oxygen"),
+                seen: "",
+                cures: &[(Replace, $catalyst)],
+                apply: |knobs, grams| knobs.oxygen_capacity_g[$bank] = Some(grams),
+            },
+            Entry {
+                part: $manifold,
+                kind: "leak",
+                size: Size::Amount { unit: "mm", range: [1.0, 10.0] },
+                description: concat!(
+                    "gasket of the exhaust manifold", $of, " leaks ahead of the front oxygen sensor: air comes in between the pulses"
+                ),
+                set: concat!("the exhaust manifold", $of, " leaks through a hole of {}"),
+                seen: concat!(
+                    "soot beside the gasket of the exhaust manifold", $of, "; smoke blown into the tailpipe comes out of a hole of about {}"
+                ),
+                cures: &[(Replace, $manifold), (Tighten, $manifold)],
+                apply: |knobs, millimetres| knobs.exhaust_hole_mm[$bank] = millimetres,
+            },
+            Entry {
+                part: $joint,
+                kind: "leak",
+                size: Size::Amount { unit: "mm", range: [1.0, 10.0] },
+                description: concat!(
+                    "joint of the exhaust pipe behind the catalyst", $of, " leaks ahead of the rear oxygen sensor, which sees the air that comes in"
+                ),
+                set: concat!("the exhaust joint behind the catalyst", $of, " leaks through a hole of {}"),
+                seen: concat!(
+                    "soot at the joint behind the catalyst", $of, "; smoke blown into the tailpipe comes out of a hole of about {}"
+                ),
+                cures: &[(Replace, $joint), (Tighten, $joint)],
+                apply: |knobs, millimetres| knobs.joint_hole_mm[$bank] = millimetres,
+            },
+        )*];
+    };
+}
+
+banks! {
+    0 "": FrontOxygenSensor RearOxygenSensor Catalyst ExhaustManifold ExhaustJoint,
+        " holds 0.6 g";
+    1 " of bank 2": FrontOxygenSensor2 RearOxygenSensor2 Catalyst2 ExhaustManifold2 ExhaustJoint2,
+        " of half a six-cylinder, 0.375 g";
+}

@@ -2,7 +2,7 @@
 
 use super::{
     Entry,
-    Part::{FuelFilter, FuelInjector, FuelPump, FuelReturn, PressureRegulator},
+    Part::{self, FuelFilter, FuelInjector, FuelInjector2, FuelPump, FuelReturn, PressureRegulator},
     Size,
     Work::{Clean, Reconnect, Replace},
 };
@@ -11,6 +11,40 @@ use super::{
 const RAIL: f64 = 350.0;
 /// What a good pump reaches without flow, kPa gauge.
 const PUMP: f64 = 600.0;
+
+/// Among the injectors of a bank one that does not shut.
+const fn leaking(injectors: Part) -> Entry {
+    let second = matches!(injectors, FuelInjector2);
+    Entry {
+        part: injectors,
+        kind: "leaking",
+        size: Size::Amount {
+            unit: "g/s",
+            range: [0.005, 0.06],
+        },
+        description: if second {
+            "an injector of bank 2 does not shut: so much fuel drips from it all the time"
+        } else {
+            "an injector does not shut: so much fuel drips from it all the time"
+        },
+        set: if second {
+            "an injector of bank 2 drips {}"
+        } else {
+            "an injector drips {}"
+        },
+        seen: "the tip of an injector is wet with fuel after standing",
+        cures: if second {
+            &[(Replace, FuelInjector2), (Clean, FuelInjector2)]
+        } else {
+            &[(Replace, FuelInjector), (Clean, FuelInjector)]
+        },
+        apply: if second {
+            |knobs, grams| knobs.dribble[1] = grams
+        } else {
+            |knobs, grams| knobs.dribble[0] = grams
+        },
+    }
+}
 
 pub(super) static ENTRIES: &[Entry] = &[
     Entry {
@@ -60,25 +94,15 @@ pub(super) static ENTRIES: &[Entry] = &[
         kind: "pinched",
         size: Size::Amount {
             unit: "kPa",
-            range: [380.0, 580.0],
+            // Up to where the pump's own relief valve would open.
+            range: [380.0, 850.0],
         },
-        description: "return line of the regulator is pinched: the rail stands at this pressure, not 350 kPa",
+        description: "return line of the regulator is pinched: the rail stands at this pressure, not 350 kPa, or at what the pump gives",
         set: "the fuel return is pinched: the rail stands at {}",
         seen: "the fuel return line is squeezed flat under a clamp",
         cures: &[(Reconnect, FuelReturn), (Replace, FuelReturn)],
         apply: |knobs, kilopascals| knobs.rail = kilopascals / RAIL,
     },
-    Entry {
-        part: FuelInjector,
-        kind: "leaking",
-        size: Size::Amount {
-            unit: "g/s",
-            range: [0.005, 0.1],
-        },
-        description: "an injector does not shut: so much fuel drips from it all the time",
-        set: "an injector drips {}",
-        seen: "the tip of an injector is wet with fuel after standing",
-        cures: &[(Replace, FuelInjector), (Clean, FuelInjector)],
-        apply: |knobs, grams| knobs.dribble = grams,
-    },
+    leaking(FuelInjector),
+    leaking(FuelInjector2),
 ];

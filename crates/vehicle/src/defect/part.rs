@@ -145,8 +145,10 @@ parts! {
     FuelFilter: "fuel-filter", 30, "";
     /// The return line of the fuel.
     FuelReturn: "fuel-return", 45, "the fuel return line is free and not squeezed";
-    /// The injectors.
+    /// The injectors of bank 1.
     FuelInjector: "fuel-injector", 90, "after standing the tips of the injectors are dry";
+    /// The injectors of bank 2.
+    FuelInjector2: "fuel-injector-2", 90, "after standing the tips of the injectors of bank 2 are dry";
     /// The front oxygen sensor of bank 1 with its heater.
     FrontOxygenSensor: "front-oxygen-sensor", 30, "";
     /// The rear oxygen sensor of bank 1 with its heater.
@@ -155,10 +157,18 @@ parts! {
     Catalyst: "catalyst", 120, "the catalyst does not rattle, and is not discoloured";
     /// The front oxygen sensor of bank 2 with its heater.
     FrontOxygenSensor2: "front-oxygen-sensor-2", 30, "";
+    /// The rear oxygen sensor of bank 2 with its heater.
+    RearOxygenSensor2: "rear-oxygen-sensor-2", 30, "";
     /// The catalyst of bank 2.
     Catalyst2: "catalyst-2", 120, "the catalyst of bank 2 does not rattle, and is not discoloured";
     /// The exhaust manifold with its gasket, ahead of the front oxygen sensor.
     ExhaustManifold: "exhaust-manifold", 120, "no soot at the exhaust manifold's gasket, no ticking when cold: it is tight";
+    /// The exhaust manifold of bank 2 with its gasket.
+    ExhaustManifold2: "exhaust-manifold-2", 120, "no soot at the gasket of bank 2's exhaust manifold, no ticking when cold: it is tight";
+    /// The joint of the exhaust pipe between catalyst and rear oxygen sensor.
+    ExhaustJoint: "exhaust-joint", 45, "no soot and no smoke at the joint behind the catalyst: it is tight";
+    /// The same of bank 2.
+    ExhaustJoint2: "exhaust-joint-2", 45, "no soot and no smoke at the joint behind the catalyst of bank 2: it is tight";
     /// The exhaust with its catalyst and mufflers.
     Exhaust: "exhaust", 120, "the exhaust is free: a strong stream at the tailpipe";
     /// The battery.
@@ -185,13 +195,37 @@ impl Part {
     /// The cylinder that it belongs to, counted from 1, if it belongs to one.
     #[must_use]
     pub fn cylinder(self) -> Option<u8> {
+        if self.is_of_bank_2() {
+            return None;
+        }
         let (_, number) = self.name().rsplit_once('-')?;
         number.parse().ok()
     }
 
-    /// Whether both are the same thing on different cylinders: what can change places.
+    /// Whether it is one that only a second bank has.
+    #[must_use]
+    pub const fn is_of_bank_2(self) -> bool {
+        matches!(
+            self,
+            Self::FrontOxygenSensor2
+                | Self::RearOxygenSensor2
+                | Self::Catalyst2
+                | Self::ExhaustManifold2
+                | Self::ExhaustJoint2
+                | Self::FuelInjector2
+        )
+    }
+
+    /// Whether both are the same thing on different cylinders, or oxygen sensors of the two banks: what can change places.
     #[must_use]
     pub fn is_like(self, other: Self) -> bool {
+        if let (Self::FrontOxygenSensor, Self::FrontOxygenSensor2)
+        | (Self::FrontOxygenSensor2, Self::FrontOxygenSensor)
+        | (Self::RearOxygenSensor, Self::RearOxygenSensor2)
+        | (Self::RearOxygenSensor2, Self::RearOxygenSensor) = (self, other)
+        {
+            return true;
+        }
         let kind = |part: Self| part.name().rsplit_once('-').map(|(kind, _)| kind);
         self.cylinder().is_some() && other.cylinder().is_some() && kind(self) == kind(other)
     }

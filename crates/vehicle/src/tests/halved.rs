@@ -191,6 +191,7 @@ fn electrical_system_hardly_depends_on_the_step() {
             coolant_celsius: 20.0,
             loads: Loads::default(),
             alternator: 1.0,
+            regulator_volts: None,
             charging_cable_ohms: 0.0,
         };
         electrical::step(&params, state, &inputs, dt)

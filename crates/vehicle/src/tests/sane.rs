@@ -67,7 +67,7 @@ pub(super) fn assert_sane(car: &Vehicle, what: &str) {
         ("dilution", state.air.dilution_misfire, 0.0..=1.0),
         ("lift", state.recirculation.lift, 0.0..=1.0),
         ("cam", state.phaser.advance, 0.0..=params.phaser.stop),
-        ("rail", state.mixture.rail_kpa, 0.0..=700.0),
+        ("rail", state.mixture.rail_kpa, 0.0..=900.0),
         ("injected", state.mixture.injected, 0.0..=40.0),
         ("torque", state.engine.torque, -1000.0..=500.0),
         ("supply", state.electrical.supply_volts, 0.0..=18.0),

@@ -180,89 +180,97 @@ monitors! {
     /// Response of the front oxygen sensor, bank 1.
     FRONT_RESPONSE_1 = MonitorDefinition {
         in_use: tracked(InUseItem::PrimarySensorBank1, Denominator::General),
-        ..sensor("front oxygen sensor response, bank 1", blocking::FRONT_RESPONSE)
+        ..sensor("front oxygen sensor response, bank 1", 0, blocking::FRONT_RESPONSE)
     };
     /// Activity, circuit and stuck signal of the front oxygen sensor, bank 1.
     FRONT_CIRCUIT_1 = MonitorDefinition {
         continuous: true,
+        bank: Some(0),
         ..MonitorDefinition::named("front oxygen sensor circuit, bank 1", Group::ExhaustSensor)
     };
     /// The rear oxygen sensor, bank 1.
     REAR_SENSOR_1 = MonitorDefinition {
         in_use: tracked(InUseItem::SecondarySensorBank1, Denominator::General),
-        ..sensor("rear oxygen sensor, bank 1", blocking::REAR_SENSOR)
+        ..sensor("rear oxygen sensor, bank 1", 0, blocking::REAR_SENSOR)
     };
     /// Heater of the front oxygen sensor, bank 1.
-    FRONT_HEATER_1 = heater("front oxygen sensor heater, bank 1");
+    FRONT_HEATER_1 = heater("front oxygen sensor heater, bank 1", 0);
     /// Heater of the rear oxygen sensor, bank 1.
-    REAR_HEATER_1 = heater("rear oxygen sensor heater, bank 1");
+    REAR_HEATER_1 = heater("rear oxygen sensor heater, bank 1", 0);
     /// The catalyst of bank 1.
     CATALYST_1 = MonitorDefinition {
         minimum_ratio: true,
         in_use: tracked(InUseItem::CatalystBank1, Denominator::General),
-        disabled_by: blocking::CATALYST,
+        bank: Some(0),
+        disabled_by: blocking::CATALYST[0],
         ..MonitorDefinition::named("catalyst, bank 1", Group::Catalyst)
     };
     /// Fuel trim, bank 1.
     FUEL_TRIM_1 = MonitorDefinition {
         continuous: true,
-        disabled_by: blocking::FUEL_TRIM,
+        bank: Some(0),
+        disabled_by: blocking::FUEL_TRIM[0],
         ..MonitorDefinition::named("fuel trim, bank 1", Group::FuelSystem)
     };
     /// Fuel trim by the rear sensor, bank 1.
     REAR_TRIM_1 = MonitorDefinition {
         continuous: true,
-        disabled_by: blocking::REAR_TRIM,
+        bank: Some(0),
+        disabled_by: blocking::REAR_TRIM[0],
         ..MonitorDefinition::named("fuel trim behind the catalyst, bank 1", Group::FuelSystem)
     };
     /// Response of the front oxygen sensor, bank 2.
     FRONT_RESPONSE_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         in_use: tracked(InUseItem::PrimarySensorBank2, Denominator::General),
-        ..sensor("front oxygen sensor response, bank 2", blocking::FRONT_RESPONSE)
+        ..sensor("front oxygen sensor response, bank 2", 1, blocking::FRONT_RESPONSE)
     };
     /// Activity, circuit and stuck signal of the front oxygen sensor, bank 2.
     FRONT_CIRCUIT_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         continuous: true,
+        bank: Some(1),
         ..MonitorDefinition::named("front oxygen sensor circuit, bank 2", Group::ExhaustSensor)
     };
     /// The rear oxygen sensor, bank 2.
     REAR_SENSOR_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         in_use: tracked(InUseItem::SecondarySensorBank2, Denominator::General),
-        ..sensor("rear oxygen sensor, bank 2", blocking::REAR_SENSOR)
+        ..sensor("rear oxygen sensor, bank 2", 1, blocking::REAR_SENSOR)
     };
     /// Heater of the front oxygen sensor, bank 2.
     FRONT_HEATER_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
-        ..heater("front oxygen sensor heater, bank 2")
+        ..heater("front oxygen sensor heater, bank 2", 1)
     };
     /// Heater of the rear oxygen sensor, bank 2.
     REAR_HEATER_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
-        ..heater("rear oxygen sensor heater, bank 2")
+        ..heater("rear oxygen sensor heater, bank 2", 1)
     };
     /// The catalyst of bank 2.
     CATALYST_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         minimum_ratio: true,
         in_use: tracked(InUseItem::CatalystBank2, Denominator::General),
-        disabled_by: blocking::CATALYST,
+        bank: Some(1),
+        disabled_by: blocking::CATALYST[1],
         ..MonitorDefinition::named("catalyst, bank 2", Group::Catalyst)
     };
     /// Fuel trim, bank 2.
     FUEL_TRIM_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         continuous: true,
-        disabled_by: blocking::FUEL_TRIM,
+        bank: Some(1),
+        disabled_by: blocking::FUEL_TRIM[1],
         ..MonitorDefinition::named("fuel trim, bank 2", Group::FuelSystem)
     };
     /// Fuel trim by the rear sensor, bank 2.
     REAR_TRIM_2 = MonitorDefinition {
         needs: Some(Equipment::SecondBank),
         continuous: true,
-        disabled_by: blocking::REAR_TRIM,
+        bank: Some(1),
+        disabled_by: blocking::REAR_TRIM[1],
         ..MonitorDefinition::named("fuel trim behind the catalyst, bank 2", Group::FuelSystem)
     };
     /// Messages of the gearbox controller.
@@ -294,18 +302,24 @@ const fn circuit(name: &'static str) -> MonitorDefinition {
     }
 }
 
-/// An oxygen sensor: once a driving cycle.
-const fn sensor(name: &'static str, disabled_by: &'static [Dtc]) -> MonitorDefinition {
+/// An oxygen sensor of a bank: once a driving cycle.
+const fn sensor(
+    name: &'static str,
+    bank: usize,
+    disabled_by: [&'static [Dtc]; twotrip_harness::BANKS],
+) -> MonitorDefinition {
     MonitorDefinition {
         minimum_ratio: true,
-        disabled_by,
+        bank: Some(bank),
+        disabled_by: disabled_by[bank],
         ..MonitorDefinition::named(name, Group::ExhaustSensor)
     }
 }
 
-/// A heater: watched all the time.
-const fn heater(name: &'static str) -> MonitorDefinition {
+/// A heater of a bank's sensor: watched all the time.
+const fn heater(name: &'static str, bank: usize) -> MonitorDefinition {
     MonitorDefinition {
+        bank: Some(bank),
         continuous: true,
         ..MonitorDefinition::named(name, Group::SensorHeater)
     }
@@ -411,5 +425,24 @@ mod tests {
                 );
             }
         }
+    }
+
+    /// What is wrong with one bank keeps no monitor of the other from running.
+    #[test]
+    fn no_code_of_one_bank_blocks_a_monitor_of_the_other() {
+        let mut pairs = 0;
+        for monitor in CATALOGUE.monitors {
+            for &dtc in monitor.disabled_by {
+                let blocker = CATALOGUE
+                    .code(dtc)
+                    .and_then(|code| CATALOGUE.monitor(code.monitor));
+                let other = blocker.and_then(|blocker| blocker.bank);
+                if let (Some(own), Some(other)) = (monitor.bank, other) {
+                    assert_eq!(own, other, "{dtc} blocks {}", monitor.name);
+                    pairs += 1;
+                }
+            }
+        }
+        assert!(pairs > 20, "{pairs}");
     }
 }

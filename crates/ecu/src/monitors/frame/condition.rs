@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use crate::monitors::{BankSignals, Signals};
+use crate::monitors::Signals;
 
 /// How a condition is read.
 #[derive(Clone, Copy, Debug)]
@@ -252,11 +252,24 @@ pub const FUEL_LEVEL: Condition = Condition::of("fuel level", "%", |signals| sig
 pub const SUPPLY: Condition = Condition::of("supply", "V", |signals| signals.supply.volts());
 /// Duty of the purge valve.
 pub const PURGE: Condition = Condition::of("purge", "%", |signals| signals.purge.percent());
-/// The coolest catalyst, by the ECU's model.
-pub const CATALYST: Condition = Condition::of("catalyst by the model", "C", |signals| {
-    let coolest = |least: f64, bank: &BankSignals| least.min(bank.catalyst.celsius());
-    signals.banks().iter().fold(f64::INFINITY, coolest)
-});
+/// The catalyst of a bank, by the ECU's model.
+pub const fn catalyst<const BANK: usize>() -> Condition {
+    Condition::of("catalyst by the model", "C", |signals| {
+        signals.banks[BANK].catalyst.celsius()
+    })
+}
+/// Time for which the mixture of a bank has been in closed loop without a break.
+pub const fn loop_time<const BANK: usize>() -> Condition {
+    Condition::of("time in closed loop", "s", |signals| {
+        signals.banks[BANK].closed_loop_seconds
+    })
+}
+/// No misfire of a bank's cylinders worth mentioning of late.
+pub const fn no_misfire<const BANK: usize>() -> Condition {
+    Condition::state("no misfire in the last 200 turns", |signals| {
+        signals.banks[BANK].misfiring.percent() < 1.0
+    })
+}
 /// Time in closed loop without a break.
 pub const CLOSED_LOOP_TIME: Condition =
     Condition::of("time in closed loop", "s", |signals| signals.closed_loop_seconds);

@@ -8,24 +8,25 @@ use twotrip_obd::Dtc;
 use super::SECONDS;
 use crate::monitors::{
     Inhibits, P2096, P2097, P2098, P2099, REAR_TRIM_1, REAR_TRIM_2, Signals, TestResult,
-    frame::{
-        CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, Gate, Monitor, Rules, SINCE_FUEL_CUT, Test, gated,
-    },
-    oxygen::LEARNED,
+    frame::{COOLANT, Condition, Gate, Monitor, Rules, SINCE_FUEL_CUT, Test, catalyst, gated, loop_time},
+    oxygen::learned,
 };
 
-static CONDITIONS: [Condition; 5] = [
-    COOLANT.at_least(70.0),
-    CATALYST.at_least(450.0),
-    CLOSED_LOOP_TIME.at_least(5.0),
-    SINCE_FUEL_CUT.at_least(30.0),
-    LEARNED,
-];
+const fn conditions<const BANK: usize>() -> [Condition; 5] {
+    [
+        COOLANT.at_least(70.0),
+        catalyst::<BANK>().at_least(450.0),
+        loop_time::<BANK>().at_least(5.0),
+        SINCE_FUEL_CUT.at_least(30.0),
+        learned::<BANK>(),
+    ]
+}
+static CONDITIONS: [[Condition; 5]; BANKS] = [conditions::<0>(), conditions::<1>()];
 static MOVING_SENSOR: Condition = Condition::own("a rear oxygen sensor that has been on both sides", "");
 
 static RULES: [Rules; BANKS] = [
-    Rules::continuous(&[REAR_TRIM_1], &CONDITIONS),
-    Rules::continuous(&[REAR_TRIM_2], &CONDITIONS),
+    Rules::continuous(&[REAR_TRIM_1], &CONDITIONS[0]),
+    Rules::continuous(&[REAR_TRIM_2], &CONDITIONS[1]),
 ];
 
 const fn shift(codes: &'static [Dtc]) -> Test {

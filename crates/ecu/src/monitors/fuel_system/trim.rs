@@ -15,31 +15,32 @@ use crate::{
     monitors::{
         FUEL_TRIM_1, FUEL_TRIM_2, Inhibits, P0171, P0172, P0174, P0175, Signals, TestResult,
         frame::{
-            BAROMETER, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, Monitor, Rules,
-            SUPPLY, Test, gated,
+            BAROMETER, COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, Monitor, Rules, SUPPLY, Test,
+            gated, loop_time, no_misfire,
         },
         oxygen::AtLimit,
     },
 };
 
-static CONDITIONS: [Condition; 8] = [
-    COOLANT.at_least(70.0),
-    CLOSED_LOOP_TIME.at_least(3.0),
-    ENGINE_SPEED.at_least(500.0),
-    INTAKE_AIR.at_least(-10.0),
-    BAROMETER.at_least(72.0),
-    SUPPLY.at_least(10.5),
-    Condition::state("no misfire in the last 200 turns", |signals| {
-        signals.misfiring.percent() < 1.0
-    }),
-    Condition::state("injectors that open for longer than a moment", |signals| {
-        !signals.injectors_hardly_open
-    }),
-];
+const fn conditions<const BANK: usize>() -> [Condition; 8] {
+    [
+        COOLANT.at_least(70.0),
+        loop_time::<BANK>().at_least(3.0),
+        ENGINE_SPEED.at_least(500.0),
+        INTAKE_AIR.at_least(-10.0),
+        BAROMETER.at_least(72.0),
+        SUPPLY.at_least(10.5),
+        no_misfire::<BANK>(),
+        Condition::state("injectors that open for longer than a moment", |signals| {
+            !signals.injectors_hardly_open
+        }),
+    ]
+}
+static CONDITIONS: [[Condition; 8]; BANKS] = [conditions::<0>(), conditions::<1>()];
 
 static RULES: [Rules; BANKS] = [
-    Rules::continuous(&[FUEL_TRIM_1], &CONDITIONS),
-    Rules::continuous(&[FUEL_TRIM_2], &CONDITIONS),
+    Rules::continuous(&[FUEL_TRIM_1], &CONDITIONS[0]),
+    Rules::continuous(&[FUEL_TRIM_2], &CONDITIONS[1]),
 ];
 
 const fn correction(codes: &'static [Dtc], mid: u8) -> Test {
@@ -169,7 +170,7 @@ impl<const BANK: usize> Monitor for FuelTrim<BANK> {
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let bank = &signals.banks[BANK];
-        let misled = self.limit.step(signals.closed_loop, bank).is_some();
+        let misled = self.limit.step(bank).is_some();
         if !self.gate.step(&RULES[BANK], signals, inhibits).runs() || self.failed || misled {
             if self.failed {
                 self.proof_seconds = 0.0;

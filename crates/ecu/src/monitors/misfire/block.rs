@@ -1,5 +1,7 @@
 //! A number of firings, and which of them failed.
 
+use twotrip_harness::BANKS;
+
 use super::CYLINDERS;
 
 /// Firings counted since it began.
@@ -53,6 +55,16 @@ impl Block {
     /// Share of the firings that failed.
     pub(super) fn share(&self) -> f64 {
         f64::from(self.missed()) / f64::from(self.firings.max(1))
+    }
+
+    /// The same of the cylinders of each of `banks` banks, by which cylinder belongs to the second.
+    pub(super) fn shares(&self, second: &[bool; CYLINDERS], banks: usize) -> [f64; BANKS] {
+        let mut shares = [0.0; BANKS];
+        for (&missed, &second) in self.missed.iter().zip(second) {
+            shares[usize::from(second)] += f64::from(missed);
+        }
+        let firings = f64::from(self.firings.max(1)) / if banks > 1 { 2.0 } else { 1.0 };
+        shares.map(|missed| missed / firings)
     }
 
     /// More than 90 % of the failures in one cylinder name it; with two above 10 % it is several, and so it is where

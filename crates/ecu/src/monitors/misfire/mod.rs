@@ -130,8 +130,11 @@ pub struct Misfire {
     endangers: bool,
     /// A block endangered the catalyst since the last block of 1000 turns.
     spoilt: bool,
-    /// Share of the last 200 turns.
-    recent: f64,
+    /// Share of the last 200 turns, by bank.
+    recent: [f64; BANKS],
+    /// By cylinder, the first first: whether it belongs to bank 2; how many banks there are.
+    second_bank: [bool; CYLINDERS],
+    banks: usize,
     /// Failed firings of this driving cycle, all first, then by cylinder.
     counts: [f64; COUNTS],
     /// Means of ten driving cycles.
@@ -165,7 +168,9 @@ impl Misfire {
             counted: false,
             endangers: false,
             spoilt: false,
-            recent: 0.0,
+            recent: [0.0; BANKS],
+            second_bank: [false; CYLINDERS],
+            banks: 1,
             counts: [0.0; COUNTS],
             means: [0.0; COUNTS],
             throttle: 0.0,
@@ -173,10 +178,10 @@ impl Misfire {
         }
     }
 
-    /// Share of the firings of the last 200 turns that failed.
+    /// Share of the firings of the last 200 turns that failed, by bank.
     #[must_use]
-    pub const fn recent(&self) -> Ratio {
-        Ratio::from_fraction(self.recent)
+    pub fn recent(&self) -> [Ratio; BANKS] {
+        self.recent.map(Ratio::from_fraction)
     }
 
     /// Failed firings found in this driving cycle: in all, and by cylinder.
@@ -260,10 +265,11 @@ impl Misfire {
     fn judge_catalyst(&mut self, full: Full, report: &mut dyn FnMut(TestResult)) {
         let [rpm, load, flow] = full.block.mean();
         let limit = CATALYST_LIMIT.at(flow);
-        self.recent = full.block.share();
-        let endangers = self.recent > limit;
+        self.recent = full.block.shares(&self.second_bank, self.banks);
+        let share = full.block.share();
+        let endangers = share > limit;
         CATALYST
-            .found(100.0 * self.recent)
+            .found(100.0 * share)
             .within(None, Some(100.0 * limit))
             .report(report);
         if endangers {
@@ -340,6 +346,8 @@ impl Monitor for Misfire {
             gate: self.gate,
             means: self.means,
             since_start: self.since_start,
+            second_bank: self.second_bank,
+            banks: self.banks,
             ..Self::of(self.order)
         };
     }
@@ -387,6 +395,8 @@ impl Monitor for Misfire {
         }
         *self = Self {
             means,
+            second_bank: signals.second_bank,
+            banks: signals.bank_count,
             ..Self::of(signals.firing_order)
         };
     }
@@ -399,8 +409,8 @@ impl Monitor for Misfire {
 
     fn requests(&self) -> Requests {
         Requests {
-            open_loop: [self.endangers; BANKS],
-            hold_trims: self.recent > SPOILS_TRIMS,
+            open_loop: self.recent.map(|share| self.endangers && share > SPOILS_TRIMS),
+            hold_trims: self.recent.map(|share| share > SPOILS_TRIMS),
             ..Requests::default()
         }
     }

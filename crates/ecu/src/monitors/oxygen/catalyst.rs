@@ -10,12 +10,12 @@
 use twotrip_harness::BANKS;
 use twotrip_obd::Dtc;
 
-use super::{Gathered, LEARNED, PurgeSteps, SECONDS, STEADY_PURGE, response::is_fast};
+use super::{Gathered, PurgeSteps, SECONDS, STEADY_PURGE, learned, response::is_fast};
 use crate::monitors::{
     CATALYST_1, CATALYST_2, Inhibits, P0420, P0430, Signals, TestResult,
     frame::{
-        ACCELERATION, AIR_FLOW, CATALYST, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean,
-        Monitor, Rules, SINCE_FUEL_CUT, SPEED, Test, gated,
+        ACCELERATION, AIR_FLOW, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean, Monitor, Rules,
+        SINCE_FUEL_CUT, SPEED, Test, catalyst, gated, loop_time,
     },
 };
 
@@ -23,28 +23,31 @@ use crate::monitors::{
 const HOT: f64 = 450.0;
 const HOT_SECONDS: f64 = 60.0;
 
-static CONDITIONS: [Condition; 9] = [
-    COOLANT.at_least(70.0),
-    CATALYST.at_least(HOT),
-    CLOSED_LOOP_TIME.at_least(5.0),
-    SINCE_FUEL_CUT.at_least(10.0),
-    ENGINE_SPEED.between(1200.0, 2800.0),
-    SPEED.between(40.0, 100.0),
-    AIR_FLOW.between(5.0, 14.0),
-    ACCELERATION.at_most(0.6),
-    LEARNED,
-];
+const fn conditions<const BANK: usize>() -> [Condition; 9] {
+    [
+        COOLANT.at_least(70.0),
+        catalyst::<BANK>().at_least(HOT),
+        loop_time::<BANK>().at_least(5.0),
+        SINCE_FUEL_CUT.at_least(10.0),
+        ENGINE_SPEED.between(1200.0, 2800.0),
+        SPEED.between(40.0, 100.0),
+        AIR_FLOW.between(5.0, 14.0),
+        ACCELERATION.at_most(0.6),
+        learned::<BANK>(),
+    ]
+}
+static CONDITIONS: [[Condition; 9]; BANKS] = [conditions::<0>(), conditions::<1>()];
 static HOT_LONG: Condition = Condition::own("time of a hot catalyst", "s").at_least(HOT_SECONDS);
 static FAST_FRONT: Condition = Condition::own("a front oxygen sensor that answers fast", "");
 
 static RULES: [Rules; BANKS] = [
     Rules {
         pause: Rules::PAUSES,
-        ..Rules::once(&[CATALYST_1], &CONDITIONS)
+        ..Rules::once(&[CATALYST_1], &CONDITIONS[0])
     },
     Rules {
         pause: Rules::PAUSES,
-        ..Rules::once(&[CATALYST_2], &CONDITIONS)
+        ..Rules::once(&[CATALYST_2], &CONDITIONS[1])
     },
 ];
 

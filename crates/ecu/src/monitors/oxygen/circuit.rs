@@ -95,7 +95,7 @@ impl<const BANK: usize> FrontCircuit<BANK> {
         let time = |holds: bool, seconds: f64| if holds { seconds + SECONDS } else { 0.0 };
         self.dead_seconds = time(dead, self.dead_seconds);
         self.high_seconds = time(volts > HIGH, self.high_seconds);
-        let side = self.limit.step(signals.closed_loop, bank);
+        let side = self.limit.step(bank);
         if self.high_seconds > HIGH_SECONDS {
             return Some(codes.high);
         }
@@ -126,9 +126,9 @@ impl<const BANK: usize> Monitor for FrontCircuit<BANK> {
         if !self.gate.step(&RULES[BANK], signals, inhibits).runs() || self.failed {
             return;
         }
-        let seen = signals.banks[BANK].seen.front;
-        self.seen[0] |= signals.closed_loop && seen[0] < LEAN;
-        self.seen[1] |= signals.closed_loop && seen[1] > RICH;
+        let bank = &signals.banks[BANK];
+        self.seen[0] |= bank.closed_loop && bank.seen.front[0] < LEAN;
+        self.seen[1] |= bank.closed_loop && bank.seen.front[1] > RICH;
         if let Some(dtc) = self.fault(signals) {
             self.failed = true;
             report(TestResult::Failed(dtc));

@@ -30,11 +30,11 @@ pub(crate) struct AtLimit {
 
 impl AtLimit {
     /// One step of 100 ms: where the loop stands for nothing, if it does.
-    pub(crate) fn step(&mut self, closed_loop: bool, bank: &BankSignals) -> Option<Limited> {
+    pub(crate) fn step(&mut self, bank: &BankSignals) -> Option<Limited> {
         let (trim, rear) = (bank.short_term.fraction(), bank.oxygen_rear.volts());
-        let side = if closed_loop && trim >= TRIM && rear > REAR[0] {
+        let side = if bank.closed_loop && trim >= TRIM && rear > REAR[0] {
             Limited::Lean
-        } else if closed_loop && trim <= -TRIM && rear < REAR[1] {
+        } else if bank.closed_loop && trim <= -TRIM && rear < REAR[1] {
             Limited::Rich
         } else {
             *self = Self::default();

@@ -28,15 +28,12 @@ const SECONDS: f64 = crate::control::SLOW_SECONDS;
 static STEADY_PURGE: Condition = Condition::own("a purge without steps", "");
 
 /// The loop has little to correct, so that it swings about the middle: what is wrong with the mixture has been learned.
-pub(in crate::monitors) const LEARNED: Condition =
+pub(in crate::monitors) const fn learned<const BANK: usize>() -> Condition {
     Condition::of("mean short-term trim, either way", "%", |signals| {
-        let banks = &signals.banks[..signals.bank_count.clamp(1, signals.banks.len())];
-        banks
-            .iter()
-            .map(|bank| bank.mean_short_term.percent().abs())
-            .fold(0.0, f64::max)
+        signals.banks[BANK].mean_short_term.percent().abs()
     })
-    .at_most(8.0);
+    .at_most(8.0)
+}
 
 /// Watches for steps of the purge duty, as tests of other monitors make them.
 #[derive(Clone, Copy, Debug, Default)]

@@ -6,36 +6,39 @@
 //! (1999) at 1000-3200 rpm, 8 switches or fewer in 10 s (2003).
 
 use super::{
-    Gathered, LEARNED, PurgeSteps, SECONDS, STEADY_PURGE,
+    Gathered, PurgeSteps, SECONDS, STEADY_PURGE, learned,
     trace::{HIGH_VOLTS, LOW_VOLTS},
 };
 use crate::monitors::{
     FRONT_RESPONSE_1, FRONT_RESPONSE_2, Inhibits, P0133, P0153, Signals, TestResult,
     frame::{
-        ACCELERATION, AIR_FLOW, CLOSED_LOOP_TIME, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean, Monitor,
-        RUN_TIME, Rules, Test, gated,
+        ACCELERATION, AIR_FLOW, COOLANT, Condition, ENGINE_SPEED, Gate, LongMean, Monitor, RUN_TIME, Rules,
+        Test, gated, loop_time,
     },
 };
 use twotrip_harness::BANKS;
 
-static CONDITIONS: [Condition; 7] = [
-    RUN_TIME.at_least(120.0),
-    COOLANT.at_least(60.0),
-    CLOSED_LOOP_TIME.at_least(3.0),
-    ENGINE_SPEED.between(1200.0, 3000.0),
-    AIR_FLOW.between(5.0, 25.0),
-    ACCELERATION.at_most(0.6),
-    LEARNED,
-];
+const fn conditions<const BANK: usize>() -> [Condition; 7] {
+    [
+        RUN_TIME.at_least(120.0),
+        COOLANT.at_least(60.0),
+        loop_time::<BANK>().at_least(3.0),
+        ENGINE_SPEED.between(1200.0, 3000.0),
+        AIR_FLOW.between(5.0, 25.0),
+        ACCELERATION.at_most(0.6),
+        learned::<BANK>(),
+    ]
+}
+static CONDITIONS: [[Condition; 7]; BANKS] = [conditions::<0>(), conditions::<1>()];
 
 static RULES: [Rules; BANKS] = [
     Rules {
         pause: Rules::PAUSES,
-        ..Rules::once(&[FRONT_RESPONSE_1], &CONDITIONS)
+        ..Rules::once(&[FRONT_RESPONSE_1], &CONDITIONS[0])
     },
     Rules {
         pause: Rules::PAUSES,
-        ..Rules::once(&[FRONT_RESPONSE_2], &CONDITIONS)
+        ..Rules::once(&[FRONT_RESPONSE_2], &CONDITIONS[1])
     },
 ];
 
