@@ -229,14 +229,14 @@ fn defects() -> Vec<Item> {
 
 /// The shipped vehicles that have the part, where not all do.
 fn cars(entry: &Entry) -> String {
-    let (with, without): (Vec<_>, Vec<_>) = vehicle::SHIPPED.iter().partition(|shipped| {
-        vehicle::find(shipped.name)
-            .is_some_and(|model| VehicleParams::new(model.specification()).has(entry.part))
-    });
-    if without.is_empty() {
+    let has = |name: &str| {
+        vehicle::find(name).is_some_and(|model| VehicleParams::new(model.specification()).has(entry.part))
+    };
+    let shipped = vehicle::SHIPPED.iter().map(|shipped| shipped.name);
+    let names: Vec<&str> = shipped.filter(|name| has(name)).collect();
+    if names.len() == vehicle::SHIPPED.len() {
         return String::new();
     }
-    let names: Vec<&str> = with.iter().map(|shipped| shipped.name).collect();
     format!("; only in {}", names.join(", "))
 }
 
