@@ -209,6 +209,13 @@ fn the_ends_hold_for_a_hundred_cars() {
         let has = |row: &Row| (&row.part, &row.kind) == (&group[0].part, &group[0].kind);
         group[0].part.starts_with(&chosen) && !driven.iter().any(has)
     });
+    // Those that want most trips last.
+    left.sort_by_key(|group| {
+        (
+            trips(entry(&group[0])),
+            matches!(entry(&group[0]).size, Size::Amount { .. }),
+        )
+    });
     let came = side_by_side(left, |mut group| {
         let (lines, wrong) = hold(&mut group);
         let mut text = String::new();
