@@ -53,7 +53,7 @@ impl Bench {
 
     pub(crate) fn step(&mut self, controls: &DriverControls) {
         self.now += STEP;
-        self.vehicle.step(&self.actuators, controls);
+        self.vehicle.step(self.harness.drive(&self.actuators), controls);
         let pins = self.harness.sense(self.vehicle.sensors());
         self.actuators = self.ecu.step(self.now, pins);
         self.take_effects();
@@ -82,7 +82,8 @@ impl Bench {
         const SECOND: Duration = Duration::from_secs(1);
         while self.ecu.tests_at_rest() && left >= SECOND {
             self.now += SECOND;
-            self.vehicle.rest_second(self.actuators.vent_shut);
+            self.vehicle
+                .rest_second(self.harness.drive(&self.actuators).vent_shut);
             let pins = self.harness.sense(self.vehicle.sensors());
             self.actuators = self.ecu.rest_second(self.now, pins);
             self.take_effects();

@@ -20,6 +20,19 @@ pub struct Limits {
 /// The tracks of the throttle are mirror images; their sum may be off the supply by this (6 % of the supply).
 pub const TRACKS_APART: Voltage = Voltage::from_volts(0.06 * SENSOR_SUPPLY_VOLTS);
 
+/// The circuits that have limits.
+pub const WATCHED: [Circuit; 9] = [
+    Circuit::CoolantSensor,
+    Circuit::IntakeAirSensor,
+    Circuit::AirMeter,
+    Circuit::ManifoldPressureSensor,
+    Circuit::ThrottleSensorA,
+    Circuit::ThrottleSensorB,
+    Circuit::TankPressureSensor,
+    Circuit::FuelLevelSensor,
+    Circuit::EgrPositionSensor,
+];
+
 /// The limits of a circuit.
 #[must_use]
 pub const fn limits(circuit: Circuit) -> Limits {
@@ -31,6 +44,13 @@ pub const fn limits(circuit: Circuit) -> Limits {
         Circuit::ThrottleSensorA | Circuit::ThrottleSensorB => (0.20, 4.80),
         Circuit::TankPressureSensor => (0.12, 4.85),
         Circuit::FuelLevelSensor => (0.20, 4.80),
+        // 0.5 to 4.5 V by its data sheet; dragged down by the shared supply it bends before it fails.
+        Circuit::EgrPositionSensor => (0.20, 4.80),
+        // An open one reads as a cold one: their own monitors judge them.
+        Circuit::FrontOxygenSensor
+        | Circuit::RearOxygenSensor
+        | Circuit::FrontOxygenSensor2
+        | Circuit::RearOxygenSensor2 => (f64::NEG_INFINITY, f64::INFINITY),
     };
     Limits {
         low: Voltage::from_volts(low),
@@ -40,9 +60,9 @@ pub const fn limits(circuit: Circuit) -> Limits {
 
 /// A set of circuits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct CircuitSet(u8);
+pub struct CircuitSet(u16);
 
-const _: () = assert!(Circuit::ALL.len() <= 8, "one bit a circuit");
+const _: () = assert!(Circuit::ALL.len() <= 16, "one bit a circuit");
 
 impl CircuitSet {
     /// None of them.
@@ -54,7 +74,7 @@ impl CircuitSet {
         let mut bits = 0;
         let mut i = 0;
         while i < circuits.len() {
-            bits |= 1 << circuits[i] as u8;
+            bits |= 1 << circuits[i] as u16;
             i += 1;
         }
         Self(bits)
@@ -69,7 +89,7 @@ impl CircuitSet {
     /// Whether it holds this one.
     #[must_use]
     pub const fn contains(self, circuit: Circuit) -> bool {
-        self.0 & (1 << circuit as u8) != 0
+        self.0 & (1 << circuit as u16) != 0
     }
 
     /// Whether both hold a circuit.
@@ -85,11 +105,11 @@ impl CircuitSet {
     }
 
     pub(crate) const fn insert(&mut self, circuit: Circuit) {
-        self.0 |= 1 << circuit as u8;
+        self.0 |= 1 << circuit as u16;
     }
 
     pub(crate) const fn remove(&mut self, circuit: Circuit) {
-        self.0 &= !(1 << circuit as u8);
+        self.0 &= !(1 << circuit as u16);
     }
 }
 
@@ -108,6 +128,8 @@ pub struct Readings {
     pub high: CircuitSet,
     /// Both tracks of the throttle are in range, but do not agree.
     pub tracks_apart: bool,
+    /// No teeth of the cam sensor come.
+    pub cam_silent: bool,
     /// The module's supply is below its range.
     pub supply_low: bool,
     /// The module's supply is above its range.
@@ -119,7 +141,7 @@ impl Readings {
     #[must_use]
     pub fn of(pins: &SensorPins) -> Self {
         let mut readings = Self::default();
-        for circuit in Circuit::ALL {
+        for circuit in WATCHED {
             let (pin, limits) = (circuit.pin(pins), limits(circuit));
             if pin < limits.low {
                 readings.low.insert(circuit);
@@ -130,6 +152,7 @@ impl Readings {
         let off = pins.throttle_a + pins.throttle_b - Voltage::from_volts(SENSOR_SUPPLY_VOLTS);
         let tracks = CircuitSet::of(&[Circuit::ThrottleSensorA, Circuit::ThrottleSensorB]);
         readings.tracks_apart = off.abs() > TRACKS_APART && !readings.out_of_range().meets(tracks);
+        readings.cam_silent = pins.cam_silent;
         readings.supply_low = pins.supply < SUPPLY.low;
         readings.supply_high = pins.supply > SUPPLY.high;
         readings
@@ -172,6 +195,7 @@ mod tests {
             throttle_b,
             tank_pressure: transfer::tank_pressure_volts(Pressure::ZERO),
             fuel_level: transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(50.0)),
+            recirculation_lift: transfer::VALVE_LIFT.from_ratio(Ratio::ZERO),
             ..SensorPins::default()
         }
     }
@@ -205,6 +229,7 @@ mod tests {
             assert!(Readings::of(&pins).is_sound(), "{pascals} Pa");
         }
         for percent in [0.0, 100.0] {
+            pins.recirculation_lift = transfer::VALVE_LIFT.from_ratio(Ratio::from_percent(percent));
             pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(percent));
             assert!(Readings::of(&pins).is_sound(), "{percent} %");
         }
@@ -212,7 +237,7 @@ mod tests {
 
     #[test]
     fn a_limit_belongs_to_the_range() {
-        for circuit in Circuit::ALL {
+        for circuit in WATCHED {
             let Limits { low, high } = limits(circuit);
             let reading = |pin: Voltage| {
                 let mut pins = sound();
@@ -225,6 +250,8 @@ mod tests {
                     Circuit::ThrottleSensorB => &mut pins.throttle_b,
                     Circuit::TankPressureSensor => &mut pins.tank_pressure,
                     Circuit::FuelLevelSensor => &mut pins.fuel_level,
+                    Circuit::EgrPositionSensor => &mut pins.recirculation_lift,
+                    _ => unreachable!("no limits"),
                 };
                 *place = pin;
                 let readings = Readings::of(&pins);

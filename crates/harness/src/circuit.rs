@@ -35,6 +35,16 @@ pub enum Circuit {
     TankPressureSensor,
     /// Fuel level sender.
     FuelLevelSensor,
+    /// Stem of the exhaust-gas recirculation valve.
+    EgrPositionSensor,
+    /// Front oxygen sensor, bank 1.
+    FrontOxygenSensor,
+    /// Rear oxygen sensor, bank 1.
+    RearOxygenSensor,
+    /// Front oxygen sensor, bank 2.
+    FrontOxygenSensor2,
+    /// Rear oxygen sensor, bank 2.
+    RearOxygenSensor2,
 }
 
 /// What drives the wire.
@@ -53,7 +63,12 @@ pub enum Input {
     PulledUp(Resistance),
     /// Pulled down to ground through this resistance.
     PulledDown(Resistance),
+    /// Held at the middle of an oxygen sensor's range, [`OXYGEN_IDLE`], through this resistance.
+    Held(Resistance),
 }
+
+/// Where the input of an oxygen sensor is held while the sensor is cold or gone (0.45 V, common practice, no source).
+pub const OXYGEN_IDLE: Voltage = Voltage::from_volts(0.45);
 
 impl Input {
     /// What the pin shows with nothing connected.
@@ -62,12 +77,15 @@ impl Input {
         match self {
             Self::PulledUp(_) => Voltage::from_volts(SENSOR_SUPPLY_VOLTS),
             Self::PulledDown(_) => Voltage::ZERO,
+            Self::Held(_) => OXYGEN_IDLE,
         }
     }
 
     const fn ohms(self) -> f64 {
         match self {
-            Self::PulledUp(resistance) | Self::PulledDown(resistance) => resistance.ohms(),
+            Self::PulledUp(resistance) | Self::PulledDown(resistance) | Self::Held(resistance) => {
+                resistance.ohms()
+            }
         }
     }
 }
@@ -98,7 +116,7 @@ const GOOD_WIRE: Resistance = Resistance::from_ohms(0.2);
 
 impl Circuit {
     /// All of them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 13] = [
         Self::CoolantSensor,
         Self::IntakeAirSensor,
         Self::AirMeter,
@@ -107,6 +125,11 @@ impl Circuit {
         Self::ThrottleSensorB,
         Self::TankPressureSensor,
         Self::FuelLevelSensor,
+        Self::EgrPositionSensor,
+        Self::FrontOxygenSensor,
+        Self::RearOxygenSensor,
+        Self::FrontOxygenSensor2,
+        Self::RearOxygenSensor2,
     ];
 
     /// The name that phrases use.
@@ -121,6 +144,11 @@ impl Circuit {
             Self::ThrottleSensorB => "throttle-sensor-b",
             Self::TankPressureSensor => "tank-pressure-sensor",
             Self::FuelLevelSensor => "fuel-level-sensor",
+            Self::EgrPositionSensor => "egr-position-sensor",
+            Self::FrontOxygenSensor => "front-oxygen-sensor",
+            Self::RearOxygenSensor => "rear-oxygen-sensor",
+            Self::FrontOxygenSensor2 => "front-oxygen-sensor-2",
+            Self::RearOxygenSensor2 => "rear-oxygen-sensor-2",
         }
     }
 
@@ -129,7 +157,14 @@ impl Circuit {
     pub const fn source(self) -> Source {
         match self {
             Self::CoolantSensor | Self::IntakeAirSensor | Self::FuelLevelSensor => Source::Resistor,
-            Self::ThrottleSensorA | Self::ThrottleSensorB => Source::Output(Resistance::from_ohms(600.0)),
+            Self::ThrottleSensorA | Self::ThrottleSensorB | Self::EgrPositionSensor => {
+                Source::Output(Resistance::from_ohms(600.0))
+            }
+            // The cell when hot; what it is when cold is in its own voltage.
+            Self::FrontOxygenSensor
+            | Self::RearOxygenSensor
+            | Self::FrontOxygenSensor2
+            | Self::RearOxygenSensor2 => Source::Output(Resistance::from_ohms(1_000.0)),
             Self::AirMeter | Self::ManifoldPressureSensor | Self::TankPressureSensor => {
                 Source::Output(Resistance::from_ohms(100.0))
             }
@@ -145,7 +180,13 @@ impl Circuit {
             Self::AirMeter | Self::ManifoldPressureSensor => {
                 Input::PulledDown(Resistance::from_ohms(51_000.0))
             }
-            Self::ThrottleSensorA => Input::PulledDown(Resistance::from_ohms(47_000.0)),
+            Self::ThrottleSensorA | Self::EgrPositionSensor => {
+                Input::PulledDown(Resistance::from_ohms(47_000.0))
+            }
+            Self::FrontOxygenSensor
+            | Self::RearOxygenSensor
+            | Self::FrontOxygenSensor2
+            | Self::RearOxygenSensor2 => Input::Held(Resistance::from_ohms(1_000_000.0)),
             Self::ThrottleSensorB => Input::PulledUp(Resistance::from_ohms(47_000.0)),
             Self::TankPressureSensor => Input::PulledUp(Resistance::from_ohms(51_000.0)),
         }
@@ -159,8 +200,21 @@ impl Circuit {
             Self::ManifoldPressureSensor
             | Self::ThrottleSensorA
             | Self::ThrottleSensorB
-            | Self::TankPressureSensor => true,
-            Self::CoolantSensor | Self::IntakeAirSensor | Self::AirMeter | Self::FuelLevelSensor => false,
+            | Self::TankPressureSensor
+            | Self::EgrPositionSensor => true,
+            _ => false,
+        }
+    }
+
+    /// Bank and place, front 0 and rear 1, if it is an oxygen sensor.
+    #[must_use]
+    pub const fn oxygen(self) -> Option<(usize, usize)> {
+        match self {
+            Self::FrontOxygenSensor => Some((0, 0)),
+            Self::RearOxygenSensor => Some((0, 1)),
+            Self::FrontOxygenSensor2 => Some((1, 0)),
+            Self::RearOxygenSensor2 => Some((1, 1)),
+            _ => None,
         }
     }
 
@@ -189,6 +243,11 @@ impl Circuit {
             Self::ThrottleSensorB => pins.throttle_b,
             Self::TankPressureSensor => pins.tank_pressure,
             Self::FuelLevelSensor => pins.fuel_level,
+            Self::EgrPositionSensor => pins.recirculation_lift,
+            Self::FrontOxygenSensor => pins.oxygen_front[0],
+            Self::RearOxygenSensor => pins.oxygen_rear[0],
+            Self::FrontOxygenSensor2 => pins.oxygen_front[1],
+            Self::RearOxygenSensor2 => pins.oxygen_rear[1],
         }
     }
 
@@ -203,6 +262,11 @@ impl Circuit {
             Self::ThrottleSensorB => &mut pins.throttle_b,
             Self::TankPressureSensor => &mut pins.tank_pressure,
             Self::FuelLevelSensor => &mut pins.fuel_level,
+            Self::EgrPositionSensor => &mut pins.recirculation_lift,
+            Self::FrontOxygenSensor => &mut pins.oxygen_front[0],
+            Self::RearOxygenSensor => &mut pins.oxygen_rear[0],
+            Self::FrontOxygenSensor2 => &mut pins.oxygen_front[1],
+            Self::RearOxygenSensor2 => &mut pins.oxygen_rear[1],
         }
     }
 
@@ -325,6 +389,9 @@ mod tests {
             (Circuit::ThrottleSensorB, 5.0),
             (Circuit::TankPressureSensor, 5.0),
             (Circuit::FuelLevelSensor, 5.0),
+            (Circuit::EgrPositionSensor, 0.0),
+            (Circuit::FrontOxygenSensor, 0.45),
+            (Circuit::RearOxygenSensor2, 0.45),
         ] {
             let name = circuit.name();
             assert!(

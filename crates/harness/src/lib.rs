@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! vehicle -- SensorPins --> Harness::sense -- SensorPins --> ecu
-//! vehicle <-- ActuatorPins -------------------------------- ecu
+//! vehicle <-- ActuatorPins -- Harness::drive <-- ActuatorPins -- ecu
 //! ```
 //!
 //! The harness knows pins, not what hangs on them: a sensor's data sheet ([`transfer`]) is here because both
@@ -13,14 +13,16 @@ pub mod broadcast;
 mod circuit;
 mod crank;
 mod hold;
+mod outputs;
 pub mod pins;
 pub mod transfer;
 mod wire;
 mod wiring;
 
-pub use circuit::{Circuit, Input, Probe, Source};
+pub use circuit::{Circuit, Input, OXYGEN_IDLE, Probe, Source};
 pub use crank::CrankSegments;
 pub use hold::{Holds, Signal};
+pub use outputs::{COILS, Drivers, Output, OutputSet};
 pub use pins::{ActuatorPins, BANKS, KeyPosition, ModuleCondition, PerBank, SensorPins};
 pub use wire::{GearboxLink, Wire};
 pub use wiring::{Harness, WiringFault, WiringFaultKind};

@@ -9,7 +9,7 @@ pub const BANKS: usize = 2;
 /// default.
 pub type PerBank<T> = [T; BANKS];
 
-use crate::CrankSegments;
+use crate::{CrankSegments, Drivers};
 
 /// Where the ignition key stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -50,8 +50,8 @@ pub struct SensorPins {
     pub crank_speed: AngularSpeed,
     /// How long the crank took from firing to firing, as timed by the same sensor.
     pub crank_segments: CrankSegments,
-    /// Coils whose primary winding draws no current, cylinder 1 in the lowest bit, as their drivers see it.
-    pub coils_open: u8,
+    /// What the ECU's drivers see of what hangs on them.
+    pub drivers: Drivers,
     /// Road speed from the output shaft, in the message of the gearbox controller ([`crate::broadcast`]); zero where it is
     /// silent.
     pub vehicle_speed: Speed,
@@ -81,6 +81,8 @@ pub struct SensorPins {
     pub recirculation_lift: Voltage,
     /// Intake cam against the crank, degrees of crank ahead of its locked place, from the teeth of both sensors.
     pub cam_advance: Angle,
+    /// No teeth come from the cam sensor.
+    pub cam_silent: bool,
     /// Brake light switch closed.
     pub brake: bool,
     /// Selector in a driving position.

@@ -1,15 +1,19 @@
-//! The wires that can be faulty: the signal wires of sensors, the supply that sensors share, and those of the gearbox
-//! controller, whose messages carry the road speed.
+//! The wires that can be faulty: the signal wires of sensors, those to what the ECU drives, the supply that sensors
+//! share, and those of the gearbox controller, whose messages carry the road speed.
 
-use crate::{Circuit, WiringFaultKind};
+use crate::{Circuit, Output, WiringFaultKind};
 
 /// A wire, or a bundle that fails as one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Wire {
     /// A sensor's signal wire with its ground.
     Signal(Circuit),
+    /// The wire between a driver of the ECU and what it drives.
+    Output(Output),
     /// The 5 V that several sensors share, [`Circuit::on_shared_supply`].
     SensorSupply,
+    /// The signal wire of the cam sensor.
+    CamSensor,
     /// The wire from the output-shaft sensor to the gearbox controller.
     SpeedSensor,
     /// Supply and ground of the gearbox controller.
@@ -24,60 +28,66 @@ impl From<Circuit> for Wire {
     }
 }
 
+impl From<Output> for Wire {
+    fn from(output: Output) -> Self {
+        Self::Output(output)
+    }
+}
+
+const SIGNALS: usize = Circuit::ALL.len();
+const OUTPUTS: usize = Output::ALL.len();
+
+/// The first `N` of all wires.
+const fn first<const N: usize>() -> [Wire; N] {
+    let mut some = [Wire::DataBus; N];
+    let mut i = 0;
+    while i < N {
+        some[i] = Wire::ALL[i];
+        i += 1;
+    }
+    some
+}
+
 impl Wire {
-    /// All of them.
-    pub const ALL: [Self; Circuit::ALL.len() + 4] = {
-        let mut all = [Self::DataBus; Circuit::ALL.len() + 4];
+    /// All of them: signals, outputs, and the others in an order that the lists below go by.
+    pub const ALL: [Self; SIGNALS + OUTPUTS + 5] = {
+        let mut all = [Self::DataBus; SIGNALS + OUTPUTS + 5];
         let mut i = 0;
-        while i < Circuit::ALL.len() {
+        while i < SIGNALS {
             all[i] = Self::Signal(Circuit::ALL[i]);
             i += 1;
         }
-        all[i] = Self::SensorSupply;
+        while i < SIGNALS + OUTPUTS {
+            all[i] = Self::Output(Output::ALL[i - SIGNALS]);
+            i += 1;
+        }
+        all[i] = Self::CamSensor;
         all[i + 1] = Self::SpeedSensor;
-        all[i + 2] = Self::GearboxController;
+        all[i + 2] = Self::SensorSupply;
+        all[i + 3] = Self::GearboxController;
         all
     };
 
-    /// The signal wires of sensors.
-    pub const SIGNALS: [Self; Circuit::ALL.len()] = {
-        let mut some = [Self::DataBus; Circuit::ALL.len()];
-        let mut i = 0;
-        while i < some.len() {
-            some[i] = Self::ALL[i];
-            i += 1;
-        }
-        some
-    };
+    /// The signal wires of sensors that give a voltage.
+    pub const SIGNALS: [Self; SIGNALS] = first();
+
+    /// Those that can have a resistance in them, or sit in each other's pins.
+    pub const SINGLE: [Self; SIGNALS + OUTPUTS] = first();
+
+    /// Those that can be shorted to a supply.
+    pub const SUPPLIABLE: [Self; SIGNALS + OUTPUTS + 2] = first();
 
     /// Those that can be shorted to ground.
-    pub const GROUNDABLE: [Self; Circuit::ALL.len() + 2] = {
-        let mut some = [Self::SensorSupply; Circuit::ALL.len() + 2];
-        let mut i = 0;
-        while i < some.len() {
-            some[i] = Self::ALL[i];
-            i += 1;
-        }
-        some
-    };
-
-    /// Those that can be shorted to the sensor supply.
-    pub const SUPPLIABLE: [Self; Circuit::ALL.len() + 1] = {
-        let mut some = [Self::SpeedSensor; Circuit::ALL.len() + 1];
-        let mut i = 0;
-        while i < Circuit::ALL.len() {
-            some[i] = Self::ALL[i];
-            i += 1;
-        }
-        some
-    };
+    pub const GROUNDABLE: [Self; SIGNALS + OUTPUTS + 3] = first();
 
     /// The name that phrases use.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
             Self::Signal(circuit) => circuit.name(),
+            Self::Output(output) => output.name(),
             Self::SensorSupply => "sensor-supply",
+            Self::CamSensor => "cam-sensor",
             Self::SpeedSensor => "vehicle-speed-sensor",
             Self::GearboxController => "gearbox-controller",
             Self::DataBus => "data-bus",
@@ -92,19 +102,46 @@ impl Wire {
             WiringFaultKind::ShortToGround => Self::GROUNDABLE.contains(&self),
             WiringFaultKind::ShortToSupply => Self::SUPPLIABLE.contains(&self),
             WiringFaultKind::PulledDown => self == Self::SensorSupply,
-            WiringFaultKind::Resistance | WiringFaultKind::Bias | WiringFaultKind::Swapped => {
-                matches!(self, Self::Signal(_))
+            WiringFaultKind::Bias => matches!(self, Self::Signal(_)),
+            WiringFaultKind::Resistance | WiringFaultKind::Swapped => Self::SINGLE.contains(&self),
+        }
+    }
+
+    /// Whether this wire fits into the pin of that one, and the other way round: two signals, or two outputs that drive
+    /// the same kind of thing.
+    #[must_use]
+    pub fn swaps_with(self, other: Self) -> bool {
+        self != other
+            && match (self, other) {
+                (Self::Signal(_), Self::Signal(_)) => true,
+                (Self::Output(one), Self::Output(other)) => one.is_like(other),
+                _ => false,
             }
+    }
+
+    /// The bank that it belongs to, counted from 0, if it belongs to one.
+    #[must_use]
+    pub const fn bank(self) -> Option<usize> {
+        let found = match self {
+            Self::Signal(circuit) => circuit.oxygen(),
+            Self::Output(output) => output.heater(),
+            _ => None,
+        };
+        match found {
+            Some((bank, _)) => Some(bank),
+            None => None,
         }
     }
 
     pub(crate) const fn place(self) -> usize {
         match self {
             Self::Signal(circuit) => circuit as usize,
-            Self::SensorSupply => Circuit::ALL.len(),
-            Self::SpeedSensor => Circuit::ALL.len() + 1,
-            Self::GearboxController => Circuit::ALL.len() + 2,
-            Self::DataBus => Circuit::ALL.len() + 3,
+            Self::Output(output) => SIGNALS + output as usize,
+            Self::CamSensor => SIGNALS + OUTPUTS,
+            Self::SpeedSensor => SIGNALS + OUTPUTS + 1,
+            Self::SensorSupply => SIGNALS + OUTPUTS + 2,
+            Self::GearboxController => SIGNALS + OUTPUTS + 3,
+            Self::DataBus => SIGNALS + OUTPUTS + 4,
         }
     }
 }
@@ -150,5 +187,23 @@ mod tests {
         assert!(!Wire::GearboxController.can_be(WiringFaultKind::ShortToSupply));
         assert!(!Wire::DataBus.can_be(WiringFaultKind::ShortToGround));
         assert!(Wire::Signal(Circuit::AirMeter).can_be(WiringFaultKind::Swapped));
+        let coil = Wire::Output(Output::Coil1);
+        assert!(coil.can_be(WiringFaultKind::Resistance) && !coil.can_be(WiringFaultKind::Bias));
+        assert!(Wire::CamSensor.can_be(WiringFaultKind::ShortToSupply));
+        assert!(!Wire::SensorSupply.can_be(WiringFaultKind::ShortToSupply));
+        assert!(Wire::SensorSupply.can_be(WiringFaultKind::ShortToGround));
+    }
+
+    #[test]
+    fn only_what_fits_swaps() {
+        let output = Wire::Output;
+        assert!(output(Output::Coil1).swaps_with(output(Output::Coil4)));
+        assert!(!output(Output::Coil1).swaps_with(output(Output::Coil1)));
+        assert!(!output(Output::Coil1).swaps_with(output(Output::PurgeValve)));
+        assert!(output(Output::PurgeValve).swaps_with(output(Output::VentValve)));
+        assert!(!output(Output::PurgeValve).swaps_with(Wire::Signal(Circuit::AirMeter)));
+        let oxygen = Wire::Signal(Circuit::FrontOxygenSensor);
+        assert!(oxygen.swaps_with(Wire::Signal(Circuit::FrontOxygenSensor2)));
+        assert_eq!(Wire::Signal(Circuit::RearOxygenSensor2).bank(), Some(1));
     }
 }

@@ -2,9 +2,12 @@
 
 use core::fmt;
 
-use twotrip_units::{Resistance, Speed, Voltage};
+use twotrip_units::{Angle, Resistance, Speed, Voltage};
 
-use crate::{Circuit, GearboxLink, Probe, SensorPins, Wire, transfer::SENSOR_SUPPLY_VOLTS};
+use crate::{
+    ActuatorPins, COILS, Circuit, GearboxLink, KeyPosition, Output, Probe, SensorPins, Wire, outputs,
+    transfer::{SENSOR_SUPPLY_VOLTS, WideRange},
+};
 
 /// What is wrong with a circuit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -13,7 +16,7 @@ pub enum WiringFault {
     Open,
     /// The signal wire has chafed through to ground.
     ShortToGround,
-    /// The signal wire has chafed through to the sensor supply.
+    /// The wire has chafed through to a supply: 5 V for a sensor's, 12 V for an output's.
     ShortToSupply,
     /// This much resistance in the signal wire, as a corroded connector has; within [`Self::RESISTANCE`].
     Resistance(Resistance),
@@ -21,8 +24,8 @@ pub enum WiringFault {
     Bias(Voltage),
     /// Something drags the sensor supply down to this; within [`Self::PULLED_DOWN`].
     PulledDown(Voltage),
-    /// The signal wire sits in the pin of this circuit, and the other way round.
-    SwappedWith(Circuit),
+    /// The wire sits in the pin of that one, and the other way round ([`Wire::swaps_with`]).
+    SwappedWith(Wire),
 }
 
 /// The words for what can be wrong with a circuit.
@@ -76,11 +79,13 @@ impl WiringFaultKind {
         match self {
             Self::Open => "the wire is broken",
             Self::ShortToGround => "the wire has chafed through to ground",
-            Self::ShortToSupply => "the wire touches the sensor supply",
-            Self::Resistance => "corrosion has put a resistance into the signal wire",
+            Self::ShortToSupply => {
+                "the wire touches a supply: the sensors' 5 V, or 12 V for what the ECU drives"
+            }
+            Self::Resistance => "corrosion has put a resistance into the wire",
             Self::Bias => "the sensor's ground is off by a voltage",
             Self::PulledDown => "something drags down the 5 V that sensors share",
-            Self::Swapped => "two signal wires sit in each other's pins",
+            Self::Swapped => "two wires sit in each other's pins",
         }
     }
 }
@@ -135,26 +140,42 @@ pub struct Harness {
     faults: [Option<Present>; Wire::ALL.len()],
     /// Whether any fault shows now: a sound harness costs a look at this and no more.
     faulty: bool,
+    /// Whether one of an output does.
+    misdrives: bool,
     gearbox: GearboxLink,
+    /// Share of each cylinder's firings that get no spark.
+    sparks_lost: [f64; COILS],
+    /// The front oxygen sensors are wide-range ones.
+    wide_range: bool,
     /// Room for what arrives where a fault changes it.
     arriving: SensorPins,
+    driven: ActuatorPins,
 }
 
 impl Harness {
+    /// A sound harness; `wide_range` says of which kind the front oxygen sensors are.
+    #[must_use]
+    pub fn new(wide_range: bool) -> Self {
+        Self {
+            wide_range,
+            ..Self::default()
+        }
+    }
+
     /// Puts a fault on a wire; a wire has one fault at a time, the latest. A fault that the wire cannot have changes
-    /// nothing; neither does a wire swapped with itself.
+    /// nothing; neither does a swap with what does not fit.
     pub fn break_wire(&mut self, wire: impl Into<Wire>, fault: WiringFault) {
         let wire = wire.into();
-        if !wire.can_be(fault.kind()) || fault == swapped(wire) {
+        let fits = !matches!(fault, WiringFault::SwappedWith(other) if !wire.swaps_with(other));
+        if !wire.can_be(fault.kind()) || !fits {
             return;
         }
         let _ = self.mend_wire(wire);
-        self.put(wire, fault);
-        if let (Wire::Signal(circuit), WiringFault::SwappedWith(other)) = (wire, fault) {
+        if let WiringFault::SwappedWith(other) = fault {
             let _ = self.mend_wire(other);
-            self.put(wire, fault);
-            self.put(Wire::Signal(other), WiringFault::SwappedWith(circuit));
+            self.put(other, WiringFault::SwappedWith(wire));
         }
+        self.put(wire, fault);
         self.follow();
     }
 
@@ -166,7 +187,7 @@ impl Harness {
     pub fn mend_wire(&mut self, wire: impl Into<Wire>) -> Option<WiringFault> {
         let fault = self.faults[wire.into().place()].take()?.fault;
         if let WiringFault::SwappedWith(other) = fault {
-            self.faults[Wire::Signal(other).place()] = None;
+            self.faults[other.place()] = None;
         }
         self.follow();
         Some(fault)
@@ -192,12 +213,23 @@ impl Harness {
             on_bus: powered && sound(Wire::DataBus),
         };
         self.faulty = self.faults.iter().flatten().any(|present| present.now);
+        self.misdrives = Output::ALL
+            .into_iter()
+            .any(|output| self.shows(output.into()).is_some());
+        self.sparks_lost =
+            core::array::from_fn(|coil| outputs::sparks_lost(self.shows(Output::ALL[coil].into())));
     }
 
     /// The fault of a wire, whether it shows or not.
     #[must_use]
     pub fn fault(&self, wire: impl Into<Wire>) -> Option<WiringFault> {
         Some(self.faults[wire.into().place()]?.fault)
+    }
+
+    /// Whether a wire has a fault that shows now.
+    #[must_use]
+    pub fn shows_now(&self, wire: impl Into<Wire>) -> bool {
+        self.shows(wire.into()).is_some()
     }
 
     /// The fault of a wire if it shows now.
@@ -217,6 +249,45 @@ impl Harness {
     #[must_use]
     pub const fn gearbox(&self) -> GearboxLink {
         self.gearbox
+    }
+
+    /// Share of each cylinder's firings that get no spark for how its coil is wired now, 0 to 1.
+    #[must_use]
+    pub const fn sparks_lost(&self) -> &[f64; COILS] {
+        &self.sparks_lost
+    }
+
+    /// What arrives at the car of what the ECU drives; a sound harness copies nothing.
+    #[must_use]
+    #[inline]
+    pub fn drive<'a>(&'a mut self, actuators: &'a ActuatorPins) -> &'a ActuatorPins {
+        if !self.misdrives {
+            return actuators;
+        }
+        self.driven = self.misdriven(actuators);
+        &self.driven
+    }
+
+    #[cold]
+    fn misdriven(&self, actuators: &ActuatorPins) -> ActuatorPins {
+        let mut driven = *actuators;
+        // With the key off only an ECU that tests the parked car keeps the 12 V on.
+        let powered = self.arriving.key != KeyPosition::Off || actuators.vent_shut;
+        for output in Output::ALL {
+            match self.shows(output.into()) {
+                None => {}
+                Some(WiringFault::SwappedWith(Wire::Output(other))) => {
+                    output.arrive(other.command(actuators), &mut driven);
+                }
+                Some(fault) => {
+                    output.arrive(
+                        output.faulty(output.command(actuators), fault, powered),
+                        &mut driven,
+                    );
+                }
+            }
+        }
+        driven
     }
 
     /// The 5 V that sensors share, as it is now.
@@ -247,9 +318,24 @@ impl Harness {
         for circuit in Circuit::ALL {
             let healthy = circuit.pin(&fed);
             *circuit.pin_mut(&mut pins) = match self.shows(circuit.into()) {
-                Some(WiringFault::SwappedWith(other)) => circuit.with_source_of(other, other.pin(&fed)),
-                fault => circuit.probe(healthy, fault).at_ecu,
+                None => healthy,
+                Some(WiringFault::SwappedWith(Wire::Signal(other))) => {
+                    self.crossed(circuit, other, other.pin(&fed))
+                }
+                fault => self.probed(circuit, healthy, fault).at_ecu,
             };
+        }
+        for output in Output::ALL {
+            if let Some(fault) = self.shows(output.into()) {
+                outputs::seen(output, fault, &mut pins.drivers);
+                if let Some(current) = outputs::heater_pin(output, &mut pins) {
+                    *current = outputs::heater_current(fault, *current, sensors.supply);
+                }
+            }
+        }
+        if self.shows(Wire::CamSensor).is_some() {
+            pins.cam_silent = true;
+            pins.cam_advance = Angle::ZERO;
         }
         if !self.gearbox.on_bus {
             pins.gearbox_silent = true;
@@ -276,36 +362,81 @@ impl Harness {
         pins
     }
 
+    /// Whether the sensor is a wide-range one, which its amplifier in the ECU drives.
+    fn is_wide(&self, circuit: Circuit) -> bool {
+        self.wide_range && matches!(circuit.oxygen(), Some((_, 0)))
+    }
+
+    /// What a circuit's input shows with another one's sensor on it. The amplifier of a wide-range sensor gets no current
+    /// through anything else.
+    fn crossed(&self, circuit: Circuit, other: Circuit, healthy: Voltage) -> Voltage {
+        match (self.is_wide(circuit), self.is_wide(other)) {
+            (true, true) => healthy,
+            (true, false) => WideRange::STILL,
+            // A cell that nothing pumps gives next to nothing.
+            (false, true) => circuit.input().idle(),
+            (false, false) => circuit.with_source_of(other, healthy),
+        }
+    }
+
+    /// What a meter finds on a circuit with this fault.
+    fn probed(&self, circuit: Circuit, healthy: Voltage, fault: Option<WiringFault>) -> Probe {
+        let probe = circuit.probe(healthy, fault);
+        if !self.is_wide(circuit) {
+            return probe;
+        }
+        let still = WideRange::STILL;
+        match fault {
+            Some(WiringFault::Open) => Probe {
+                at_ecu: still,
+                at_sensor: Voltage::ZERO,
+                ..probe
+            },
+            // The amplifier keeps the pump current what it has to be; behind more than it can drive there is none.
+            Some(WiringFault::Resistance(added)) => {
+                let driven = added.ohms() < WIDE_RANGE_DRIVES_OHMS;
+                let at_ecu = if driven { healthy } else { still };
+                Probe {
+                    at_ecu,
+                    at_sensor: at_ecu,
+                    unplugged: still,
+                    ..probe
+                }
+            }
+            _ => Probe {
+                unplugged: if fault.is_none() { still } else { probe.unplugged },
+                ..probe
+            },
+        }
+    }
+
     /// What a meter finds on a circuit of these sensors, as it is now.
     #[must_use]
     pub fn probe(&self, circuit: Circuit, sensors: &SensorPins) -> Probe {
         let fed = self.fed(sensors);
         let healthy = circuit.pin(&fed);
         match self.shows(circuit.into()) {
-            Some(WiringFault::SwappedWith(other)) => Probe {
-                at_ecu: circuit.with_source_of(other, other.pin(&fed)),
-                at_sensor: other.with_source_of(circuit, healthy),
+            Some(WiringFault::SwappedWith(Wire::Signal(other))) => Probe {
+                at_ecu: self.crossed(circuit, other, other.pin(&fed)),
+                at_sensor: self.crossed(other, circuit, healthy),
                 unplugged: other.input().idle(),
                 // From end to end of the circuit as drawn there is no wire.
                 wire: None,
-                ..circuit.probe(healthy, None)
+                ..self.probed(circuit, healthy, None)
             },
-            fault => circuit.probe(healthy, fault),
+            fault => self.probed(circuit, healthy, fault),
         }
     }
 }
 
-/// A wire swapped with itself, which is none; for what is no signal a fault that nothing has.
-const fn swapped(wire: Wire) -> WiringFault {
-    match wire {
-        Wire::Signal(circuit) => WiringFault::SwappedWith(circuit),
-        _ => WiringFault::Bias(Voltage::ZERO),
-    }
-}
+/// What the amplifier of a wide-range sensor can drive its pump current through, ohm (common practice, no source).
+const WIDE_RANGE_DRIVES_OHMS: f64 = 500.0;
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Drivers;
+    use twotrip_units::Ratio;
 
     #[test]
     fn a_fault_hides_the_sensor_until_it_is_mended() {
@@ -318,6 +449,9 @@ mod tests {
             throttle_b: Voltage::from_volts(4.3),
             tank_pressure: Voltage::from_volts(2.5),
             fuel_level: Voltage::from_volts(2.4),
+            recirculation_lift: Voltage::from_volts(0.5),
+            oxygen_front: [Voltage::from_volts(0.7); 2],
+            oxygen_rear: [Voltage::from_volts(0.6); 2],
             ..SensorPins::default()
         };
         for circuit in Circuit::ALL {
@@ -402,12 +536,15 @@ mod tests {
         let truth = sensors();
         for mended in [manifold, tank] {
             let mut harness = Harness::default();
-            harness.break_wire(manifold, WiringFault::SwappedWith(tank));
+            harness.break_wire(manifold, WiringFault::SwappedWith(tank.into()));
             let pins = *harness.sense(&truth);
             // Either drives the other's input as well as its own, but for the pull of the input.
             assert!((pins.manifold_pressure.volts() - 2.5).abs() < 0.02);
             assert!((pins.tank_pressure.volts() - 1.6).abs() < 0.02);
-            assert_eq!(harness.fault(tank), Some(WiringFault::SwappedWith(manifold)));
+            assert_eq!(
+                harness.fault(tank),
+                Some(WiringFault::SwappedWith(manifold.into()))
+            );
             assert!(harness.mend_wire(mended).is_some());
             assert_eq!(harness.faults().count(), 0);
         }
@@ -415,14 +552,14 @@ mod tests {
         let mut harness = Harness::default();
         harness.break_wire(
             Circuit::CoolantSensor,
-            WiringFault::SwappedWith(Circuit::AirMeter),
+            WiringFault::SwappedWith(Circuit::AirMeter.into()),
         );
         let pins = *harness.sense(&truth);
         assert_eq!(pins.air_meter, Voltage::ZERO);
         assert!((0.9..1.4).contains(&pins.coolant_temperature.volts()));
         harness.break_wire(
             Circuit::CoolantSensor,
-            WiringFault::SwappedWith(Circuit::CoolantSensor),
+            WiringFault::SwappedWith(Circuit::CoolantSensor.into()),
         );
         assert_eq!(harness.faults().count(), 2, "with itself: nothing changes");
         harness.break_wire(Circuit::AirMeter, WiringFault::Open);
@@ -476,5 +613,105 @@ mod tests {
             assert_eq!(pins.vehicle_speed, Speed::ZERO);
             assert_eq!(pins.air_meter, truth.air_meter);
         }
+    }
+
+    #[test]
+    fn what_the_ecu_drives_arrives_as_the_wire_has_it() {
+        let actuators = ActuatorPins {
+            purge: Ratio::from_percent(40.0),
+            ..ActuatorPins::default()
+        };
+        let key_on = SensorPins {
+            key: KeyPosition::On,
+            ..sensors()
+        };
+        for (fault, purge, open, shorted) in [
+            (WiringFault::Open, 0.0, true, false),
+            (WiringFault::ShortToGround, 1.0, false, true),
+            (WiringFault::ShortToSupply, 0.0, false, true),
+            (
+                WiringFault::Resistance(Resistance::from_ohms(10.0)),
+                0.4,
+                false,
+                false,
+            ),
+        ] {
+            let mut harness = Harness::default();
+            harness.break_wire(Output::PurgeValve, fault);
+            let drivers = harness.sense(&key_on).drivers;
+            assert!(
+                (harness.drive(&actuators).purge.fraction() - purge).abs() < 1e-9,
+                "{fault}"
+            );
+            assert_eq!(drivers.open.contains(Output::PurgeValve), open, "{fault}");
+            assert_eq!(drivers.shorted.contains(Output::PurgeValve), shorted, "{fault}");
+            let off = harness.sense(&sensors()).key;
+            assert_eq!(off, KeyPosition::Off);
+            if shorted {
+                assert!(
+                    harness.drive(&actuators).purge.fraction() < 0.5,
+                    "{fault}: no 12 V"
+                );
+            }
+            assert!(harness.mend_wire(Output::PurgeValve).is_some());
+            assert_eq!(*harness.drive(&actuators), actuators);
+            assert_eq!(*harness.sense(&key_on), key_on);
+        }
+    }
+
+    #[test]
+    fn swapped_outputs_get_each_others_command() {
+        let actuators = ActuatorPins {
+            purge: Ratio::from_percent(40.0),
+            vent_shut: true,
+            ..ActuatorPins::default()
+        };
+        let mut harness = Harness::default();
+        harness.break_wire(
+            Output::PurgeValve,
+            WiringFault::SwappedWith(Output::VentValve.into()),
+        );
+        let driven = *harness.drive(&actuators);
+        assert!(driven.purge >= Ratio::from_percent(100.0) && !driven.vent_shut);
+        assert_eq!(
+            harness.sense(&sensors()).drivers,
+            Drivers::default(),
+            "either drives a valve"
+        );
+        harness.break_wire(Output::Coil1, WiringFault::SwappedWith(Output::Coil3.into()));
+        assert_eq!(harness.sparks_lost(), &[1.0, 0.0, 1.0, 0.0, 0.0, 0.0]);
+        harness.break_wire(Output::Coil2, WiringFault::SwappedWith(Output::VentValve.into()));
+        assert_eq!(harness.faults().count(), 4, "does not fit: nothing changes");
+        assert!(harness.mend_wire(Output::Coil3).is_some() && harness.mend_wire(Output::VentValve).is_some());
+        assert_eq!(harness.faults().count(), 0);
+        assert_eq!(harness.sparks_lost(), &[0.0; COILS]);
+    }
+
+    #[test]
+    fn a_wide_range_sensor_stands_still_behind_a_broken_wire() {
+        let front = Circuit::FrontOxygenSensor;
+        let truth = SensorPins {
+            oxygen_front: [Voltage::from_volts(1.9), Voltage::ZERO],
+            ..sensors()
+        };
+        for (wide, idle) in [(false, 0.45), (true, 1.5)] {
+            let mut harness = Harness::new(wide);
+            harness.break_wire(front, WiringFault::Open);
+            assert!((front.pin(harness.sense(&truth)).volts() - idle).abs() < 1e-9);
+            harness.break_wire(front, WiringFault::ShortToGround);
+            assert!(front.pin(harness.sense(&truth)).volts().abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn without_its_wire_the_cam_sensor_is_silent() {
+        let truth = SensorPins {
+            cam_advance: Angle::from_degrees(12.0),
+            ..sensors()
+        };
+        let mut harness = Harness::default();
+        harness.break_wire(Wire::CamSensor, WiringFault::ShortToGround);
+        let pins = *harness.sense(&truth);
+        assert!(pins.cam_silent && pins.cam_advance.degrees().abs() < 1e-9);
     }
 }

@@ -40,7 +40,7 @@ impl Car {
         Self {
             vehicle: Vehicle::new(vehicle, seed),
             holds: Holds::default(),
-            harness: Harness::default(),
+            harness: Harness::new(ecu.calibration.wide_range),
             wires: Wires::new(seed),
             heard_gearbox: Some(Speed::ZERO),
             ecu: Ecu::new(ecu),
@@ -81,6 +81,11 @@ impl Car {
         self.actuators.mil
     }
 
+    /// What the ECU commands, as of the last step.
+    pub(crate) const fn commands(&self) -> &ActuatorPins {
+        &self.actuators
+    }
+
     /// The road speed in the message of the gearbox controller, as of the last step; `None` while it is silent.
     pub(crate) const fn heard_gearbox(&self) -> Option<Speed> {
         self.heard_gearbox
@@ -110,7 +115,7 @@ impl Car {
         }
         self.now += STEP;
         self.controls = *controls;
-        self.vehicle.step(&self.actuators, controls);
+        self.vehicle.step(self.harness.drive(&self.actuators), controls);
         self.wires.step(&mut self.harness, &mut self.vehicle);
         let sensors = self.holds.apply(self.vehicle.sensors());
         let pins = self.harness.sense(sensors);
@@ -134,7 +139,8 @@ impl Car {
             left -= piece;
             if self.second == REST {
                 self.second = Duration::ZERO;
-                self.vehicle.rest_second(self.actuators.vent_shut);
+                self.vehicle
+                    .rest_second(self.harness.drive(&self.actuators).vent_shut);
                 let sensors = self.holds.apply(self.vehicle.sensors());
                 let pins = self.harness.sense(sensors);
                 self.actuators = self.ecu.rest_second(self.now, pins);

@@ -1,17 +1,18 @@
-//! What a technician finds on a sensor's circuit, and in `electrics` on battery, supplies and bus: with a meter at the plug, and by looking.
+//! What a technician finds on a sensor's circuit, and in `electrics` on battery, supplies and bus: with a meter at the plug, and by looking; what the ECU drives is in `outputs`.
 //!
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, Probe, Wire, WiringFault, transfer};
-use twotrip_scenario::phrase::{Comparison, Point};
+use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Wire, WiringFault, transfer};
+use twotrip_scenario::phrase::{Comparison, Point, Presence};
 use twotrip_units::{Resistance, Voltage};
-use twotrip_vehicle::Part;
+use twotrip_vehicle::{Part, Vehicle};
 
-use crate::{Car, Outcome};
+use crate::{Car, Outcome, workshop::missing_wire};
 
 mod electrics;
 mod gauges;
+mod outputs;
 
 /// Most resistance of a good wire, ohm (common practice, no source).
 const GOOD_WIRE_OHMS: f64 = 5.0;
@@ -24,6 +25,9 @@ const OPEN_OHMS: f64 = 2e6;
 pub const fn points(part: Part) -> &'static [Point] {
     const fn on(circuit: Circuit) -> Point {
         Point::Wire(Wire::Signal(circuit))
+    }
+    const fn to(output: Output) -> Point {
+        Point::Wire(Wire::Output(output))
     }
     const SUPPLY: Point = Point::Wire(Wire::SensorSupply);
     match part {
@@ -40,6 +44,20 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::GearboxController | Part::Gearbox => {
             &[Point::Wire(Wire::GearboxController), Point::Wire(Wire::DataBus)]
         }
+        Part::Coil1 => const { &[to(Output::Coil1)] },
+        Part::Coil2 => const { &[to(Output::Coil2)] },
+        Part::Coil3 => const { &[to(Output::Coil3)] },
+        Part::Coil4 => const { &[to(Output::Coil4)] },
+        Part::Coil5 => const { &[to(Output::Coil5)] },
+        Part::Coil6 => const { &[to(Output::Coil6)] },
+        Part::PurgeValve => const { &[to(Output::PurgeValve)] },
+        Part::VentValve => const { &[to(Output::VentValve)] },
+        Part::EgrValve => const { &[to(Output::EgrValve), on(Circuit::EgrPositionSensor), SUPPLY] },
+        Part::CamPhaser => const { &[to(Output::CamValve), Point::Wire(Wire::CamSensor)] },
+        Part::FrontOxygenSensor => const { &[on(Circuit::FrontOxygenSensor), to(Output::FrontHeater)] },
+        Part::RearOxygenSensor => const { &[on(Circuit::RearOxygenSensor), to(Output::RearHeater)] },
+        Part::FrontOxygenSensor2 => const { &[on(Circuit::FrontOxygenSensor2), to(Output::FrontHeater2)] },
+        Part::RearOxygenSensor2 => const { &[on(Circuit::RearOxygenSensor2), to(Output::RearHeater2)] },
         Part::Battery => &[Point::Battery],
         Part::Intake | Part::CrankcaseHose | Part::Throttle | Part::ManifoldPressureHose => {
             &[Point::ManifoldVacuum]
@@ -52,7 +70,13 @@ pub const fn points(part: Part) -> &'static [Point] {
 
 /// What a meter shows, and what it should show.
 pub(crate) fn measure(car: &Car, point: Point) -> Outcome {
+    if let Point::Wire(wire) = point
+        && let Some(refused) = missing_wire(car, wire)
+    {
+        return refused;
+    }
     match point {
+        Point::Wire(Wire::Output(output)) => outputs::output(car, output),
         Point::Wire(Wire::Signal(circuit)) => signal(car, circuit),
         Point::Wire(wire) => electrics::wire(car, wire),
         Point::Battery => electrics::battery(car),
@@ -166,12 +190,37 @@ fn truth(car: &Car, circuit: Circuit) -> String {
             let level = vehicle.fuel_level().percent();
             format!("the tank is {level:.0} % full")
         }
+        Circuit::EgrPositionSensor => {
+            let lift = vehicle.recirculation_lift().percent();
+            format!("the stem stands at {lift:.0} % of its lift")
+        }
+        Circuit::FrontOxygenSensor | Circuit::RearOxygenSensor => lambda(vehicle, 0),
+        Circuit::FrontOxygenSensor2 | Circuit::RearOxygenSensor2 => lambda(vehicle, 1),
     }
+}
+
+/// The mixture of a bank, as a gas analyser has it.
+fn lambda(vehicle: &Vehicle, bank: usize) -> String {
+    if vehicle.engine_speed().rpm() < 50.0 {
+        return "the engine stands: the sensor cools down".to_owned();
+    }
+    let lambda = vehicle.lambda(bank).fraction();
+    if lambda > 2.0 {
+        return "a gas analyser shows air: no fuel burns".to_owned();
+    }
+    format!("a gas analyser shows lambda {lambda:.2}")
 }
 
 /// The sensor's data sheet in one line.
 const fn sheet(circuit: Circuit) -> &'static str {
     match circuit {
+        Circuit::EgrPositionSensor => "0.50 V shut, 4.50 V wide open",
+        Circuit::FrontOxygenSensor
+        | Circuit::RearOxygenSensor
+        | Circuit::FrontOxygenSensor2
+        | Circuit::RearOxygenSensor2 => {
+            "narrow-band: 0.1 V lean, 0.8 V rich, 0.45 V cold; wide-range: 1.50 V at lambda 1 and while it is cold"
+        }
         Circuit::CoolantSensor | Circuit::IntakeAirSensor => {
             "4.26 V at 0 C, 3.55 V at 20 C, 2.67 V at 40 C, 1.22 V at 80 C"
         }
@@ -221,6 +270,14 @@ pub(crate) fn look(car: &Car, part: Part) -> String {
     } else {
         "sensor"
     };
+    match look_at_wires(car, part) {
+        None => format!("{what}, connector and wires look good"),
+        Some(found) => format!("the {what} looks good; {found}"),
+    }
+}
+
+/// What is seen on the wires of a part, if anything is.
+pub(crate) fn look_at_wires(car: &Car, part: Part) -> Option<String> {
     let wire = |point: &Point| match point {
         Point::Wire(wire) => Some((*wire, car.harness.fault(*wire)?)),
         _ => None,
@@ -230,22 +287,24 @@ pub(crate) fn look(car: &Car, part: Part) -> String {
         .filter_map(wire)
         .map(|(wire, fault)| match car.wires.when(wire) {
             // What comes and goes is found by hand.
+            Some(Presence::Wet) => format!("when water is sprayed on the loom, {}", seen(wire, fault)),
             Some(_) => format!("when the loom is moved or warmed, {}", seen(wire, fault)),
             None => seen(wire, fault),
         })
         .collect();
-    if found.is_empty() {
-        format!("{what}, connector and wires look good")
-    } else {
-        format!("the {what} looks good; {}", found.join("; "))
-    }
+    (!found.is_empty()).then(|| found.join("; "))
 }
 
 fn seen(wire: Wire, fault: WiringFault) -> String {
     let signal = match wire {
         Wire::Signal(Circuit::ThrottleSensorA) => "the signal wire of track A",
         Wire::Signal(Circuit::ThrottleSensorB) => "the signal wire of track B",
+        Wire::Signal(Circuit::EgrPositionSensor) => "the signal wire of its position sensor",
         Wire::Signal(_) | Wire::SpeedSensor => "its signal wire",
+        Wire::CamSensor => "the signal wire of the cam sensor",
+        Wire::Output(output) if output.heater().is_some() => "the wire from its heater to the ECU",
+        Wire::Output(Output::CamValve) => "the wire from the oil control valve to the ECU",
+        Wire::Output(_) => "its wire to the ECU",
         Wire::SensorSupply => "the supply wire that it shares with other sensors",
         Wire::GearboxController => "its supply wire",
         Wire::DataBus => "the bus pair behind the plug with the terminator",
@@ -269,8 +328,10 @@ fn seen(wire: Wire, fault: WiringFault) -> String {
 /// What is wrong with a wire, in a sentence.
 pub(crate) fn say_wire(wire: Wire, fault: WiringFault) -> String {
     let name = wire.name();
+    let output = matches!(wire, Wire::Output(_));
     let wire = match wire {
-        Wire::Signal(_) | Wire::SpeedSensor => format!("the signal wire of the {name}"),
+        Wire::Signal(_) | Wire::SpeedSensor | Wire::CamSensor => format!("the signal wire of the {name}"),
+        Wire::Output(_) => format!("the wire between the {name} and the ECU"),
         Wire::SensorSupply => "the supply wire of the sensors".to_owned(),
         Wire::GearboxController => "the supply of the gearbox-controller".to_owned(),
         Wire::DataBus => "the end of the data bus with one of its terminators".to_owned(),
@@ -278,6 +339,7 @@ pub(crate) fn say_wire(wire: Wire, fault: WiringFault) -> String {
     match fault {
         WiringFault::Open => format!("{wire} is broken"),
         WiringFault::ShortToGround => format!("{wire} is shorted to ground"),
+        WiringFault::ShortToSupply if output => format!("{wire} is shorted to 12 V"),
         WiringFault::ShortToSupply => format!("{wire} is shorted to the sensor supply"),
         WiringFault::Resistance(added) => format!("{wire} has {} in it", say_ohms(added)),
         WiringFault::Bias(offset) => format!("the ground of the {name} is off by {}", volts(offset)),

@@ -106,6 +106,7 @@ impl Wires {
             show(harness, *wire, *now);
         }
         vehicle.connect_gearbox(harness.gearbox());
+        vehicle.connect_coils(harness.sparks_lost());
     }
 
     /// After something was broken or mended.
@@ -114,6 +115,7 @@ impl Wires {
         let watched = |&(_, shows, _): &(Wire, Shows, bool)| matches!(shows, Shows::When(_));
         vehicle.follow_for_others(self.list.iter().any(watched));
         vehicle.connect_gearbox(harness.gearbox());
+        vehicle.connect_coils(harness.sparks_lost());
     }
 }
 
@@ -121,7 +123,7 @@ impl Wires {
 fn show(harness: &mut Harness, wire: Wire, now: bool) {
     harness.let_show(wire, now);
     if let Some(WiringFault::SwappedWith(other)) = harness.fault(wire) {
-        harness.let_show(other.into(), now);
+        harness.let_show(other, now);
     }
 }
 

@@ -3,7 +3,8 @@
 //! Work helps against what it would help against in a real car and nothing else: whoever fits a new sensor still
 //! has the broken wire. What a technician sees comes from the car's truth, never from the ECU.
 
-use twotrip_harness::{Wire, WiringFault};
+use twotrip_ecu::Equipment;
+use twotrip_harness::{Circuit, Output, Wire, WiringFault};
 use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{Fill, Load, Preload, Presence, Quantity, Signal};
 use twotrip_units::Ratio;
@@ -11,7 +12,7 @@ use twotrip_vehicle::{Course, Defect, Outcome as Cure, Part, Work};
 
 use crate::{
     Car, Outcome, clock, gauge,
-    meter::{look, say_wire},
+    meter::{look, look_at_wires, say_wire},
 };
 
 /// Fuel is added; a tank that holds more than asked keeps it.
@@ -57,6 +58,37 @@ pub(crate) fn drain(car: &mut Car, level: Ratio) -> Outcome {
         "drained from {:.0} % to {:.0} %",
         before.percent(),
         car.vehicle.fuel_level().percent()
+    ))
+}
+
+/// How wet the wiring is, in words.
+fn wet(car: &Car) -> &'static str {
+    let wetness = car.vehicle.wetness().percent();
+    if wetness < 5.0 {
+        "dry"
+    } else if wetness < 40.0 {
+        "damp"
+    } else if wetness < 75.0 {
+        "wet"
+    } else {
+        "soaked"
+    }
+}
+
+/// The weather changes.
+pub(crate) fn weather(car: &mut Car, rains: bool) -> Outcome {
+    car.vehicle.rain(rains);
+    let what = if rains { "it rains" } else { "it does not rain" };
+    Outcome::done(format!("{what}; the wiring is {}", wet(car)))
+        .with_detail("rain wets a car in half an hour of standing and in minutes of driving; a hot engine dries it in an hour, a night does too")
+}
+
+/// The car is hosed down.
+pub(crate) fn wash(car: &mut Car) -> Outcome {
+    car.vehicle.wash();
+    Outcome::done(format!(
+        "washed, engine bay and underbody too; the wiring is {}",
+        wet(car)
     ))
 }
 
@@ -116,15 +148,38 @@ fn with_amount(text: &str, defect: &Defect) -> String {
 
 /// A wire breaks.
 pub(crate) fn break_wire(car: &mut Car, wire: Wire, fault: WiringFault, when: Option<Presence>) -> Outcome {
-    if is_itself(wire, fault) {
-        return Outcome::refused(format!("{} cannot be swapped with itself", wire.name()));
+    let other = match fault {
+        WiringFault::SwappedWith(other) => Some(other),
+        _ => None,
+    };
+    if let Some(refused) = missing_wire(car, wire).or_else(|| missing_wire(car, other?)) {
+        return refused;
     }
     car.break_wire(wire, fault, when);
     Outcome::done(say_fault(car, wire, fault))
 }
 
-fn is_itself(wire: Wire, fault: WiringFault) -> bool {
-    matches!(fault, WiringFault::SwappedWith(other) if wire == other.into())
+/// The refusal, where this car has no such wire.
+pub(crate) fn missing_wire(car: &Car, wire: Wire) -> Option<Outcome> {
+    let calibration = car.ecu.control().calibration();
+    let lacks = match wire {
+        Wire::Output(Output::EgrValve) | Wire::Signal(Circuit::EgrPositionSensor) => {
+            !calibration.has(Equipment::Recirculation)
+        }
+        Wire::Output(Output::CamValve) => !calibration.has(Equipment::Phaser),
+        _ => wire.bank() == Some(1) && !calibration.has(Equipment::SecondBank),
+    };
+    if lacks {
+        return Some(
+            Outcome::refused(format!("this car has no {}", wire.name()))
+                .with_detail("`twotrip list vehicles` says what sets the cars apart"),
+        );
+    }
+    let coil = match wire {
+        Wire::Output(output) => output.coil()?,
+        _ => return None,
+    };
+    missing_number(car, u8::try_from(coil + 1).ok()?)
 }
 
 /// What is wrong with a wire, and when.
@@ -233,11 +288,16 @@ fn missing_part(car: &Car, part: Part) -> Option<Outcome> {
 
 /// The refusal, where a part belongs to a cylinder that this engine does not have.
 fn missing_cylinder(car: &Car, part: Part) -> Option<Outcome> {
+    missing_number(car, part.cylinder()?)
+}
+
+fn missing_number(car: &Car, cylinder: u8) -> Option<Outcome> {
     let cylinders = car.vehicle.cylinders();
-    let cylinder = part.cylinder().filter(|&cylinder| cylinder > cylinders)?;
-    Some(Outcome::refused(format!(
-        "this engine has {cylinders} cylinders, and no cylinder {cylinder}"
-    )))
+    (cylinder > cylinders).then(|| {
+        Outcome::refused(format!(
+            "this engine has {cylinders} cylinders, and no cylinder {cylinder}"
+        ))
+    })
 }
 
 /// What a look at a part shows.
@@ -250,12 +310,18 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
         return Outcome::done(with_amount(defect.entry().seen, &defect));
     }
     if let Some(found) = gauge::find(car, part) {
-        return found;
+        return match look_at_wires(car, part) {
+            None => found,
+            Some(seen) => found.with_detail(seen),
+        };
     }
     match part.looks_good() {
         // Nobody sees what is wrong inside a sensor.
         "" => Outcome::done(look(car, part)),
-        good => Outcome::done(good),
+        good => match look_at_wires(car, part) {
+            None => Outcome::done(good),
+            Some(seen) => Outcome::done(format!("{good}; {seen}")),
+        },
     }
 }
 

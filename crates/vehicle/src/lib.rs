@@ -25,6 +25,7 @@
 //! | `sensor_fault` | sensors that are broken inside |
 //! | `knobs` | the figures that defects move |
 //! | `scatter` | how the fuel strays from what was meant |
+//! | `moisture` | water in the wiring |
 //! | `rest` | hours with the key off |
 //!
 //! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
@@ -62,6 +63,7 @@ mod firing;
 mod intake_leak;
 mod knobs;
 mod mixture;
+mod moisture;
 mod phaser;
 mod recirculation;
 mod rest;
@@ -76,7 +78,7 @@ mod truth;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, BANKS, GearboxLink, KeyPosition, PerBank, SensorPins};
+use twotrip_harness::{ActuatorPins, BANKS, COILS, GearboxLink, KeyPosition, OutputSet, PerBank, SensorPins};
 use twotrip_units::{Interval, Length, Limit, Pressure, Ratio, Speed, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
@@ -311,6 +313,7 @@ pub struct Vehicle {
     /// What the defects make of the car.
     knobs: knobs::Knobs,
     bumps: defect::Bumps,
+    moisture: moisture::Moisture,
     /// What follows from the knobs alone, worked out when they move.
     supply: mixture::Supply,
     oxygen_sensors: [catalyst::Sensors; BANKS],
@@ -324,6 +327,8 @@ pub struct Vehicle {
     /// How the gearbox controller is wired, and how it shifts for that.
     gearbox: GearboxLink,
     shifts: driveline::Shifts,
+    /// Share of each cylinder's firings that get no spark for how its coil is wired.
+    sparks_lost: [f64; COILS],
     /// Whether somebody outside follows what makes defects come and go.
     watched: bool,
     circumstances: defect::Circumstances,
@@ -352,12 +357,14 @@ impl Vehicle {
             defects: defect::Defects::default(),
             knobs,
             bumps: defect::Bumps::new(seed),
+            moisture: moisture::Moisture::new(seed),
             noise: sensors::Noise::new(seed),
             dice: firing::Dice::new(seed),
             pins: SensorPins::default(),
             loads: Loads::default(),
             gearbox: GearboxLink::SOUND,
             shifts: driveline::Shifts::Smooth,
+            sparks_lost: [0.0; COILS],
             watched: false,
             circumstances: defect::Circumstances::default(),
             tick: 0,
@@ -627,7 +634,7 @@ impl Vehicle {
             state.injectors[bank] = firing::injector_mean(&self.params.firing, &self.knobs, bank);
             state.unburnt_g[bank] = 0.0;
         }
-        self.pins.coils_open = self.knobs.open_coils();
+        self.pins.drivers.open = OutputSet::of_coils(self.knobs.open_coils());
         state.charge = firing::Charge::new(&self.knobs, state.rpm(), state.engine.load);
         self.scatter.step(state.driveline.acceleration, SPAN);
         state.tank = tank::sender_step(
@@ -651,6 +658,7 @@ impl Vehicle {
             coolant_celsius: state.cooling.coolant,
             load_percent: 100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa,
             shaken,
+            wet: self.moisture.leaks(span),
             metres: state.driveline.distance_m,
         };
         if self.defects.follow(&self.circumstances) {
@@ -693,6 +701,8 @@ impl Vehicle {
                 SPAN,
             );
         }
+        self.moisture
+            .step(state.driveline.speed, state.cooling.coolant, SPAN);
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
@@ -831,6 +841,28 @@ impl Vehicle {
         self.follow_slow();
     }
 
+    /// It rains from now on, or no longer: rain and spray wet the wiring.
+    pub const fn rain(&mut self, raining: bool) {
+        self.moisture.rain(raining);
+    }
+
+    /// Whether it rains.
+    #[must_use]
+    pub const fn is_raining(&self) -> bool {
+        self.moisture.is_raining()
+    }
+
+    /// The engine bay and the underbody are hosed down: everything is soaked.
+    pub const fn wash(&mut self) {
+        self.moisture.wash();
+    }
+
+    /// How wet the wiring is: 0 dry, 1 soaked.
+    #[must_use]
+    pub const fn wetness(&self) -> Ratio {
+        Ratio::from_fraction(self.moisture.wetness())
+    }
+
     /// Makes something wrong with the car; a part has one defect at a time, the latest.
     pub fn set_defect(&mut self, defect: Defect) {
         self.defects.set(defect, self.state.driveline.distance_m);
@@ -878,6 +910,15 @@ impl Vehicle {
         self.follow_gearbox();
     }
 
+    /// How the ignition coils are wired from now on: share of each cylinder's firings that get no spark, 0 to 1.
+    pub fn connect_coils(&mut self, sparks_lost: &[f64; COILS]) {
+        let lost = sparks_lost.map(|share| within(share, 0.0, 1.0));
+        if self.sparks_lost.map(f64::to_bits) != lost.map(f64::to_bits) {
+            self.sparks_lost = lost;
+            self.follow_defects();
+        }
+    }
+
     /// How the gearbox shifts with what reaches its controller: without supply or road speed its hydraulics hold one
     /// gear; without word of the engine it shifts hard.
     fn follow_gearbox(&mut self) {
@@ -910,6 +951,9 @@ impl Vehicle {
     fn follow_defects(&mut self) {
         self.knobs = self.defects.knobs();
         self.pins.module = self.knobs.module;
+        for (misfire, lost) in self.knobs.misfire.iter_mut().zip(self.sparks_lost) {
+            *misfire = 1.0 - (1.0 - *misfire) * (1.0 - lost);
+        }
         self.follow_knobs();
         self.look_up_battery();
         self.follow_gearbox();

@@ -106,6 +106,7 @@ impl Vehicle {
         let params = &self.params;
         let state = &mut self.state;
         let air_celsius = state.ambient.celsius;
+        self.moisture.step(0.0, state.cooling.coolant, dt);
         state.electrical = electrical::step(
             &params.electrical,
             &state.electrical,

@@ -31,6 +31,8 @@ const FULL_AT: f64 = 30.0;
 pub(crate) struct Conditions {
     pub(crate) running: bool,
     pub(crate) run_seconds: f64,
+    /// Its driver has lost the oil control valve, or no teeth come from the cam.
+    pub(crate) lost: bool,
     pub(crate) pedal_released: bool,
     /// Calculated load, %.
     pub(crate) load: f64,
@@ -40,6 +42,7 @@ pub(crate) struct Conditions {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Cam {
     away: bool,
+    lost: bool,
     /// Steps for which the pedal has been released.
     released: u8,
     target: f64,
@@ -64,7 +67,9 @@ impl Cam {
         } else {
             0
         };
+        self.lost = conditions.lost;
         let usable = conditions.running
+            && !conditions.lost
             && conditions.run_seconds >= FROM_SECONDS
             && measured.oil >= FROM_OIL
             && if self.away {
@@ -85,7 +90,8 @@ impl Cam {
     #[inline]
     pub(crate) fn step(&mut self, measured: &Measured, running: bool) -> Ratio {
         self.actual = measured.cam_advance.degrees();
-        if !running {
+        // Without current it goes home.
+        if !running || self.lost {
             return Ratio::ZERO;
         }
         Ratio::from_fraction((0.5 + (self.target - self.actual) * (1.0 / FULL_AT)).within(0.0, 1.0))
@@ -106,6 +112,7 @@ mod tests {
         let conditions = Conditions {
             running: true,
             run_seconds: 100.0,
+            lost: false,
             pedal_released,
             load,
         };

@@ -5,7 +5,7 @@
 //! the pin says, held at the ends of the data sheet; what control goes on with instead is put in its place by
 //! `substitute`.
 
-use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
+use twotrip_harness::{Drivers, KeyPosition, PerBank, SensorPins, transfer};
 use twotrip_units::{
     Angle, AngularSpeed, Current, Limit, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage,
 };
@@ -61,12 +61,16 @@ pub struct Measured {
     pub recirculation_lift: Ratio,
     /// Intake cam, degrees of crank ahead of its locked place.
     pub cam_advance: Angle,
+    /// No teeth come from the cam sensor.
+    pub cam_silent: bool,
     /// Current of the front sensors' heaters.
     pub heater_front: PerBank<Current>,
     /// Current of the rear sensors' heaters.
     pub heater_rear: PerBank<Current>,
     /// How the sensor circuits stand.
     pub circuits: Readings,
+    /// What the drivers see of what hangs on them.
+    pub drivers: Drivers,
     /// Tank pressure, gauge.
     pub tank_pressure: Pressure,
     /// Coolant.
@@ -162,6 +166,7 @@ impl Measured {
         self.air_grams = self.air_flow.grams_per_second();
         self.pedal = transfer::pedal_pressed(pins.pedal_d);
         self.cam_advance = pins.cam_advance;
+        self.cam_silent = pins.cam_silent;
         self.brake = pins.brake;
         self.in_gear = pins.in_gear;
         self.air_conditioning = pins.air_conditioning;
@@ -178,6 +183,7 @@ impl Measured {
     pub(crate) fn read_slow(&mut self, pins: &SensorPins, seconds: f64) {
         self.circuits = Readings::of(pins);
         self.cabin_heater = pins.cabin_heater;
+        self.drivers = pins.drivers;
         self.heater_front = pins.heater_front;
         self.heater_rear = pins.heater_rear;
         self.tank_pressure = transfer::tank_pressure(pins.tank_pressure);

@@ -28,7 +28,7 @@ mod trims;
 
 use core::time::Duration;
 
-use twotrip_harness::{ActuatorPins, BANKS, Circuit, PerBank, SensorPins};
+use twotrip_harness::{ActuatorPins, BANKS, Circuit, Output, PerBank, SensorPins};
 use twotrip_units::{
     Angle, AngularSpeed, CarInstant, Grid, Limit, MassFlow, Pressure, Ratio, Speed, Temperature,
 };
@@ -76,6 +76,8 @@ static PEDAL: Grid<201> = Grid::through([
 const CRANK_INERTIA: f64 = 0.20;
 /// Turns of the crank after which the ECU knows which cylinder is due, and injects (common practice, no source).
 const TURNS_TO_SYNCHRONISE: f64 = 1.5;
+/// Without the cam sensor it tries: twice as many (our choice).
+const TURNS_WITHOUT_CAM: f64 = 3.0;
 /// Closed loop from this coolant temperature and run time on (calibrated).
 pub(crate) const CLOSED_LOOP_COOLANT: Temperature = Temperature::from_celsius(20.0);
 const CLOSED_LOOP_AFTER: Duration = Duration::from_secs(60);
@@ -559,6 +561,7 @@ impl Control {
             fuel_cut: self.fuel.is_cut() || !running,
             metered: MassFlow::from_grams_per_second(self.air.metered),
             mean_short_term: mean,
+            lost: !self.measured.drivers.is_sound(Output::PurgeValve),
             requested: requests.purge.filter(|_| running),
         };
         self.purge.step(&self.measured, &purge, SLOW_SECONDS);
@@ -629,6 +632,7 @@ impl Control {
         let pedal_released = self.idle.pedal_released();
         let load = self.air.calculated_load.percent();
         let run_seconds = run_time.as_secs_f64();
+        let drivers = self.measured.drivers;
         if self.calibration.recirculation {
             let conditions = recirculation::Conditions {
                 running,
@@ -638,6 +642,8 @@ impl Control {
                 fuel_cut: self.fuel.is_cut(),
                 load,
                 air: self.air.metered,
+                lost: !drivers.is_sound(Output::EgrValve)
+                    || self.substitutes.replaces(Circuit::EgrPositionSensor),
                 requested: requests.recirculation.filter(|_| running),
             };
             self.recirculation
@@ -648,6 +654,7 @@ impl Control {
             let conditions = cam::Conditions {
                 running,
                 run_seconds,
+                lost: self.measured.cam_silent || !drivers.is_sound(Output::CamValve),
                 pedal_released,
                 load,
             };
@@ -678,8 +685,13 @@ impl Control {
     }
 
     fn demand(&self) -> fuel::Demand {
+        let turns = if self.measured.cam_silent {
+            TURNS_WITHOUT_CAM
+        } else {
+            TURNS_TO_SYNCHRONISE
+        };
         fuel::Demand {
-            cranking: self.watch.state() == EngineState::Cranking && self.turns >= TURNS_TO_SYNCHRONISE,
+            cranking: self.watch.state() == EngineState::Cranking && self.turns >= turns,
             running: self.watch.is_running(),
             run_time: self.run_time,
             // A plate at rest idles fast: a cut would only make it hunt.
@@ -741,6 +753,7 @@ impl Control {
                 oxygen_front: measured.oxygen_front[place],
                 oxygen_rear: measured.oxygen_rear[place],
                 catalyst: live.catalyst_temperature[place],
+                wide_range_pin: measured.wide_range.then(|| measured.wide_range_pin[place]),
                 heater_front: measured.heater_front[place],
                 heater_rear: measured.heater_rear[place],
                 seen: self.seen[place],
@@ -750,6 +763,7 @@ impl Control {
         Signals {
             run_time: self.watch.is_running().then_some(live.run_time),
             circuits: measured.circuits,
+            drivers: measured.drivers,
             engine_speed: measured.engine_speed,
             idle_target: self.idle.target(),
             tank_pressure: live.tank_pressure,

@@ -54,6 +54,8 @@ pub(crate) struct Conditions {
     pub(crate) fuel_cut: bool,
     pub(crate) metered: MassFlow,
     pub(crate) mean_short_term: f64,
+    /// Its driver has lost the valve.
+    pub(crate) lost: bool,
     /// Duty that a monitor asks for instead.
     pub(crate) requested: Option<Ratio>,
 }
@@ -110,7 +112,7 @@ impl Purge {
     pub(crate) fn step(&mut self, measured: &Measured, conditions: &Conditions, seconds: f64) {
         self.requested = conditions.requested.is_some();
         if let Some(duty) = conditions.requested {
-            self.duty = if conditions.fuel_cut {
+            self.duty = if conditions.fuel_cut || conditions.lost {
                 0.0
             } else {
                 let fuel = conditions.metered.grams_per_second() / 14.7;
@@ -138,6 +140,7 @@ impl Purge {
         let allowed = conditions.run_seconds >= FIRST_SECONDS
             && conditions.has_been_closed
             && !conditions.fuel_cut
+            && !conditions.lost
             && !vent_blocked;
         if !allowed {
             self.duty = 0.0;

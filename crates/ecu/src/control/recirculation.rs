@@ -43,6 +43,8 @@ pub(crate) struct Conditions {
     pub(crate) load: f64,
     /// Air into the cylinders, g/s.
     pub(crate) air: f64,
+    /// Its driver has lost the valve, or its stem's sensor is out of range.
+    pub(crate) lost: bool,
     /// Opening that a monitor asks for instead.
     pub(crate) requested: Option<Ratio>,
 }
@@ -111,6 +113,7 @@ impl Recirculation {
 
     fn command(&mut self, measured: &Measured, conditions: &Conditions, flow_by_area: f64, seconds: f64) {
         let allowed = conditions.running
+            && !conditions.lost
             && conditions.run_seconds >= FROM_SECONDS
             && measured.coolant >= FROM_COOLANT
             && !conditions.idle
@@ -122,7 +125,8 @@ impl Recirculation {
             0.0
         };
         self.wanted = wanted.at_most(self.wanted + OPENING * seconds);
-        self.duty = match conditions.requested {
+        let requested = conditions.requested.filter(|_| !conditions.lost);
+        self.duty = match requested {
             Some(opening) => opening.fraction(),
             None if self.wanted > 0.0 => {
                 let flow = self.wanted / (1.0 - self.wanted) * conditions.air;
@@ -139,7 +143,8 @@ impl Recirculation {
             self.burnt = 0.0;
             return;
         }
-        let recirculated = if self.lift > SHUT {
+        // What no sensor shows counts as shut: so it is commanded, and so its spring leaves it.
+        let recirculated = if self.lift > SHUT && !conditions.lost {
             self.lift * self.open_area * flow_by_area
         } else {
             0.0
@@ -176,6 +181,7 @@ mod tests {
             fuel_cut: false,
             load: 29.0,
             air: 7.8,
+            lost: false,
             requested: None,
         };
         (measured, conditions)

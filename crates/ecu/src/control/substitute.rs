@@ -9,6 +9,7 @@
 //! | air meter | speed-density |
 //! | throttle, either track, or both not agreeing | limp-home: motor without current until the key is next turned on |
 //! | tank pressure | atmosphere |
+//! | position of the EGR valve | valve commanded shut, and taken for shut |
 //! | fuel level | none: nothing here uses it |
 //!
 //! A sensor that its monitor finds implausible is given up as a failed circuit is ([`Requests::distrust`]).

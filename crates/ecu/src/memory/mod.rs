@@ -305,10 +305,15 @@ impl FaultMemory {
         monitor.disabled_by.contains(&dtc) && !self.is_of_other_bank(dtc, monitor)
     }
 
-    /// Whether the code names misfire of a cylinder that does not feed the bank which the monitor watches.
+    /// Whether the code names misfire or the coil of a cylinder that does not feed the bank which the monitor watches.
     fn is_of_other_bank(&self, dtc: Dtc, monitor: &MonitorDefinition) -> bool {
         let number = u16::from_be_bytes(dtc.to_bytes());
-        let cylinder = number.checked_sub(0x0301).map(usize::from);
+        // P0301 to P030C, and the coils P0351 to P035C, are numbered by cylinders.
+        let cylinder = match number {
+            0x0301..=0x030C => Some(usize::from(number - 0x0301)),
+            0x0351..=0x035C => Some(usize::from(number - 0x0351)),
+            _ => None,
+        };
         match (
             monitor.bank,
             cylinder.and_then(|cylinder| self.second_bank.get(cylinder)),

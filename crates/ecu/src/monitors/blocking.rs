@@ -26,8 +26,12 @@ const COOLANT: &[Dtc] = &[P0116];
 /// Circuit of the intake-air sensor, and what it tells.
 const INTAKE_AIR_CIRCUIT: &[Dtc] = &[P0112, P0113];
 const INTAKE_AIR: &[Dtc] = &[P0111];
-/// Tank pressure and level, purge and vent valve.
+/// Tank pressure and level.
 const TANK: &[Dtc] = &[P0452, P0453, P0461, P0462, P0463];
+/// Circuits of purge and vent valve.
+const EVAP_VALVES: &[Dtc] = &[P0444, P0445, P0447, P0448];
+/// A purge valve that its driver may have lost wide open: air and vapour that nobody meters.
+const PURGE_SHORTED: &[Dtc] = &[P0445];
 /// A leak or a valve that the leak test with the engine running finds: the one of the parked car would find it too, and
 /// call it a very small one.
 const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
@@ -37,10 +41,14 @@ const SUPPLY: &[Dtc] = &[P0562, P0563];
 const MIXTURE: &[Dtc] = &[P0171, P0172, P0174, P0175];
 /// Pressure of the fuel rail, which makes it lean.
 const RAIL: &[Dtc] = &[P0087];
-/// Recirculation valve.
+/// Recirculation valve that does not go where it is told.
 const EGR_STEM: &[Dtc] = &[P0404];
 /// Mixture of each bank.
 const MIXTURE_OF: [&[Dtc]; BANKS] = [&[P0171, P0172], &[P0174, P0175]];
+/// Circuits of the recirculation valve and of the sensor on its stem.
+const EGR_CIRCUIT: &[Dtc] = &[P0403, P0405, P0406];
+/// Circuits of the cam's oil control valve and of the cam sensor.
+const CAM_CIRCUIT: &[Dtc] = &[P0010, P0340];
 /// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
 const FRONT_CIRCUIT: [&[Dtc]; BANKS] = [
     &[P0131, P0132, P0134, P0135, P2195, P2196],
@@ -60,9 +68,11 @@ const ROAD_SPEED: &[Dtc] = &[P0500, U0101];
 /// Messages that carry the road speed.
 const MESSAGES: &[Dtc] = &[U0101];
 
-/// Misfire: unburnt oxygen at the sensors, unburnt fuel in the catalyst. Which cylinder feeds which bank the memory is told
-/// of by the engine ([`crate::memory::FaultMemory::disables`]).
-const MISFIRES: &[Dtc] = &[P0300, P0301, P0302, P0303, P0304, P0305, P0306];
+/// Misfire, or a coil that will cause it: unburnt oxygen at the sensors, unburnt fuel in the catalyst. Which
+/// cylinder feeds which bank the memory is told of by the engine ([`crate::memory::FaultMemory::disables`]).
+const MISFIRES: &[Dtc] = &[
+    P0300, P0301, P0302, P0303, P0304, P0305, P0306, P0351, P0352, P0353, P0354, P0355, P0356,
+];
 
 /// How many codes stand in the groups.
 const fn count(groups: &[&[Dtc]]) -> usize {
@@ -109,7 +119,8 @@ lists! {
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [
-        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, TANK, SUPPLY, MIXTURE, ROAD_SPEED,
+        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, TANK, EVAP_VALVES, SUPPLY, MIXTURE,
+        ROAD_SPEED,
     ];
     /// Coolant and intake-air sensor against each other.
     THERMISTORS = [COOLANT_CIRCUIT, INTAKE_AIR_CIRCUIT, ROAD_SPEED];
@@ -122,11 +133,14 @@ lists! {
     /// Recirculation: nothing to measure with, nothing to tell the conditions by, or a valve that does not move.
     EGR = [
         METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, SUPPLY, ROAD_SPEED, EGR_STEM,
+        EGR_CIRCUIT,
     ];
-    /// Cam: too little supply for its oil control valve.
-    CAM = [SUPPLY];
+    /// The valve's stem: not without its motor or its sensor.
+    EGR_STEM_TEST = [EGR_CIRCUIT];
+    /// Cam: too little supply for its oil control valve, or that valve or the cam's sensor without its circuit.
+    CAM = [SUPPLY, CAM_CIRCUIT];
     /// The same test with the engine off.
-    NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, SUPPLY, ROAD_SPEED, LEAK];
+    NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, EVAP_VALVES, SUPPLY, ROAD_SPEED, LEAK];
     /// Road speed: not while its messages are missing.
     SPEED_TEST = [MESSAGES];
     /// Misfire is judged against the work that air and throttle let expect.
@@ -168,7 +182,8 @@ bank_lists! {
     ];
     /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
     FUEL_TRIM = |BANK| [
-        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], MISFIRES
+        METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], MISFIRES,
+        PURGE_SHORTED
     ];
     /// Fuel trim by the rear sensor: that one too.
     REAR_TRIM = |BANK| [

@@ -4,6 +4,7 @@
 //! 12 in a quarter of the steps is slow; an error that adds up to 45 degrees times seconds is off target. The error adds up
 //! while the cam stands still: one that crawls is slow, not stuck.
 
+use twotrip_harness::Output;
 use twotrip_units::Limit;
 
 use super::{
@@ -11,11 +12,14 @@ use super::{
     frame::{Condition, ENGINE_SPEED, Gate, Monitor, OIL, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
 
-static CONDITIONS: [Condition; 4] = [
+static CONDITIONS: [Condition; 5] = [
     RUN_TIME.at_least(5.0),
     OIL.between(20.0, 110.0),
     ENGINE_SPEED.between(600.0, 5000.0),
     SUPPLY.between(11.0, 16.0),
+    Condition::state("the circuits of cam valve and cam sensor", |signals| {
+        signals.drivers.is_sound(Output::CamValve) && !signals.circuits.cam_silent
+    }),
 ];
 static RULES: Rules = Rules {
     pause: Rules::PAUSES,

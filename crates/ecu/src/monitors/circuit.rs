@@ -13,13 +13,14 @@ use twotrip_obd::Dtc;
 use twotrip_units::AngularSpeed;
 
 use super::{
-    AIR_METER_CIRCUIT, COOLANT_CIRCUIT, FUEL_LEVEL_CIRCUIT, INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT,
-    P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118, P0122, P0123, P0222, P0223, P0452, P0453, P0462,
-    P0463, P0562, P0563, P2135, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
-    THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
+    AIR_METER_CIRCUIT, CAM_SENSOR_CIRCUIT, COOLANT_CIRCUIT, EGR_POSITION_CIRCUIT, FUEL_LEVEL_CIRCUIT,
+    INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT, P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118,
+    P0122, P0123, P0222, P0223, P0340, P0405, P0406, P0452, P0453, P0462, P0463, P0562, P0563, P2135,
+    SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT, THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION,
+    TestResult,
     frame::{Gate, Monitor, Rules, gated},
 };
-use super::{Inhibits, Signals};
+use super::{Inhibits, MonitorSet, Signals};
 use crate::{circuits::Readings, memory::MonitorId};
 
 /// What a row watches.
@@ -36,6 +37,11 @@ pub enum Watch {
     },
     /// The throttle's tracks against each other ([`crate::circuits::TRACKS_APART`]).
     Tracks {
+        /// Its code.
+        code: Dtc,
+    },
+    /// Teeth of the cam sensor.
+    Cam {
         /// Its code.
         code: Dtc,
     },
@@ -77,7 +83,7 @@ const fn range(monitor: MonitorId, circuit: Circuit, low: Dtc, high: Dtc, sample
 }
 
 /// This car's.
-pub static PARAMS: [Params; 10] = [
+pub static PARAMS: [Params; 12] = [
     range(COOLANT_CIRCUIT, Circuit::CoolantSensor, P0117, P0118, 50),
     range(INTAKE_AIR_CIRCUIT, Circuit::IntakeAirSensor, P0112, P0113, 50),
     range(
@@ -108,6 +114,15 @@ pub static PARAMS: [Params; 10] = [
         )
     },
     range(FUEL_LEVEL_CIRCUIT, Circuit::FuelLevelSensor, P0462, P0463, 300),
+    range(EGR_POSITION_CIRCUIT, Circuit::EgrPositionSensor, P0405, P0406, 50),
+    Params {
+        monitor: CAM_SENSOR_CIRCUIT,
+        watch: Watch::Cam { code: P0340 },
+        samples: 50,
+        total_samples: None,
+        above: AngularSpeed::from_rpm(400.0),
+        after: Duration::ZERO,
+    },
     Params {
         monitor: SYSTEM_VOLTAGE,
         watch: Watch::Supply {
@@ -219,6 +234,8 @@ static RULES: Rules = Rules::continuous(
         THROTTLE_CORRELATION,
         FUEL_LEVEL_CIRCUIT,
         SYSTEM_VOLTAGE,
+        EGR_POSITION_CIRCUIT,
+        CAM_SENSOR_CIRCUIT,
     ],
     &[],
 );
@@ -226,10 +243,16 @@ static RULES: Rules = Rules::continuous(
 impl Monitor for CircuitMonitors {
     gated!(&RULES, forgets all);
 
-    fn step(&mut self, signals: &Signals, _inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
+    fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
         let run_time = signals.run_time.unwrap_or_default();
         self.gate.run("watching");
-        self.judge(signals.circuits, signals.engine_speed, run_time, report);
+        self.judge(
+            signals.circuits,
+            signals.engine_speed,
+            run_time,
+            inhibits.absent,
+            report,
+        );
     }
 }
 
@@ -240,13 +263,17 @@ impl CircuitMonitors {
         readings: Readings,
         engine_speed: AngularSpeed,
         run_time: Duration,
+        absent: MonitorSet,
         report: &mut dyn FnMut(TestResult),
     ) {
-        if self.settled && readings.is_sound() && readings.supply_is_sound() {
+        if self.settled && readings.is_sound() && readings.supply_is_sound() && !readings.cam_silent {
             return;
         }
         self.settled = true;
         for (row, params) in self.rows.iter_mut().zip(&PARAMS) {
+            if absent.contains(params.monitor) {
+                continue;
+            }
             if engine_speed >= params.above && run_time >= params.after {
                 match params.watch {
                     Watch::Range { circuit, low, high } => row.step(
@@ -257,6 +284,7 @@ impl CircuitMonitors {
                         report,
                     ),
                     Watch::Tracks { code } => row.step(params, readings.tracks_apart, false, &[code], report),
+                    Watch::Cam { code } => row.step(params, readings.cam_silent, false, &[code], report),
                     Watch::Supply { low, high } => row.step(
                         params,
                         readings.supply_low,
@@ -284,10 +312,11 @@ mod tests {
         Low(Circuit),
         High(Circuit),
         Apart,
+        CamSilent,
         SupplyLow,
         SupplyHigh,
     }
-    use Reading::{Apart, Good, High, Low, SupplyHigh, SupplyLow};
+    use Reading::{Apart, CamSilent, Good, High, Low, SupplyHigh, SupplyLow};
 
     /// Feeds (samples, reading) one after another; tells which codes failed, and which of `watched` passed, with the
     /// sample's number.
@@ -302,6 +331,7 @@ mod tests {
                 Low(circuit) => readings.low = CircuitSet::of(&[circuit]),
                 High(circuit) => readings.high = CircuitSet::of(&[circuit]),
                 Apart => readings.tracks_apart = true,
+                CamSilent => readings.cam_silent = true,
                 SupplyLow => readings.supply_low = true,
                 SupplyHigh => readings.supply_high = true,
             }
@@ -311,6 +341,7 @@ mod tests {
                     readings,
                     AngularSpeed::from_rpm(rpm),
                     Duration::from_millis(100) * u32::try_from(sample).expect("few"),
+                    MonitorSet::default(),
                     &mut |result| match result {
                         TestResult::Failed(_) => found.push((sample, result)),
                         TestResult::Passed(dtc) if watched.contains(&dtc) => found.push((sample, result)),
@@ -338,6 +369,7 @@ mod tests {
             (Circuit::ThrottleSensorB, 0x0222, 0x0223, 3),
             (Circuit::TankPressureSensor, 0x0452, 0x0453, 40),
             (Circuit::FuelLevelSensor, 0x0462, 0x0463, 300),
+            (Circuit::EgrPositionSensor, 0x0405, 0x0406, 50),
         ] {
             let (low, high) = (Dtc::p(low), Dtc::p(high));
             for (reading, code) in [(Low(circuit), low), (High(circuit), high)] {
@@ -362,6 +394,9 @@ mod tests {
             "two tracks that do not agree"
         );
         assert_eq!(run(&[(9, Good)], &[P2135]), [(2, TestResult::Passed(P2135))]);
+        assert_eq!(run(&[(49, CamSilent)], &[]), []);
+        assert_eq!(run(&[(60, CamSilent)], &[]), [(50, TestResult::Failed(P0340))]);
+        assert_eq!(run_at(300.0, &[(60, CamSilent)], &[]), [], "hardly turning");
     }
 
     #[test]

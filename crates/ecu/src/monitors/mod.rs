@@ -6,7 +6,7 @@ mod blocking;
 pub mod cam;
 mod catalogue;
 pub mod circuit;
-pub mod coil;
+pub mod drivers;
 pub mod egr_flow;
 pub mod egr_valve;
 pub mod evap_leak;
@@ -304,7 +304,7 @@ monitors! {
     gearbox: GearboxMessages,
     speed: VehicleSpeed,
     misfire: Misfire,
-    coils: coil::Coils,
+    drivers: drivers::Drivers,
     rail_pressure: rail_pressure::RailPressure,
     module: module::Module,
 }

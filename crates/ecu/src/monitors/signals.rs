@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use twotrip_harness::{PerBank, SensorPins};
+use twotrip_harness::{Drivers, PerBank, SensorPins};
 use twotrip_units::{
     Acceleration, Angle, AngularSpeed, Current, MassFlow, Power, Pressure, Ratio, Speed, Temperature, Voltage,
 };
@@ -35,6 +35,8 @@ pub struct BankSignals {
     pub rear_shift: Ratio,
     /// Front oxygen sensor.
     pub oxygen_front: Voltage,
+    /// The pin of a front sensor that is a wide-range one.
+    pub wide_range_pin: Option<Voltage>,
     /// Rear oxygen sensor.
     pub oxygen_rear: Voltage,
     /// Catalyst, by the ECU's model.
@@ -55,6 +57,8 @@ pub struct Signals {
     pub run_time: Option<Duration>,
     /// How the sensor circuits stand.
     pub circuits: Readings,
+    /// What the drivers see of what hangs on them.
+    pub drivers: Drivers,
     /// Engine speed.
     pub engine_speed: AngularSpeed,
     /// Change of engine speed, rpm a second, over the last few tenths of a second.

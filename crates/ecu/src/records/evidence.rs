@@ -11,6 +11,9 @@ use crate::{
     },
 };
 
+/// Teeth that the cam sensor counts in a turn (our choice).
+const CAM_TEETH: f64 = 4.0;
+
 /// What was measured when a monitor judged, with the limits it was held against.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Evidence {
@@ -39,7 +42,7 @@ impl From<Measured> for Evidence {
 pub(super) fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
     let watch = PARAMS.iter().map(|row| row.watch).find(|watch| match watch {
         Watch::Range { low, high, .. } | Watch::Supply { low, high } => [*low, *high].contains(&dtc),
-        Watch::Tracks { code } => *code == dtc,
+        Watch::Tracks { code } | Watch::Cam { code } => *code == dtc,
     })?;
     Some(match watch {
         Watch::Range { circuit, .. } => {
@@ -59,6 +62,12 @@ pub(super) fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> 
                 Some(circuits::SUPPLY.low.volts()),
                 Some(circuits::SUPPLY.high.volts()),
             ),
+        },
+        Watch::Cam { .. } => Evidence {
+            what: "teeth of the cam sensor in a turn",
+            value: if pins.cam_silent { 0.0 } else { CAM_TEETH },
+            unit: "",
+            limits: (Some(1.0), None),
         },
         Watch::Tracks { .. } => {
             let supply = twotrip_harness::transfer::SENSOR_SUPPLY_VOLTS;
@@ -84,5 +93,8 @@ const fn pin_name(circuit: Circuit) -> &'static str {
         Circuit::ThrottleSensorB => "pin of throttle track B",
         Circuit::TankPressureSensor => "pin of the tank pressure sensor",
         Circuit::FuelLevelSensor => "pin of the fuel level sensor",
+        Circuit::EgrPositionSensor => "pin of the EGR position sensor",
+        Circuit::FrontOxygenSensor | Circuit::FrontOxygenSensor2 => "pin of the front oxygen sensor",
+        Circuit::RearOxygenSensor | Circuit::RearOxygenSensor2 => "pin of the rear oxygen sensor",
     }
 }

@@ -264,6 +264,8 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
                     | Phrase::Start
                     | Phrase::Stop
                     | Phrase::Ambient(_)
+                    | Phrase::Rain(_)
+                    | Phrase::Wash
                     | Phrase::Altitude(_)
                     | Phrase::Refuel(_)
                     | Phrase::Drain(_)

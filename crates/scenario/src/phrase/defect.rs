@@ -87,6 +87,7 @@ pub(super) const WHEN: AnyOf<When> = AnyOf(&[
         When::LoadOver,
     ),
     &Map(After(keyword("on"), keyword("bumps")), |()| When::OnBumps),
+    &Map(After(keyword("when"), keyword("wet")), |()| When::Wet),
 ]);
 
 /// How much a defect grows.
@@ -155,7 +156,7 @@ impl Rule for Physical {
         help.words("[");
         help.slot("COURSE", || {
             "how it behaves in time: growing SIZE every 100 km; when hotter than TEMPERATURE; when colder than \
-             TEMPERATURE (of the coolant); when load over LOAD (in %); on bumps. Without it the defect stays as it is"
+             TEMPERATURE (of the coolant); when load over LOAD (in %); on bumps; when wet (after rain or a wash). Without it the defect stays as it is"
                 .to_owned()
         });
         help.words("]");

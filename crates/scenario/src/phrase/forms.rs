@@ -1,6 +1,6 @@
 //! All that can be said, as one table: the parser, the help and the lists of known words are read from it.
 
-use twotrip_harness::{Circuit, Signal, Wire, WiringFault, WiringFaultKind};
+use twotrip_harness::{Signal, Wire, WiringFault, WiringFaultKind};
 use twotrip_obd::Group;
 use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
 
@@ -14,6 +14,7 @@ use super::{
     limit::Limit,
     measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, PULLED_DOWN, REID, RESISTANCE, SOAK, WAIT, WITHIN},
     rule::{After, AnyOf, Choice, Map, Named, Optional, Rule, Word, keyword},
+    swap::{SwappedParts, SwappedWires},
     wiring::WireFault,
 };
 
@@ -43,12 +44,6 @@ const fn wiring_fault(kind: WiringFaultKind) -> Word {
     }
 }
 
-const CIRCUIT: Named<Circuit> = Named {
-    slot: "CIRCUIT",
-    what: "circuit",
-    all: &Circuit::ALL,
-    name: Circuit::name,
-};
 const WIRE: Named<Wire> = Named {
     slot: "WIRE",
     what: "wire",
@@ -123,6 +118,22 @@ pub(super) static FORMS: &[Form] = &[
         rule: &Map(After(keyword("ambient"), AMBIENT), Phrase::Ambient),
         meaning: "the air around the car gets this warm; it is dry whatever the weather, humidity is left out",
         example: "ambient 18 C",
+    },
+    Form {
+        rule: &After(
+            keyword("weather"),
+            Choice {
+                what: "weather",
+                options: &[("rain", Phrase::Rain(true)), ("dry", Phrase::Rain(false))],
+            },
+        ),
+        meaning: "it rains from now on, or no longer: rain and spray wet the wiring, a hot engine and time dry it",
+        example: "weather rain",
+    },
+    Form {
+        rule: &Map(keyword("wash"), |()| Phrase::Wash),
+        meaning: "hose down the engine bay and the underbody: the wiring is soaked until it has dried",
+        example: "wash",
     },
     Form {
         rule: &Map(After(keyword("altitude"), ALTITUDE), Phrase::Altitude),
@@ -239,18 +250,18 @@ pub(super) static FORMS: &[Form] = &[
                 WiringFault::ShortToSupply
             }),
         },
-        meaning: "let a wire touch the sensor supply",
+        meaning: "let a wire touch a supply: the sensors' 5 V, or 12 V for what the ECU drives",
         example: "defect wiring tank-pressure-sensor short-to-supply",
     },
     Form {
         rule: &WireFault {
-            wires: &Wire::SIGNALS,
+            wires: &Wire::SINGLE,
             fault: &After(
                 wiring_fault(WiringFaultKind::Resistance),
                 Map(RESISTANCE, WiringFault::Resistance),
             ),
         },
-        meaning: "put a resistance into a sensor's wire",
+        meaning: "put a resistance into a wire",
         example: "defect wiring coolant-sensor resistance 500 ohm when hotter than 80 C",
     },
     Form {
@@ -262,14 +273,8 @@ pub(super) static FORMS: &[Form] = &[
         example: "defect wiring manifold-pressure-sensor bias 0.3 V",
     },
     Form {
-        rule: &WireFault {
-            wires: &Wire::SIGNALS,
-            fault: &After(
-                wiring_fault(WiringFaultKind::Swapped),
-                Map(CIRCUIT, WiringFault::SwappedWith),
-            ),
-        },
-        meaning: "put two sensors' wires into each other's pins",
+        rule: &SwappedWires,
+        meaning: "put two wires into each other's pins: of sensors, or of what is alike among what the ECU drives",
         example: "defect wiring manifold-pressure-sensor swapped-with tank-pressure-sensor",
     },
     Form {
@@ -357,9 +362,7 @@ pub(super) static FORMS: &[Form] = &[
         example: "measure compression",
     },
     Form {
-        rule: &Map(After(keyword("swap"), (PART, PART)), |(one, other)| {
-            Phrase::Swap(one, other)
-        }),
+        rule: &SwappedParts,
         meaning: "put two like parts of different cylinders into each other's places: what follows the part is the part's",
         example: "swap coil-1 coil-2",
     },

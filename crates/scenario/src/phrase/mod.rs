@@ -18,6 +18,7 @@ mod limit;
 mod measure;
 mod rule;
 mod script;
+mod swap;
 #[cfg(test)]
 mod tests;
 mod wiring;
@@ -81,6 +82,10 @@ pub enum Phrase {
     Wait(Duration),
     /// The air around the car gets this warm.
     Ambient(Temperature),
+    /// It rains, or no longer.
+    Rain(bool),
+    /// The engine bay and the underbody are hosed down.
+    Wash,
     /// The car is this high above the sea.
     Altitude(Length),
     /// The tank is filled.

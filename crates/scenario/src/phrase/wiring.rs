@@ -19,7 +19,7 @@ pub(super) struct WireFault {
 }
 
 /// When it shows.
-const PRESENCE: Optional<AnyOf<When>> = Optional(WHEN);
+pub(super) const PRESENCE: Optional<AnyOf<When>> = Optional(WHEN);
 
 impl WireFault {
     const fn wire(&self) -> After<Word, Named<Wire>> {

@@ -3,7 +3,7 @@
 use twotrip_harness::{KeyPosition, Wire, WiringFault, transfer::SENSOR_SUPPLY_VOLTS};
 use twotrip_units::Voltage;
 
-use super::volts;
+use super::{outputs, volts};
 use crate::{Car, Outcome};
 
 /// Resistance of one terminator, ohm (ISO 11898-2: 120 ohm at each end, 60 across the pair).
@@ -19,9 +19,10 @@ fn key_is_off(car: &Car) -> bool {
 pub(super) fn wire(car: &Car, wire: Wire) -> Outcome {
     match wire {
         Wire::SpeedSensor => speed_sensor(car),
+        Wire::CamSensor => outputs::cam_sensor(car),
         Wire::GearboxController => controller(car),
         Wire::DataBus => data_bus(car),
-        Wire::SensorSupply | Wire::Signal(_) => sensor_supply(car),
+        Wire::SensorSupply | Wire::Signal(_) | Wire::Output(_) => sensor_supply(car),
     }
 }
 
@@ -52,8 +53,13 @@ fn sensor_supply(car: &Car) -> Outcome {
         None => outcome,
     };
     outcome.with_detail(format!(
-        "good: {} at all of them; it feeds manifold-pressure-sensor, throttle-sensor, tank-pressure-sensor",
-        volts(Voltage::from_volts(SENSOR_SUPPLY_VOLTS))
+        "good: {} at all of them; it feeds manifold-pressure-sensor, throttle-sensor, tank-pressure-sensor{}",
+        volts(Voltage::from_volts(SENSOR_SUPPLY_VOLTS)),
+        if car.ecu.control().calibration().recirculation {
+            ", egr-position-sensor"
+        } else {
+            ""
+        }
     ))
 }
 

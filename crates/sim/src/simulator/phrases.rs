@@ -160,6 +160,8 @@ impl Simulator {
                     temperature.celsius()
                 ))
             }
+            Phrase::Rain(rains) => workshop::weather(&mut self.car, *rains),
+            Phrase::Wash => workshop::wash(&mut self.car),
             Phrase::Altitude(height) => {
                 self.car.vehicle.set_altitude(*height);
                 Outcome::done(format!("the car is {:.0} m above the sea", height.metres()))

@@ -30,6 +30,8 @@ pub enum When {
     LoadOver(f64),
     /// For moments after bumps in the road: seeded, about four a minute of driving.
     OnBumps,
+    /// For a while and again, as long as there is water in the wiring: seeded, the more of it the more often.
+    Wet,
 }
 
 impl Course {
@@ -48,6 +50,7 @@ impl When {
             Self::ColderThan(celsius) => now.coolant_celsius < celsius + slack,
             Self::LoadOver(percent) => now.load_percent > percent - slack,
             Self::OnBumps => now.shaken,
+            Self::Wet => now.wet,
         }
     }
 }
@@ -60,6 +63,7 @@ impl fmt::Display for When {
             Self::ColderThan(celsius) => write!(f, "when colder than {celsius} C"),
             Self::LoadOver(percent) => write!(f, "when load over {percent} %"),
             Self::OnBumps => f.write_str("on bumps"),
+            Self::Wet => f.write_str("when wet"),
         }
     }
 }
@@ -73,6 +77,8 @@ pub(crate) struct Circumstances {
     pub(crate) load_percent: f64,
     /// A bump has just shaken the car.
     pub(crate) shaken: bool,
+    /// Water in the wiring leaks at the moment.
+    pub(crate) wet: bool,
     /// Metres on the odometer.
     pub(crate) metres: f64,
 }

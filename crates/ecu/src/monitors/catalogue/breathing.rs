@@ -2,21 +2,34 @@
 
 use twotrip_obd::Dtc;
 
-use super::{CAM_PHASER, EGR_FLOW, EGR_LEAK, EGR_VALVE, code};
+use super::{
+    CAM_PHASER, CAM_SENSOR_CIRCUIT, CAM_VALVE_CIRCUIT, EGR_FLOW, EGR_LEAK, EGR_POSITION_CIRCUIT, EGR_VALVE,
+    EGR_VALVE_CIRCUIT, code,
+};
 use crate::memory::CodeDefinition;
 
 /// Intake cam, slow response.
 pub const P000A: Dtc = Dtc::p(0x000A);
+/// Oil control valve of the intake cam, circuit.
+pub const P0010: Dtc = Dtc::p(0x0010);
 /// Intake cam, ahead of its target.
 pub const P0011: Dtc = Dtc::p(0x0011);
 /// Intake cam, behind its target.
 pub const P0012: Dtc = Dtc::p(0x0012);
+/// Cam sensor, circuit.
+pub const P0340: Dtc = Dtc::p(0x0340);
 /// Recirculation, too little flow.
 pub const P0401: Dtc = Dtc::p(0x0401);
 /// Recirculation, too much flow.
 pub const P0402: Dtc = Dtc::p(0x0402);
+/// Recirculation valve, circuit.
+pub const P0403: Dtc = Dtc::p(0x0403);
 /// Recirculation valve, range or performance.
 pub const P0404: Dtc = Dtc::p(0x0404);
+/// Sensor on the recirculation valve's stem, low.
+pub const P0405: Dtc = Dtc::p(0x0405);
+/// Sensor on the recirculation valve's stem, high.
+pub const P0406: Dtc = Dtc::p(0x0406);
 
 pub(super) const CODES: &[CodeDefinition] = &[
     code(
@@ -34,11 +47,32 @@ pub(super) const CODES: &[CodeDefinition] = &[
         CAM_PHASER,
         "intake camshaft position: too far retarded, bank 1",
     ),
+    code(
+        P0010,
+        CAM_VALVE_CIRCUIT,
+        "intake camshaft position: actuator circuit, bank 1",
+    ),
+    code(P0340, CAM_SENSOR_CIRCUIT, "camshaft position sensor: circuit"),
     code(P0401, EGR_FLOW, "exhaust gas recirculation: flow insufficient"),
     code(P0402, EGR_LEAK, "exhaust gas recirculation: flow excessive"),
     code(
         P0404,
         EGR_VALVE,
         "exhaust gas recirculation: valve range or performance",
+    ),
+    code(
+        P0403,
+        EGR_VALVE_CIRCUIT,
+        "exhaust gas recirculation: control circuit",
+    ),
+    code(
+        P0405,
+        EGR_POSITION_CIRCUIT,
+        "exhaust gas recirculation position sensor: circuit low",
+    ),
+    code(
+        P0406,
+        EGR_POSITION_CIRCUIT,
+        "exhaust gas recirculation position sensor: circuit high",
     ),
 ];

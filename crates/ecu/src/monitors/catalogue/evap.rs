@@ -2,15 +2,25 @@
 
 use twotrip_obd::Dtc;
 
-use super::{EVAP_LEAK, FUEL_LEVEL, NATURAL_VACUUM, TANK_PRESSURE, code};
+use super::{
+    EVAP_LEAK, FUEL_LEVEL, NATURAL_VACUUM, PURGE_VALVE_CIRCUIT, TANK_PRESSURE, VENT_VALVE_CIRCUIT, code,
+};
 use crate::memory::CodeDefinition;
 
 /// Purge flow.
 pub const P0441: Dtc = Dtc::p(0x0441);
 /// Small leak (0.040 in).
 pub const P0442: Dtc = Dtc::p(0x0442);
+/// Purge valve, circuit open.
+pub const P0444: Dtc = Dtc::p(0x0444);
+/// Purge valve, circuit shorted.
+pub const P0445: Dtc = Dtc::p(0x0445);
 /// Vent control.
 pub const P0446: Dtc = Dtc::p(0x0446);
+/// Vent valve, circuit open.
+pub const P0447: Dtc = Dtc::p(0x0447);
+/// Vent valve, circuit shorted.
+pub const P0448: Dtc = Dtc::p(0x0448);
 /// Tank pressure sensor, range or performance.
 pub const P0451: Dtc = Dtc::p(0x0451);
 /// Gross leak.
@@ -27,6 +37,26 @@ pub const P0496: Dtc = Dtc::p(0x0496);
 pub(super) const CODES: &[CodeDefinition] = &[
     code(P0441, EVAP_LEAK, "evaporative system: purge flow incorrect"),
     code(P0442, EVAP_LEAK, "evaporative system: small leak"),
+    code(
+        P0444,
+        PURGE_VALVE_CIRCUIT,
+        "evaporative system: purge valve circuit open",
+    ),
+    code(
+        P0445,
+        PURGE_VALVE_CIRCUIT,
+        "evaporative system: purge valve circuit shorted",
+    ),
+    code(
+        P0447,
+        VENT_VALVE_CIRCUIT,
+        "evaporative system: vent valve circuit open",
+    ),
+    code(
+        P0448,
+        VENT_VALVE_CIRCUIT,
+        "evaporative system: vent valve circuit shorted",
+    ),
     code(P0446, EVAP_LEAK, "evaporative system: vent control"),
     code(
         P0451,

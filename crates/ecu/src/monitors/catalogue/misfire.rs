@@ -47,10 +47,34 @@ pub(super) const CODES: &[CodeDefinition] = &[
     misfire(P0304, "misfire: cylinder 4"),
     misfire(P0305, "misfire: cylinder 5"),
     misfire(P0306, "misfire: cylinder 6"),
-    code(P0351, COIL_CIRCUIT, "ignition coil A: primary circuit"),
-    code(P0352, COIL_CIRCUIT, "ignition coil B: primary circuit"),
-    code(P0353, COIL_CIRCUIT, "ignition coil C: primary circuit"),
-    code(P0354, COIL_CIRCUIT, "ignition coil D: primary circuit"),
-    code(P0355, COIL_CIRCUIT, "ignition coil E: primary circuit"),
-    code(P0356, COIL_CIRCUIT, "ignition coil F: primary circuit"),
+    code(
+        P0351,
+        COIL_CIRCUIT,
+        "ignition coil A: primary or secondary circuit",
+    ),
+    code(
+        P0352,
+        COIL_CIRCUIT,
+        "ignition coil B: primary or secondary circuit",
+    ),
+    code(
+        P0353,
+        COIL_CIRCUIT,
+        "ignition coil C: primary or secondary circuit",
+    ),
+    code(
+        P0354,
+        COIL_CIRCUIT,
+        "ignition coil D: primary or secondary circuit",
+    ),
+    code(
+        P0355,
+        COIL_CIRCUIT,
+        "ignition coil E: primary or secondary circuit",
+    ),
+    code(
+        P0356,
+        COIL_CIRCUIT,
+        "ignition coil F: primary or secondary circuit",
+    ),
 ];

@@ -121,6 +121,7 @@ monitors! {
     };
     /// Stem of the recirculation valve against its command.
     EGR_VALVE = MonitorDefinition {
+        disabled_by: blocking::EGR_STEM_TEST,
         needs: Some(Equipment::Recirculation),
         ..circuit("EGR valve against its command")
     };
@@ -280,7 +281,7 @@ monitors! {
         disabled_by: blocking::SPEED_TEST,
         ..circuit("vehicle speed")
     };
-    /// Primary circuits of the ignition coils.
+    /// Circuits of the ignition coils.
     COIL_CIRCUIT = circuit("ignition coils");
     /// Misfire.
     MISFIRE = MonitorDefinition {
@@ -292,6 +293,27 @@ monitors! {
     RAIL_PRESSURE = circuit("fuel rail pressure");
     /// The control module itself.
     MODULE = circuit("control module");
+    /// Circuit of the sensor on the recirculation valve's stem.
+    EGR_POSITION_CIRCUIT = MonitorDefinition {
+        needs: Some(Equipment::Recirculation),
+        ..circuit("EGR position circuit")
+    };
+    /// Circuit of the cam sensor.
+    CAM_SENSOR_CIRCUIT = circuit("cam sensor circuit");
+    /// Circuit of the recirculation valve.
+    EGR_VALVE_CIRCUIT = MonitorDefinition {
+        needs: Some(Equipment::Recirculation),
+        ..circuit("EGR valve circuit")
+    };
+    /// Circuit of the oil control valve of the intake cam's phaser.
+    CAM_VALVE_CIRCUIT = MonitorDefinition {
+        needs: Some(Equipment::Phaser),
+        ..circuit("cam valve circuit")
+    };
+    /// Circuit of the purge valve.
+    PURGE_VALVE_CIRCUIT = circuit("purge valve circuit");
+    /// Circuit of the vent valve.
+    VENT_VALVE_CIRCUIT = circuit("vent valve circuit");
 }
 
 /// A circuit: watched all the time, whatever else is wrong.

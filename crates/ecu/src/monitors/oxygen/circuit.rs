@@ -60,6 +60,9 @@ const STUCK_SECONDS: f64 = 10.0;
 const LOW: f64 = 0.05;
 const HIGH: f64 = 1.2;
 const HIGH_SECONDS: f64 = 10.0;
+/// What the amplifier of a wide-range sensor never gives: its line goes from 0.4 to 2.8 V
+/// ([`twotrip_harness::transfer::WIDE_RANGE`]).
+const WIDE_RANGE: [f64; 2] = [0.25, 3.5];
 /// No activity: between these, V, for so long, s, from so long after the start on, s, with a heater that draws, A.
 const DEAD: [f64; 2] = [0.35, 0.55];
 const DEAD_SECONDS: f64 = 60.0;
@@ -76,6 +79,7 @@ pub struct FrontCircuit<const BANK: usize> {
     limit: AtLimit,
     dead_seconds: f64,
     high_seconds: f64,
+    low_seconds: f64,
     seen: [bool; 2],
     failed: bool,
     passed: bool,
@@ -94,10 +98,21 @@ impl<const BANK: usize> FrontCircuit<BANK> {
             && bank.heater_front.amperes() > HEATED;
         let time = |holds: bool, seconds: f64| if holds { seconds + SECONDS } else { 0.0 };
         self.dead_seconds = time(dead, self.dead_seconds);
-        self.high_seconds = time(volts > HIGH, self.high_seconds);
+        // The pin of a wide-range sensor shows what its amplifier gives, which a short puts out of range.
+        let pin = bank.wide_range_pin.map_or(volts, |pin| pin.volts());
+        let [low, high] = if bank.wide_range_pin.is_some() {
+            WIDE_RANGE
+        } else {
+            [f64::NEG_INFINITY, HIGH]
+        };
+        self.high_seconds = time(pin > high, self.high_seconds);
+        self.low_seconds = time(pin < low, self.low_seconds);
         let side = self.limit.step(bank);
         if self.high_seconds > HIGH_SECONDS {
             return Some(codes.high);
+        }
+        if self.low_seconds > HIGH_SECONDS {
+            return Some(codes.low);
         }
         if self.dead_seconds > DEAD_SECONDS {
             return Some(codes.dead);
@@ -105,7 +120,10 @@ impl<const BANK: usize> FrontCircuit<BANK> {
         if self.limit.seconds < STUCK_SECONDS {
             return None;
         }
+        // It stands where an input with nothing on it does.
+        let idle = self.limit.front[0] > DEAD[0] && self.limit.front[1] < DEAD[1];
         side.map(|side| match side {
+            _ if idle => codes.dead,
             Limited::Lean if self.limit.front[1] < LOW => codes.low,
             Limited::Lean => codes.lean,
             Limited::Rich => codes.rich,
