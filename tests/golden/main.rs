@@ -26,6 +26,7 @@ mod module;
 mod network;
 mod nights;
 mod operating_points;
+mod outputs;
 mod plans;
 mod repairs;
 mod requests;

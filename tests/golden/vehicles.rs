@@ -9,7 +9,7 @@ use twotrip_sim::{Settings, Simulator, Timing};
 use crate::desk::Desk;
 
 /// A shipped vehicle at a desk.
-fn desk(name: &str, seed: u64) -> Desk {
+pub(crate) fn desk(name: &str, seed: u64) -> Desk {
     let text = format!("version = 1\ntitle = \"x\"\nvehicle = \"{name}\"\n");
     let scenario = Scenario::parse(text.as_bytes()).unwrap_or_else(|problems| panic!("{problems:?}"));
     Desk::of(Simulator::new(Settings::of(&scenario, seed, Timing::FAST)))

@@ -1,0 +1,197 @@
+//! Circuits of what the ECU drives, of the oxygen sensors, the EGR valve's stem and the cam: from the wire to the code, on
+//! one bank and on two, with the work that mends them and the work that does not.
+
+use crate::{desk::Desk, vehicles};
+
+const FAULTS: [&str; 3] = ["open", "short-to-ground", "short-to-supply"];
+
+/// A circuit, its codes when open, at ground and at its supply, the part that hangs on it, and the trip that sees it.
+struct Row {
+    vehicle: &'static str,
+    wire: &'static str,
+    codes: [&'static [&'static str]; 3],
+    part: &'static str,
+    trip: &'static str,
+}
+
+const SHORT: &str = "drive idle 90 s, 50 km/h for 5 min, stop";
+/// A rear sensor is asked when it has not moved for eight minutes of driving.
+const LONG: &str = "drive 50 km/h for 14 min, stop";
+
+const fn row(
+    vehicle: &'static str,
+    wire: &'static str,
+    codes: [&'static [&'static str]; 3],
+    part: &'static str,
+    trip: &'static str,
+) -> Row {
+    Row {
+        vehicle,
+        wire,
+        codes,
+        part,
+        trip,
+    }
+}
+
+const COMPACT: &str = "compact-2.0";
+const SEDAN: &str = "sedan-v6";
+
+/// A coil that does not fire is two codes: its driver's, and that of the cylinder which really misfires.
+static ROWS: &[Row] = &[
+    row(COMPACT, "coil-1", [&["P0301", "P0351"]; 3], "coil-1", SHORT),
+    row(COMPACT, "coil-3", [&["P0303", "P0353"]; 3], "coil-3", SHORT),
+    row(SEDAN, "coil-4", [&["P0304", "P0354"]; 3], "coil-4", SHORT),
+    row(SEDAN, "coil-5", [&["P0305", "P0355"]; 3], "coil-5", SHORT),
+    row(SEDAN, "coil-6", [&["P0306", "P0356"]; 3], "coil-6", SHORT),
+    row(COMPACT, "egr-valve", [&["P0403"]; 3], "egr-valve", SHORT),
+    row(SEDAN, "egr-valve", [&["P0403"]; 3], "egr-valve", SHORT),
+    row(
+        COMPACT,
+        "egr-position-sensor",
+        [&["P0405"], &["P0405"], &["P0406"]],
+        "egr-valve",
+        SHORT,
+    ),
+    row(COMPACT, "cam-valve", [&["P0010"]; 3], "cam-phaser", SHORT),
+    row(SEDAN, "cam-valve", [&["P0010"]; 3], "cam-phaser", SHORT),
+    row(COMPACT, "cam-sensor", [&["P0340"]; 3], "cam-phaser", SHORT),
+    row(
+        COMPACT,
+        "purge-valve",
+        [&["P0444"], &["P0445"], &["P0445"]],
+        "purge-valve",
+        SHORT,
+    ),
+    row(
+        COMPACT,
+        "vent-valve",
+        [&["P0447"], &["P0448"], &["P0448"]],
+        "vent-valve",
+        SHORT,
+    ),
+    row(
+        COMPACT,
+        "front-oxygen-sensor",
+        [&["P0134"], &["P0131"], &["P0132"]],
+        "front-oxygen-sensor",
+        SHORT,
+    ),
+    row(
+        COMPACT,
+        "rear-oxygen-sensor",
+        [&["P0140"], &["P0137"], &["P0138"]],
+        "rear-oxygen-sensor",
+        LONG,
+    ),
+    row(
+        COMPACT,
+        "front-oxygen-heater",
+        [&["P0135"]; 3],
+        "front-oxygen-sensor",
+        SHORT,
+    ),
+    row(
+        COMPACT,
+        "rear-oxygen-heater",
+        [&["P0141"]; 3],
+        "rear-oxygen-sensor",
+        SHORT,
+    ),
+    row(
+        SEDAN,
+        "front-oxygen-sensor-2",
+        [&["P0154"], &["P0151"], &["P0152"]],
+        "front-oxygen-sensor-2",
+        SHORT,
+    ),
+    row(
+        SEDAN,
+        "rear-oxygen-sensor-2",
+        [&["P0160"], &["P0157"], &["P0158"]],
+        "rear-oxygen-sensor-2",
+        LONG,
+    ),
+    row(
+        SEDAN,
+        "front-oxygen-heater-2",
+        [&["P0155"]; 3],
+        "front-oxygen-sensor-2",
+        SHORT,
+    ),
+    row(
+        SEDAN,
+        "rear-oxygen-heater-2",
+        [&["P0161"]; 3],
+        "rear-oxygen-sensor-2",
+        SHORT,
+    ),
+    row(
+        "hatch-1.8",
+        "front-oxygen-sensor",
+        [&["P0134"], &["P0131"], &["P0132"]],
+        "front-oxygen-sensor",
+        SHORT,
+    ),
+];
+
+/// Pending and confirmed codes, sorted.
+fn codes(desk: &Desk) -> [Vec<String>; 2] {
+    let memory = desk.car.car().ecu().memory();
+    let mut found = [
+        memory.pending().map(|dtc| dtc.to_string()).collect::<Vec<_>>(),
+        memory.confirmed().map(|dtc| dtc.to_string()).collect(),
+    ];
+    found.iter_mut().for_each(|list| list.sort());
+    found
+}
+
+/// What is not as it should be in the life of one fault.
+fn life(row: &Row, fault: &str, expected: &[&str]) -> Vec<String> {
+    let mut wrong = Vec::new();
+    let mut desk = vehicles::desk(row.vehicle, 81);
+    let case = format!("{} {} {fault}", row.vehicle, row.wire);
+    let mut is = |desk: &Desk, when: &str, pending: &[&str], confirmed: &[&str]| {
+        let found = codes(desk);
+        if found[0] != pending || found[1] != confirmed {
+            wrong.push(format!(
+                "{case}, {when}: pending {:?}, confirmed {:?}",
+                found[0], found[1]
+            ));
+        }
+    };
+    let trip = ["soak 9 h", row.trip];
+    desk.tell(&trip);
+    is(&desk, "before", &[], &[]);
+    desk.tell(&["key off", &format!("defect wiring {} {fault}", row.wire)]);
+    desk.tell(&trip);
+    is(&desk, "trip one", expected, &[]);
+    desk.tell(&["key off", &format!("replace {}", row.part)]);
+    desk.tell(&trip);
+    is(&desk, "trip two, with a new part", expected, expected);
+    desk.tell(&["key off", &format!("mend wiring {}", row.wire)]);
+    for _ in 0..3 {
+        desk.tell(&trip);
+    }
+    desk.tell(&["soak 1 h", "start"]);
+    is(&desk, "mended", &[], expected);
+    if desk.car.car().ecu().memory().mil_commanded() {
+        wrong.push(format!("{case}: the lamp stays on"));
+    }
+    wrong
+}
+
+#[test]
+fn every_circuit_has_its_code_and_no_other_until_its_wire_is_mended() {
+    let wrong: Vec<String> = ROWS
+        .iter()
+        .flat_map(|row| {
+            FAULTS
+                .into_iter()
+                .zip(row.codes)
+                .flat_map(|(fault, expected)| life(row, fault, expected))
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
