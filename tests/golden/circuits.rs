@@ -368,7 +368,8 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         assert_eq!(text(&mut desk, "measure coolant-sensor"), key_off, "{fault}");
     }
     desk.tell(&["mend wiring coolant-sensor"]);
-    for circuit in Circuit::ALL {
+    let second_bank = |circuit: &Circuit| matches!(circuit.oxygen(), Some((1, _)));
+    for circuit in Circuit::ALL.into_iter().filter(|circuit| !second_bank(circuit)) {
         desk.tell(&["key on"]);
         let name = circuit.name();
         let on = desk.outcomes(&[&format!("measure {name}")]).remove(0);
@@ -411,7 +412,7 @@ fn the_engine_runs_on_with_several_circuits_gone() {
             let case = format!("{} circuits {fault}", circuits.len());
             assert!(lowest > 400.0, "{case}: {lowest:.0} rpm");
             assert!(
-                worst_mph <= 2.0 || circuits.len() == 8,
+                worst_mph <= 2.0 || circuits.iter().any(|&circuit| is_throttle(circuit)),
                 "{case}: {worst_mph:.1} mph off"
             );
         }

@@ -23,6 +23,7 @@ mod lives;
 mod misfire;
 mod mixture;
 mod module;
+mod moisture;
 mod network;
 mod nights;
 mod operating_points;

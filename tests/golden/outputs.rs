@@ -195,3 +195,118 @@ fn every_circuit_has_its_code_and_no_other_until_its_wire_is_mended() {
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+/// Two wires in each other's pins, and the codes after two trips: no driver sees anything wrong with a load that is one.
+#[test]
+fn swapped_wires_do_each_others_work() {
+    let mut wrong = Vec::new();
+    for (vehicle, one, other, expected) in [
+        (COMPACT, "coil-1", "coil-2", &["P0300", "P0302"][..]),
+        (SEDAN, "coil-5", "coil-6", &["P0300"]),
+        (COMPACT, "purge-valve", "vent-valve", &["P0455"]),
+        (COMPACT, "cam-valve", "purge-valve", &["P0012", "P0496"]),
+        (COMPACT, "front-oxygen-heater", "rear-oxygen-heater", &[]),
+        (SEDAN, "front-oxygen-sensor", "front-oxygen-sensor-2", &["P0131"]),
+        (
+            COMPACT,
+            "egr-position-sensor",
+            "manifold-pressure-sensor",
+            &["P0106", "P0404"],
+        ),
+        (
+            COMPACT,
+            "front-oxygen-sensor",
+            "coolant-sensor",
+            &["P0128", "P0131"],
+        ),
+    ] {
+        let mut desk = vehicles::desk(vehicle, 82);
+        if one == "front-oxygen-sensor" {
+            // No two banks are quite alike.
+            let _ = desk.outcomes(&["defect injector-2 clogged 95 %"]);
+        }
+        desk.tell(&[&format!("defect wiring {one} swapped-with {other}")]);
+        for _ in 0..2 {
+            // It may die on the way.
+            let _ = desk.outcomes(&[
+                "soak 9 h",
+                "drive idle 90 s, 50 km/h for 5 min, 80 km/h for 10 min, stop",
+            ]);
+        }
+        let [_, confirmed] = codes(&desk);
+        if confirmed != expected {
+            wrong.push(format!("{vehicle}, {one} and {other}: {confirmed:?}"));
+        }
+        desk.tell(&[
+            "key off",
+            &format!("mend wiring {other}"),
+            "soak 9 h",
+            "drive idle 60 s, stop",
+        ]);
+        assert_eq!(desk.car.car().ecu().live().engine_speed.rpm() > 600.0, true);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// What the 5 V drag down with them: the stem of the EGR valve is on it.
+#[test]
+fn the_shared_supply_takes_the_egr_position_along() {
+    for (fault, codes_of_stem) in [("short-to-ground", true), ("pulled-down 4.5 V", false)] {
+        let mut desk = vehicles::desk(COMPACT, 83);
+        desk.tell(&[
+            &format!("defect wiring sensor-supply {fault}"),
+            "soak 9 h",
+            "drive idle 60 s, stop",
+        ]);
+        let [pending, _] = codes(&desk);
+        assert_eq!(
+            pending.contains(&"P0405".to_owned()),
+            codes_of_stem,
+            "{fault}: {pending:?}"
+        );
+        desk.tell(&["key on"]);
+        let told = desk.outcomes(&["measure sensor-supply"]).remove(0);
+        assert!(
+            told.details
+                .iter()
+                .any(|line| line.contains("egr-position-sensor"))
+        );
+    }
+}
+
+/// What a meter finds on each wire with each fault, key on and key off: never the same as on a good one.
+#[test]
+fn the_meter_tells_each_fault() {
+    for row in ROWS {
+        let mut desk = vehicles::desk(row.vehicle, 84);
+        let measure = format!("measure {}", row.wire);
+        let read = |desk: &mut Desk| {
+            let mut said = Vec::new();
+            for key in ["key off", "key on"] {
+                desk.tell(&[key]);
+                let told = desk.outcomes(&[&measure]).remove(0);
+                assert!(told.ok && !told.details.is_empty(), "{measure}: {}", told.text);
+                said.push(told.text);
+            }
+            said
+        };
+        let good = read(&mut desk);
+        for fault in FAULTS.into_iter().chain(["resistance 200 ohm"]) {
+            if row.wire == "cam-sensor" && fault.starts_with("resistance") {
+                continue;
+            }
+            desk.tell(&[&format!("defect wiring {} {fault}", row.wire)]);
+            let bad = read(&mut desk);
+            assert_ne!(bad[0], good[0], "{} {fault}: ohms", row.wire);
+            let seen = desk.outcomes(&[&format!("inspect {}", row.part)]).remove(0);
+            let all = format!("{} {}", seen.text, seen.details.join(" "));
+            assert!(
+                ["broken", "chafed", "touch", "corrosion"]
+                    .iter()
+                    .any(|word| all.contains(word)),
+                "{} {fault}: {all}",
+                row.wire
+            );
+        }
+    }
+}

@@ -194,8 +194,9 @@ impl Output {
     #[must_use]
     pub fn is_like(self, other: Self) -> bool {
         let kind = |output: Self| match output {
-            Self::EgrValve | Self::CamValve => 1,
-            Self::PurgeValve | Self::VentValve => 2,
+            // A plug with five pins, for the motor and its sensor.
+            Self::EgrValve => 1,
+            Self::CamValve | Self::PurgeValve | Self::VentValve => 2,
             _ if output.coil().is_some() => 0,
             _ => 3,
         };

@@ -24,6 +24,8 @@ pub struct Problem {
 pub enum ProblemKind {
     /// A word that is none of the known ones.
     UnknownWord(&'static str),
+    /// A known word for something that does not fit here.
+    Misfit(&'static str),
     /// The phrase ends before this.
     Missing(&'static str),
     /// The phrase was complete; more follows.
@@ -173,6 +175,7 @@ impl Problem {
         let found = &self.found;
         match self.kind {
             ProblemKind::UnknownWord(what) => format!("unknown {what} `{found}`"),
+            ProblemKind::Misfit(why) => format!("`{found}` {why}"),
             ProblemKind::Missing(what) => format!("{what} is missing"),
             ProblemKind::Surplus => format!("the phrase is complete before `{found}`"),
             ProblemKind::NotANumber(what) => format!("{what} begins with a number, not with `{found}`"),

@@ -157,7 +157,7 @@ mod tests {
     #[test]
     fn rain_wets_and_heat_dries() {
         let mut moisture = Moisture::new(1);
-        let mut go = |moisture: &mut Moisture, speed, coolant, seconds: u32| {
+        let go = |moisture: &mut Moisture, speed, coolant, seconds: u32| {
             for _ in 0..seconds {
                 moisture.step(speed, coolant, 1.0);
             }

@@ -25,6 +25,15 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
             "a phrase without its end",
             story("defect wiring tank-pressure-sensor"),
         ),
+        (
+            "a part that nothing can be swapped with",
+            story("swap fuel-cap coil-1"),
+        ),
+        ("parts that are not alike", story("swap coil-1 fuel-cap")),
+        (
+            "a wire in a pin that it does not fit",
+            story("defect wiring coil-1 swapped-with purge-valve"),
+        ),
         ("a number without its unit", story("soak 9")),
         ("too many words", story("key on now")),
         (
@@ -153,6 +162,7 @@ macro_rules! kinds {
 
 kinds! {
     ProblemKind::UnknownWord(_) => "unknown word",
+    ProblemKind::Misfit(_) => "known word that does not fit",
     ProblemKind::Missing(_) => "missing",
     ProblemKind::Surplus => "surplus",
     ProblemKind::NotANumber(_) => "not a number",

@@ -32,22 +32,21 @@ fn partners(part: Part) -> impl Iterator<Item = Part> + Clone {
         .filter(move |&other| other != part && part.is_like(other))
 }
 
-/// A word that is known but does not fit here, and those that do.
+/// The next word is known, but does not fit: why, and what does.
 fn misfit<'a>(
     input: &'a str,
     what: &'static str,
-    names: impl Iterator<Item = &'static str>,
+    why: &'static str,
+    fitting: impl Iterator<Item = &'static str>,
 ) -> nom::Err<Fault<'a>> {
-    let found = match word(input) {
-        Ok((_, found)) => found,
-        Err(error) => return error,
-    };
-    Fault::new(
-        found,
-        ProblemKind::UnknownWord(what),
-        what,
-        names.map(Expected::Word),
-    )
+    match word(input) {
+        Ok((_, found)) => Fault::new(found, ProblemKind::Misfit(why), what, fitting.map(Expected::Word)),
+        Err(error) => error,
+    }
+}
+
+fn part(input: &str) -> Parsed<'_, Part> {
+    pick("part", Part::ALL.iter().map(|part| (part.name(), *part)), input)
 }
 
 impl Rule for SwappedParts {
@@ -55,9 +54,16 @@ impl Rule for SwappedParts {
 
     fn read<'a>(&self, input: &'a str) -> Parsed<'a, Phrase> {
         let (rest, ()) = keyword("swap").read(input)?;
-        let names = |part: Part| (part.name(), part);
-        let (rest, one) = pick("part that can change places", swappable().map(names), rest)?;
-        let (rest, other) = pick("part that fits in its place", partners(one).map(names), rest)?;
+        let (after, one) = part(rest)?;
+        if partners(one).next().is_none() {
+            let why = "has no like part to change places with";
+            return Err(misfit(rest, "part", why, swappable().map(Part::name)));
+        }
+        let (rest, other) = part(after)?;
+        if one == other || !one.is_like(other) {
+            let why = "does not fit into the place of the other part";
+            return Err(misfit(after, "part", why, partners(one).map(Part::name)));
+        }
         Ok((rest, Phrase::Swap(one, other)))
     }
 
@@ -121,11 +127,8 @@ impl Rule for SwappedWires {
             rest,
         )?;
         if !wire.swaps_with(other) {
-            return Err(misfit(
-                rest,
-                "wire that fits its pin",
-                fitting(wire).map(Wire::name),
-            ));
+            let why = "does not fit into the pin of the other wire";
+            return Err(misfit(rest, "wire", why, fitting(wire).map(Wire::name)));
         }
         let (rest, when) = PRESENCE.read(after)?;
         Ok((
@@ -138,8 +141,8 @@ impl Rule for SwappedWires {
         WIRE.explain(help);
         SWAPPED.explain(help);
         help.slot("OTHER", || {
-            "of a sensor any other sensor's; of what the ECU drives another coil, another heater, purge-valve with \
-             vent-valve, egr-valve with cam-valve"
+            "of a sensor any other sensor's; of what the ECU drives another coil, another heater, another of \
+             purge-valve, vent-valve and cam-valve"
                 .to_owned()
         });
         PRESENCE.explain(help);
@@ -151,7 +154,11 @@ impl Rule for SwappedWires {
 
     #[cfg(test)]
     fn sample(&self, dice: &mut super::tests::Dice) -> String {
-        let wire = Wire::SINGLE[dice.below(Wire::SINGLE.len())];
+        let wires: Vec<Wire> = Wire::SINGLE
+            .into_iter()
+            .filter(|wire| fitting(*wire).next().is_some())
+            .collect();
+        let wire = wires[dice.below(wires.len())];
         let others: Vec<Wire> = fitting(wire).collect();
         let other = others[dice.below(others.len())].name();
         let when = PRESENCE.sample(dice);

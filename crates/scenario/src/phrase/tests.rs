@@ -4,7 +4,7 @@ use rand_chacha::{
 };
 
 use super::*;
-use twotrip_harness::Circuit;
+use twotrip_harness::{Circuit, Output};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::Course;
 use twotrip_vehicle::defect::Size;
@@ -389,9 +389,28 @@ fn phrases_carry_typed_values() {
             "defect wiring air-meter swapped-with coolant-sensor",
             Phrase::BreakWire(
                 Circuit::AirMeter.into(),
-                WiringFault::SwappedWith(Circuit::CoolantSensor),
+                WiringFault::SwappedWith(Circuit::CoolantSensor.into()),
                 None,
             ),
+        ),
+        (
+            "defect wiring coil-1 swapped-with coil-4 when wet",
+            Phrase::BreakWire(
+                Output::Coil1.into(),
+                WiringFault::SwappedWith(Output::Coil4.into()),
+                Some(Presence::Wet),
+            ),
+        ),
+        (
+            "defect wiring cam-sensor short-to-supply",
+            Phrase::BreakWire(Wire::CamSensor, WiringFault::ShortToSupply, None),
+        ),
+        ("weather rain", Phrase::Rain(true)),
+        ("weather dry", Phrase::Rain(false)),
+        ("wash", Phrase::Wash),
+        (
+            "measure purge-valve",
+            Phrase::Measure(Point::Wire(Output::PurgeValve.into())),
         ),
         ("switch rear-screen on", Phrase::Switch(Load::RearScreen, true)),
         ("measure battery", Phrase::Measure(Point::Battery)),

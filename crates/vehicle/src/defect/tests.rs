@@ -119,6 +119,7 @@ fn amounts_are_asked_for_and_held_within_their_limits() {
 #[test]
 fn defects_grow_with_distance_and_come_and_go() {
     let mut now = Circumstances {
+        wet: false,
         coolant_celsius: 20.0,
         load_percent: 10.0,
         shaken: false,
