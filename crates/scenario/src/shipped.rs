@@ -85,6 +85,7 @@ shipped! {
     "dead-coil",
     "hot-coil",
     "open-coil",
+    "coil-plug-wet",
     "stale-fuel",
     "clogged-injector",
     "burnt-valve",
