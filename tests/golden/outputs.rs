@@ -243,7 +243,10 @@ fn swapped_wires_do_each_others_work() {
             "soak 9 h",
             "drive idle 60 s, stop",
         ]);
-        assert_eq!(desk.car.car().ecu().live().engine_speed.rpm() > 600.0, true);
+        assert!(
+            desk.car.car().ecu().control().is_running(),
+            "{one} and {other} mended"
+        );
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

@@ -196,14 +196,14 @@ impl Circuit {
     /// has a supply of its own, and a resistance lives on the ECU's pull-up (a choice of this car; common practice, no source).
     #[must_use]
     pub const fn on_shared_supply(self) -> bool {
-        match self {
+        matches!(
+            self,
             Self::ManifoldPressureSensor
-            | Self::ThrottleSensorA
-            | Self::ThrottleSensorB
-            | Self::TankPressureSensor
-            | Self::EgrPositionSensor => true,
-            _ => false,
-        }
+                | Self::ThrottleSensorA
+                | Self::ThrottleSensorB
+                | Self::TankPressureSensor
+                | Self::EgrPositionSensor
+        )
     }
 
     /// Bank and place, front 0 and rear 1, if it is an oxygen sensor.

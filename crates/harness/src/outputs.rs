@@ -308,9 +308,8 @@ pub(crate) fn heater_current(fault: WiringFault, good: Current, supply: Voltage)
 
 /// The pin with a heater's current.
 pub(crate) const fn heater_pin(output: Output, pins: &mut SensorPins) -> Option<&mut Current> {
-    let (bank, place) = match output.heater() {
-        None => return None,
-        Some(place) => place,
+    let Some((bank, place)) = output.heater() else {
+        return None;
     };
     let pair: &mut PerBank<Current> = if place == 0 {
         &mut pins.heater_front

@@ -210,6 +210,7 @@ mod tests {
             fuel_cut: false,
             metered: MassFlow::from_grams_per_second(3.3),
             mean_short_term: 0.0,
+            lost: false,
             requested: Some(Ratio::from_percent(50.0)),
         };
         (0..10 * seconds)
