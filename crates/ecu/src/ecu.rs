@@ -160,7 +160,7 @@ impl Ecu {
                 signals: &self.signals,
             });
         }
-        for turn in turns.into_iter().flatten() {
+        for &turn in turns[..count].iter().flatten() {
             self.turn(now, turn);
         }
         self.asleep = !self.control.key_on() && now >= self.awake_until;

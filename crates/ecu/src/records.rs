@@ -307,15 +307,11 @@ impl Records {
         }
         self.measured.clear();
         let runs = signals.run_time.is_some();
-        let mut place = 0;
         let mut all_as_before = true;
-        let stands = &mut self.stands;
+        let mut stands = self.stands.iter_mut();
         monitors.each(|rules, gate| {
             if !rules.monitors.is_empty() {
-                all_as_before &= stands
-                    .get_mut(place)
-                    .is_some_and(|stand| stand.goes_on(gate, runs));
-                place += 1;
+                all_as_before &= stands.next().is_some_and(|stand| stand.goes_on(gate, runs));
             }
         });
         if !all_as_before {

@@ -376,6 +376,7 @@ impl Simulator {
     }
 
     /// Takes over what the ECU noticed in the last step.
+    #[inline]
     fn note_ecu(&mut self) {
         while let Some(effect) = self.car.ecu.poll_effect() {
             self.memory_changed = true;

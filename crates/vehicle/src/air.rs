@@ -297,7 +297,7 @@ const STRAIGHT_CHANGE_KPA: f64 = 3.0;
 impl Manifold<'_> {
     /// Flows in past the throttle and through the recirculation valve, and out, at a pressure, g/s, each with its slope,
     /// g/(s kPa).
-    #[inline]
+    #[inline(always)]
     fn flows(&self, kpa: f64) -> [(f64, f64); 3] {
         let (into, slope) = orifice(self.open_m2, &self.inputs.intake.upstream, kpa);
         let recirculated = if self.inputs.recirculation_m2 > 0.0 {

@@ -247,7 +247,7 @@ pub(crate) struct Inputs {
 }
 
 /// One step.
-#[inline]
+#[inline(always)]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let mut watts = if inputs.key_on {
         params.key_on_watts

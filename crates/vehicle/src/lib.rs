@@ -740,7 +740,7 @@ impl Vehicle {
     }
 
     /// The sensors measure, with the dice as they lie.
-    #[inline]
+    #[inline(always)]
     fn measure(&mut self) {
         let (state, knobs) = (&self.state, &self.knobs);
         let pins = &mut self.pins;

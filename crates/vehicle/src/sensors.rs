@@ -77,7 +77,7 @@ pub(crate) struct Truth<'a> {
 }
 
 /// Sets the pins of what is measured every step and may be measured wrongly; [`slow_pins`] sets those of the thermistors.
-#[inline]
+#[inline(always)]
 pub(crate) fn measured_pins(
     pins: &mut SensorPins,
     air: &air::State,

@@ -10,7 +10,7 @@
 mod block;
 mod crank;
 
-use twotrip_harness::BANKS;
+use twotrip_harness::{BANKS, CrankSegments};
 use twotrip_obd::Dtc;
 use twotrip_units::{AngularSpeed, Limit, Ratio, Table};
 
@@ -241,6 +241,14 @@ impl Misfire {
         }
     }
 
+    fn segments(&mut self, segments: &CrankSegments) {
+        let mut place = segments.first();
+        for time in segments.times() {
+            self.segment(place, time.seconds());
+            place = if place + 1 < self.cylinders { place + 1 } else { 0 };
+        }
+    }
+
     #[inline]
     fn segment(&mut self, place: u8, seconds: f64) {
         self.since_start = self.since_start.saturating_add(1);
@@ -365,12 +373,11 @@ impl Monitor for Misfire {
         };
     }
 
+    #[inline]
     fn fast(&mut self, fast: &Fast<'_>) {
         let segments = &fast.pins.crank_segments;
-        let mut place = segments.first();
-        for time in segments.times() {
-            self.segment(place, time.seconds());
-            place = if place + 1 < self.cylinders { place + 1 } else { 0 };
+        if !segments.is_empty() {
+            self.segments(segments);
         }
     }
 
