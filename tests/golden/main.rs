@@ -15,6 +15,7 @@ mod cycles;
 mod desk;
 mod drives;
 mod evidence_air;
+mod evidence_limits;
 mod exceptions;
 mod faults;
 mod fingerprint;

@@ -275,6 +275,7 @@ impl Ecu {
         if answer == Answer::PositiveAndClear {
             self.apply(now, &Fact::Clear);
             self.monitors.clear();
+            self.module.told();
             self.control.clear();
             self.control.fill(now, &mut self.live);
         }

@@ -55,7 +55,7 @@ impl Module {
         self.found.keep_alive |= core::mem::take(&mut self.lost);
     }
 
-    /// A driving cycle has told of what was lost.
+    /// A driving cycle has told of what was lost, or service $04 has cleared it.
     pub(crate) const fn told(&mut self) {
         self.found.keep_alive = false;
     }

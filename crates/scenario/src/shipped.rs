@@ -78,6 +78,7 @@ shipped! {
     "vehicle-speed-sensor-dead",
     "gearbox-controller-no-supply",
     "gearbox-controller-loose-plug",
+    "keep-alive-supply-broken",
     "data-bus-terminator-off",
     "sensor-supply-dragged-down",
     "tank-pressure-wire-intermittent",

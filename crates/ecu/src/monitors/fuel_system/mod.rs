@@ -1,6 +1,8 @@
 //! The fuel system: what the loop and its learned trims have to make up for (13 CCR 1968.2(e)(6), from memory).
 
 mod rear_trim;
+#[cfg(test)]
+mod tests;
 mod trim;
 
 pub use rear_trim::RearTrim;

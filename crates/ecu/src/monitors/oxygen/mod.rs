@@ -9,6 +9,8 @@ mod heater;
 mod limit;
 mod rear;
 mod response;
+#[cfg(test)]
+mod tests;
 mod trace;
 
 pub use catalyst::Catalyst;

@@ -1,0 +1,236 @@
+//! The monitors of the oxygen sensors and the catalyst by themselves: when they run, what they find, what blocks them.
+//! Sensors are waves of a known shape, seen as in the ECU: every 10 ms, handed on every 100 ms.
+
+extern crate std;
+
+mod catalyst;
+mod circuit;
+mod heater;
+mod rear;
+mod response;
+
+use core::time::Duration;
+use std::vec::Vec;
+
+use twotrip_obd::Dtc;
+use twotrip_units::{Acceleration, AngularSpeed, Current, MassFlow, Ratio, Speed, Temperature, Voltage};
+
+use super::{Gathered, Trace};
+use crate::{
+    control::Requests,
+    memory::{MonitorId, MonitorSet},
+    monitors::{
+        BankSignals, Inhibits, Signals, TestResult,
+        frame::{Monitor, State},
+    },
+};
+
+/// A warm car on the road, of which both banks are well: no condition of these monitors is missing.
+fn warm(step: u32) -> Signals {
+    let bank = BankSignals {
+        closed_loop: true,
+        closed_loop_seconds: 100.0,
+        oxygen_rear: Voltage::from_volts(0.65),
+        catalyst: Temperature::from_celsius(550.0),
+        heater_front: Current::from_amperes(0.65),
+        heater_rear: Current::from_amperes(0.65),
+        ..BankSignals::default()
+    };
+    Signals {
+        run_time: Some(Duration::from_secs(600) + Duration::from_millis(100) * step),
+        coolant: Temperature::from_celsius(88.0),
+        engine_speed: AngularSpeed::from_rpm(2000.0),
+        air_metered: MassFlow::from_grams_per_second(10.0),
+        vehicle_speed: Speed::from_kilometres_per_hour(70.0),
+        acceleration: Acceleration::from_metres_per_second_squared(0.0),
+        supply: Voltage::from_volts(14.0),
+        closed_loop: true,
+        closed_loop_seconds: 100.0,
+        since_fuel_cut_seconds: 100.0,
+        bank_count: 2,
+        banks: [bank; 2],
+        ..Signals::default()
+    }
+}
+
+/// What a monitor said and where it came to stand.
+#[derive(Debug)]
+struct Ran {
+    said: Vec<TestResult>,
+    state: State,
+    requests: Requests,
+}
+
+impl Ran {
+    /// Codes that failed.
+    fn failed(&self) -> Vec<Dtc> {
+        let failed = self.said.iter().filter_map(|result| match result {
+            TestResult::Failed(dtc) => Some(*dtc),
+            _ => None,
+        });
+        failed.collect()
+    }
+
+    /// Codes that passed.
+    fn passed(&self) -> Vec<Dtc> {
+        let passed = self.said.iter().filter_map(|result| match result {
+            TestResult::Passed(dtc) => Some(*dtc),
+            _ => None,
+        });
+        passed.collect()
+    }
+
+    /// The figures in the order in which they came.
+    fn figures(&self) -> Vec<(&'static str, f64)> {
+        let figures = self.said.iter().filter_map(|result| match result {
+            TestResult::Measured(measured) => Some((measured.test.what, measured.value)),
+            _ => None,
+        });
+        figures.collect()
+    }
+
+    fn completed(&self, monitor: MonitorId) -> bool {
+        self.said.contains(&TestResult::Completed(monitor))
+            && self.said.contains(&TestResult::CouldDetect(monitor))
+    }
+}
+
+/// Lets a monitor run for some time.
+fn run_on(
+    monitor: &mut impl Monitor,
+    seconds: u32,
+    inhibits: Inhibits,
+    mut signals: impl FnMut(u32) -> Signals,
+) -> Ran {
+    let mut said = Vec::new();
+    for step in 0..seconds * 10 {
+        monitor.step(&signals(step), inhibits, &mut |result| said.push(result));
+    }
+    Ran {
+        said,
+        state: monitor.gate().state(),
+        requests: monitor.requests(),
+    }
+}
+
+/// The same for a new one.
+fn run<M: Monitor + Default>(seconds: u32, signals: impl FnMut(u32) -> Signals) -> Ran {
+    run_on(&mut M::default(), seconds, Inhibits::default(), signals)
+}
+
+/// A code that disables a monitor is held.
+fn blocked(monitor: MonitorId) -> Inhibits {
+    Inhibits {
+        blocked: MonitorSet::of(&[monitor]),
+        ..Inhibits::default()
+    }
+}
+
+/// A front sensor's voltage that swings, its edges straight lines: times from 0.3 to 0.6 V and back, s.
+#[derive(Clone, Copy)]
+struct Swing {
+    period: f64,
+    rise: f64,
+    fall: f64,
+    low: f64,
+    high: f64,
+}
+
+/// A good one, as computed on a prototype of this car: 39 and 49 ms, some 26 switches in 10 s.
+const GOOD: Swing = Swing {
+    period: 0.77,
+    rise: 0.039,
+    fall: 0.049,
+    low: 0.08,
+    high: 0.84,
+};
+
+impl Swing {
+    fn volts(self, seconds: f64) -> f64 {
+        let phase = seconds - libm::floor(seconds / self.period) * self.period;
+        let span = self.high - self.low;
+        let half = self.period / 2.0;
+        if phase < half {
+            (self.low + phase * 0.3 / self.rise).min(self.low + span)
+        } else {
+            (self.high - (phase - half) * 0.3 / self.fall).max(self.low)
+        }
+    }
+}
+
+/// Both sensors of a bank, stepped as the ECU does.
+struct Sensors<F: Fn(f64) -> f64, R: Fn(f64) -> f64> {
+    trace: Trace,
+    steps: u32,
+    front: F,
+    rear: R,
+}
+
+impl<F: Fn(f64) -> f64, R: Fn(f64) -> f64> Sensors<F, R> {
+    fn new(front: F, rear: R) -> Self {
+        Self {
+            trace: Trace::default(),
+            steps: 0,
+            front,
+            rear,
+        }
+    }
+
+    /// What was seen within 100 ms.
+    fn seen(&mut self) -> Gathered {
+        for _ in 0..10 {
+            let seconds = f64::from(self.steps) * 0.01;
+            self.steps += 1;
+            let volts = Voltage::from_volts;
+            self.trace
+                .step(volts((self.front)(seconds)), volts((self.rear)(seconds)));
+        }
+        self.trace.take()
+    }
+}
+
+/// What is missing for a monitor to run: what it is, and how it looks.
+type Missing = (&'static str, fn(&mut Signals));
+
+/// With each of these missing nothing is said; with all there it would be.
+fn waits_for<M: Monitor + Default>(
+    seconds: u32,
+    missing: &[Missing],
+    mut signals: impl FnMut() -> std::boxed::Box<dyn FnMut(u32) -> Signals>,
+) {
+    assert_ne!(run::<M>(seconds, signals()).said, [], "it runs");
+    for (what, change) in missing {
+        let mut of_step = signals();
+        let ran = run::<M>(seconds, |step| {
+            let mut signals = of_step(step);
+            change(&mut signals);
+            signals
+        });
+        assert_eq!(ran.said, [], "{what}");
+        assert_eq!(ran.state, State::Waiting, "{what}");
+    }
+}
+
+fn rpm(signals: &mut Signals, rpm: f64) {
+    signals.engine_speed = AngularSpeed::from_rpm(rpm);
+}
+
+fn air(signals: &mut Signals, grams: f64) {
+    signals.air_metered = MassFlow::from_grams_per_second(grams);
+}
+
+fn hard(signals: &mut Signals) {
+    signals.acceleration = Acceleration::from_metres_per_second_squared(-0.7);
+}
+
+fn celsius(degrees: f64) -> Temperature {
+    Temperature::from_celsius(degrees)
+}
+
+fn just_closed(signals: &mut Signals) {
+    signals.banks[0].closed_loop_seconds = 2.9;
+}
+
+fn not_learned(signals: &mut Signals) {
+    signals.banks[0].mean_short_term = Ratio::from_percent(-9.0);
+}
