@@ -19,7 +19,8 @@ const STANDING: Duration = Duration::from_secs(600);
 pub(crate) fn find(car: &Car, part: Part) -> Option<Outcome> {
     let second = car.ecu.control().calibration().has(Equipment::SecondBank);
     match part {
-        Part::PressureRegulator | Part::FuelPump | Part::FuelFilter => Some(pressure(car)),
+        Part::PressureRegulator => Some(pressure(car)),
+        Part::FuelPump | Part::FuelFilter => Some(before_and_behind(car)),
         Part::FrontOxygenSensor => Some(oxygen(car, 0, 0)),
         Part::RearOxygenSensor => Some(oxygen(car, 0, 1)),
         Part::FrontOxygenSensor2 if second => Some(oxygen(car, 1, 0)),
@@ -38,6 +39,14 @@ fn pressure(car: &Car) -> Outcome {
         vehicle.rail_pressure_after(STANDING).kilopascals(),
     ))
     .with_detail("good: 340 to 360 kPa at idle and at full load, over 250 kPa after ten minutes")
+}
+
+/// The same, and a second gauge ahead of the filter.
+fn before_and_behind(car: &Car) -> Outcome {
+    let before = car.vehicle.pressure_before_filter_at(FULL_LOAD).kilopascals();
+    pressure(car).with_detail(format!(
+        "between pump and fuel filter {before:.0} kPa at full load; good: the same as behind the filter"
+    ))
 }
 
 fn oxygen(car: &Car, bank: usize, sensor: usize) -> Outcome {
@@ -89,6 +98,11 @@ mod tests {
                 Some("defect fuel-pump weak 100 %"),
                 "inspect fuel-pump",
                 "80 kPa on the road at full load",
+            ),
+            (
+                Some("defect fuel-filter blocked 100 kPa"),
+                "inspect fuel-filter",
+                "200 kPa on the road at full load",
             ),
             (
                 Some("defect pressure-regulator low 200 kPa"),

@@ -62,7 +62,7 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::Intake | Part::CrankcaseHose | Part::Throttle | Part::ManifoldPressureHose => {
             &[Point::ManifoldVacuum]
         }
-        Part::Exhaust => &[Point::BackPressure],
+        Part::Exhaust | Part::Catalyst => &[Point::BackPressure],
         Part::Alternator | Part::DriveBelt | Part::ChargingCable => &[Point::Alternator, Point::Battery],
         _ => &[],
     }

@@ -58,6 +58,8 @@ pub(crate) struct Knobs {
     pub(crate) weak_pump: Option<[f64; 2]>,
     /// What injectors of each bank dribble into the manifold when shut, g/s.
     pub(crate) dribble: [f64; BANKS],
+    /// Fuel filter: what it costs beyond a good one, kPa a g/s.
+    pub(crate) filter_fall: f64,
     /// Flow of each injector against nominal.
     pub(crate) injector: [f64; CYLINDERS],
 
@@ -165,6 +167,7 @@ impl Default for Knobs {
             rail: 1.0,
             weak_pump: None,
             dribble: [0.0; BANKS],
+            filter_fall: 0.0,
             injector: [1.0; CYLINDERS],
             misfire: [0.0; CYLINDERS],
             coil_open: [false; CYLINDERS],

@@ -54,7 +54,9 @@ pub(crate) struct Params {
 pub(crate) struct Supply {
     regulated_kpa: f64,
     pump_kpa: f64,
+    /// Of pump and filter together, and of a blocked filter's share in it, kPa a g/s.
     pump_fall: f64,
+    filter_fall: f64,
     decay_s: f64,
     /// What drips from shut injectors of each bank for each kPa of the rail's pressure, g/s, and in all.
     dribble: PerBank<f64>,
@@ -67,7 +69,8 @@ impl Supply {
         Self {
             regulated_kpa: params.regulated_kpa * knobs.rail,
             pump_kpa,
-            pump_fall,
+            pump_fall: pump_fall + knobs.filter_fall,
+            filter_fall: knobs.filter_fall,
             decay_s: if knobs.rail < 1.0 {
                 params.run_back_s
             } else {
@@ -83,6 +86,11 @@ impl Supply {
         self.regulated_kpa
             .at_most(self.pump_kpa - self.pump_fall * flow)
             .at_least(0.0)
+    }
+
+    /// Pressure between pump and filter at a flow, g/s.
+    pub(crate) fn before_filter_at(&self, flow: f64) -> f64 {
+        self.pressure_at(flow) + self.filter_fall * flow
     }
 
     /// Rail pressure after `dt` with the pump off and nothing injected, however long it is.

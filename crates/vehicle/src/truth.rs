@@ -212,6 +212,12 @@ impl Vehicle {
         Pressure::from_kilopascals(self.supply.pressure_at(flow.grams_per_second()))
     }
 
+    /// What a gauge between pump and filter would show then.
+    #[must_use]
+    pub fn pressure_before_filter_at(&self, flow: MassFlow) -> Pressure {
+        Pressure::from_kilopascals(self.supply.before_filter_at(flow.grams_per_second()))
+    }
+
     /// What is left on it so long after the pump was shut off at idle.
     #[must_use]
     pub fn rail_pressure_after(&self, span: Duration) -> Pressure {

@@ -252,7 +252,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
     let proof = optional(
         "proof",
         "a proof",
-        "a repair is proven by `soak ...`, `drive ...`, `wait ...`, weather and fuel",
+        "a repair is proven by `soak ...`, `drive ...`, `wait ...`, `switch ...`, weather and fuel",
         &|phrase| {
             matches!(
                 phrase,
@@ -269,6 +269,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
                     | Phrase::Altitude(_)
                     | Phrase::Refuel(_)
                     | Phrase::Drain(_)
+                    | Phrase::Switch(..)
             )
         },
     );

@@ -13,7 +13,7 @@ use super::{
 /// Half of a worn patch of the throttle's track, degrees.
 const PATCH: f64 = 1.5;
 /// Back pressure of a free exhaust, kPa at 75 g/s.
-const FREE: f64 = 12.0;
+pub(super) const FREE: f64 = 12.0;
 
 pub(super) static ENTRIES: &[Entry] = &[
     Entry {
@@ -150,10 +150,10 @@ pub(super) static ENTRIES: &[Entry] = &[
             unit: "kPa",
             range: [20.0, 150.0],
         },
-        description: "catalyst melted, or muffler collapsed: this back pressure at 75 g/s instead of 12 kPa",
+        description: "muffler collapsed or pipe crushed: this back pressure at 75 g/s instead of 12 kPa",
         set: "the exhaust is restricted: {} of back pressure at 75 g/s",
-        seen: "the catalyst rattles, and little comes out of the tailpipe",
+        seen: "the muffler rattles when knocked at, and little comes out of the tailpipe",
         cures: &[(Replace, Exhaust)],
-        apply: |knobs, kilopascals| knobs.back_pressure = kilopascals / FREE,
+        apply: |knobs, kilopascals| knobs.back_pressure = knobs.back_pressure.max(kilopascals / FREE),
     },
 ];

@@ -9,7 +9,11 @@ use super::{
     },
     Size,
     Work::{Replace, Tighten},
+    air::FREE,
 };
+
+/// Oxygen that a melted catalyst still holds, g: most of its coated surface is gone (our choice).
+const MELTED: f64 = 0.02;
 
 /// The rows of each bank: its number from 0 on, what is said behind its parts, its parts, what a good catalyst of it holds.
 macro_rules! banks {
@@ -117,6 +121,23 @@ macro_rules! banks {
                 seen: "",
                 cures: &[(Replace, $catalyst)],
                 apply: |knobs, grams| knobs.oxygen_capacity_g[$bank] = Some(grams),
+            },
+            Entry {
+                part: $catalyst,
+                kind: "melted",
+                size: Size::Amount { unit: "kPa", range: [20.0, 150.0] },
+                description: concat!(
+                    "catalyst", $of, " has melted, by misfires as a rule: this back pressure at 75 g/s instead of 12 kPa, and hardly any \
+                     oxygen held"
+                ),
+                set: concat!("the catalyst", $of, " has melted: {} of back pressure at 75 g/s"),
+                seen: concat!("the catalyst", $of, " rattles, and little comes out of the tailpipe"),
+                cures: &[(Replace, $catalyst)],
+                apply: |knobs, kilopascals| {
+                    knobs.back_pressure = knobs.back_pressure.max(kilopascals / FREE);
+                    let left = knobs.oxygen_capacity_g[$bank].unwrap_or(MELTED);
+                    knobs.oxygen_capacity_g[$bank] = Some(left.min(MELTED));
+                },
             },
             Entry {
                 part: $manifold,

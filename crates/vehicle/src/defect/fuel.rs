@@ -9,8 +9,9 @@ use super::{
 
 /// Regulated pressure of the rail, kPa gauge.
 const RAIL: f64 = 350.0;
-/// What a good pump reaches without flow, kPa gauge.
+/// What a good pump reaches without flow, kPa gauge, and what it loses a g/s, good filter included, kPa.
 const PUMP: f64 = 600.0;
+const FALL: f64 = 12.0;
 
 /// Among the injectors of a bank one that does not shut.
 const fn leaking(injectors: Part) -> Entry {
@@ -73,7 +74,7 @@ pub(super) static ENTRIES: &[Entry] = &[
         cures: &[(Replace, FuelPump)],
         apply: |knobs, percent| {
             let worn = 0.01 * percent;
-            knobs.weak_pump = Some([PUMP - 280.0 * worn, 12.0 + 48.0 * worn]);
+            knobs.weak_pump = Some([PUMP - 280.0 * worn, FALL + 48.0 * worn]);
         },
     },
     Entry {
@@ -87,7 +88,7 @@ pub(super) static ENTRIES: &[Entry] = &[
         set: "the fuel filter is blocked: it costs {} for each g/s",
         seen: "",
         cures: &[(Replace, FuelFilter)],
-        apply: |knobs, kilopascals| knobs.weak_pump = Some([PUMP, kilopascals]),
+        apply: |knobs, kilopascals| knobs.filter_fall = kilopascals - FALL,
     },
     Entry {
         part: FuelReturn,

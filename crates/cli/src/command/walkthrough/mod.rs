@@ -8,7 +8,10 @@ use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
-use twotrip_scenario::{Phrase, RepairOrder, Scenario, phrase::Point};
+use twotrip_scenario::{
+    Phrase, RepairOrder, Scenario,
+    phrase::{Claim, Point, Source},
+};
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_units::CarInstant;
 
@@ -35,6 +38,7 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
         rig: Rig::new(simulator, pacing),
         pacing,
         teller: Teller { json: args.json },
+        frozen: frozen(&scenario),
         step: 0,
         trip: 0,
         unmet: false,
@@ -66,6 +70,8 @@ struct Loop {
     rig: Rig,
     pacing: Pacing,
     teller: Teller,
+    /// PIDs of the freeze frame that are asked for.
+    frozen: Vec<u8>,
     step: u32,
     trip: u32,
     /// Whether something that the story or a cue expects was not so.
@@ -358,8 +364,8 @@ impl Loop {
             reading.permanent = codes(&self.ask(&[0x0A])?);
         }
         if !reading.confirmed.is_empty() || !reading.pending.is_empty() {
-            for pid in FREEZE_FRAME_PIDS {
-                self.ask(&[0x02, *pid, 0x00])?;
+            for pid in self.frozen.clone() {
+                self.ask(&[0x02, pid, 0x00])?;
             }
         }
         Ok(reading)
@@ -485,10 +491,30 @@ impl Loop {
     }
 }
 
+/// What is asked of the freeze frame: what a technician looks at first, and what the scenario has something to say of.
+fn frozen(scenario: &Scenario) -> Vec<u8> {
+    let mut pids = FREEZE_FRAME_PIDS.to_vec();
+    for phrase in scenario.story().iter().chain(scenario.expectations()) {
+        let Phrase::Expect(expectation) = &phrase.value else {
+            continue;
+        };
+        if let Claim::Reported {
+            from: Source::FreezeFrame,
+            value,
+            ..
+        } = expectation.claim
+            && !pids.contains(&value.pid())
+        {
+            pids.push(value.pid());
+        }
+    }
+    pids
+}
+
 const CAUTION: &str = "On a real car: draw off the exhaust, keep away from fuel vapour and from whatever turns. A clear \
                        mends nothing. Repairs and roadworthiness are for trained people and your local rules.";
 
-/// Looking at, and measuring, what the correction is going to touch.
+/// Looking at, and measuring, what the correction is going to touch: first what is done on a standing engine.
 fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     let look = |phrase: &Phrase| match phrase {
         // What is wrong inside a sensor only the meter shows.
@@ -499,7 +525,15 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
         Phrase::MendWire(wire) => vec![Phrase::Measure(Point::Wire(*wire))],
         _ => vec![],
     };
-    correction.iter().flat_map(look).collect()
+    let looks = correction.iter().flat_map(look);
+    let (running, mut looks): (Vec<_>, Vec<_>) =
+        looks.partition(|phrase| *phrase == Phrase::Measure(Point::Alternator));
+    if !running.is_empty() {
+        looks.push(Phrase::Start);
+        looks.extend(running);
+        looks.extend([Phrase::Measure(Point::Battery), Phrase::Stop]);
+    }
+    looks
 }
 
 fn codes(exchange: &Exchange) -> Vec<Dtc> {
