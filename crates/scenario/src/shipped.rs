@@ -75,6 +75,7 @@ shipped! {
     "fuel-pressure-low",
     "fuel-pump-weak",
     "fuel-filter-blocked",
+    "fuel-return-pinched",
     "injector-leaking",
     "exhaust-manifold-leak",
     "alternator-dead",
