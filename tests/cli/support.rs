@@ -167,6 +167,22 @@ impl Car {
         Self { child, ready, stdout }
     }
 
+    /// Starts a program that says nothing when it begins.
+    pub(crate) fn watching(arguments: &[&str]) -> Self {
+        let mut child = twotrip(arguments)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let stdout = BufReader::new(child.stdout.take().expect("it is piped"));
+        Self {
+            child,
+            ready: String::new(),
+            stdout,
+        }
+    }
+
     /// Ends it as `kill -9` does, and waits until it is gone.
     pub(crate) fn kill(&mut self) {
         self.child.kill().expect("it is our child");

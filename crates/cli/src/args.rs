@@ -30,6 +30,8 @@ pub(crate) enum Command {
     Scan(Scan),
     /// Record what is on a bus
     Record(Record),
+    /// Say in plain words what a recording holds, or what is said on a bus
+    Explain(Explain),
     /// Validate scenario and vehicle files
     Check(Check),
     /// List what there is: scenarios, vehicles, defects, parts, drives, phrases, services, parameters
@@ -176,6 +178,88 @@ pub(crate) struct Record {
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Explain {
+    /// A pcapng or pcap file
+    #[arg(required_unless_present = "bus", conflicts_with = "bus")]
+    pub(crate) file: Option<PathBuf>,
+    /// A bus to listen to instead, until Ctrl-C
+    #[arg(long)]
+    pub(crate) bus: Option<String>,
+    /// How much is told
+    #[arg(long, value_enum, default_value_t = Level::Messages, value_name = "LEVEL")]
+    pub(crate) level: Level,
+    /// Go on as the file grows, until Ctrl-C
+    #[arg(long, requires = "file")]
+    pub(crate) follow: bool,
+    /// Begin here: a time since the first frame (2.5s), or the number of a frame (120)
+    #[arg(long, value_name = "WHERE")]
+    pub(crate) from: Option<Mark>,
+    /// End here, likewise
+    #[arg(long, value_name = "WHERE")]
+    pub(crate) to: Option<Mark>,
+    #[command(flatten)]
+    pub(crate) selection: FrameSelection,
+    /// One JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Level {
+    /// Every frame
+    Frames,
+    /// The frames of diagnostics, as ISO 15765-2 has them
+    Transport,
+    /// Requests and answers
+    Messages,
+    /// The loop as a human tells it
+    Story,
+}
+
+/// A place in a recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Mark {
+    /// Of the frame with this number, from 1.
+    Frame(u64),
+    /// Nanoseconds since the first frame.
+    Time(u64),
+}
+
+impl Mark {
+    /// Whether a frame is at it or behind it.
+    pub(crate) const fn is_reached(self, number: u64, since: u64) -> bool {
+        match self {
+            Self::Frame(wanted) => number >= wanted,
+            Self::Time(wanted) => since >= wanted,
+        }
+    }
+
+    /// Whether a frame is behind it.
+    pub(crate) const fn is_passed(self, number: u64, since: u64) -> bool {
+        match self {
+            Self::Frame(wanted) => number > wanted,
+            Self::Time(wanted) => since > wanted,
+        }
+    }
+}
+
+impl std::str::FromStr for Mark {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit()) {
+            return text.parse().map(Self::Frame).map_err(|error| error.to_string());
+        }
+        let span = duration(text).map_err(|_| {
+            "a place is a time since the first frame (2.5s), or a frame's number (120)".to_owned()
+        })?;
+        u64::try_from(span.as_nanos())
+            .map(Self::Time)
+            .map_err(|error| error.to_string())
+    }
 }
 
 /// Which frames.

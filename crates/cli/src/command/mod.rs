@@ -1,6 +1,7 @@
 //! The commands, one file each.
 
 mod check;
+mod explain;
 mod list;
 mod record;
 mod run;
@@ -27,6 +28,7 @@ pub(crate) fn run(args: Args) -> Result<(), Failure> {
         Command::Tell(args) => block_on(tell::run(&args)),
         Command::Scan(args) => block_on(scan::run(&args)),
         Command::Record(args) => block_on(record::run(&args)),
+        Command::Explain(args) => block_on(explain::run(&args)),
         Command::Check(args) => check::run(&args),
         Command::List(args) => list::run(&args),
     }

@@ -6,7 +6,6 @@ use std::{
 };
 
 use serde::Serialize;
-use tokio::signal::unix::{SignalKind, signal};
 use twotrip_host::{
     bus::{Bus, Name},
     recording::{Counts, Found, Notice, Options, Recorder, RecordingError, Rotation, Source, Stop},
@@ -61,7 +60,7 @@ pub(super) async fn run(args: &args::Record) -> Result<(), Failure> {
         application: application(),
         header: Vec::new(),
     };
-    let stop = stopped()?;
+    let stop = words::stopped()?;
     let (mut recorder, found) = Recorder::start(&options, sources).map_err(|error| failure(&error))?;
     begin(args.json, recorder.path(), &names, found)?;
     let begun = Instant::now();
@@ -122,18 +121,6 @@ fn rotation(args: &args::Rotation) -> Result<Rotation, Failure> {
         ));
     }
     Ok(rotation)
-}
-
-/// Ready once a signal asks for the end.
-fn stopped() -> Result<impl Future<Output = ()>, Failure> {
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    let mut terminate = signal(SignalKind::terminate())?;
-    Ok(async move {
-        tokio::select! {
-            _ = interrupt.recv() => {}
-            _ = terminate.recv() => {}
-        }
-    })
 }
 
 /// What kind of failure it is, and what to try.

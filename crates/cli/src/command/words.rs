@@ -1,5 +1,6 @@
 //! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
 
+use tokio::signal::unix::{SignalKind, signal};
 use twotrip_can::error_frame::{Cause, ErrorFrame, ErrorState};
 use twotrip_ecu::memory::{Effect, Lamp};
 
@@ -45,6 +46,18 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
             Mood::Plain,
         ),
         _ => return None,
+    })
+}
+
+/// Ready once a signal asks for the end.
+pub(super) fn stopped() -> Result<impl Future<Output = ()>, Failure> {
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    let mut terminate = signal(SignalKind::terminate())?;
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
     })
 }
 

@@ -3,12 +3,14 @@
 //! - [`Recorder`]: what is on one or several buses, into files.
 //! - [`Beside`]: the same beside a running car, on a thread of its own, with what happens inside the car as comments.
 //! - [`comment`]: the form of those comments.
+//! - [`Reader`]: a file, item by item, in bounded memory; also one that is still growing.
 //!
 //! Times are the kernel's where there is one, else those of reading. The tap is a member of the bus like any other: it
 //! stands outside of what disturbs one node, and sees what was on the wire.
 
 mod beside;
 pub mod comment;
+mod reader;
 mod recorder;
 mod reel;
 mod tape;
@@ -16,6 +18,7 @@ mod tape;
 use std::{io, path::PathBuf, time::Duration};
 
 pub use beside::{Beside, Tap};
+pub use reader::{ReadError, Reader};
 pub use recorder::{Notice, Recorder, Source, Stop};
 pub use reel::Found;
 

@@ -175,7 +175,7 @@ impl Recorder {
                 _ = ticks.tick() => {
                     let now = Instant::now();
                     self.take_notes(now);
-                    self.tape.tick(now);
+                    self.tape.tick(now, instant(Detail::default()));
                     match self.tape.news() {
                         Some(Err(error)) => notice(Notice::DiskFails(&error)),
                         Some(Ok(())) => notice(Notice::DiskWorks),

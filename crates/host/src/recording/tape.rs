@@ -196,8 +196,9 @@ impl Tape {
         }
     }
 
-    /// What is due by the clock.
-    pub(super) fn tick(&mut self, now: Instant) {
+    /// What is due by the clock; `at` is the same instant in nanoseconds since 1970.
+    pub(super) fn tick(&mut self, now: Instant, at: u64) {
+        self.last_at = self.last_at.max(at);
         let waits = self.comment_since;
         if waits.is_some_and(|since| now.duration_since(since) >= COMMENT_WAITS) {
             self.save_comments();

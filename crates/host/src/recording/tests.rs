@@ -139,7 +139,7 @@ fn files_turn_over_and_the_oldest_go() {
     for number in 0..100 {
         tape.frame(&heard(0, number), now);
         now += Duration::from_millis(500);
-        tape.tick(now);
+        tape.tick(now, 0);
     }
     let counts = tape.finish().expect("written");
     assert_eq!(counts.frames, 100);
@@ -189,7 +189,7 @@ fn a_file_turns_over_by_time() {
     for number in 0..60 {
         tape.frame(&heard(0, number), now);
         now += Duration::from_secs(1);
-        tape.tick(now);
+        tape.tick(now, 0);
     }
     assert_eq!(tape.finish().expect("written").files, 7);
 }
@@ -244,7 +244,7 @@ fn a_full_disk_loses_frames_and_says_how_many() {
             recorded += 1;
         }
         now += Duration::from_millis(400);
-        tape.tick(now);
+        tape.tick(now, 0);
         news.extend(tape.news());
     }
     let [Err(error)] = news.as_slice() else {
@@ -261,7 +261,7 @@ fn a_full_disk_loses_frames_and_says_how_many() {
     // Room again: nothing more is lost, and the next frame says what is missing before it.
     disk.with(|(_, room)| *room = usize::MAX);
     now += Duration::from_secs(2);
-    tape.tick(now);
+    tape.tick(now, 0);
     assert!(matches!(tape.news(), Some(Ok(()))));
     tape.frame(&heard(0, 8), now);
     let counts = tape.finish().expect("written");
@@ -336,7 +336,7 @@ fn comments_are_never_lost_and_stand_at_frames() {
     tape.comment("in the quiet".to_owned(), now);
     for _ in 0..10 {
         now += Duration::from_millis(100);
-        tape.tick(now);
+        tape.tick(now, 0);
     }
     let so_far = disk.with(|(file, _)| told(file));
     assert_eq!(so_far, ["0:1 lost 0", "frame: at once", "counts: in the quiet"]);

@@ -1,0 +1,254 @@
+//! Items of a recording become things to tell, in the order in which they happened.
+
+use std::{collections::VecDeque, time::Duration};
+
+use twotrip_can::Frame;
+use twotrip_capture::{Direction, Item, Packet};
+use twotrip_dialogue::{Dialogue, Event};
+use twotrip_host::{bus::Selection, recording::comment};
+use twotrip_units::BusInstant;
+
+use crate::args::Mark;
+
+/// Lines of comments remembered, to tell each once.
+const COMMENTS: usize = 1024;
+
+/// A frame with what is known of it.
+#[derive(Clone, Debug)]
+pub(super) struct Heard {
+    /// Number of its interface.
+    pub(super) interface: usize,
+    /// Nanoseconds since 1970.
+    pub(super) at: u64,
+    pub(super) outbound: Option<bool>,
+    /// Frames lost before it.
+    pub(super) dropped: u64,
+    pub(super) frame: Frame,
+}
+
+/// Something to be told.
+#[derive(Debug)]
+pub(super) enum Told {
+    Section {
+        application: Option<String>,
+        comments: Vec<String>,
+    },
+    Interface {
+        name: String,
+        bit_rate: Option<u64>,
+    },
+    /// A frame, and its number, from 1 as analysers count.
+    Frame(u64, Heard),
+    /// What became of it on that interface.
+    Event(usize, Event),
+    Comment {
+        at: u64,
+        text: String,
+    },
+    /// A packet that is no frame.
+    NoFrame {
+        number: u64,
+        why: String,
+    },
+}
+
+/// One bus.
+#[derive(Debug)]
+struct Lane {
+    name: String,
+    dialogue: Dialogue,
+}
+
+/// Listens to all buses of a recording.
+#[derive(Debug)]
+pub(super) struct Listener {
+    selection: Selection,
+    from: Option<Mark>,
+    to: Option<Mark>,
+    lanes: Vec<Lane>,
+    numbers: u64,
+    /// Of the first frame, nanoseconds since 1970.
+    begun: Option<u64>,
+    last: u64,
+    over: bool,
+    comments: VecDeque<String>,
+    told: VecDeque<Told>,
+}
+
+impl Listener {
+    pub(super) const fn new(selection: Selection, from: Option<Mark>, to: Option<Mark>) -> Self {
+        Self {
+            selection,
+            from,
+            to,
+            lanes: Vec::new(),
+            numbers: 0,
+            begun: None,
+            last: 0,
+            over: false,
+            comments: VecDeque::new(),
+            told: VecDeque::new(),
+        }
+    }
+
+    /// Nothing beyond this is wanted.
+    pub(super) const fn is_over(&self) -> bool {
+        self.over
+    }
+
+    /// Whether there was anything of a recording.
+    pub(super) const fn has_heard(&self) -> bool {
+        !self.lanes.is_empty()
+    }
+
+    /// Packets so far.
+    pub(super) const fn frames(&self) -> u64 {
+        self.numbers
+    }
+
+    pub(super) fn poll(&mut self) -> Option<Told> {
+        self.told.pop_front()
+    }
+
+    /// Seconds since the first frame.
+    pub(super) fn seconds(&self, at: u64) -> f64 {
+        let begun = self.begun.unwrap_or(at);
+        let span = Duration::from_nanos(at.abs_diff(begun)).as_secs_f64();
+        if at < begun { -span } else { span }
+    }
+
+    pub(super) fn name(&self, interface: usize) -> &str {
+        self.lanes.get(interface).map_or("", |lane| lane.name.as_str())
+    }
+
+    /// How many buses there are.
+    pub(super) const fn buses(&self) -> usize {
+        self.lanes.len()
+    }
+
+    /// The instant of the dialogue's clock, in nanoseconds since 1970.
+    pub(super) fn instant(&self, at: BusInstant) -> u64 {
+        self.begun.unwrap_or_default().saturating_add(at.as_nanos())
+    }
+
+    pub(super) fn on_bus(&mut self, name: &str) {
+        self.lanes.push(Lane {
+            name: name.to_owned(),
+            dialogue: Dialogue::default(),
+        });
+    }
+
+    pub(super) fn on_item(&mut self, item: &Item<'_>) {
+        match item {
+            Item::Section(section) => self.told.push_back(Told::Section {
+                application: section.application().map(|text| text.into_owned()),
+                comments: section.options.comments().map(|text| text.into_owned()).collect(),
+            }),
+            Item::Interface(interface) => {
+                let name = interface.name().map_or_else(
+                    || format!("interface {}", interface.number),
+                    |name| name.into_owned(),
+                );
+                self.on_bus(&name);
+                self.told.push_back(Told::Interface {
+                    name,
+                    bit_rate: interface.bit_rate(),
+                });
+            }
+            Item::Packet(packet) => self.on_packet(packet),
+            Item::Statistics(counts) => self.on_comments(counts.at, counts.options.comments()),
+            Item::Other(_) => {}
+        }
+    }
+
+    fn on_packet(&mut self, packet: &Packet<'_>) {
+        let at = packet.at.unwrap_or(self.last);
+        match packet.frame() {
+            Ok(frame) => {
+                let heard = Heard {
+                    interface: usize::try_from(packet.interface).unwrap_or(usize::MAX),
+                    at,
+                    outbound: packet.direction().map(|way| way == Direction::Outbound),
+                    dropped: packet.dropped().unwrap_or(0),
+                    frame,
+                };
+                self.on_frame(&heard, packet.comments());
+            }
+            Err(error) => {
+                self.numbers += 1;
+                self.told.push_back(Told::NoFrame {
+                    number: self.numbers,
+                    why: error.to_string(),
+                });
+            }
+        }
+    }
+
+    fn on_comments<'a>(&mut self, at: u64, comments: impl Iterator<Item = std::borrow::Cow<'a, str>>) {
+        for text in comments {
+            // A statistics block may have had it already.
+            if text.starts_with(comment::PREFIX) {
+                if self.comments.iter().any(|told| *told == text) {
+                    continue;
+                }
+                if self.comments.len() == COMMENTS {
+                    self.comments.pop_front();
+                }
+                self.comments.push_back(text.clone().into_owned());
+            }
+            self.told.push_back(Told::Comment {
+                at,
+                text: text.into_owned(),
+            });
+        }
+    }
+
+    /// Takes a frame; comments tell what happened before it.
+    pub(super) fn on_frame<'a>(
+        &mut self,
+        heard: &Heard,
+        comments: impl Iterator<Item = std::borrow::Cow<'a, str>>,
+    ) {
+        self.numbers += 1;
+        self.last = heard.at;
+        let since = heard.at.saturating_sub(*self.begun.get_or_insert(heard.at));
+        if self.to.is_some_and(|mark| mark.is_passed(self.numbers, since)) {
+            self.over = true;
+            return;
+        }
+        let early = self
+            .from
+            .is_some_and(|mark| !mark.is_reached(self.numbers, since));
+        let shown = !early && self.selection.passes(&heard.frame);
+        if !early {
+            self.on_comments(heard.at, comments);
+        }
+        if shown {
+            self.told.push_back(Told::Frame(self.numbers, heard.clone()));
+        }
+        if let Some(lane) = self.lanes.get_mut(heard.interface) {
+            // It hears everything, so that what is shown is judged by what is not.
+            lane.dialogue
+                .on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
+            while let Some(event) = lane.dialogue.poll_event() {
+                if shown {
+                    self.told.push_back(Told::Event(heard.interface, event));
+                }
+            }
+        }
+    }
+
+    /// No more frames come.
+    pub(super) fn end(&mut self) {
+        if self.over {
+            return;
+        }
+        let since = self.last.saturating_sub(self.begun.unwrap_or_default());
+        for (interface, lane) in self.lanes.iter_mut().enumerate() {
+            lane.dialogue.on_end(BusInstant::from_nanos(since));
+            while let Some(event) = lane.dialogue.poll_event() {
+                self.told.push_back(Told::Event(interface, event));
+            }
+        }
+    }
+}

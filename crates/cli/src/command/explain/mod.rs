@@ -1,0 +1,127 @@
+//! `twotrip explain`: a recording, or a bus as it goes, in plain words.
+//!
+//! `heard` is one frame with what is known of it, `teller` what is shown at each level, `story` the loop as a human tells
+//! it.
+
+mod heard;
+mod story;
+mod teller;
+
+use std::{ops::ControlFlow, path::Path, time::Duration};
+
+use twotrip_host::{
+    bus::{Bus, BusEvent, Name, Origin},
+    recording::{ReadError, Reader},
+};
+
+use self::{
+    heard::{Heard, Listener},
+    teller::Teller,
+};
+use crate::{args, command::words, exit::Failure, output};
+
+/// How often a growing file is looked at.
+const FOLLOW: Duration = Duration::from_millis(200);
+
+/// Runs the command.
+pub(super) async fn run(args: &args::Explain) -> Result<(), Failure> {
+    let mut listener = Listener::new(args.selection.selection(), args.from, args.to);
+    let mut teller = Teller::new(args.level, args.json);
+    match (&args.file, &args.bus) {
+        (Some(path), None) => file(path, args.follow, &mut listener, &mut teller).await?,
+        (None, Some(bus)) => live(bus, &mut listener, &mut teller).await?,
+        // The command line allows nothing else.
+        _ => return Err(Failure::input("a file, or --bus", None)),
+    }
+    listener.end();
+    teller.tell(&mut listener)?;
+    teller.end(&listener)
+}
+
+async fn file(
+    path: &Path,
+    follow: bool,
+    listener: &mut Listener,
+    teller: &mut Teller,
+) -> Result<(), Failure> {
+    let mut reader = Reader::open(path).map_err(|error| failure(&error))?;
+    let mut stop = std::pin::pin!(words::stopped()?);
+    loop {
+        let mut told = Ok(());
+        let read = reader.read(|item| {
+            listener.on_item(&item);
+            told = teller.tell(listener);
+            if told.is_err() || listener.is_over() {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
+        });
+        told?;
+        let read = match read {
+            Ok(()) if listener.is_over() => return Ok(()),
+            Ok(()) if follow => {
+                tokio::select! {
+                    () = &mut stop => return Ok(()),
+                    () = tokio::time::sleep(FOLLOW) => continue,
+                }
+            }
+            Ok(()) => reader.end(),
+            Err(error) => Err(error),
+        };
+        return match read {
+            Ok(()) => Ok(()),
+            // What stands before it is worth telling all the same.
+            Err(error @ ReadError::Damage { .. }) if listener.has_heard() => teller.damage(&error),
+            Err(error) => Err(failure(&error)),
+        };
+    }
+}
+
+async fn live(bus: &str, listener: &mut Listener, teller: &mut Teller) -> Result<(), Failure> {
+    let name: Name = bus
+        .parse()
+        .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
+    let mut bus = Bus::listen(&name).await.map_err(words::system)?;
+    bus.want_detail().map_err(words::system)?;
+    listener.on_bus(&name.to_string());
+    let mut stop = std::pin::pin!(words::stopped()?);
+    loop {
+        let event = tokio::select! {
+            () = &mut stop => return Ok(()),
+            event = bus.recv() => event.map_err(words::system)?,
+        };
+        let (BusEvent::Frame(received) | BusEvent::Passed(received)) = event else {
+            continue;
+        };
+        let at = bus
+            .detail()
+            .and_then(|detail| detail.at)
+            .unwrap_or_else(std::time::SystemTime::now);
+        let since = at
+            .duration_since(std::time::SystemTime::UNIX_EPOCH)
+            .unwrap_or_default();
+        let heard = Heard {
+            interface: 0,
+            at: u64::try_from(since.as_nanos()).unwrap_or(u64::MAX),
+            outbound: Some(received.origin == Origin::ThisComputer),
+            dropped: 0,
+            frame: received.frame,
+        };
+        listener.on_frame(&heard, std::iter::empty());
+        teller.tell(listener)?;
+        if listener.is_over() {
+            return Ok(());
+        }
+    }
+}
+
+fn failure(error: &ReadError) -> Failure {
+    match error {
+        ReadError::Io { .. } => Failure::input(output::escape(&error.to_string()), None),
+        ReadError::Damage { .. } => Failure::input(
+            output::escape(&error.to_string()),
+            Some("`explain` reads pcapng and pcap with frames of link type 227".to_owned()),
+        ),
+    }
+}

@@ -1,0 +1,247 @@
+//! The loop as a human tells it: what the tester did, what it learned, what happened to the car.
+//!
+//! Questions of one kind in a row are one sentence.
+
+use std::collections::VecDeque;
+
+use twotrip_dialogue::{Event, Message, Role};
+use twotrip_host::recording::comment;
+use twotrip_obd::{Information, Response, Service, describe_response};
+
+use super::{
+    heard::{Listener, Told},
+    teller::is_conduct,
+};
+
+/// A deed of the tester.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Deed {
+    Supported,
+    Readiness,
+    Live,
+    FreezeFrame,
+    Codes(Service),
+    Clear,
+    Tests,
+    Vehicle,
+    Control,
+    Other(u8),
+}
+
+impl Deed {
+    fn of(request: &[u8]) -> Self {
+        let &[service, ref parameters @ ..] = request else {
+            return Self::Other(0);
+        };
+        let masks = !parameters.is_empty() && parameters.iter().all(|number| number % 0x20 == 0);
+        match Service::from_byte(service) {
+            Service::CurrentData | Service::TestResults | Service::VehicleInformation | Service::Control
+                if masks =>
+            {
+                Self::Supported
+            }
+            Service::FreezeFrame if parameters.first().is_some_and(|number| number % 0x20 == 0) => {
+                Self::Supported
+            }
+            Service::CurrentData if parameters.iter().all(|number| matches!(number, 0x01 | 0x41)) => {
+                Self::Readiness
+            }
+            Service::CurrentData => Self::Live,
+            Service::FreezeFrame => Self::FreezeFrame,
+            service @ (Service::ConfirmedCodes | Service::PendingCodes | Service::PermanentCodes) => {
+                Self::Codes(service)
+            }
+            Service::Clear => Self::Clear,
+            Service::TestResults => Self::Tests,
+            Service::VehicleInformation => Self::Vehicle,
+            Service::Control => Self::Control,
+            Service::Unknown(_) => Self::Other(service),
+            _ => Self::Other(service),
+        }
+    }
+
+    fn words(self) -> String {
+        match self {
+            Self::Supported => "the tester asks what is supported".to_owned(),
+            Self::Readiness => "the tester reads lamp and readiness".to_owned(),
+            Self::Live => "the tester reads live data".to_owned(),
+            Self::FreezeFrame => "the tester reads the freeze frame".to_owned(),
+            Self::Codes(Service::PendingCodes) => "the tester reads pending codes".to_owned(),
+            Self::Codes(Service::PermanentCodes) => "the tester reads permanent codes".to_owned(),
+            Self::Codes(_) => "the tester reads stored codes".to_owned(),
+            Self::Clear => "the tester clears codes, freeze frame and readiness".to_owned(),
+            Self::Tests => "the tester reads results of on-board tests".to_owned(),
+            Self::Vehicle => "the tester reads vehicle information".to_owned(),
+            Self::Control => "the tester commands a test".to_owned(),
+            Self::Other(service) => format!("the tester asks service ${service:02X}"),
+        }
+    }
+
+    /// Whether each answer is worth its words.
+    const fn tells_answers(self) -> bool {
+        matches!(
+            self,
+            Self::Readiness | Self::Codes(_) | Self::Clear | Self::Vehicle | Self::Control | Self::Other(_)
+        )
+    }
+}
+
+/// What is being done.
+#[derive(Debug)]
+struct Scene {
+    deed: Deed,
+    at: u64,
+    questions: u32,
+    answers: u32,
+    told: Vec<String>,
+    /// What went wrong meanwhile: told behind it.
+    breaches: Vec<(u64, String)>,
+}
+
+/// Words of answers kept for one sentence.
+const TOLD: usize = 8;
+
+/// Makes sentences.
+#[derive(Debug, Default)]
+pub(super) struct Story {
+    scene: Option<Scene>,
+    lines: VecDeque<(u64, String)>,
+}
+
+impl Story {
+    pub(super) fn on(&mut self, told: &Told, listener: &Listener) {
+        match told {
+            Told::Section { comments, .. } => {
+                self.close();
+                for comment in comments {
+                    self.lines.push_back((0, header(comment)));
+                }
+            }
+            Told::Comment { at, text } if !begins(text) => {
+                self.close();
+                self.lines.push_back((*at, happened(text)));
+            }
+            Told::Event(_, Event::Message(message)) => {
+                let at = listener.instant(message.began);
+                match message.role {
+                    Role::Answer(_) => self.answer(message),
+                    Role::AskAll { .. } | Role::Ask(_) => self.question(at, message),
+                }
+            }
+            Told::Event(_, Event::Breach { at, role, breach, .. }) if is_conduct(breach) => {
+                let line = (listener.instant(*at), format!("! {role}: {breach}"));
+                match &mut self.scene {
+                    Some(scene) if scene.breaches.len() < TOLD => scene.breaches.push(line),
+                    Some(_) => {}
+                    None => self.lines.push_back(line),
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// The next sentence, and when.
+    pub(super) fn poll(&mut self) -> Option<(u64, String)> {
+        self.lines.pop_front()
+    }
+
+    pub(super) fn end(&mut self) {
+        self.close();
+    }
+
+    fn question(&mut self, at: u64, message: &Message) {
+        let deed = Deed::of(&message.bytes);
+        if self.scene.as_ref().is_some_and(|scene| scene.deed != deed) {
+            self.close();
+        }
+        let scene = self.scene.get_or_insert_with(|| Scene {
+            deed,
+            at,
+            questions: 0,
+            answers: 0,
+            told: Vec::new(),
+            breaches: Vec::new(),
+        });
+        scene.questions += 1;
+    }
+
+    fn answer(&mut self, message: &Message) {
+        let Some(scene) = &mut self.scene else {
+            return;
+        };
+        scene.answers += 1;
+        let words = match Response::parse(&message.bytes) {
+            Ok(Response::Negative(..)) => Some(describe_response(&message.bytes)),
+            Ok(Response::Information(Information::InUse(_) | Information::VerificationNumbers(_))) => None,
+            Ok(Response::FreezeFrame(_)) if message.bytes.get(1) == Some(&0x02) => {
+                Some(describe_response(&message.bytes))
+            }
+            _ if scene.deed.tells_answers() => Some(describe_response(&message.bytes)),
+            _ => None,
+        };
+        if let (Some(words), Role::Answer(ecu)) = (words, message.role)
+            && scene.told.len() < TOLD
+        {
+            scene.told.push(format!("{ecu} {words}"));
+        }
+    }
+
+    fn close(&mut self) {
+        let Some(scene) = self.scene.take() else {
+            return;
+        };
+        let mut text = scene.deed.words();
+        if scene.questions > 1 {
+            text += &format!(", {} questions", scene.questions);
+        }
+        if !scene.told.is_empty() {
+            text += &format!(": {}", scene.told.join("; "));
+        } else if scene.answers > 1 || scene.questions > 1 {
+            text += &format!(", {} answers", scene.answers);
+        }
+        self.lines.push_back((scene.at, text));
+        self.lines.extend(scene.breaches);
+    }
+}
+
+/// Words of one of our comments, without the clocks.
+fn ours(text: &str) -> Option<String> {
+    let words = text.strip_prefix(comment::PREFIX)?.split_whitespace();
+    let words: Vec<&str> = words
+        .skip_while(|word| word.starts_with("bus=") || word.starts_with("car="))
+        .collect();
+    Some(words.join(" "))
+}
+
+/// Whether it only says that something begins: its end follows.
+fn begins(text: &str) -> bool {
+    ours(text).is_some_and(|words| words.starts_with("begins "))
+}
+
+fn happened(text: &str) -> String {
+    ours(text).map_or_else(
+        || format!("remark: {text}"),
+        |words| format!("in the car: {words}"),
+    )
+}
+
+/// A comment of a section.
+fn header(text: &str) -> String {
+    let run = text
+        .strip_prefix("run: ")
+        .and_then(|json| serde_json::from_str::<serde_json::Value>(json).ok());
+    match run {
+        Some(run) if run["scenario"].is_string() => format!(
+            "a run of scenario {}, seed {}, pace {}{}",
+            run["scenario"].as_str().unwrap_or_default(),
+            run["seed"],
+            run["pace"].as_str().unwrap_or_default(),
+            if run["not_physical"] == true {
+                ", not physical"
+            } else {
+                ""
+            }
+        ),
+        _ => format!("remark: {text}"),
+    }
+}

@@ -1,0 +1,408 @@
+//! What is shown at each level, for people and for machines.
+
+use serde::Serialize;
+use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_dialogue::{Breach, Event, Message, Role, Unit};
+use twotrip_host::recording::ReadError;
+use twotrip_isotp::{FlowStatus, Pdu};
+use twotrip_obd::{describe_request, describe_response};
+
+use super::{
+    heard::{Heard, Listener, Told},
+    story::Story,
+};
+use crate::{args::Level, exit::Failure, output};
+
+/// A line of `--json`.
+#[derive(Debug, Serialize)]
+#[serde(tag = "kind", rename_all = "kebab-case")]
+enum Line<'a> {
+    Section {
+        application: Option<&'a str>,
+        comments: &'a [String],
+    },
+    Interface {
+        interface: &'a str,
+        bit_rate: Option<u64>,
+    },
+    Frame {
+        frame: u64,
+        time_s: f64,
+        unix_ns: u64,
+        interface: &'a str,
+        direction: Option<&'static str>,
+        dropped_before: u64,
+        id: String,
+        extended: bool,
+        frame_kind: &'static str,
+        length: usize,
+        data: String,
+    },
+    NoFrame {
+        frame: u64,
+        why: &'a str,
+    },
+    Unit {
+        frame: u64,
+        time_s: f64,
+        interface: &'a str,
+        role: String,
+        unit: String,
+    },
+    Message {
+        message: u64,
+        time_s: f64,
+        interface: &'a str,
+        role: String,
+        first_frame: u64,
+        last_frame: u64,
+        bytes: String,
+        text: String,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        answers: Option<u64>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        latency_ms: Option<f64>,
+    },
+    Breach {
+        frame: u64,
+        time_s: f64,
+        interface: &'a str,
+        role: String,
+        text: String,
+        rule: &'static str,
+    },
+    Comment {
+        time_s: f64,
+        text: &'a str,
+    },
+    Story {
+        unix_ns: u64,
+        text: &'a str,
+    },
+    Damage {
+        text: String,
+    },
+}
+
+/// Shows things as they come.
+#[derive(Debug)]
+pub(super) struct Teller {
+    level: Level,
+    json: bool,
+    story: Story,
+    breaches: u64,
+}
+
+impl Teller {
+    pub(super) fn new(level: Level, json: bool) -> Self {
+        Self {
+            level,
+            json,
+            story: Story::default(),
+            breaches: 0,
+        }
+    }
+
+    /// Shows what the listener has to tell.
+    pub(super) fn tell(&mut self, listener: &mut Listener) -> Result<(), Failure> {
+        while let Some(told) = listener.poll() {
+            if self.level == Level::Story {
+                self.story.on(&told, listener);
+                self.tell_story()?;
+            } else if self.json {
+                self.json(&told, listener)?;
+            } else {
+                self.words(&told, listener)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn tell_story(&mut self) -> Result<(), Failure> {
+        while let Some((at, text)) = self.story.poll() {
+            if self.json {
+                output::json(&Line::Story {
+                    unix_ns: at,
+                    text: &text,
+                })?;
+            } else {
+                columns(&format!("{}  ", clock(at)), &output::escape(&text))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Nothing more comes.
+    pub(super) fn end(&mut self, listener: &Listener) -> Result<(), Failure> {
+        if self.level == Level::Story {
+            self.story.end();
+            self.tell_story()?;
+        }
+        if !self.json && self.breaches > 0 {
+            anstream::eprintln!("{} frames; rules broken: {}", listener.frames(), self.breaches);
+        }
+        Ok(())
+    }
+
+    /// The rest cannot be read.
+    pub(super) fn damage(&self, error: &ReadError) -> Result<(), Failure> {
+        if self.json {
+            return output::json(&Line::Damage {
+                text: error.to_string(),
+            });
+        }
+        anstream::eprintln!("{}", output::escape(&error.to_string()));
+        Ok(())
+    }
+
+    fn words(&mut self, told: &Told, listener: &Listener) -> Result<(), Failure> {
+        match told {
+            Told::Frame(number, heard) if self.level == Level::Frames => {
+                output::line(&frame_line(*number, heard, listener))
+            }
+            Told::NoFrame { number, why } if self.level == Level::Frames => {
+                output::line(&format!("{number:>7}  no frame: {why}"))
+            }
+            Told::Event(interface, Event::Unit(unit)) if self.level == Level::Transport => {
+                let at = listener.seconds(listener.instant(unit.at));
+                let bus = bus(listener, *interface);
+                let role = unit.role.to_string();
+                columns(&format!("{at:>13.6}  {bus}{role:<17} "), &unit_words(unit))
+            }
+            Told::Event(interface, Event::Message(message)) if self.level == Level::Messages => {
+                tell_message(message, *interface, listener)
+            }
+            Told::Event(_, Event::Breach { breach, role, .. }) => {
+                self.breaches += 1;
+                let head = format!("{}{:15}! ", output::AMBER, "");
+                let text = format!("{role}: {breach} [{}]", breach.rule());
+                for line in wrapped(&head, 17, &text) {
+                    output::line(&format!("{line}{}", output::PLAIN))?;
+                }
+                Ok(())
+            }
+            Told::Comment { text, .. } => columns(&format!("{:15}# ", ""), &output::escape(text)),
+            _ => Ok(()),
+        }
+    }
+
+    fn json(&self, told: &Told, listener: &Listener) -> Result<(), Failure> {
+        let line = match told {
+            Told::Section {
+                application,
+                comments,
+            } => Line::Section {
+                application: application.as_deref(),
+                comments,
+            },
+            Told::Interface { name, bit_rate } => Line::Interface {
+                interface: name,
+                bit_rate: *bit_rate,
+            },
+            Told::Frame(number, heard) if self.level == Level::Frames => json_frame(*number, heard, listener),
+            Told::NoFrame { number, why } if self.level == Level::Frames => {
+                Line::NoFrame { frame: *number, why }
+            }
+            Told::Event(interface, Event::Unit(unit)) if self.level == Level::Transport => Line::Unit {
+                frame: unit.frame,
+                time_s: listener.seconds(listener.instant(unit.at)),
+                interface: listener.name(*interface),
+                role: unit.role.to_string(),
+                unit: unit_words(unit),
+            },
+            Told::Event(interface, Event::Message(message)) if self.level == Level::Messages => {
+                Line::Message {
+                    message: message.number,
+                    time_s: listener.seconds(listener.instant(message.began)),
+                    interface: listener.name(*interface),
+                    role: message.role.to_string(),
+                    first_frame: message.frames.0,
+                    last_frame: message.frames.1,
+                    bytes: hex(&message.bytes),
+                    text: words_of(message),
+                    answers: message.answers.map(|(question, _)| question),
+                    latency_ms: message.answers.map(|(_, latency)| latency.as_secs_f64() * 1000.0),
+                }
+            }
+            Told::Event(
+                interface,
+                Event::Breach {
+                    frame,
+                    at,
+                    role,
+                    breach,
+                },
+            ) => Line::Breach {
+                frame: *frame,
+                time_s: listener.seconds(listener.instant(*at)),
+                interface: listener.name(*interface),
+                role: role.to_string(),
+                text: breach.to_string(),
+                rule: breach.rule(),
+            },
+            Told::Comment { at, text } => Line::Comment {
+                time_s: listener.seconds(*at),
+                text,
+            },
+            _ => return Ok(()),
+        };
+        output::json(&line)
+    }
+}
+
+/// The name of the bus, where there are several.
+fn bus(listener: &Listener, interface: usize) -> String {
+    if listener.buses() < 2 {
+        return String::new();
+    }
+    format!("{}  ", output::escape(listener.name(interface)))
+}
+
+fn frame_line(number: u64, heard: &Heard, listener: &Listener) -> String {
+    let at = listener.seconds(heard.at);
+    let way = match heard.outbound {
+        Some(true) => "out",
+        Some(false) => "in ",
+        None => "   ",
+    };
+    let bus = bus(listener, heard.interface);
+    let lost = match heard.dropped {
+        0 => String::new(),
+        lost => format!("  ({lost} lost before it)"),
+    };
+    let error = ErrorFrame::decode(&heard.frame).map_or_else(String::new, |error| format!("  {error}"));
+    format!("{number:>7} {at:>13.6}  {bus}{way}  {}{error}{lost}", heard.frame)
+}
+
+fn json_frame<'a>(number: u64, heard: &Heard, listener: &'a Listener) -> Line<'a> {
+    let frame: &Frame = &heard.frame;
+    Line::Frame {
+        frame: number,
+        time_s: listener.seconds(heard.at),
+        unix_ns: heard.at,
+        interface: listener.name(heard.interface),
+        direction: heard.outbound.map(|outbound| if outbound { "out" } else { "in" }),
+        dropped_before: heard.dropped,
+        id: frame.id().to_string(),
+        extended: frame.id().is_extended(),
+        frame_kind: match frame.kind() {
+            FrameKind::Data => "data",
+            FrameKind::Remote => "remote",
+            FrameKind::Error => "error",
+            FrameKind::Fd { .. } => "fd",
+        },
+        length: frame.len(),
+        data: hex(frame.data()),
+    }
+}
+
+fn tell_message(message: &Message, interface: usize, listener: &Listener) -> Result<(), Failure> {
+    let at = listener.seconds(listener.instant(message.began));
+    let bus = bus(listener, interface);
+    let role = message.role.to_string();
+    let latency = message.answers.map_or_else(String::new, |(_, latency)| {
+        format!("(+{:.1} ms) ", latency.as_secs_f64() * 1000.0)
+    });
+    columns(
+        &format!("{at:>13.6}  {bus}{role:<17} "),
+        &format!("{latency}{}", words_of(message)),
+    )
+}
+
+/// A message in words.
+pub(super) fn words_of(message: &Message) -> String {
+    match message.role {
+        Role::Answer(_) => describe_response(&message.bytes),
+        Role::AskAll { .. } | Role::Ask(_) => describe_request(&message.bytes),
+    }
+}
+
+fn unit_words(unit: &Unit) -> String {
+    match unit.pdu {
+        Pdu::SingleFrame { payload } => format!("{:<19}{}", "single frame", hex(payload.as_slice())),
+        Pdu::FirstFrame { length, payload } => {
+            format!(
+                "{:<19}{}",
+                format!("first of {length} bytes"),
+                hex(payload.as_slice())
+            )
+        }
+        Pdu::ConsecutiveFrame {
+            sequence_number,
+            payload,
+        } => format!(
+            "{:<19}{}",
+            format!("consecutive {sequence_number}"),
+            hex(payload.as_slice())
+        ),
+        Pdu::FlowControl {
+            status,
+            block_size,
+            st_min,
+        } => {
+            let status = match status {
+                FlowStatus::ContinueToSend => "continue".to_owned(),
+                FlowStatus::Wait => "wait".to_owned(),
+                FlowStatus::Overflow => "overflow".to_owned(),
+                FlowStatus::Reserved(number) => format!("reserved {number}"),
+            };
+            let block = match block_size {
+                0 => String::new(),
+                frames => format!(", blocks of {frames}"),
+            };
+            let gap = st_min.gap().as_secs_f64() * 1000.0;
+            format!("{:<19}{status}{block}, STmin {gap} ms", "flow control")
+        }
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    let bytes: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+    bytes.join(" ")
+}
+
+/// A head, and a text beside it, broken at spaces where it is too long.
+fn columns(head: &str, text: &str) -> Result<(), Failure> {
+    let lines = wrapped(head, head.chars().count(), text);
+    lines.iter().try_for_each(|line| output::line(line))
+}
+
+fn wrapped(head: &str, width: usize, text: &str) -> Vec<String> {
+    let mut lines = if width + text.chars().count() <= output::WIDTH {
+        vec![format!("{:width$}{text}", "")]
+    } else {
+        output::wrap(text, width, output::WIDTH)
+    };
+    if let Some(first) = lines.first_mut() {
+        *first = format!("{head}{}", &first[width..]);
+    }
+    lines
+}
+
+/// Time of day, UTC; nothing for what has no time.
+fn clock(at: u64) -> String {
+    if at == 0 {
+        return format!("{:8}", "");
+    }
+    let seconds = at / 1_000_000_000 % 86_400;
+    format!(
+        "{:02}:{:02}:{:02}",
+        seconds / 3600,
+        seconds / 60 % 60,
+        seconds % 60
+    )
+}
+
+/// Whether a breach is worth a sentence in a story: what a tester did wrong, not how frames were built.
+pub(super) const fn is_conduct(breach: &Breach) -> bool {
+    matches!(
+        breach,
+        Breach::ClearedUnread
+            | Breach::Unanswered
+            | Breach::LateAnswer { .. }
+            | Breach::Impatient { .. }
+            | Breach::Unfinished { .. }
+            | Breach::WrongSequence { .. }
+            | Breach::NotSupported { .. }
+    )
+}

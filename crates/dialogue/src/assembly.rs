@@ -1,0 +1,227 @@
+//! One direction of one pair: units put together to messages, as an onlooker can.
+
+use alloc::vec::Vec;
+use core::time::Duration;
+
+use twotrip_isotp::{Config, FlowStatus, Payload, Pdu, StMin, Timers};
+use twotrip_units::BusInstant;
+
+use crate::Breach;
+
+/// An onlooker's clock and the sender's are not the same: frames closer than STmin by less than this pass.
+const CLOCK_TOLERANCE: Duration = Duration::from_micros(500);
+
+/// A message that is whole.
+#[derive(Clone, Debug)]
+pub(crate) struct Whole {
+    pub(crate) bytes: Vec<u8>,
+    pub(crate) first_frame: u64,
+    pub(crate) began: BusInstant,
+    pub(crate) pieces: u32,
+}
+
+/// The message under way.
+#[derive(Clone, Debug)]
+struct Open {
+    length: u32,
+    bytes: Vec<u8>,
+    next: u8,
+    first_frame: u64,
+    began: BusInstant,
+    last: BusInstant,
+    pieces: u32,
+    flow: Flow,
+    st_min: StMin,
+    /// Told already; not again for each frame that follows.
+    told: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Flow {
+    /// A flow control is due, since then.
+    Awaited(BusInstant),
+    /// Frames left in the block; `None`: all.
+    Open(Option<u8>),
+}
+
+/// A direction.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Assembly {
+    open: Option<Open>,
+}
+
+impl Assembly {
+    /// Takes a unit of the sender.
+    pub(crate) fn on_unit(
+        &mut self,
+        frame: u64,
+        at: BusInstant,
+        pdu: &Pdu,
+        breach: &mut impl FnMut(Breach),
+    ) -> Option<Whole> {
+        match *pdu {
+            Pdu::SingleFrame { payload } => {
+                self.break_off(breach);
+                Some(Whole {
+                    bytes: payload.as_slice().to_vec(),
+                    first_frame: frame,
+                    began: at,
+                    pieces: 1,
+                })
+            }
+            Pdu::FirstFrame { length, payload } => {
+                self.break_off(breach);
+                if usize::try_from(length).map_or(true, |length| length > Config::LONGEST) {
+                    breach(Breach::TooLong { length });
+                    return None;
+                }
+                self.open = Some(Open {
+                    length,
+                    bytes: payload.as_slice().to_vec(),
+                    next: 1,
+                    first_frame: frame,
+                    began: at,
+                    last: at,
+                    pieces: 1,
+                    flow: Flow::Awaited(at),
+                    st_min: StMin::ZERO,
+                    told: false,
+                });
+                None
+            }
+            Pdu::ConsecutiveFrame {
+                sequence_number,
+                payload,
+            } => self.on_consecutive(at, sequence_number, payload, breach),
+            // Of the other direction: see `on_flow_control`.
+            Pdu::FlowControl { .. } => None,
+        }
+    }
+
+    fn on_consecutive(
+        &mut self,
+        at: BusInstant,
+        found: u8,
+        payload: Payload,
+        breach: &mut impl FnMut(Breach),
+    ) -> Option<Whole> {
+        let Some(open) = &mut self.open else {
+            breach(Breach::NothingToContinue);
+            return None;
+        };
+        if found != open.next {
+            breach(Breach::WrongSequence {
+                expected: open.next,
+                found,
+            });
+            self.open = None;
+            return None;
+        }
+        open.judge_pace(at, breach);
+        open.next = (open.next + 1) & 0x0F;
+        open.last = at;
+        open.pieces += 1;
+        let room = usize::try_from(open.length).unwrap_or(usize::MAX) - open.bytes.len();
+        let data = payload.as_slice();
+        open.bytes.extend_from_slice(&data[..data.len().min(room)]);
+        if open.bytes.len() < usize::try_from(open.length).unwrap_or(usize::MAX) {
+            return None;
+        }
+        self.open.take().map(|open| Whole {
+            bytes: open.bytes,
+            first_frame: open.first_frame,
+            began: open.began,
+            pieces: open.pieces,
+        })
+    }
+
+    /// Takes a flow control that the receiver sends back; says whether somebody waits for it.
+    pub(crate) fn on_flow_control(
+        &mut self,
+        at: BusInstant,
+        status: FlowStatus,
+        block_size: u8,
+        st_min: StMin,
+        breach: &mut impl FnMut(Breach),
+    ) -> bool {
+        let Some(open) = &mut self.open else {
+            return false;
+        };
+        let Flow::Awaited(since) = open.flow else {
+            return false;
+        };
+        let gap = at.saturating_since(since);
+        let limit = Timers::OBD.n_bs;
+        if gap > limit {
+            breach(Breach::LateFlowControl { gap, limit });
+        }
+        match status {
+            FlowStatus::ContinueToSend => {
+                open.flow = Flow::Open((block_size > 0).then_some(block_size));
+                open.st_min = st_min;
+                open.last = at;
+            }
+            FlowStatus::Wait => open.flow = Flow::Awaited(at),
+            // The receiver gives up, and so does the sender.
+            FlowStatus::Overflow | FlowStatus::Reserved(_) => self.open = None,
+        }
+        true
+    }
+
+    /// What was announced and has not come, though it is time.
+    pub(crate) fn end(&mut self, at: BusInstant) -> Option<Breach> {
+        let open = self.open.take();
+        let late = open.filter(|open| at.saturating_since(open.last) > Timers::OBD.n_cr);
+        late.map(|open| Breach::Unfinished {
+            received: open.received(),
+            length: open.length,
+        })
+    }
+
+    fn break_off(&mut self, breach: &mut impl FnMut(Breach)) {
+        if let Some(open) = self.open.take() {
+            breach(Breach::BrokenOff {
+                received: open.received(),
+                length: open.length,
+            });
+        }
+    }
+}
+
+impl Open {
+    fn received(&self) -> u32 {
+        u32::try_from(self.bytes.len()).unwrap_or(u32::MAX)
+    }
+
+    /// Flow control, block, STmin and N_Cr.
+    fn judge_pace(&mut self, at: BusInstant, breach: &mut impl FnMut(Breach)) {
+        let mut tell = |what| {
+            if !self.told {
+                breach(what);
+            }
+            self.told = true;
+        };
+        match self.flow {
+            Flow::Awaited(_) if self.next == 1 && self.pieces == 1 => tell(Breach::NoFlowControl),
+            Flow::Awaited(_) => tell(Breach::BlockOverrun),
+            Flow::Open(left) => {
+                let gap = at.saturating_since(self.last);
+                let limit = Timers::OBD.n_cr;
+                let st_min = self.st_min.gap();
+                // The first frame of a block may follow the flow control at once.
+                if gap + CLOCK_TOLERANCE < st_min && self.pieces > 1 {
+                    tell(Breach::TooClose { gap, st_min });
+                }
+                if gap > limit {
+                    tell(Breach::LateFrame { gap, limit });
+                }
+                if let Some(left) = left {
+                    self.flow = match left - 1 {
+                        0 => Flow::Awaited(at),
+                        left => Flow::Open(Some(left)),
+                    };
+                }
+            }
+        }
+    }
+}

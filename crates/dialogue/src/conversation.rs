@@ -1,0 +1,392 @@
+//! Messages become questions and answers; timing and conduct are judged.
+
+use alloc::{
+    collections::{BTreeMap, VecDeque},
+    vec::Vec,
+};
+use core::time::Duration;
+
+use twotrip_can::{Frame, FrameKind};
+use twotrip_isotp::Pdu;
+use twotrip_obd::{Request, Response, ResponseCode, Service, SupportMask, mask::is_mask};
+use twotrip_units::BusInstant;
+
+use crate::{
+    Breach, Ecu, Event, Message, Role, Unit,
+    assembly::{Assembly, Whole},
+};
+
+/// P2: an answer begins within this time of the request's end (ISO 15765-4).
+const P2: Duration = Duration::from_millis(50);
+/// P2*: the same after the ECU has asked for time (7F xx 78).
+const P2_STAR: Duration = Duration::from_secs(5);
+/// Questions remembered, for answers that come late.
+const QUESTIONS: usize = 8;
+/// Bytes of every diagnostic frame.
+const FRAME_BYTES: usize = 8;
+
+/// What was asked, and who has answered.
+#[derive(Clone, Debug)]
+struct Question {
+    number: u64,
+    role: Role,
+    service: u8,
+    ended: BusInstant,
+    last_frame: u64,
+    answered: Vec<Ecu>,
+    /// Who has asked for time, and when last.
+    pending: Vec<(Ecu, BusInstant)>,
+}
+
+/// What is known of an ECU.
+#[derive(Clone, Debug, Default)]
+struct Known {
+    /// What its masks say, by service.
+    supported: BTreeMap<u8, Supported>,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Supported {
+    mask: SupportMask,
+    /// Of which ranges the mask was read: a bit each.
+    read: u8,
+}
+
+impl Supported {
+    fn add(&mut self, base: u8, mask: [u8; 4]) {
+        self.mask.add_range(base, mask);
+        self.read |= 1 << (base / 0x20);
+    }
+
+    fn leaves_out(&self, number: u8) -> bool {
+        self.read & 1 << (number / 0x20) != 0 && !self.mask.contains(number)
+    }
+}
+
+/// Listens to a bus.
+///
+/// ```
+/// use twotrip_can::{CanId, Frame};
+/// use twotrip_dialogue::{Dialogue, Event};
+/// use twotrip_units::BusInstant;
+///
+/// let mut dialogue = Dialogue::default();
+/// let ask = Frame::padded(CanId::Standard(0x7DF), &[2, 0x01, 0x0C], 0);
+/// let answer = Frame::padded(CanId::Standard(0x7E8), &[4, 0x41, 0x0C, 0x1A, 0xF8], 0);
+/// dialogue.on_frame(0, BusInstant::ZERO, &ask);
+/// dialogue.on_frame(1, BusInstant::from_millis(3), &answer);
+/// let messages = core::iter::from_fn(|| dialogue.poll_event()).filter_map(|event| match event {
+///     Event::Message(message) => Some(message),
+///     _ => None,
+/// });
+/// let latencies: Vec<_> = messages.map(|message| message.answers.map(|(_, latency)| latency.as_millis())).collect();
+/// assert_eq!(latencies, [None, Some(3)]);
+/// ```
+#[derive(Clone, Debug, Default)]
+pub struct Dialogue {
+    assemblies: BTreeMap<Role, Assembly>,
+    questions: VecDeque<Question>,
+    known: BTreeMap<Ecu, Known>,
+    events: VecDeque<Event>,
+    messages: u64,
+    /// Codes or a freeze frame have been read.
+    codes_read: bool,
+    last_frame: u64,
+}
+
+impl Dialogue {
+    /// Takes the frame with this number. Poll the events before the next one.
+    pub fn on_frame(&mut self, number: u64, at: BusInstant, frame: &Frame) {
+        let Some(role) = Role::of(frame.id()).filter(|_| frame.kind() != FrameKind::Error) else {
+            return;
+        };
+        self.last_frame = number;
+        if frame.kind() != FrameKind::Data {
+            self.breach(number, at, role, Breach::Kind);
+            return;
+        }
+        if frame.len() != FRAME_BYTES {
+            let found = frame.len();
+            self.breach(number, at, role, Breach::ShortFrame { found });
+        }
+        let pdu = match Pdu::parse(frame.data()) {
+            Ok(pdu) => pdu,
+            Err(error) => return self.breach(number, at, role, Breach::Transport(error)),
+        };
+        self.events.push_back(Event::Unit(Unit {
+            frame: number,
+            at,
+            role,
+            pdu,
+        }));
+        let mut breaches = Vec::new();
+        let whole = self.assemble(number, at, role, &pdu, &mut |breach| breaches.push(breach));
+        for breach in breaches {
+            self.breach(number, at, role, breach);
+        }
+        if let Some(whole) = whole {
+            self.on_message(number, at, role, whole);
+        }
+    }
+
+    /// No more frames come, until this instant: what should have come by then is told.
+    pub fn on_end(&mut self, at: BusInstant) {
+        let ended: Vec<_> = self
+            .assemblies
+            .iter_mut()
+            .filter_map(|(role, assembly)| assembly.end(at).map(|breach| (*role, breach)))
+            .collect();
+        for (role, breach) in ended {
+            self.breach(self.last_frame, at, role, breach);
+        }
+        while let Some(question) = self.questions.pop_front() {
+            self.close(&question, at);
+        }
+    }
+
+    /// The next thing to tell.
+    #[must_use]
+    pub fn poll_event(&mut self) -> Option<Event> {
+        self.events.pop_front()
+    }
+
+    fn breach(&mut self, frame: u64, at: BusInstant, role: Role, breach: Breach) {
+        self.events.push_back(Event::Breach {
+            frame,
+            at,
+            role,
+            breach,
+        });
+    }
+
+    fn assemble(
+        &mut self,
+        number: u64,
+        at: BusInstant,
+        role: Role,
+        pdu: &Pdu,
+        breach: &mut impl FnMut(Breach),
+    ) -> Option<Whole> {
+        if let Pdu::FlowControl {
+            status,
+            block_size,
+            st_min,
+        } = *pdu
+        {
+            // It steers the other direction.
+            let other = match role {
+                Role::Ask(ecu) => Some(Role::Answer(ecu)),
+                Role::Answer(ecu) => Some(Role::Ask(ecu)),
+                Role::AskAll { .. } => None,
+            };
+            let awaited = other
+                .and_then(|other| self.assemblies.get_mut(&other))
+                .is_some_and(|assembly| assembly.on_flow_control(at, status, block_size, st_min, breach));
+            if !awaited {
+                breach(Breach::StrayFlowControl);
+            }
+            return None;
+        }
+        if matches!(role, Role::AskAll { .. }) && !matches!(pdu, Pdu::SingleFrame { .. }) {
+            breach(Breach::LongRequestToAll);
+            return None;
+        }
+        let assembly = self.assemblies.entry(role).or_default();
+        assembly.on_unit(number, at, pdu, breach)
+    }
+
+    fn on_message(&mut self, frame: u64, at: BusInstant, role: Role, whole: Whole) {
+        let number = self.messages;
+        self.messages += 1;
+        let mut breaches = Vec::new();
+        let answers = match role {
+            Role::Answer(ecu) => self.on_answer(ecu, at, &whole, &mut breaches),
+            Role::AskAll { .. } | Role::Ask(_) => {
+                self.on_request(number, frame, at, role, &whole, &mut breaches);
+                None
+            }
+        };
+        self.events.push_back(Event::Message(Message {
+            number,
+            role,
+            frames: (whole.first_frame, frame),
+            pieces: whole.pieces,
+            began: whole.began,
+            ended: at,
+            answers,
+            bytes: whole.bytes,
+        }));
+        for breach in breaches {
+            self.breach(frame, at, role, breach);
+        }
+    }
+
+    fn on_request(
+        &mut self,
+        number: u64,
+        frame: u64,
+        at: BusInstant,
+        role: Role,
+        whole: &Whole,
+        breaches: &mut Vec<Breach>,
+    ) {
+        // A question is over when the same ECUs, or some of them, are asked the next one.
+        if let Some(before) = self.questions.back() {
+            let after = whole.began.saturating_since(before.ended);
+            // Who has spoken before may do so again; if nobody has, anybody may.
+            let mut heard = self.known.keys().filter(|ecu| before.role.reaches(**ecu));
+            let others_may_answer =
+                before.answered.is_empty() || heard.any(|ecu| !before.answered.contains(ecu));
+            if others_may_answer && after < P2 {
+                breaches.push(Breach::Impatient { after, limit: P2 });
+            }
+        }
+        for question in core::mem::take(&mut self.questions) {
+            if at.saturating_since(question.ended) > P2 && question.pending.is_empty() {
+                self.close(&question, at);
+            } else {
+                self.questions.push_back(question);
+            }
+        }
+        match Request::parse(&whole.bytes) {
+            Ok(Request::Clear) if !self.codes_read => breaches.push(Breach::ClearedUnread),
+            Ok(_) => {}
+            Err(error) => breaches.push(Breach::Request(error)),
+        }
+        if self.questions.len() == QUESTIONS
+            && let Some(oldest) = self.questions.pop_front()
+        {
+            self.close(&oldest, at);
+        }
+        self.questions.push_back(Question {
+            number,
+            role,
+            service: whole.bytes.first().copied().unwrap_or_default(),
+            ended: at,
+            last_frame: frame,
+            answered: Vec::new(),
+            pending: Vec::new(),
+        });
+    }
+
+    /// Nobody answers a question any more.
+    fn close(&mut self, question: &Question, at: BusInstant) {
+        if question.answered.is_empty() && at.saturating_since(question.ended) > P2 {
+            self.breach(question.last_frame, at, question.role, Breach::Unanswered);
+        }
+    }
+
+    fn on_answer(
+        &mut self,
+        ecu: Ecu,
+        at: BusInstant,
+        whole: &Whole,
+        breaches: &mut Vec<Breach>,
+    ) -> Option<(u64, Duration)> {
+        let response = Response::parse(&whole.bytes);
+        let service = match response {
+            Ok(Response::Negative(service, _)) => service.to_byte(),
+            _ => whole
+                .bytes
+                .first()
+                .copied()
+                .unwrap_or_default()
+                .wrapping_sub(0x40),
+        };
+        self.learn(ecu, &response, breaches);
+        let asked = |question: &&mut Question| question.service == service && question.role.reaches(ecu);
+        let Some(question) = self.questions.iter_mut().rev().find(asked) else {
+            breaches.push(Breach::Unasked);
+            return None;
+        };
+        let latency = whole.began.saturating_since(question.ended);
+        let waited = question.pending.iter_mut().find(|(who, _)| *who == ecu);
+        let (since, limit) = match &waited {
+            Some((_, since)) => (*since, P2_STAR),
+            None => (question.ended, P2),
+        };
+        let took = whole.began.saturating_since(since);
+        if took > limit {
+            breaches.push(Breach::LateAnswer { latency: took, limit });
+        }
+        if let Ok(Response::Negative(_, ResponseCode::ResponsePending)) = response {
+            match waited {
+                Some((_, since)) => *since = at,
+                None => question.pending.push((ecu, at)),
+            }
+            if !question.answered.contains(&ecu) {
+                return Some((question.number, latency));
+            }
+        }
+        if let Ok(Response::Negative(_, code)) = response
+            && matches!(question.role, Role::AskAll { .. })
+            && code.is_suppressed_when_functional()
+        {
+            breaches.push(Breach::RefusedToAll(code));
+        }
+        question.pending.retain(|(who, _)| *who != ecu);
+        if question.answered.contains(&ecu) {
+            breaches.push(Breach::AnsweredTwice);
+        } else {
+            question.answered.push(ecu);
+        }
+        Some((question.number, latency))
+    }
+
+    /// What an answer tells of its ECU, and of the tester's conduct.
+    fn learn(
+        &mut self,
+        ecu: Ecu,
+        response: &Result<Response<'_>, twotrip_obd::ResponseError>,
+        breaches: &mut Vec<Breach>,
+    ) {
+        let known = self.known.entry(ecu).or_default();
+        let mut number = |service: Service, number: u8| {
+            let service = service.to_byte();
+            let supported = known.supported.get(&service);
+            if supported.is_some_and(|supported| supported.leaves_out(number)) {
+                breaches.push(Breach::NotSupported { service, number });
+            }
+        };
+        match response {
+            Ok(Response::Codes(..)) => self.codes_read = true,
+            Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => {
+                let service = match response {
+                    Ok(Response::FreezeFrame(_)) => {
+                        self.codes_read = true;
+                        Service::FreezeFrame
+                    }
+                    _ => Service::CurrentData,
+                };
+                let mut masks = Vec::new();
+                for record in records.flatten() {
+                    let pid = record.pid.number();
+                    match (is_mask(pid), <[u8; 4]>::try_from(record.data)) {
+                        (true, Ok(mask)) => masks.push((pid, mask)),
+                        _ => number(service, pid),
+                    }
+                }
+                let supported = known.supported.entry(service.to_byte()).or_default();
+                for (base, mask) in masks {
+                    supported.add(base, mask);
+                }
+            }
+            Ok(Response::Masks(service, masks)) => {
+                let supported = known.supported.entry(service.to_byte()).or_default();
+                for &[base, ref mask @ ..] in *masks {
+                    supported.add(base, *mask);
+                }
+            }
+            Ok(Response::TestResults(results)) => {
+                for result in results.iter() {
+                    number(Service::TestResults, result.mid.number());
+                }
+            }
+            Ok(Response::Information(information)) => {
+                number(Service::VehicleInformation, information.info_type().number());
+            }
+            Ok(_) => {}
+            Err(error) => breaches.push(Breach::Answer(*error)),
+        }
+    }
+}

@@ -1,0 +1,287 @@
+//! Conversations as scripts: `ms id bytes` a line, and what is told of them.
+#![allow(clippy::unwrap_used, reason = "tests")]
+
+extern crate std;
+
+use alloc::{format, string::String, vec::Vec};
+use std::println;
+
+use proptest::prelude::*;
+use twotrip_can::{CanId, Frame};
+use twotrip_units::BusInstant;
+
+use super::*;
+
+fn id(text: &str) -> CanId {
+    let raw = u32::from_str_radix(text, 16).unwrap();
+    if text.len() > 3 {
+        CanId::Extended(raw)
+    } else {
+        CanId::Standard(u16::try_from(raw).unwrap())
+    }
+}
+
+/// `12.5 7E8 03 41 0C`: filled up to eight bytes unless the line ends in `!`.
+fn frame(line: &str) -> (BusInstant, Frame) {
+    let mut words = line.split_whitespace();
+    let millis: f64 = words.next().unwrap().parse().unwrap();
+    let id = id(words.next().unwrap());
+    let words: Vec<&str> = words.collect();
+    let exact = words.last() == Some(&"!");
+    let bytes: Vec<u8> = words
+        .iter()
+        .filter(|word| **word != "!")
+        .map(|word| u8::from_str_radix(word, 16).unwrap())
+        .collect();
+    let frame = if exact {
+        Frame::new(id, &bytes).unwrap()
+    } else {
+        Frame::padded(id, &bytes, 0x55)
+    };
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "small numbers of a test"
+    )]
+    let nanos = (millis * 1e6) as u64;
+    (BusInstant::from_nanos(nanos), frame)
+}
+
+/// Messages and breaches of a script, a line each.
+fn told(script: &str) -> Vec<String> {
+    let mut dialogue = Dialogue::default();
+    let mut told = Vec::new();
+    let mut end = BusInstant::ZERO;
+    let lines = script.lines().map(str::trim).filter(|line| !line.is_empty());
+    for (number, line) in (0..).zip(lines) {
+        let (at, frame) = frame(line);
+        dialogue.on_frame(number, at, &frame);
+        end = at;
+        drain(&mut dialogue, &mut told);
+    }
+    dialogue.on_end(end);
+    drain(&mut dialogue, &mut told);
+    println!("{told:#?}");
+    told
+}
+
+fn drain(dialogue: &mut Dialogue, told: &mut Vec<String>) {
+    while let Some(event) = dialogue.poll_event() {
+        match event {
+            Event::Unit(_) => {}
+            Event::Message(message) => {
+                let bytes: Vec<String> = message.bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+                let answers = message.answers.map_or_else(String::new, |(question, latency)| {
+                    format!(" answers {question} after {} us", latency.as_micros())
+                });
+                told.push(format!("{}: {}{answers}", message.role, bytes.join(" ")));
+            }
+            Event::Breach {
+                frame, role, breach, ..
+            } => {
+                assert!(!breach.rule().is_empty());
+                told.push(format!("! frame {frame}, {role}: {breach}"));
+            }
+        }
+    }
+}
+
+/// Frames as ISO 15765-2 lays them out, a VIN of the tests' own.
+#[test]
+fn a_long_answer_with_flow_control_is_one_message() {
+    let told = told(
+        "0    7DF 02 09 02
+         3.5  7E8 10 14 49 02 01 30 54 57
+         4    7E0 30 00 00
+         4.5  7E8 21 30 30 54 52 50 33 41
+         5    7E8 22 30 30 30 30 30 34 32",
+    );
+    assert_eq!(
+        told,
+        [
+            "tester to all: 09 02",
+            "7E8 to tester: 49 02 01 30 54 57 30 30 54 52 50 33 41 30 30 30 30 30 34 32 answers 0 after 3500 us"
+        ]
+    );
+}
+
+#[test]
+fn interleaved_ecus_are_kept_apart() {
+    let told = told(
+        "0    7DF 02 09 0A
+         1    7E8 10 0A 49 0A 01 41 42 43
+         1.2  7E9 10 0A 49 0A 01 61 62 63
+         2    7E0 30 00 00
+         2.2  7E1 30 00 00
+         3    7E9 21 64 65 66 67
+         3.2  7E8 21 44 45 46 47",
+    );
+    assert!(told[1].starts_with("7E9 to tester: 49 0A 01 61 62 63 64 65 66 67 answers 0 after 1200 us"));
+    assert!(told[3].starts_with("7E8 to tester: 49 0A 01 41 42 43 44 45 46 47 answers 0 after 1000 us"));
+}
+
+#[test]
+fn both_sizes_of_identifiers_are_known() {
+    let told = told(
+        "0    18DB33F1 02 01 0C
+         2    18DAF110 04 41 0C 1A F8
+         100  18DA10F1 02 01 0D
+         103  18DAF110 03 41 0D 50",
+    );
+    assert_eq!(
+        told,
+        [
+            "tester to all: 01 0C",
+            "18DAF110 to tester: 41 0C 1A F8 answers 0 after 2000 us",
+            "tester to 18DAF110: 01 0D",
+            "18DAF110 to tester: 41 0D 50 answers 2 after 3000 us"
+        ]
+    );
+}
+
+/// Each script breaks one rule, and is told of that one.
+#[test]
+fn each_breach_is_named() {
+    for (script, breach) in [
+        (
+            "0 7DF 02 01 0C ! \n 1 7E8 04 41 0C 1A F8",
+            "frame 0, tester to all: short frame: 3 bytes, should be 8",
+        ),
+        (
+            "0 7DF 00 01 0C",
+            "frame 0, tester to all: single frame length `0`, allowed 1 to 7",
+        ),
+        (
+            "0 7DF 01 03 \n 1 7E8 21 00",
+            "frame 1, 7E8 to tester: consecutive frame that continues nothing",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E0 30 00 00 \n 3 7E8 22 44 45 46 47",
+            "frame 3, 7E8 to tester: wrong sequence number 2, 1 was due; the message is lost",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E8 03 41 0D 50",
+            "frame 2, 7E8 to tester: a new message after 6 of 10 bytes of the one before",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 200 100 00",
+            "frame 1, 7E8 to tester: only 6 of 10 bytes came",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E8 21 44 45 46 47",
+            "frame 2, 7E8 to tester: consecutive frame before flow control",
+        ),
+        (
+            "0 7DF 02 09 02 \n 1 7E8 10 14 49 02 01 30 54 57 \n 2 7E0 30 01 00 \n 3 7E8 21 30 30 54 52 50 33 41 \n 4 7E8 22 30 30 30 30 30 34 32",
+            "frame 4, 7E8 to tester: consecutive frame beyond the block",
+        ),
+        (
+            "0 7DF 02 09 02 \n 1 7E8 10 14 49 02 01 30 54 57 \n 2 7E0 30 00 14 \n 22 7E8 21 30 30 54 52 50 33 41 \n 24 7E8 22 30 30 30 30 30 34 32",
+            "frame 4, 7E8 to tester: 2.0 ms after the frame before, STmin is 20.0 ms",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E0 30 00 00 \n 200 7E8 21 44 45 46 47",
+            "frame 3, 7E8 to tester: the next frame took 198 ms, limit 150 ms",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 91 7E0 30 00 00 \n 92 7E8 21 44 45 46 47",
+            "frame 2, tester to 7E8: flow control took 90.0 ms, limit 75.0 ms",
+        ),
+        (
+            "0 7E0 30 00 00",
+            "frame 0, tester to 7E8: flow control that nobody waits for",
+        ),
+        (
+            "0 7DF 10 0A 01 0C 0D 05 04 0B",
+            "frame 0, tester to all: a request of several frames to all",
+        ),
+        (
+            "0 7DF 01 03 \n 60 7E8 02 43 00",
+            "frame 1, 7E8 to tester: late answer: 60.0 ms, limit 50.0 ms",
+        ),
+        (
+            "0 7E8 02 43 00",
+            "frame 0, 7E8 to tester: an answer that nobody asked for",
+        ),
+        (
+            "0 7DF 01 03 \n 9 7E8 02 43 00 \n 12 7E8 02 43 00",
+            "frame 2, 7E8 to tester: a second answer to one request",
+        ),
+        (
+            "0 7DF 02 01 0C \n 9 7E8 03 7F 01 12",
+            "frame 1, 7E8 to tester: refuses a request to all (",
+        ),
+        (
+            "0 7DF 02 01 00 \n 5 7E8 06 41 00 00 10 00 00 \n 60 7DF 02 01 0D \n 65 7E8 03 41 0D 00",
+            "frame 3, 7E8 to tester: answers $01 $0D, which its own mask leaves out",
+        ),
+        (
+            "0 7DF 01 03 \n 9 7DF 01 07",
+            "frame 1, tester to all: the next request 9.0 ms after the one before",
+        ),
+        (
+            "0 7DF 01 03 \n 60 100 00",
+            "frame 0, tester to all: nobody answered",
+        ),
+        (
+            "0 7DF 01 04 \n 9 7E8 01 44",
+            "frame 0, tester to all: cleared before any code was read",
+        ),
+        ("0 7DF 01 01", "frame 0, tester to all: "),
+        (
+            "0 7DF 01 03 \n 9 7E8 03 43 02 01",
+            "frame 1, 7E8 to tester: the count says `2` codes",
+        ),
+    ] {
+        let told = told(script);
+        assert!(
+            told.iter().any(|line| line.contains(breach)),
+            "no `{breach}` in {told:#?} of\n{script}"
+        );
+    }
+}
+
+/// What is allowed is not called a breach.
+#[test]
+fn good_conduct_is_left_in_peace() {
+    for script in [
+        // An ECU asks for time, twice, and answers within P2* of the last time.
+        "0 7DF 01 03 \n 9 7E8 03 7F 03 78 \n 4009 7E8 03 7F 03 78 \n 8000 7E8 02 43 00",
+        // Two ECUs answer, the next question comes when both have.
+        "0 7DF 01 03 \n 9 7E8 02 43 00 \n 12 7E9 02 43 00 \n 14 7DF 01 07 \n 20 7E9 02 47 00 \n 21 7E8 02 47 00",
+        // Read, then clear; a refusal to one that was asked alone.
+        "0 7DF 01 03 \n 9 7E8 02 43 00 \n 70 7DF 01 04 \n 79 7E8 01 44 \n 140 7E0 01 05 \n 144 7E8 03 7F 05 11",
+        // WAIT, then blocks of one frame, STmin kept.
+        "0 7DF 02 09 02 \n 1 7E8 10 14 49 02 01 30 54 57 \n 2 7E0 31 00 00 \n 60 7E0 30 01 0A \n 61 7E8 21 30 30 54 52 50 33 41 \n 62 7E0 30 01 0A \n 73 7E8 22 30 30 30 30 30 34 32",
+        // A recording that ends before it is anybody's turn.
+        "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43",
+        "0 7DF 01 03",
+        // Others' traffic is none of ours.
+        "0 100 01 02 03 ! \n 1 7D0 02 01 0C \n 2 18FEF100 01 \n 3 7F0 00",
+    ] {
+        let told = told(script);
+        assert!(
+            !told.iter().any(|line| line.starts_with('!')),
+            "{told:#?} of\n{script}"
+        );
+    }
+}
+
+proptest! {
+    /// Whatever is on the bus: no panic, and each frame makes a bounded number of events.
+    #[test]
+    fn any_traffic_is_survived(
+        frames in prop::collection::vec((0_u16..24, prop::collection::vec(any::<u8>(), 0..9), 0_u64..100), 0..200),
+    ) {
+        let mut dialogue = Dialogue::default();
+        let mut at = BusInstant::ZERO;
+        for (number, (id, data, gap)) in (0..).zip(&frames) {
+            at += core::time::Duration::from_millis(*gap);
+            let frame = Frame::new(CanId::Standard(0x7DA + id), data).unwrap();
+            dialogue.on_frame(number, at, &frame);
+            let events = core::iter::from_fn(|| dialogue.poll_event()).count();
+            prop_assert!(events < 100);
+        }
+        dialogue.on_end(at);
+    }
+}

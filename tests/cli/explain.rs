@@ -1,0 +1,229 @@
+//! Recordings in words: the committed captures, what was made by others, what is damaged, hostile or still growing.
+//!
+//! After a wanted change `TWOTRIP_ACCEPT=1 cargo test -p twotrip-cli --test cli explain::` writes the texts anew.
+
+use std::{
+    fs::{self, OpenOptions},
+    io::Write as _,
+    path::{Path, PathBuf},
+    thread,
+    time::Duration,
+};
+
+use twotrip_can::{CanId, Frame};
+use twotrip_capture::write;
+
+use crate::support::{Car, bus, run, runtime_dir};
+
+fn captures() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures")
+}
+
+fn explain(file: &Path, more: &[&str]) -> String {
+    let file = file.to_str().expect("UTF-8");
+    run(&[&["explain", file], more].concat()).expect(0).stdout
+}
+
+#[test]
+fn committed_captures_are_explained() {
+    let accept = std::env::var_os("TWOTRIP_ACCEPT").is_some();
+    for (name, levels) in [
+        ("healthy", &["messages", "story"][..]),
+        ("fault-found", &["messages", "story"]),
+        ("two-ecus", &["frames", "transport", "messages", "story"]),
+        ("damaged-tail", &["messages", "story"]),
+    ] {
+        for level in levels {
+            let told = explain(&captures().join(format!("{name}.pcapng")), &["--level", level]);
+            let path = captures().join(format!("{name}.{level}.txt"));
+            if accept {
+                fs::write(&path, &told).expect("writable");
+            }
+            let wanted = fs::read_to_string(&path).expect("the text is committed");
+            assert_eq!(told, wanted, "{name} at level {level}");
+        }
+    }
+}
+
+#[test]
+fn machines_get_the_same_as_objects() {
+    let file = captures().join("two-ecus.pcapng");
+    let file = file.to_str().expect("UTF-8");
+    let ran = run(&["explain", file, "--json"]).expect(0);
+    let lines = ran.json_lines();
+    let of = |kind: &str| {
+        lines
+            .iter()
+            .filter(|line| line["kind"] == kind)
+            .cloned()
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(of("interface")[0]["interface"], "can0");
+    let name = of("message")
+        .into_iter()
+        .find(|line| line["text"] == "ECU name TCM-Transmission")
+        .expect("said");
+    assert_eq!(
+        (&name["role"], &name["first_frame"], &name["last_frame"]),
+        (&"7E9 to tester".into(), &11.into(), &18.into())
+    );
+    assert_eq!(name["latency_ms"], 3.5);
+    let rules: Vec<_> = of("breach")
+        .into_iter()
+        .map(|line| (line["frame"].clone(), line["rule"].clone()))
+        .collect();
+    assert_eq!(
+        rules[0],
+        (
+            17.into(),
+            "ISO 15765-2, unexpected arrival, sequence number".into()
+        )
+    );
+    let frames = run(&[
+        "explain", file, "--json", "--level", "frames", "--from", "2", "--to", "3",
+    ])
+    .expect(0);
+    let frames: Vec<_> = frames
+        .json_lines()
+        .into_iter()
+        .filter(|line| line["kind"] == "frame")
+        .collect();
+    assert_eq!(frames.len(), 2);
+    assert_eq!(
+        (&frames[0]["id"], &frames[0]["unix_ns"]),
+        (&"7E8".into(), &1_764_000_000_004_000_000_u64.into())
+    );
+    assert_eq!(frames[1]["time_s"], 0.005);
+}
+
+/// What is not shown is heard all the same: a cut in the middle of a conversation breaks no rule.
+#[test]
+fn a_part_is_judged_by_the_whole() {
+    let file = captures().join("fault-found.pcapng");
+    let whole = explain(&file, &[]);
+    for more in [
+        &["--from", "20", "--to", "60"][..],
+        &["--only", "7E8"],
+        &["--drop", "7DF"],
+        &["--to", "0.2s"],
+    ] {
+        let part = explain(&file, more);
+        assert!(
+            part.lines().count() > 5 && part.len() < whole.len(),
+            "{more:?}: {part}"
+        );
+        assert!(!part.contains('!'), "{more:?}: {part}");
+    }
+    run(&["explain", file.to_str().expect("UTF-8"), "--from", "soon"])
+        .expect(2)
+        .complains("2.5s");
+}
+
+/// Control characters in a comment are shown, never obeyed; a comment without end is text.
+#[test]
+fn text_of_a_file_is_never_obeyed() {
+    let path = runtime_dir().join("hostile.pcapng");
+    let mut file = Vec::new();
+    let evil = "\u{1b}]0;owned\u{7}\u{1b}[2Jcar: \r\n done";
+    write::section(
+        &mut file,
+        &write::Section {
+            application: evil,
+            comments: &[evil],
+            ..Default::default()
+        },
+    );
+    write::interface(
+        &mut file,
+        &write::Interface {
+            name: evil,
+            ..Default::default()
+        },
+    );
+    write::interface(
+        &mut file,
+        &write::Interface {
+            name: "b",
+            ..Default::default()
+        },
+    );
+    let frame = Frame::padded(CanId::Standard(0x7DF), &[1, 3], 0);
+    for interface in [0, 1] {
+        let packet = write::Packet {
+            interface,
+            at: 1,
+            direction: None,
+            dropped: 9,
+            frame: &frame,
+        };
+        write::packet(&mut file, &packet, [evil, "x".repeat(60_000).as_str()]);
+    }
+    fs::write(&path, file).expect("writable");
+    for level in ["frames", "transport", "messages", "story"] {
+        let told = explain(&path, &["--level", level]);
+        assert!(
+            !told.contains('\u{1b}') && !told.contains('\u{7}') && !told.contains('\r'),
+            "{level}: {told:?}"
+        );
+        let json = explain(&path, &["--level", level, "--json"]);
+        assert!(!json.contains('\u{1b}'), "{level}: {json:?}");
+    }
+}
+
+#[test]
+fn what_is_no_recording_is_said() {
+    let letter = runtime_dir().join("letter.txt");
+    fs::write(&letter, "Dear reader").expect("writable");
+    run(&["explain", letter.to_str().expect("UTF-8")])
+        .expect(2)
+        .complains("begins like no recording")
+        .complains("pcapng and pcap");
+    run(&["explain", "nobody.pcapng"])
+        .expect(2)
+        .complains("cannot read");
+    run(&[
+        "explain",
+        captures().join("damaged-tail.pcapng").to_str().expect("UTF-8"),
+    ])
+    .expect(0)
+    .complains("cut short");
+    run(&["explain"]).expect(2);
+    run(&["explain", "x.pcapng", "--bus", "local:y"]).expect(2);
+}
+
+/// A file that grows, and a bus as it goes.
+#[test]
+fn what_is_still_going_on_is_followed() {
+    let whole = fs::read(captures().join("fault-found.pcapng")).expect("committed");
+    let path = runtime_dir().join("growing.pcapng");
+    fs::write(&path, &whole[..3001]).expect("writable");
+    let follower = Car::watching(&[
+        "explain",
+        path.to_str().expect("UTF-8"),
+        "--follow",
+        "--level",
+        "story",
+    ]);
+    let mut file = OpenOptions::new().append(true).open(&path).expect("there");
+    for piece in whole[3001..].chunks(1777) {
+        thread::sleep(Duration::from_millis(60));
+        file.write_all(piece).expect("writable");
+    }
+    thread::sleep(Duration::from_millis(500));
+    let (code, stdout, stderr) = follower.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert_eq!(
+        stdout,
+        fs::read_to_string(captures().join("fault-found.story.txt")).expect("committed")
+    );
+
+    let bus = bus();
+    let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus]);
+    let listener = Car::watching(&["explain", "--bus", &bus]);
+    thread::sleep(Duration::from_millis(500));
+    run(&["scan", "codes", "--bus", &bus]).expect(0);
+    thread::sleep(Duration::from_millis(300));
+    let (code, stdout, stderr) = listener.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert!(stdout.contains("1 confirmed code: P0455"), "{stdout}");
+}
