@@ -9,7 +9,7 @@ use twotrip_ecu::{
 };
 use twotrip_harness::{ActuatorPins, Harness, KeyPosition};
 use twotrip_obd::ResponseBuffer;
-use twotrip_units::{CarInstant, Ratio, Speed};
+use twotrip_units::{Acceleration, CarInstant, Ratio, Speed};
 use twotrip_vehicle::{Driver, DriverControls, Plan, STEP, Selector, Vehicle, VehicleParams};
 
 /// A car on the test bench.
@@ -18,6 +18,8 @@ pub(crate) struct Bench {
     pub(crate) vehicle: Vehicle,
     pub(crate) harness: Harness,
     pub(crate) ecu: Ecu,
+    /// The plug of the body's acceleration sensor is off.
+    pub(crate) body_unplugged: bool,
     /// What happened in the fault memory, with the second.
     pub(crate) effects: Vec<(f64, Effect)>,
     actuators: ActuatorPins,
@@ -37,6 +39,7 @@ impl Bench {
             vehicle: Vehicle::new(VehicleParams::compact_2_0(), seed),
             harness: Harness::default(),
             ecu: Ecu::new(EcuConfig::default()),
+            body_unplugged: false,
             effects: Vec::new(),
             actuators: ActuatorPins::default(),
             now: CarInstant::ZERO,
@@ -55,7 +58,13 @@ impl Bench {
         self.now += STEP;
         self.vehicle.step(self.harness.drive(&self.actuators), controls);
         let pins = self.harness.sense(self.vehicle.sensors());
-        self.actuators = self.ecu.step(self.now, pins);
+        self.actuators = if self.body_unplugged {
+            let mut pins = *pins;
+            pins.body_acceleration = Acceleration::ZERO;
+            self.ecu.step(self.now, &pins)
+        } else {
+            self.ecu.step(self.now, pins)
+        };
         self.take_effects();
     }
 

@@ -5,10 +5,13 @@
 
 use std::time::Duration;
 
-use twotrip_ecu::memory::{Effect, Lamp};
+use twotrip_ecu::{
+    memory::{Effect, Lamp},
+    monitors::MISFIRE,
+};
 use twotrip_obd::Mid;
 use twotrip_units::{Length, Ratio, Speed, Temperature};
-use twotrip_vehicle::{Defect, Leg, Part, Plan, schedule};
+use twotrip_vehicle::{Defect, Leg, Part, Plan, Surface, schedule};
 
 use crate::bench::Bench;
 
@@ -53,6 +56,52 @@ fn a_healthy_engine_is_never_accused() {
             .filter(|code| code.starts_with("P03"))
             .collect();
         assert!(stored.is_empty(), "{celsius} degC, {metres} m: {stored:?}");
+    }
+}
+
+/// A rough road swings the crank as misfire would; an ECU that is told of it does not judge there, one that is not finds misfire
+/// that there is none of. Back on a smooth road misfire is found again.
+#[test]
+fn a_rough_road_is_no_misfire() {
+    for unplugged in [false, true] {
+        let mut bench = Bench::new(5);
+        bench.park(NIGHT);
+        bench.vehicle.set_surface(Surface::Rough);
+        bench.body_unplugged = unplugged;
+        let mut waits = String::new();
+        bench.drive(
+            Plan::new(
+                [(50.0, 300), (80.0, 300), (110.0, 300)]
+                    .map(|(speed, seconds)| Leg::Cruise {
+                        speed: Speed::from_kilometres_per_hour(speed),
+                        span: Duration::from_secs(seconds),
+                    })
+                    .to_vec(),
+            ),
+            |moment| {
+                if moment.second > 500.0 && waits.is_empty() {
+                    let gate = moment.bench.ecu.monitors().gate(MISFIRE);
+                    let missing = gate.and_then(|(_, gate)| gate.missing());
+                    waits = missing.map_or_else(|| "runs".to_owned(), |missing| missing.to_string());
+                }
+            },
+        );
+        let [all, ..] = counts(&bench);
+        if unplugged {
+            assert_eq!(waits, "runs");
+            assert!(all > 500.0, "{all} counts");
+            assert_eq!(bench.pending(), ["P0300"]);
+        } else {
+            assert_eq!(waits, "rough road, needs a smooth road");
+            assert!(all <= 3.0, "{all} counts");
+            assert!(bench.pending().is_empty());
+            bench.vehicle.set_surface(Surface::Smooth);
+            bench
+                .vehicle
+                .set_defect(named(Part::SparkPlug2, "worn", Some(20.0)));
+            bench.drive(cruise(80.0, 400), |_| {});
+            assert_eq!(bench.pending(), ["P0302"]);
+        }
     }
 }
 

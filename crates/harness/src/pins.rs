@@ -1,6 +1,6 @@
 //! The pins of the engine ECU.
 
-use twotrip_units::{Angle, AngularSpeed, Current, Interval, Ratio, Speed, Voltage};
+use twotrip_units::{Acceleration, Angle, AngularSpeed, Current, Interval, Ratio, Speed, Voltage};
 
 /// The most cylinder banks with an exhaust of their own that an engine here has.
 pub const BANKS: usize = 2;
@@ -83,6 +83,8 @@ pub struct SensorPins {
     pub cam_advance: Angle,
     /// No teeth come from the cam sensor.
     pub cam_silent: bool,
+    /// Vertical acceleration of the body, from its own sensor.
+    pub body_acceleration: Acceleration,
     /// Brake light switch closed.
     pub brake: bool,
     /// Selector in a driving position.

@@ -26,6 +26,7 @@
 //! | `knobs` | the figures that defects move |
 //! | `scatter` | how the fuel strays from what was meant |
 //! | `moisture` | water in the wiring |
+//! | `road` | what the wheels run on |
 //! | `rest` | hours with the key off |
 //!
 //! Each part has `Params`, a `State` of plain data and pure `step` functions, old state in, new state out;
@@ -67,6 +68,7 @@ mod moisture;
 mod phaser;
 mod recirculation;
 mod rest;
+mod road;
 mod scatter;
 pub mod schedule;
 mod sensor_fault;
@@ -79,11 +81,12 @@ mod truth;
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, BANKS, COILS, GearboxLink, KeyPosition, OutputSet, PerBank, SensorPins};
-use twotrip_units::{Interval, Length, Limit, Pressure, Ratio, Speed, Temperature};
+use twotrip_units::{Acceleration, Interval, Length, Limit, Pressure, Ratio, Speed, Temperature};
 
 pub use defect::{Course, Defect, Outcome, Part, When, Work};
 pub use driver::{Driver, Leg, Plan};
 pub use electrical::Loads;
+pub use road::Surface;
 pub use specification::Specification;
 pub use truth::Road;
 
@@ -175,6 +178,8 @@ struct State {
     /// Fuel of each bank that came through unburnt since the last step of the exhaust's heat, g.
     unburnt_g: PerBank<f64>,
     driveline: driveline::State,
+    /// What the road shakes: crank and body.
+    shaking: road::Shaking,
     exhaust: PerBank<exhaust::State>,
     brick: PerBank<catalyst::Brick>,
     oxygen: PerBank<catalyst::State>,
@@ -207,6 +212,7 @@ impl State {
             injectors: [1.0; BANKS],
             unburnt_g: [0.0; BANKS],
             driveline: driveline::State::parked(),
+            shaking: road::Shaking::default(),
             exhaust: [exhaust::State::at_rest(&params.exhaust, ambient.celsius); BANKS],
             brick: [catalyst::Brick::new(&params.oxygen, None, 0.0); BANKS],
             oxygen: [catalyst::State::at_rest(&params.oxygen); BANKS],
@@ -222,7 +228,7 @@ impl State {
 
     /// Speed of the crank, rad/s.
     const fn omega(&self) -> f64 {
-        (self.driveline.omega + self.firing.ripple).max(0.0)
+        (self.driveline.omega + self.shaking.crank + self.firing.ripple).max(0.0)
     }
 
     fn rpm(&self) -> f64 {
@@ -314,6 +320,7 @@ pub struct Vehicle {
     knobs: knobs::Knobs,
     bumps: defect::Bumps,
     moisture: moisture::Moisture,
+    road: road::Road,
     /// What follows from the knobs alone, worked out when they move.
     supply: mixture::Supply,
     oxygen_sensors: [catalyst::Sensors; BANKS],
@@ -358,6 +365,7 @@ impl Vehicle {
             knobs,
             bumps: defect::Bumps::new(seed),
             moisture: moisture::Moisture::new(seed),
+            road: road::Road::new(seed),
             noise: sensors::Noise::new(seed),
             dice: firing::Dice::new(seed),
             pins: SensorPins::default(),
@@ -505,6 +513,9 @@ impl Vehicle {
                 alternator_watts: state.electrical.alternator_watts(),
             },
         );
+        state.shaking = self
+            .road
+            .step(state.driveline.speed, state.driveline.lock_up > 0.0, DT);
         // Cylinder by cylinder.
         let (mixture, charge, knobs) = (&state.mixture, &state.charge, &self.knobs);
         let put_out = state.air.dilution_misfire;
@@ -513,7 +524,7 @@ impl Vehicle {
             &mut state.firing,
             &mut self.dice,
             &firing::Inputs {
-                omega: state.driveline.omega,
+                omega: state.driveline.omega + state.shaking.crank,
                 indicated: state.engine.indicated,
                 scatter: charge.scatter,
                 locked: state.driveline.lock_up > 0.0,
@@ -653,7 +664,7 @@ impl Vehicle {
     #[cold]
     fn follow_courses(&mut self, span: f64) {
         let state = &self.state;
-        let shaken = self.bumps.step(state.driveline.speed, span);
+        let shaken = self.bumps.step(state.driveline.speed, self.road.surface, span);
         self.circumstances = defect::Circumstances {
             coolant_celsius: state.cooling.coolant,
             load_percent: 100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa,
@@ -781,6 +792,7 @@ impl Vehicle {
                 electrical: &state.electrical,
             },
         );
+        self.pins.body_acceleration = Acceleration::from_metres_per_second_squared(state.shaking.body);
         self.pins.gearbox_silent = self.knobs.gearbox_controller_dead;
         if self.knobs.speed_sensor_dead || self.knobs.gearbox_controller_dead {
             self.pins.vehicle_speed = Speed::ZERO;
@@ -832,6 +844,11 @@ impl Vehicle {
         let celsius = within(temperature.celsius(), -40.0, 60.0);
         self.state.ambient = ambient::State::new(celsius, self.state.ambient.altitude_m);
         self.follow_slow();
+    }
+
+    /// The wheels run on this from now on.
+    pub const fn set_surface(&mut self, surface: Surface) {
+        self.road.surface = surface;
     }
 
     /// Another height above the sea, held within -400..5000 m.

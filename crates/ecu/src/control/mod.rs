@@ -806,6 +806,7 @@ impl Control {
             ignition_advance: live.timing_advance,
             brake: measured.brake,
             in_gear: measured.in_gear,
+            rough_road: measured.rough_seconds > 0.0,
             cabin_heater: measured.cabin_heater,
             engine_size: self.calibration.size(),
             averaging: self.calibration.averaging,

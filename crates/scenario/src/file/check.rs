@@ -267,6 +267,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
                     | Phrase::Rain(_)
                     | Phrase::Wash
                     | Phrase::Altitude(_)
+                    | Phrase::Road(_)
                     | Phrase::Refuel(_)
                     | Phrase::Drain(_)
                     | Phrase::Switch(..)

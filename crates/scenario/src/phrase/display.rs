@@ -27,6 +27,7 @@ impl Display for Phrase {
             Self::Rain(false) => f.write_str("weather dry"),
             Self::Wash => f.write_str("wash"),
             Self::Altitude(height) => write!(f, "altitude {}", ALTITUDE.text(*height)),
+            Self::Road(surface) => write!(f, "road {}", surface.name()),
             Self::Drain(level) => write!(f, "drain to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Level(level)) => write!(f, "refuel to {}", LEVEL.text(*level)),
             Self::Refuel(Fill::Volume(volume)) => write!(f, "refuel to {}", VOLUME.text(*volume)),

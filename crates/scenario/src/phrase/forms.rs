@@ -2,7 +2,10 @@
 
 use twotrip_harness::{Signal, Wire, WiringFault, WiringFaultKind};
 use twotrip_obd::Group;
-use twotrip_vehicle::schedule::{HWFET, UDDS, US06};
+use twotrip_vehicle::{
+    Surface,
+    schedule::{HWFET, UDDS, US06},
+};
 
 use super::{
     Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity,
@@ -139,6 +142,21 @@ pub(super) static FORMS: &[Form] = &[
         rule: &Map(After(keyword("altitude"), ALTITUDE), Phrase::Altitude),
         meaning: "the car is this high above the sea",
         example: "altitude 300 m",
+    },
+    Form {
+        rule: &Map(
+            After(
+                keyword("road"),
+                Choice {
+                    what: "road",
+                    options: &[("rough", Surface::Rough), ("smooth", Surface::Smooth)],
+                },
+            ),
+            Phrase::Road,
+        ),
+        meaning: "the wheels run on such a road: a rough one shakes body and crank, so that misfire cannot be watched, and loose \
+                  contacts",
+        example: "road rough",
     },
     Form {
         rule: &Map(

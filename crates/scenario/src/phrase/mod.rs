@@ -28,7 +28,7 @@ use core::{ops::Range, time::Duration};
 use twotrip_harness::{Wire, WiringFault};
 use twotrip_obd::{Dtc, Group};
 use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, Volume};
-use twotrip_vehicle::schedule::Schedule;
+use twotrip_vehicle::{Surface, schedule::Schedule};
 
 pub(crate) use event::parse_event;
 pub use event::{Event, events};
@@ -88,6 +88,8 @@ pub enum Phrase {
     Wash,
     /// The car is this high above the sea.
     Altitude(Length),
+    /// The wheels run on this.
+    Road(Surface),
     /// The tank is filled.
     Refuel(Fill),
     /// Fuel is taken out.

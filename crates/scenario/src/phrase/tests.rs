@@ -6,8 +6,8 @@ use rand_chacha::{
 use super::*;
 use twotrip_harness::{Circuit, Output};
 use twotrip_units::{Resistance, Voltage};
-use twotrip_vehicle::Course;
 use twotrip_vehicle::defect::Size;
+use twotrip_vehicle::{Course, Surface};
 
 use crate::{Expected, Problem, ProblemKind};
 
@@ -284,6 +284,8 @@ fn phrases_carry_typed_values() {
         ("wait 10 s", Phrase::Wait(Duration::from_secs(10))),
         ("ambient 18 C", Phrase::Ambient(Temperature::from_celsius(18.0))),
         ("altitude 300 m", Phrase::Altitude(Length::from_metres(300.0))),
+        ("road rough", Phrase::Road(Surface::Rough)),
+        ("road smooth", Phrase::Road(Surface::Smooth)),
         (
             "fuel volatility 90 kPa",
             Phrase::Volatility(Pressure::from_kilopascals(90.0)),

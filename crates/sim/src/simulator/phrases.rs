@@ -166,6 +166,10 @@ impl Simulator {
                 self.car.vehicle.set_altitude(*height);
                 Outcome::done(format!("the car is {:.0} m above the sea", height.metres()))
             }
+            Phrase::Road(surface) => {
+                self.car.vehicle.set_surface(*surface);
+                Outcome::done(format!("the road is {} from here on", surface.name()))
+            }
             Phrase::Refuel(_) | Phrase::Drain(_) if self.engine_runs() => {
                 Outcome::refused("the engine runs: nobody refuels a running car")
                     .with_detail("first: key off")

@@ -7,6 +7,8 @@ use rand_chacha::{
     rand_core::{Rng as _, SeedableRng as _},
 };
 
+use crate::road::Surface;
+
 /// How a defect behaves in time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Course {
@@ -28,7 +30,7 @@ pub enum When {
     ColderThan(f64),
     /// With the engine loaded above this share of a full charge, %.
     LoadOver(f64),
-    /// For moments after bumps in the road: seeded, about four a minute of driving.
+    /// For moments after bumps in the road: seeded, about four a minute of driving, twenty on a rough road.
     OnBumps,
     /// For a while and again, as long as there is water in the wiring: seeded, the more of it the more often.
     Wet,
@@ -83,8 +85,8 @@ pub(crate) struct Circumstances {
     pub(crate) metres: f64,
 }
 
-/// Mean time between bumps, s, and the shortest and the longest time that one opens a loose contact for.
-const BETWEEN_BUMPS: f64 = 15.0;
+/// Mean time between bumps, s, on a smooth and on a rough road, and the shortest and the longest time that one opens a loose contact for.
+const BETWEEN_BUMPS: [f64; 2] = [15.0, 1.5];
 const BUMP: [f64; 2] = [0.5, 3.0];
 /// Road speed from which bumps are felt, m/s.
 const FELT_FROM: f64 = 3.0;
@@ -110,10 +112,15 @@ impl Bumps {
     }
 
     /// Whether a bump is at work over the next `span` seconds.
-    pub(crate) fn step(&mut self, speed: f64, span: f64) -> bool {
+    pub(crate) fn step(&mut self, speed: f64, surface: Surface, span: f64) -> bool {
+        let [smooth, rough] = BETWEEN_BUMPS;
+        let between = match surface {
+            Surface::Smooth => smooth,
+            Surface::Rough => rough,
+        };
         if self.left > 0.0 {
             self.left -= span;
-        } else if speed > FELT_FROM && self.draw() < span / BETWEEN_BUMPS {
+        } else if speed > FELT_FROM && self.draw() < span / between {
             self.left = BUMP[0] + self.draw() * (BUMP[1] - BUMP[0]);
         }
         self.left > 0.0

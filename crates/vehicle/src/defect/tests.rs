@@ -186,14 +186,18 @@ fn defects_grow_with_distance_and_come_and_go() {
 
 #[test]
 fn bumps_come_about_four_times_a_minute_of_driving_and_by_the_seed() {
-    let shaken = |seed, speed| -> Vec<bool> {
+    use crate::road::Surface::{self, Rough, Smooth};
+    let shaken = |seed, speed, surface: Surface| -> Vec<bool> {
         let mut bumps = Bumps::new(seed);
-        (0..36_000).map(|_| bumps.step(speed, 0.1)).collect()
+        (0..36_000).map(|_| bumps.step(speed, surface, 0.1)).collect()
     };
-    let hour = shaken(1, 15.0);
-    let begun = hour.windows(2).filter(|pair| pair[1] && !pair[0]).count();
-    assert!((150..290).contains(&begun), "{begun}");
-    assert_eq!(hour, shaken(1, 15.0));
-    assert_ne!(hour, shaken(2, 15.0));
-    assert!(!shaken(1, 0.0).contains(&true));
+    let begun = |hour: &[bool]| hour.windows(2).filter(|pair| pair[1] && !pair[0]).count();
+    let hour = shaken(1, 15.0, Smooth);
+    assert!((150..290).contains(&begun(&hour)), "{}", begun(&hour));
+    let rough = shaken(1, 15.0, Rough);
+    assert!((950..1450).contains(&begun(&rough)), "{}", begun(&rough));
+    assert_eq!(hour, shaken(1, 15.0, Smooth));
+    assert_ne!(hour, shaken(2, 15.0, Smooth));
+    assert!(!shaken(1, 0.0, Smooth).contains(&true));
+    assert!(!shaken(1, 0.0, Rough).contains(&true));
 }

@@ -26,6 +26,8 @@ pub struct Condition {
     pub least: Option<f64>,
     /// Largest value that fits.
     pub most: Option<f64>,
+    /// What there is where a state is missing; empty where that goes without saying.
+    instead: &'static str,
     read: Read,
 }
 
@@ -38,6 +40,7 @@ impl Condition {
             unit,
             least: None,
             most: None,
+            instead: "",
             read: Read::Number(read),
         }
     }
@@ -59,8 +62,15 @@ impl Condition {
             unit,
             least: None,
             most: None,
+            instead: "",
             read: Read::Own,
         }
+    }
+
+    /// With a word for what there is where the state is missing.
+    #[must_use]
+    pub const fn instead_of(self, instead: &'static str) -> Self {
+        Self { instead, ..self }
     }
 
     /// With a lower limit.
@@ -175,6 +185,9 @@ impl fmt::Display for Missing {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let condition = self.condition;
         if condition.is_state() {
+            if !condition.instead.is_empty() {
+                write!(f, "{}, ", condition.instead)?;
+            }
             return write!(f, "needs {}", condition.what);
         }
         // A value that would round into the window is shown as exactly as it takes.

@@ -62,7 +62,8 @@ const SPOILS_TRIMS: f64 = 0.01;
 /// 32 at 6500. There the scatter of the teeth grows with the square of the speed, and the work of a firing is least.
 static LEFT_OUT: Table<3> = Table::new([(2900.0, 0.0), (3000.0, 26.0), (6500.0, 45.5)]);
 
-static SMOOTH_ROAD: Condition = Condition::state("a smooth road", |signals| !signals.rough_road);
+static SMOOTH_ROAD: Condition =
+    Condition::state("a smooth road", |signals| !signals.rough_road).instead_of("rough road");
 static TORQUE: Condition = Condition::of(
     "manifold pressure above the line of little torque",
     "kPa",
