@@ -127,7 +127,10 @@ mod tests {
             (Surface::Rough, 0.0),
             (Surface::Rough, 2.9),
         ] {
-            assert_eq!(swings(surface, speed, true), [0.0; 2], "{surface:?}, {speed} m/s");
+            let still = swings(surface, speed, true)
+                .iter()
+                .all(|swing| swing.abs() < 1e-12);
+            assert!(still, "{surface:?}, {speed} m/s");
         }
         let [slow, _] = swings(Surface::Rough, 5.0, true);
         let [fast, body] = swings(Surface::Rough, 20.0, true);
