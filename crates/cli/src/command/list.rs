@@ -294,13 +294,24 @@ fn wiring(kind: WiringFaultKind) -> Item {
                 .collect();
             let up = pulled_up.join(", ");
             let size = format!(
-                "5.00 V at the ECU for {up}; 0.00 V for other sensors; no messages of the gearbox controller without its \
-                 supply, messages lost in bursts without the end of the data bus"
+                "5.00 V at the ECU for {up}; 0.45 V for oxygen sensors, 1.50 V if wide-range; 0.00 V for other sensors; what the \
+                 ECU drives has no current; no messages of the gearbox controller without its supply, messages lost in \
+                 bursts without the end of the data bus"
             );
             ("", size, "open on bumps")
         }
-        WiringFaultKind::ShortToGround => ("", "0.00 V at the ECU".to_owned(), "short-to-ground"),
-        WiringFaultKind::ShortToSupply => ("", "5.00 V at the ECU".to_owned(), "short-to-supply"),
+        WiringFaultKind::ShortToGround => (
+            "",
+            "0.00 V at the ECU; what it drives is on as long as the key is, but a coil does not fire, and the motor of the \
+             EGR valve is switched off"
+                .to_owned(),
+            "short-to-ground",
+        ),
+        WiringFaultKind::ShortToSupply => (
+            "",
+            "5.00 V at the ECU; what it drives has 12 V on both sides and is off".to_owned(),
+            "short-to-supply",
+        ),
         WiringFaultKind::Resistance => {
             let [least, most] = WiringFault::RESISTANCE.map(|resistance| resistance.ohms());
             let size = format!("{least:.0} to {most:.0} ohm");
@@ -321,8 +332,9 @@ fn wiring(kind: WiringFaultKind) -> Item {
             (" VOLTAGE", size, "pulled-down 3.5 V")
         }
         WiringFaultKind::Swapped => (
-            " CIRCUIT",
-            "each shows the other's signal".to_owned(),
+            " OTHER",
+            "each shows the other's signal, or follows the other's command; of what the ECU drives only its own kind fits"
+                .to_owned(),
             "swapped-with tank-pressure-sensor",
         ),
     };
@@ -338,7 +350,7 @@ fn wiring(kind: WiringFaultKind) -> Item {
             format!("defect wiring WIRE {}{words} [WHEN]", kind.name()),
             format!(
                 "{} ({size}); WIRE: {}; WHEN, if not all the time: on bumps, when hotter than or colder than a \
-                 temperature of the coolant, when load over a share",
+                 temperature of the coolant, when load over a share, when wet (after `weather rain` or `wash`)",
                 kind.description(),
                 wires.join(", ")
             ),
