@@ -41,6 +41,14 @@ fn kind(row: &Row) -> (&str, &str) {
     (row.part.trim_end_matches(['1', '2', '3', '4']), &row.kind)
 }
 
+/// How a group is called in `ends.tsv`: cylinders by what their names have in common.
+fn name(group: &[Row]) -> &str {
+    match group {
+        [only] => &only.part,
+        _ => kind(&group[0]).0,
+    }
+}
+
 /// Rows that differ in the number of a cylinder only.
 fn groups() -> Vec<Vec<Row>> {
     let mut groups: Vec<Vec<Row>> = Vec::new();
@@ -112,7 +120,7 @@ fn settle(group: &mut [Row], own: f64, beyond: &[f64], expected: bool) -> Option
 /// Moves both ends of a group outwards until they hold. What was driven, and what is wrong.
 fn hold(group: &mut [Row]) -> (Vec<String>, Option<String>) {
     let commit = std::env::var("TWOTRIP_COMMIT").unwrap_or_else(|_| "-".to_owned());
-    let (part, word) = (kind(&group[0]).0.to_owned(), group[0].kind.clone());
+    let (part, word) = (name(group).to_owned(), group[0].kind.clone());
     let line = |end: &str, amount: &str| format!("{part}\t{word}\t{end}\t{amount}\t{CARS}\t{commit}");
     if !matches!(entry(&group[0]).size, Size::Amount { .. }) {
         let found = !group[0].codes.is_empty();
@@ -182,12 +190,12 @@ fn take_over(driven: &[Row], ends: &[String]) {
         }
     }
     table::write(&rows);
-    let name = |line: &str| line.split('\t').take(2).map(str::to_owned).collect::<Vec<_>>();
-    let new: BTreeSet<Vec<String>> = ends.iter().map(|line| name(line)).collect();
+    let named = |line: &str| line.split('\t').take(2).map(str::to_owned).collect::<Vec<_>>();
+    let new: BTreeSet<Vec<String>> = ends.iter().map(|line| named(line)).collect();
     let old = fs::read_to_string(KEPT).unwrap_or_default();
     let old = old
         .lines()
-        .filter(|line| !line.starts_with('#') && !new.contains(&name(line)));
+        .filter(|line| !line.starts_with('#') && !new.contains(&named(line)));
     let all: BTreeSet<&str> = old.chain(ends.iter().map(String::as_str)).collect();
     let text: String = all.into_iter().map(|line| format!("{line}\n")).collect();
     fs::write(KEPT, format!("{HEAD}{text}")).expect("the ends are written");
@@ -286,14 +294,22 @@ fn the_table_holds_every_defect_and_its_ends_for_a_car() {
 fn ends_that_a_hundred_cars_have_not_driven_are_told() {
     let kept = fs::read_to_string(KEPT).unwrap_or_default();
     for group in groups() {
-        let (part, word) = kind(&group[0]);
-        for (end, amount) in [("never", group[0].never), ("always", group[0].always)] {
-            let line = format!("{part}\t{word}\t{end}\t{}\t", table::number(amount));
-            if amount.is_some() && !kept.lines().any(|kept| kept.starts_with(&line)) {
-                println!(
-                    "not driven by a hundred cars: {part} {word}, {end} at {}",
-                    table::number(amount)
-                );
+        let (part, word) = (name(&group), &group[0].kind);
+        let row = &group[0];
+        let ends = if matches!(entry(row).size, Size::Amount { .. }) {
+            let never = row.never.map(|_| ("never", row.never));
+            never
+                .into_iter()
+                .chain(row.always.map(|_| ("always", row.always)))
+                .collect()
+        } else {
+            vec![(if row.codes.is_empty() { "never" } else { "always" }, None)]
+        };
+        for (end, amount) in ends {
+            let amount = table::number(amount);
+            let line = format!("{part}\t{word}\t{end}\t{amount}\t");
+            if !kept.lines().any(|kept| kept.starts_with(&line)) {
+                println!("not driven by a hundred cars: {part} {word}, {end} at {amount}");
             }
         }
     }
