@@ -142,6 +142,8 @@ pub struct Harness {
     faulty: bool,
     /// Whether one of an output does.
     misdrives: bool,
+    /// Those that show now, a bit each by their place: a step looks at these and no others.
+    showing: u64,
     gearbox: GearboxLink,
     /// Share of each cylinder's firings that get no spark.
     sparks_lost: [f64; COILS],
@@ -212,7 +214,10 @@ impl Harness {
             speed_sensed: sound(Wire::SpeedSensor),
             on_bus: powered && sound(Wire::DataBus),
         };
-        self.faulty = self.faults.iter().flatten().any(|present| present.now);
+        let shown = |present: &Option<Present>| present.is_some_and(|present| present.now);
+        let places = self.faults.iter().rev();
+        self.showing = places.fold(0, |bits, present| bits << 1 | u64::from(shown(present)));
+        self.faulty = self.showing != 0;
         self.misdrives = Output::ALL
             .into_iter()
             .any(|output| self.shows(output.into()).is_some());
@@ -236,6 +241,23 @@ impl Harness {
     fn shows(&self, wire: Wire) -> Option<WiringFault> {
         let present = self.faults[wire.place()]?;
         present.now.then_some(present.fault)
+    }
+
+    /// The faults that show now, by their place.
+    #[inline]
+    fn showing(&self) -> impl Iterator<Item = (Wire, WiringFault)> + '_ {
+        const { assert!(Wire::ALL.len() <= 64, "a bit for each wire") };
+        let mut left = self.showing;
+        core::iter::from_fn(move || {
+            while left != 0 {
+                let place = left.trailing_zeros() as usize;
+                left &= left - 1;
+                if let Some(present) = self.faults[place] {
+                    return Some((Wire::ALL[place], present.fault));
+                }
+            }
+            None
+        })
     }
 
     /// All faults, whether they show or not.
@@ -273,19 +295,15 @@ impl Harness {
         let mut driven = *actuators;
         // With the key off only an ECU that tests the parked car keeps the 12 V on.
         let powered = self.arriving.key != KeyPosition::Off || actuators.vent_shut;
-        for output in Output::ALL {
-            match self.shows(output.into()) {
-                None => {}
-                Some(WiringFault::SwappedWith(Wire::Output(other))) => {
-                    output.arrive(other.command(actuators), &mut driven);
-                }
-                Some(fault) => {
-                    output.arrive(
-                        output.faulty(output.command(actuators), fault, powered),
-                        &mut driven,
-                    );
-                }
-            }
+        for (wire, fault) in self.showing() {
+            let Wire::Output(output) = wire else {
+                continue;
+            };
+            let share = match fault {
+                WiringFault::SwappedWith(Wire::Output(other)) => other.command(actuators),
+                fault => output.faulty(output.command(actuators), fault, powered),
+            };
+            output.arrive(share, &mut driven);
         }
         driven
     }
@@ -313,29 +331,30 @@ impl Harness {
 
     #[cold]
     fn distorted(&self, sensors: &SensorPins) -> SensorPins {
-        let mut pins = *sensors;
         let fed = self.fed(sensors);
-        for circuit in Circuit::ALL {
-            let healthy = circuit.pin(&fed);
-            *circuit.pin_mut(&mut pins) = match self.shows(circuit.into()) {
-                None => healthy,
-                Some(WiringFault::SwappedWith(Wire::Signal(other))) => {
-                    self.crossed(circuit, other, other.pin(&fed))
+        let mut pins = fed;
+        for (wire, fault) in self.showing() {
+            match wire {
+                Wire::Signal(circuit) => {
+                    *circuit.pin_mut(&mut pins) = match fault {
+                        WiringFault::SwappedWith(Wire::Signal(other)) => {
+                            self.crossed(circuit, other, other.pin(&fed))
+                        }
+                        fault => self.probed(circuit, circuit.pin(&fed), Some(fault)).at_ecu,
+                    };
                 }
-                fault => self.probed(circuit, healthy, fault).at_ecu,
-            };
-        }
-        for output in Output::ALL {
-            if let Some(fault) = self.shows(output.into()) {
-                outputs::seen(output, fault, &mut pins.drivers);
-                if let Some(current) = outputs::heater_pin(output, &mut pins) {
-                    *current = outputs::heater_current(fault, *current, sensors.supply);
+                Wire::Output(output) => {
+                    outputs::seen(output, fault, &mut pins.drivers);
+                    if let Some(current) = outputs::heater_pin(output, &mut pins) {
+                        *current = outputs::heater_current(fault, *current, sensors.supply);
+                    }
                 }
+                Wire::CamSensor => {
+                    pins.cam_silent = true;
+                    pins.cam_advance = Angle::ZERO;
+                }
+                Wire::SensorSupply | Wire::SpeedSensor | Wire::GearboxController | Wire::DataBus => {}
             }
-        }
-        if self.shows(Wire::CamSensor).is_some() {
-            pins.cam_silent = true;
-            pins.cam_advance = Angle::ZERO;
         }
         if !self.gearbox.on_bus {
             pins.gearbox_silent = true;

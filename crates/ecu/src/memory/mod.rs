@@ -112,6 +112,8 @@ pub struct FaultMemory {
     watches_conditions: bool,
     /// Whether a fault of what the driving is judged by keeps all in-use counters still; renewed likewise.
     in_use_frozen: bool,
+    /// Monitors that faults now present keep from running; renewed likewise.
+    disabled: MonitorSet,
     shows_readiness: bool,
     /// What the engine has nothing for.
     absent: MonitorSet,
@@ -152,6 +154,7 @@ impl FaultMemory {
             misfire_lamp: Lamp::Off,
             watches_conditions: false,
             in_use_frozen: false,
+            disabled: MonitorSet::default(),
             shows_readiness: false,
             absent: MonitorSet::default(),
             second_bank: [false; 6],
@@ -268,7 +271,7 @@ impl FaultMemory {
                 && self
                     .in_use
                     .is_met(id, tracking.denominator, evap_drive, self.profile)
-                && !self.is_disabled(monitor)
+                && !self.is_disabled(id)
             {
                 self.in_use.count_denominator(id);
                 effects.push(Effect::DenominatorCounted(id));
@@ -292,11 +295,8 @@ impl FaultMemory {
     }
 
     /// Whether a fault now present keeps the monitor from running.
-    fn is_disabled(&self, monitor: &MonitorDefinition) -> bool {
-        monitor
-            .disabled_by
-            .iter()
-            .any(|&dtc| self.disables(dtc, monitor) && self.record(dtc).is_some_and(Record::is_present))
+    fn is_disabled(&self, monitor: MonitorId) -> bool {
+        self.disabled.contains(monitor)
     }
 
     /// Whether a fault behind this code, where it is present, keeps the monitor from running.
@@ -336,8 +336,13 @@ impl FaultMemory {
 
     /// The monitors that a fault now present keeps from running, and those that there are none of.
     #[must_use]
-    pub(crate) fn disabled(&self) -> MonitorSet {
-        let mut disabled = self.absent;
+    pub(crate) const fn disabled(&self) -> MonitorSet {
+        self.absent.and(self.disabled)
+    }
+
+    /// The monitors that a fault now present keeps from running, looked up.
+    fn disabled_by_records(&self) -> MonitorSet {
+        let mut disabled = MonitorSet::default();
         for record in self.records.iter().filter(|record| record.is_present()) {
             for (place, monitor) in (0..=u8::MAX).zip(self.catalogue.monitors) {
                 if self.disables(record.dtc(), monitor) {
@@ -403,7 +408,7 @@ impl FaultMemory {
     }
 
     /// Works out anew what follows from the records: whether the MIL is commanded, what misfire makes of it,
-    /// whether conditions are to be watched, whether in-use counters stand still.
+    /// whether conditions are to be watched, whether in-use counters stand still, which monitors cannot run.
     fn renew(&mut self, effects: &mut Effects) {
         let commanded = self.records.iter().any(Record::commands_mil);
         if commanded != self.mil_commanded {
@@ -415,6 +420,7 @@ impl FaultMemory {
         }
         self.in_use_frozen = self.records.iter().any(Record::freezes_in_use);
         self.watches_conditions = self.records.iter().any(|record| record.similar.watches());
+        self.disabled = self.disabled_by_records();
         let stored = |record: &Record| record.endangers_catalyst(self.profile);
         let lamp = match self.catalyst_misfire {
             CatalystMisfire::Present if self.records.iter().any(stored) => Lamp::Blinking,

@@ -5,7 +5,7 @@
 
 use twotrip_obd::{Group, Readiness};
 
-use super::{Catalogue, MonitorDefinition, MonitorId, Profile};
+use super::{Catalogue, MonitorId, Profile};
 
 /// A set of monitors, by their place in the catalogue; places from 64 on are never in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -161,15 +161,14 @@ impl Progress {
     pub(super) fn this_cycle(
         &self,
         catalogue: &Catalogue,
-        is_disabled: impl Fn(&MonitorDefinition) -> bool,
+        is_disabled: impl Fn(MonitorId) -> bool,
     ) -> Readiness {
         Group::ALL.into_iter().fold(Readiness::NONE, |readiness, group| {
             if self.members(catalogue, group).next().is_none() {
                 return readiness;
             }
             let can_run = |monitor| {
-                let disabled = catalogue.monitor(monitor).is_some_and(&is_disabled);
-                self.done.contains(monitor) || !self.impossible.contains(monitor) && !disabled
+                self.done.contains(monitor) || !self.impossible.contains(monitor) && !is_disabled(monitor)
             };
             let left = || {
                 self.members(catalogue, group)

@@ -27,7 +27,7 @@ impl FaultMemory {
         if let Some(monitor) = self.catalogue.monitor(id)
             && monitor.in_use.is_some()
             && self.takes_results(id)
-            && !self.is_disabled(monitor)
+            && !self.is_disabled(id)
             && !self.in_use_frozen
             && self.in_use.count_numerator(id)
         {

@@ -176,7 +176,8 @@ fn step(car: &mut Car, past: &mut Past, step: Step) -> Result<(), String> {
     lamp(car, past, &after)?;
     frame(car, &before, &after)?;
     counts(past, &before, &after, cleared, ended)?;
-    readiness(&before, &after, cleared, step)
+    readiness(&before, &after, cleared, step)?;
+    renewed(car)
 }
 
 fn carry_out(car: &mut Car, step: Step) -> Effects {
@@ -396,6 +397,15 @@ fn readiness(before: &Seen, after: &Seen, cleared: bool, step: Step) -> Result<(
             "{group:?} became incomplete without a clear"
         );
     }
+    Ok(())
+}
+
+/// What is renewed with the records is what they say.
+fn renewed(car: &Car) -> Result<(), String> {
+    rule!(
+        car.memory.disabled == car.memory.disabled_by_records(),
+        "other monitors are kept from running than the codes present keep"
+    );
     Ok(())
 }
 
