@@ -270,7 +270,7 @@ fn steady_speeds() {
             ("long-term trim", LONG_TERM, -5.0, 5.0),
             ("manifold", MANIFOLD, 30.0, 40.0),
             ("speed", SPEED, 1680.0, 1730.0),
-            ("timing", TIMING, 32.0, 40.0),
+            ("timing", TIMING, 24.0, 36.0),
             ("air", AIR, 6.5, 9.5),
             ("throttle", THROTTLE, 16.0, 20.0),
             ("rear sensor", REAR, 0.5, 0.75),

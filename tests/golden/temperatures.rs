@@ -46,7 +46,8 @@ fn udds() -> Plan {
 
 /// When this car's coolant passes 40, 60, 70 and 80 °C was computed on a prototype of it, heater off, s. In between the
 /// schedule stands still, so temperatures at those moments are held against the computed ones. Tolerance of this regression:
-/// 13 K, to the warm side mostly: catalyst heating and a rich warm-up, which the prototype had not, burn more.
+/// 10 K to the warm side: catalyst heating, a rich warm-up, and a fast idle that works against the converter at every halt,
+/// none of which the prototype had, burn more (at an even 50 and 80 km/h 3 K are left of it, in town at 0 °C 9 K).
 #[test]
 fn the_car_warms_as_computed() {
     for (celsius, plan, computed) in [
@@ -67,7 +68,7 @@ fn the_car_warms_as_computed() {
         });
         for (found, mark) in found.iter().zip(marks) {
             assert!(
-                (-6.0..13.0).contains(&(found - mark)),
+                (-2.0..10.0).contains(&(found - mark)),
                 "{celsius} degC: {found:?} at {computed:?} s"
             );
         }

@@ -47,8 +47,11 @@ pub(crate) struct Params {
     pub(crate) converter: f64,
     /// Torque ratio at a standing turbine, and its fall with the speed ratio.
     pub(crate) torque_ratio: (f64, f64),
-    /// Lock-up above this speed, m/s, above third gear.
-    pub(crate) lock_up_speed: f64,
+    /// First gear of the lock-up, 0 is first (third: as six-speed automatics do it, common practice, no source).
+    pub(crate) lock_up_gear: usize,
+    /// Lock-up above this speed, m/s: while coasting, and with [`Params::full_force`] at the wheels; once closed the clutch
+    /// stays so down to the lower one (calibrated).
+    pub(crate) lock_up_speed: (f64, f64),
     /// Lock-up above this oil temperature, °C.
     pub(crate) lock_up_celsius: f64,
     /// Damping of the closed lock-up clutch, N m s/rad: about 4 rpm of slip at 40 N m (calibrated).
@@ -85,7 +88,8 @@ impl Params {
             settle_s: 1.0,
             converter: ROOT_OF_CONVERTER * ROOT_OF_CONVERTER,
             torque_ratio: (1.9, 1.03),
-            lock_up_speed: 45.0 * KMH,
+            lock_up_gear: 2,
+            lock_up_speed: (30.0 * KMH, 45.0 * KMH),
             lock_up_celsius: 50.0,
             clutch: 100.0,
             clutch_s: Divisor::new(0.5),
@@ -267,9 +271,15 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
 
     // The clutch opens at once below the limits and slips through a shift.
+    let (low, high) = params.lock_up_speed;
+    let closes_from = if state.lock_up > 0.0 {
+        low
+    } else {
+        low + (high - low) * (state.wheel_force / params.full_force).within(0.0, 1.0)
+    };
     let lock = inputs.in_drive
-        && next.gear > 2
-        && state.speed > params.lock_up_speed
+        && next.gear >= params.lock_up_gear
+        && state.speed > closes_from
         && inputs.oil_celsius > params.lock_up_celsius;
     next.lock_up = if !lock || shifting {
         0.0

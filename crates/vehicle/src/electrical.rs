@@ -28,8 +28,10 @@ pub(crate) struct Params {
     pub(crate) starter_ohms: f64,
     /// Back voltage of the starter by crank speed, V/rpm: about 180 A at 195 rpm.
     pub(crate) starter_volts_per_rpm: f64,
-    /// Torque at the crank by current, N m/A.
+    /// Torque at the crank by current, N m/A: two thirds of what its back voltage would give without losses.
     pub(crate) starter_torque: f64,
+    /// What its gears, and the cylinders' leaking compression, take of that, N m: the engine is turned by 180 A when warm.
+    pub(crate) starter_drag: f64,
     /// Control modules, ignition, instruments with the key on, W.
     pub(crate) key_on_watts: f64,
     /// Parked, W.
@@ -62,7 +64,8 @@ impl Params {
             regulator_lag: Lag::new(0.2),
             starter_ohms: 0.0176,
             starter_volts_per_rpm: 0.0413,
-            starter_torque: 0.125,
+            starter_torque: 0.26,
+            starter_drag: 24.3,
             key_on_watts: 110.0,
             parked_watts: 0.3,
             pump_watts: 65.0,
@@ -87,7 +90,7 @@ static RESTING: Grid<21> = Grid::through([
 
 /// Resistance over °C, Ω: 6 mΩ at 25, 9 at 0, 14 at -18.
 static RESISTANCE: Grid<81> = Grid::through([
-    (-35.0, 0.020),
+    (-35.0, 0.017),
     (-18.0, 0.014),
     (0.0, 0.009),
     (25.0, 0.006),
@@ -318,7 +321,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
         supply_volts: (battery_volts - load_amperes * params.harness_ohms).at_least(0.0),
         alternator_amperes,
         battery_amperes: into_battery,
-        starter_torque: params.starter_torque * starter_amperes,
+        starter_torque: (params.starter_torque * starter_amperes - params.starter_drag).at_least(0.0),
         starter_amperes,
         battery: state.battery,
     }

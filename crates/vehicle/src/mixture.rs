@@ -115,7 +115,7 @@ impl Params {
             film_share: (0.25, 0.5),
             film_s: (0.3, 2.0),
             vapour_lag: Lag::new(0.2),
-            short: (0.10, 1.75e-3, Divisor::new(0.3e-3)),
+            short: (0.08, 1.75e-3, Divisor::new(0.3e-3)),
         }
     }
 
@@ -141,9 +141,9 @@ static DEAD_TIME: Grid<11> = Grid::through([
     (16.0, 0.66e-3),
 ]);
 
-/// Supply at which no injector opens any more, and from which on all do, V: so low that a start in deep cold still
-/// works (calibrated).
-const WEAK_SUPPLY: [f64; 2] = [6.0, 7.5];
+/// Supply at which no injector opens any more, and from which on all do, V: injection fails near 8 V and above (8 to 9 V from
+/// memory; the lower end so low that a start at -28 °C still works).
+const WEAK_SUPPLY: [f64; 2] = [7.4, 8.8];
 
 /// What all injectors share.
 #[derive(Clone, Copy, Debug)]

@@ -159,8 +159,6 @@ pub(crate) struct State {
     pub(crate) pressure_pa: f64,
     pub(crate) fuel_celsius: f64,
     pub(crate) space_celsius: f64,
-    /// Vapour in the space by what it could hold, 0..1.
-    pub(crate) saturation: f64,
     /// Vapour in the canister, g.
     pub(crate) canister_g: f64,
     /// Rise of pressure from vapour and warmth in a shut tank, Pa/s.
@@ -175,17 +173,20 @@ pub(crate) struct State {
     pub(crate) shown_percent: f64,
     /// Through the purge valve, g/s.
     pub(crate) purge_flow: f64,
+    /// Petrol vapour in the space, g.
+    pub(crate) vapour_g: f64,
+    /// Petrol vapour that a full canister let go, and that went with the air at the pump, since the car was made, g.
+    pub(crate) lost_g: f64,
 }
 
 impl State {
     /// A tank that has stood for days.
-    pub(crate) const fn at_rest(params: &Params, level: f64, ambient_celsius: f64) -> Self {
-        Self {
+    pub(crate) fn at_rest(params: &Params, level: f64, ambient_celsius: f64) -> Self {
+        let state = Self {
             fuel_l: params.nominal_l * level,
             pressure_pa: 0.0,
             fuel_celsius: ambient_celsius,
             space_celsius: ambient_celsius,
-            saturation: 1.0,
             canister_g: 20.0,
             rise_pa_s: 0.0,
             purge_share: 0.0,
@@ -193,7 +194,24 @@ impl State {
             slosh: 1.0,
             shown_percent: 100.0 * level,
             purge_flow: 0.0,
+            vapour_g: 0.0,
+            lost_g: 0.0,
+        };
+        Self {
+            vapour_g: state.room_g(params, ambient_celsius),
+            ..state
         }
+    }
+
+    /// Vapour in the space by what it could hold, 0..1.
+    pub(crate) fn saturation(&self, params: &Params) -> f64 {
+        (self.vapour_g / self.room_g(params, self.fuel_celsius)).at_most(1.0)
+    }
+
+    /// Mass that the space over the fuel would hold, full of vapour of a temperature, g.
+    fn room_g(&self, params: &Params, celsius: f64) -> f64 {
+        let density = params.vapour_density * self.volatility * GROWTH.at(celsius - 20.0);
+        density * params.vapour_space_m3(self.fuel_l) * 1e3
     }
 
     /// Petrol vapour through the purge valve, g/s.
@@ -315,8 +333,10 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     let around = fuel_celsius + floor + roof;
     let space_celsius = state.space_celsius + (around - state.space_celsius) * dt / (space_s + dt);
 
+    // Fuel that was used has made room, which air has filled.
+    let saturation = state.saturation(params);
     let warmer = (fuel_celsius - state.fuel_celsius).at_least(0.0);
-    let unsaturated = (1.0 - state.saturation + warmer * params.saturation_by_kelvin).within(0.0, 1.0);
+    let unsaturated = (1.0 - saturation + warmer * params.saturation_by_kelvin).within(0.0, 1.0);
     let stirred = if inputs.driving {
         state.slosh
     } else {
@@ -336,16 +356,20 @@ pub(crate) fn slow_step(params: &Params, state: &State, inputs: &SlowInputs, dt:
     };
     let space_l = params.vapour_space_m3(state.fuel_l) * 1e3;
     let leaving_l = leaving * space_l / (inputs.ambient_kpa * 1e3) * dt;
-    let density = params.vapour_density * state.volatility * GROWTH.at(fuel_celsius - 20.0);
-    let leaving_g = leaving_l * density * (1.0 - unsaturated);
-    let canister_g = (state.canister_g + leaving_g).at_most(params.canister_g);
+    let vapour_g = (1.0 - unsaturated) * state.room_g(params, fuel_celsius);
+    let leaving_g = leaving_l * vapour_g / space_l;
+    // What leaves and what fills the space comes of the fuel; what condenses is fuel again.
+    let evaporated_g = leaving_g + vapour_g - state.vapour_g;
+    let caught_g = state.canister_g + leaving_g;
+    let canister_g = caught_g.at_most(params.canister_g);
     let load = canister_g / params.canister_g;
     State {
-        fuel_l: (state.fuel_l - leaving_g / params.petrol).at_least(0.0),
+        fuel_l: (state.fuel_l - evaporated_g / params.petrol).at_least(0.0),
         fuel_celsius,
         space_celsius,
-        saturation: 1.0 - unsaturated,
+        vapour_g,
         canister_g,
+        lost_g: state.lost_g + caught_g - canister_g,
         rise_pa_s: vapour + thermal,
         purge_share: params.purge_share * load * libm::sqrt(load),
         ..*state
@@ -369,12 +393,16 @@ pub(crate) fn refuel(params: &Params, state: &State, knobs: &Knobs, level: f64) 
     } else {
         wanted_l
     };
-    let density = params.vapour_density * state.volatility;
-    let pushed_g = (fuel_l - state.fuel_l).at_least(0.0) * density * state.saturation;
+    let gained_l = (fuel_l - state.fuel_l).at_least(0.0);
+    let pushed_g = state.vapour_g * gained_l / (params.vapour_space_m3(state.fuel_l) * 1e3);
+    let caught_g = state.canister_g + pushed_g;
+    let canister_g = caught_g.at_most(params.canister_g);
     State {
         fuel_l,
         pressure_pa: 0.0,
-        canister_g: (state.canister_g + pushed_g).at_most(params.canister_g),
+        vapour_g: state.vapour_g - pushed_g,
+        canister_g,
+        lost_g: state.lost_g + caught_g - canister_g,
         shown_percent: 100.0 * fuel_l / params.nominal_l,
         ..*state
     }

@@ -197,7 +197,7 @@ fn driving_warms_the_fuel_and_rest_cools_it() {
     };
     for _ in 0..1800 {
         state = slow_step(&params, &state, &inputs, 1.0);
-        assert!((0.0..=1.0).contains(&state.saturation) && state.rise_pa_s < 20.0);
+        assert!((0.0..=1.0).contains(&state.saturation(&params)) && state.rise_pa_s < 20.0);
     }
     assert!(
         (5.0..12.0).contains(&(state.fuel_celsius - 20.0)),
@@ -214,7 +214,7 @@ fn driving_warms_the_fuel_and_rest_cools_it() {
         state = slow_step(&params, &state, &inputs, 10.0);
     }
     assert!((state.fuel_celsius - 20.0).abs() < 0.1 && state.rise_pa_s.abs() < 0.01);
-    assert!(state.saturation > 0.99);
+    assert!(state.saturation(&params) > 0.99);
 }
 
 /// Section 13.3: a loaded canister gives up to half of the purged mass as petrol, an empty one nothing.
@@ -333,4 +333,79 @@ fn knobs_move_the_valves() {
     };
     assert!((params.opening(&gap, true) / (params.hole_flow * hole(9.0)) - 1.0).abs() < 0.02);
     assert!(params.is_shut(&healthy, true) && !params.is_shut(&gap, true) && params.is_shut(&choked, false));
+}
+
+/// All petrol is somewhere: in the tank, its vapour space, the canister, burnt, or gone from a canister that was full. Days
+/// and nights, driving with purge, refuelling, a canister that runs over.
+#[test]
+fn no_petrol_comes_from_nothing_or_goes_there() {
+    let params = Params::compact_2_0();
+    let knobs = Knobs::default();
+    let mut state = State::at_rest(&params, 0.5, 10.0);
+    state.volatility = 1.5;
+    state.vapour_g *= 0.5;
+    let total = |state: &State, taken_g: f64| {
+        state.fuel_l * params.petrol.figure + state.vapour_g + state.canister_g + state.lost_g + taken_g
+    };
+    let mut taken_g = 0.0;
+    let before = total(&state, taken_g);
+    for hour in 0..72_u32 {
+        let driving = hour % 8 == 0;
+        let slow = SlowInputs {
+            driving,
+            speed: if driving { 15.0 } else { 0.0 },
+            ambient_celsius: if hour % 24 < 12 { 35.0 } else { 8.0 },
+            exhaust_celsius: if driving { 500.0 } else { 40.0 },
+            vent_shut: hour % 5 == 0,
+            ambient_kpa: 101.325,
+        };
+        let fast = Inputs {
+            opening: params.opening(&knobs, slow.vent_shut),
+            ambient_kpa: 101.325,
+            fuel_flow: if driving { 0.6 } else { 0.0 },
+            purge_flow: if driving { 0.3 } else { 0.0 },
+        };
+        for _ in 0..3600 {
+            for _ in 0..10 {
+                let canister_g = state.canister_g;
+                state = step(&params, &state, &fast, 0.1);
+                taken_g += 0.1 * fast.fuel_flow + canister_g - state.canister_g;
+            }
+            state = slow_step(&params, &state, &slow, 1.0);
+        }
+        if hour == 40 {
+            let fuel_g = state.fuel_l * params.petrol.figure;
+            state = refuel(&params, &state, &knobs, 1.0);
+            taken_g -= state.fuel_l * params.petrol.figure - fuel_g;
+        }
+    }
+    let lost = before - total(&state, taken_g);
+    assert!(lost.abs() < 1e-3, "{lost} g");
+    assert!(state.vapour_g > 5.0 && taken_g < 0.0);
+}
+
+/// Fuel that evaporates into the space is no longer in the tank: warmed by 20 K, the vapour space of a half-full tank holds
+/// 40 g more.
+#[test]
+fn vapour_in_the_space_is_missing_in_the_tank() {
+    let params = Params::compact_2_0();
+    let mut state = State::at_rest(&params, 0.5, 20.0);
+    let (fuel_l, vapour_g) = (state.fuel_l, state.vapour_g);
+    let hot = SlowInputs {
+        driving: false,
+        speed: 0.0,
+        ambient_celsius: 40.0,
+        exhaust_celsius: 40.0,
+        vent_shut: true,
+        ambient_kpa: 101.325,
+    };
+    for _ in 0..48 * 360 {
+        state = slow_step(&params, &state, &hot, 10.0);
+    }
+    let gained = state.vapour_g - vapour_g;
+    let lost = (fuel_l - state.fuel_l) * params.petrol.figure;
+    assert!(
+        (gained - lost).abs() < 1e-6 && (30.0..50.0).contains(&gained),
+        "{gained}, {lost} g"
+    );
 }

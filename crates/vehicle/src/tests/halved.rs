@@ -169,9 +169,9 @@ fn driveline_hardly_depends_on_the_step() {
         omega: 100.0,
         ..driveline::State::parked()
     };
-    // A shift that begins a step later costs its part.
+    // A shift that begins a step later costs its part, and so does the lock-up, which closes at more slip in third gear.
     apart(start, 60.0, DT, step, |state| state.speed).within("speed, m/s", 20.0, 0.1, 0.03);
-    apart(start, 60.0, DT, step, |state| state.omega).within("crank, rad/s", 150.0, 10.0, 1.0);
+    apart(start, 60.0, DT, step, |state| state.omega).within("crank, rad/s", 150.0, 12.0, 1.0);
     apart(start, 60.0, DT, step, |state| state.distance_m).within("distance, m", 500.0, 1.0, 0.5);
 }
 
@@ -284,9 +284,10 @@ fn heat_and_vapour_hardly_depend_on_the_step() {
         };
         tank::slow_step(&params, state, &inputs, dt)
     };
+    let full = tank::State::at_rest(&params, 0.5, 20.0);
     let start = tank::State {
-        saturation: 0.5,
-        ..tank::State::at_rest(&params, 0.5, 20.0)
+        vapour_g: 0.5 * full.vapour_g,
+        ..full
     };
     apart(start, 3600.0, 1.0, step, |state| state.canister_g).within("canister, g", 0.5, 0.05, 0.05);
     apart(start, 3600.0, 1.0, step, |state| state.fuel_celsius).within("fuel, K", 3.0, 0.01, 0.01);

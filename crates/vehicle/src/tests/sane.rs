@@ -58,7 +58,7 @@ pub(super) fn assert_sane(car: &Vehicle, what: &str) {
         ("fuel level", car.fuel_level().fraction(), 0.0..=1.2),
         ("charge", car.battery_charge().fraction(), 0.0..=1.0),
         ("canister", state.tank.canister_g, 0.0..=params.tank.canister_g),
-        ("saturation", state.tank.saturation, 0.0..=1.0),
+        ("saturation", state.tank.saturation(&params.tank), 0.0..=1.0),
         ("plate", state.air.plate_degrees, 0.0..=90.0),
         ("manifold", state.air.manifold_kpa, 0.5..=115.0),
         ("exhaust", state.air.exhaust_kpa, 40.0..=1000.0),
