@@ -90,6 +90,7 @@ impl Guest {
             let started = Instant::now();
             let ran = self
                 .python(&self.tests.join("peers/main.py"))
+                .arg(self.release.join("twotrip"))
                 .arg(self.results(Clock::Time))
                 .output();
             match ran {

@@ -85,6 +85,18 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // Content that is known, on the kernel's vcan; a reader of pcapng in Python (draft-ietf-opsawg-pcapng).
+    (
+        "recordings",
+        &[
+            "a_flood_is_there_or_counted",
+            "thirty_thousand_frames_a_second_are_all_there",
+            "every_kind_of_frame_on_two_buses",
+            "a_recorder_killed_at_any_moment_loses_less_than_a_second",
+            "the_car_records_what_is_said",
+            "ends_cleanly",
+        ],
+    ),
     // Linux Documentation/networking/can.rst, linux/can/error.h, tc-tbf(8).
     (
         "link",
@@ -209,6 +221,9 @@ const CHECKS: &[(&str, &[&str])] = &[
             "scapy_reads_readiness",
             "answers_begin_within_p2",
             "flood_answers_begin_within_p2",
+            "tshark_reads_recordings_as_explain_does",
+            "scapy_reads_recordings_as_explain_does",
+            "recordings_of_other_writers_are_explained",
         ],
     ),
     // The same two on messages made from the program's tables, without a guest: `vectors`.

@@ -1,4 +1,4 @@
-"""Reads what the guest recorded with tools that know nothing of the program: `main.py RESULTS [NAME ...]`.
+"""Reads what the guest recorded with tools that know nothing of the program: `main.py PROGRAM RESULTS [NAME ...]`.
 
 Outside sources: tshark (Debian; its `iso15765` and `obd-ii` dissectors), scapy (PyPI; its `isotp` and `obd` layers).
 Their known errors stand in `known_errors.py`, each with its reason.
@@ -17,6 +17,7 @@ import messages  # noqa: E402
 import outcome  # noqa: E402
 from comparison import Comparison  # noqa: E402
 from scalings import ENCODED, SCALINGS, scaling_of  # noqa: E402
+import written  # noqa: E402
 
 CAPTURES = ("kernel_tester.pcap", "python_client.pcap")
 P2_SECONDS = 0.050  # ISO 15765-4: the answer begins within 50 ms of the request's end
@@ -199,10 +200,11 @@ def group(results, figure):
     ]
 
 
-def main(results, *wanted):
-    results = pathlib.Path(results)
+def main(program, results, *wanted):
+    program, results = pathlib.Path(program), pathlib.Path(results)
     outcomes = outcome.Outcomes(results, wanted)
-    for check in group(results, outcomes.figure):
+    checks = group(results, outcomes.figure) + written.group(program, results, outcomes.figure)
+    for check in checks:
         name = f"analysers::{check.__name__}"
         if outcomes.is_wanted(name):
             outcomes.check(name, check)

@@ -31,6 +31,7 @@ def main(program, tools, results, *wanted):
     import link
     import own_commands
     import python_client
+    import recordings
     import traffic
     import transfer_cost
     import transport_cases
@@ -49,6 +50,7 @@ def main(program, tools, results, *wanted):
     outcomes.group(*broadcasts.group(program, outcomes.figure))
     outcomes.group(*own_commands.group(program))
     outcomes.group(*traffic.group(program, results, outcomes.figure))
+    outcomes.group(*recordings.group(program, tools, results, outcomes.figure))
     outcomes.group(*link.group(program, results, outcomes.figure))
     outcomes.group(*link.error_group(program))
     outcomes.group(*bench.group(program))
