@@ -65,6 +65,8 @@ const HIGH_SECONDS: f64 = 10.0;
 const WIDE_RANGE: [f64; 2] = [0.25, 3.5];
 /// No activity: between these, V, for so long, s, from so long after the start on, s, with a heater that draws, A.
 const DEAD: [f64; 2] = [0.35, 0.55];
+/// Where an input stands that nothing drives, V: a biased sensor comes near it, and moves.
+const UNDRIVEN: [f64; 2] = [0.43, 0.47];
 const DEAD_SECONDS: f64 = 60.0;
 const DEAD_AFTER: f64 = 120.0;
 const HEATED: f64 = 0.25;
@@ -121,7 +123,7 @@ impl<const BANK: usize> FrontCircuit<BANK> {
             return None;
         }
         // It stands where an input with nothing on it does.
-        let idle = self.limit.front[0] > DEAD[0] && self.limit.front[1] < DEAD[1];
+        let idle = self.limit.front[0] > UNDRIVEN[0] && self.limit.front[1] < UNDRIVEN[1];
         side.map(|side| match side {
             _ if idle => codes.dead,
             Limited::Lean if self.limit.front[1] < LOW => codes.low,

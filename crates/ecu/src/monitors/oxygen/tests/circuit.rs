@@ -27,6 +27,20 @@ fn a_signal_that_is_stuck_is_told_from_one_that_is_shorted() {
     for (what, front, trim, rear, code) in [
         ("to ground", [0.0, 0.04], 25.0, 0.8, Some(P0131)),
         ("stuck lean", [0.02, 0.2], 25.0, 0.8, Some(P2195)),
+        (
+            "stuck lean, biased by all it gives",
+            [0.36, 0.42],
+            25.0,
+            0.8,
+            Some(P2195),
+        ),
+        (
+            "an input that nothing drives",
+            [0.445, 0.455],
+            25.0,
+            0.8,
+            Some(P0134),
+        ),
         ("lean, and rich for a moment", [0.02, 0.56], 25.0, 0.8, None),
         ("lean, not at the limit", [0.02, 0.2], 23.0, 0.8, None),
         ("lean, and the rear sensor agrees", [0.02, 0.2], 25.0, 0.1, None),
