@@ -331,16 +331,25 @@ impl Harness {
 
     #[cold]
     fn distorted(&self, sensors: &SensorPins) -> SensorPins {
-        let fed = self.fed(sensors);
-        let mut pins = fed;
+        let mut pins = *sensors;
+        let share = self.supply_share();
+        feed(share, &mut pins);
+        let fed = |circuit: Circuit| {
+            let pin = circuit.pin(sensors);
+            if circuit.on_shared_supply() {
+                pin * share
+            } else {
+                pin
+            }
+        };
         for (wire, fault) in self.showing() {
             match wire {
                 Wire::Signal(circuit) => {
                     *circuit.pin_mut(&mut pins) = match fault {
                         WiringFault::SwappedWith(Wire::Signal(other)) => {
-                            self.crossed(circuit, other, other.pin(&fed))
+                            self.crossed(circuit, other, fed(other))
                         }
-                        fault => self.probed(circuit, circuit.pin(&fed), Some(fault)).at_ecu,
+                        fault => self.probed(circuit, fed(circuit), Some(fault)).at_ecu,
                     };
                 }
                 Wire::Output(output) => {
@@ -368,17 +377,13 @@ impl Harness {
     /// What the sensors give on the supply that they have: what measures by a share of it gives that share.
     fn fed(&self, sensors: &SensorPins) -> SensorPins {
         let mut pins = *sensors;
-        let share = self.sensor_supply().volts() / SENSOR_SUPPLY_VOLTS;
-        if share < 1.0 {
-            for circuit in Circuit::ALL
-                .into_iter()
-                .filter(|circuit| circuit.on_shared_supply())
-            {
-                let pin = circuit.pin_mut(&mut pins);
-                *pin = *pin * share;
-            }
-        }
+        feed(self.supply_share(), &mut pins);
         pins
+    }
+
+    /// What the shared supply has of its 5 V.
+    fn supply_share(&self) -> f64 {
+        self.sensor_supply().volts() / SENSOR_SUPPLY_VOLTS
     }
 
     /// Whether the sensor is a wide-range one, which its amplifier in the ECU drives.
@@ -444,6 +449,19 @@ impl Harness {
                 ..self.probed(circuit, healthy, None)
             },
             fault => self.probed(circuit, healthy, fault),
+        }
+    }
+}
+
+/// Leaves of what hangs on the shared supply the share that there is.
+fn feed(share: f64, pins: &mut SensorPins) {
+    if share < 1.0 {
+        for circuit in Circuit::ALL
+            .into_iter()
+            .filter(|circuit| circuit.on_shared_supply())
+        {
+            let pin = circuit.pin_mut(pins);
+            *pin = *pin * share;
         }
     }
 }
