@@ -20,8 +20,10 @@ pub(crate) const STOICHIOMETRIC: f64 = 14.7;
 pub(crate) struct Params {
     /// Rail pressure that the regulator holds, kPa gauge.
     pub(crate) regulated_kpa: f64,
-    /// Pump pressure at no flow, kPa gauge: where its relief valve opens (from memory).
+    /// Pump pressure at no flow, with the return open, kPa gauge.
     pub(crate) pump_kpa: f64,
+    /// The same with the return pinched: where the pump's relief valve opens, kPa gauge (from memory).
+    pub(crate) relief_kpa: f64,
     /// Fall of the pump's pressure with flow, kPa/(g/s).
     pub(crate) pump_fall: f64,
     /// Decay with the pump off where the regulator lets the rail run back, s (calibrated: gone within minutes).
@@ -65,7 +67,12 @@ pub(crate) struct Supply {
 
 impl Supply {
     pub(crate) fn new(params: &Params, knobs: &Knobs) -> Self {
-        let [pump_kpa, pump_fall] = knobs.weak_pump.unwrap_or([params.pump_kpa, params.pump_fall]);
+        let good = if knobs.rail > 1.0 {
+            params.relief_kpa
+        } else {
+            params.pump_kpa
+        };
+        let [pump_kpa, pump_fall] = knobs.weak_pump.unwrap_or([good, params.pump_fall]);
         Self {
             regulated_kpa: params.regulated_kpa * knobs.rail,
             pump_kpa,
@@ -103,7 +110,8 @@ impl Params {
     pub(crate) const fn compact_2_0() -> Self {
         Self {
             regulated_kpa: 350.0,
-            pump_kpa: 900.0,
+            pump_kpa: 600.0,
+            relief_kpa: 900.0,
             pump_fall: 12.0,
             build_up: Lag::new(0.15),
             decay_s: 2400.0,
