@@ -17,8 +17,8 @@ use twotrip_units::{AngularSpeed, Limit, Ratio, Table};
 use super::{
     Fast, Inhibits, MISFIRE, P0300, P0301, P0302, P0303, P0304, P0305, P0306, Signals, TestResult,
     frame::{
-        COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, LOAD, Monitor, NO_FUEL_CUT, Rules, Step, Test,
-        gated,
+        COOLANT, Condition, ENGINE_SPEED, Gate, INTAKE_AIR, LOAD, Monitor, NO_FUEL_CUT, Rules, SUPPLY, Step,
+        Test, gated,
     },
 };
 use crate::{
@@ -70,12 +70,15 @@ static TORQUE: Condition = Condition::of(
     |signals| signals.manifold_pressure.kilopascals() - LEFT_OUT.at(signals.engine_speed.rpm()),
 )
 .at_least(0.0);
-static CONDITIONS: [Condition; 7] = [
+/// Below 11 V monitors may be held (13 CCR 1968.2, from memory): injectors and coils then do less than they should.
+const LEAST_SUPPLY: f64 = 11.0;
+static CONDITIONS: [Condition; 8] = [
     ENGINE_SPEED.between(500.0, 4500.0),
     LOAD.at_least(15.0),
     NO_FUEL_CUT,
     COOLANT.at_least(-8.0),
     INTAKE_AIR.at_least(-20.0),
+    SUPPLY.at_least(LEAST_SUPPLY),
     SMOOTH_ROAD,
     TORQUE,
 ];
