@@ -286,27 +286,25 @@ mod tests {
         assert!(text("vcan1").ends_with("`sudo ip link set vcan1 up`"));
     }
 
+    fn rtattr(kind: u16, value: &[u8]) -> Vec<u8> {
+        let length = u16::try_from(4 + value.len()).expect("short");
+        let mut bytes = [length.to_ne_bytes(), kind.to_ne_bytes()].concat();
+        bytes.extend(value);
+        bytes.resize(bytes.len().next_multiple_of(4), 0);
+        bytes
+    }
+
     /// A message as the kernel writes it, attributes in its order, with one that is skipped.
     #[test]
     fn name_and_kind_are_found_among_the_attributes() {
-        let attribute = |kind: u16, value: &[u8]| {
-            let length = u16::try_from(4 + value.len()).expect("short");
-            let mut bytes = [length.to_ne_bytes(), kind.to_ne_bytes()].concat();
-            bytes.extend(value);
-            bytes.resize(bytes.len().next_multiple_of(4), 0);
-            bytes
-        };
         let mut body = vec![0, 0];
         body.extend(280_u16.to_ne_bytes());
         body.extend(3_u32.to_ne_bytes());
         body.extend(IFF_UP.to_ne_bytes());
         body.extend([0; 4]);
-        body.extend(attribute(IFLA_IFNAME, b"vcan0\0"));
-        body.extend(attribute(4, &72_u32.to_ne_bytes()));
-        body.extend(attribute(
-            IFLA_LINKINFO | 0x8000,
-            &attribute(IFLA_INFO_KIND, b"vcan\0"),
-        ));
+        body.extend(rtattr(IFLA_IFNAME, b"vcan0\0"));
+        body.extend(rtattr(4, &72_u32.to_ne_bytes()));
+        body.extend(rtattr(IFLA_LINKINFO | 0x8000, &rtattr(IFLA_INFO_KIND, b"vcan\0")));
         let link = parse_link(&body).expect("a link");
         assert_eq!(
             (link.name.as_str(), link.kind.as_str(), link.index),
@@ -322,19 +320,12 @@ mod tests {
     /// Layout: linux/if_link.h and linux/can/netlink.h.
     #[test]
     fn the_bit_rate_of_an_adapter_is_found() {
-        let attribute = |kind: u16, value: &[u8]| {
-            let length = u16::try_from(4 + value.len()).expect("short");
-            let mut bytes = [length.to_ne_bytes(), kind.to_ne_bytes()].concat();
-            bytes.extend(value);
-            bytes.resize(bytes.len().next_multiple_of(4), 0);
-            bytes
-        };
         let timing = [250_000_u32.to_ne_bytes(), [9; 4]].concat();
         for (kind, wanted) in [("can", Some(250_000)), ("vcan", None)] {
-            let data = attribute(IFLA_INFO_DATA, &attribute(IFLA_CAN_BITTIMING, &timing));
-            let info = [attribute(IFLA_INFO_KIND, kind.as_bytes()), data].concat();
+            let data = rtattr(IFLA_INFO_DATA, &rtattr(IFLA_CAN_BITTIMING, &timing));
+            let info = [rtattr(IFLA_INFO_KIND, kind.as_bytes()), data].concat();
             let mut body = vec![0; HEADER];
-            body.extend(attribute(IFLA_LINKINFO, &info));
+            body.extend(rtattr(IFLA_LINKINFO, &info));
             assert_eq!(parse_link(&body).expect("a link").bit_rate, wanted, "{kind}");
         }
     }

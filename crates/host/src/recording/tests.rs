@@ -222,19 +222,19 @@ impl Disk for Full {
     }
 }
 
+/// A recording on a disk with room for so many bytes.
+fn with_room_for(bytes: usize, now: Instant) -> (Full, Tape) {
+    let disk = Full::default();
+    disk.with(|(_, room)| *room = bytes);
+    let options = options(Path::new("test"), Rotation::default());
+    let tape = Tape::new(Reel::on(Box::new(disk.clone())), &options, &INTERFACES, now);
+    (disk, tape.expect("the header fits"))
+}
+
 #[test]
 fn a_full_disk_loses_frames_and_says_how_many() {
-    let disk = Full::default();
-    disk.with(|(_, room)| *room = 1000);
     let mut now = Instant::now();
-    let reel = Reel::on(Box::new(disk.clone()));
-    let mut tape = Tape::new(
-        reel,
-        &options(Path::new("test"), Rotation::default()),
-        &INTERFACES,
-        now,
-    )
-    .expect("fits");
+    let (disk, mut tape) = with_room_for(1000, now);
     let mut news = Vec::new();
     let mut recorded = 0_u32;
     // Some 60 bytes a frame: the disk is full at once, the room for what waits is after a while.
@@ -272,17 +272,8 @@ fn a_full_disk_loses_frames_and_says_how_many() {
 
 #[test]
 fn the_end_that_does_not_fit_is_an_error() {
-    let disk = Full::default();
-    disk.with(|(_, room)| *room = 400);
     let now = Instant::now();
-    let reel = Reel::on(Box::new(disk.clone()));
-    let mut tape = Tape::new(
-        reel,
-        &options(Path::new("test"), Rotation::default()),
-        &INTERFACES,
-        now,
-    )
-    .expect("fits");
+    let (disk, mut tape) = with_room_for(400, now);
     for number in 0..20 {
         tape.frame(&heard(0, number), now);
     }
@@ -296,17 +287,8 @@ fn the_end_that_does_not_fit_is_an_error() {
 
 #[test]
 fn losses_of_a_bus_stand_at_its_next_frame() {
-    let disk = Full::default();
-    disk.with(|(_, room)| *room = usize::MAX);
     let now = Instant::now();
-    let reel = Reel::on(Box::new(disk.clone()));
-    let mut tape = Tape::new(
-        reel,
-        &options(Path::new("test"), Rotation::default()),
-        &INTERFACES,
-        now,
-    )
-    .expect("fits");
+    let (disk, mut tape) = with_room_for(usize::MAX, now);
     tape.lost(1, 5);
     tape.frame(&heard(0, 1), now);
     tape.lost(1, 2);
@@ -320,17 +302,8 @@ fn losses_of_a_bus_stand_at_its_next_frame() {
 /// On a quiet bus a comment is on the disk within a second, and stands at the next frame all the same.
 #[test]
 fn comments_are_never_lost_and_stand_at_frames() {
-    let disk = Full::default();
-    disk.with(|(_, room)| *room = usize::MAX);
     let mut now = Instant::now();
-    let reel = Reel::on(Box::new(disk.clone()));
-    let mut tape = Tape::new(
-        reel,
-        &options(Path::new("test"), Rotation::default()),
-        &INTERFACES,
-        now,
-    )
-    .expect("fits");
+    let (disk, mut tape) = with_room_for(usize::MAX, now);
     tape.comment("at once".to_owned(), now);
     tape.frame(&heard(0, 1), now);
     tape.comment("in the quiet".to_owned(), now);
@@ -350,17 +323,8 @@ fn comments_are_never_lost_and_stand_at_frames() {
 /// Without frames comments do not pile up.
 #[test]
 fn comments_without_end_take_no_memory_without_end() {
-    let disk = Full::default();
-    disk.with(|(_, room)| *room = usize::MAX);
     let now = Instant::now();
-    let reel = Reel::on(Box::new(disk.clone()));
-    let mut tape = Tape::new(
-        reel,
-        &options(Path::new("test"), Rotation::default()),
-        &INTERFACES,
-        now,
-    )
-    .expect("fits");
+    let (disk, mut tape) = with_room_for(usize::MAX, now);
     for number in 0..2000 {
         tape.comment(number.to_string(), now);
     }

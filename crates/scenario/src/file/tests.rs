@@ -165,7 +165,12 @@ fn line_ends_of_other_systems_are_read() {
             .iter()
             .map(|problem| &broken[problem.span()])
             .collect();
-        assert_eq!(places, ["of"], "{}", shipped.name);
+        assert!(!places.is_empty(), "{}", shipped.name);
+        assert!(
+            places.iter().all(|place| *place == "of"),
+            "{}: {places:?}",
+            shipped.name
+        );
     }
 }
 
