@@ -10,7 +10,7 @@ use std::{
 use tokio::{
     sync::mpsc,
     task::JoinHandle,
-    time::{MissedTickBehavior, interval},
+    time::{MissedTickBehavior, interval, timeout},
 };
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, write};
@@ -28,6 +28,9 @@ const BATCH: usize = 512;
 const BATCHES: usize = 64;
 /// How often the clock is looked at.
 const TICK: Duration = Duration::from_millis(100);
+/// What is still on its way at the end comes within one of these spans; a busy bus has no end.
+const AT_HAND: Duration = Duration::from_millis(20);
+const CATCHING_UP: Duration = Duration::from_millis(500);
 /// Frames of the car whose passing is awaited; older ones have been lost on the way here.
 const ANNOUNCED: usize = 4096;
 
@@ -183,8 +186,26 @@ impl Recorder {
                     }
                     notice(Notice::Progress(self.tape.counts()));
                 }
-                () = &mut stop => return Ok(Stop::Asked),
-                () = &mut end => return Ok(Stop::TimeOver),
+                () = &mut stop => {
+                    self.catch_up(frames).await;
+                    return Ok(Stop::Asked);
+                }
+                () = &mut end => {
+                    self.catch_up(frames).await;
+                    return Ok(Stop::TimeOver);
+                }
+            }
+        }
+    }
+
+    /// Takes what was on the bus before the end and is still on its way here.
+    async fn catch_up(&mut self, most: Option<u64>) {
+        let until = Instant::now() + CATCHING_UP;
+        while Instant::now() < until
+            && let Ok(Some(batch)) = timeout(AT_HAND, self.batches.recv()).await
+        {
+            if self.take(&batch, most) {
+                return;
             }
         }
     }
