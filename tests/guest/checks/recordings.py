@@ -153,6 +153,8 @@ def group(twotrip, tools, results, figure):
             subprocess.run([str(twotrip), "scan", "vehicle", "--bus", INTERFACE], check=True, timeout=120, capture_output=True)
             subprocess.run([str(twotrip), "scan", "live", "--bus", INTERFACE], check=True, timeout=120, capture_output=True)
             car.tell("tighten fuel-cap")
+            # The answers that the scans were given have come here too.
+            bus.collect(0.5)
             assert bus.ask(b"\x04") == b"\x44"
         read = pcapng.read(path)
         ways = collections.Counter((frame.identifier, frame.direction) for frame in read.frames)
