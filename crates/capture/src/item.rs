@@ -39,12 +39,6 @@ impl<'a> Section<'a> {
         self.options.text(code::SECTION_APPLICATION)
     }
 
-    /// On what machine.
-    #[must_use]
-    pub fn hardware(&self) -> Option<Text<'a>> {
-        self.options.text(code::SECTION_HARDWARE)
-    }
-
     /// Under what operating system.
     #[must_use]
     pub fn system(&self) -> Option<Text<'a>> {

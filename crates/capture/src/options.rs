@@ -8,7 +8,6 @@ use crate::ByteOrder;
 pub(crate) mod code {
     pub(crate) const END: u16 = 0;
     pub(crate) const COMMENT: u16 = 1;
-    pub(crate) const SECTION_HARDWARE: u16 = 2;
     pub(crate) const SECTION_SYSTEM: u16 = 3;
     pub(crate) const SECTION_APPLICATION: u16 = 4;
     pub(crate) const INTERFACE_NAME: u16 = 2;

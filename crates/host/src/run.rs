@@ -14,6 +14,7 @@ mod turned_away;
 
 use std::{
     collections::BTreeMap,
+    fmt,
     future::{Future, poll_fn},
     pin::pin,
     task::Poll,
@@ -49,6 +50,16 @@ pub enum Pace {
     Times(f64),
     /// As fast as the computer can while something is being done; otherwise time stands.
     Max,
+}
+
+impl fmt::Display for Pace {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Live => f.write_str("live"),
+            Self::Times(times) => times.fmt(f),
+            Self::Max => f.write_str("max"),
+        }
+    }
 }
 
 /// What the run tells whoever watches it.
@@ -231,13 +242,8 @@ impl Run {
 
     /// Tells a recorder what is sent, and what happens inside the car.
     pub fn record(&mut self, tap: Tap) {
-        let pace = match self.pace {
-            Pace::Live => "live".to_owned(),
-            Pace::Times(times) => times.to_string(),
-            Pace::Max => "max".to_owned(),
-        };
         let at = self.simulator.car().now();
-        tap.comment(comment::line(self.now(), at, &format!("pace {pace}")));
+        tap.comment(comment::line(self.now(), at, &format!("pace {}", self.pace)));
         self.tap = Some(tap);
     }
 

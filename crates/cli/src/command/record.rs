@@ -13,8 +13,8 @@ use twotrip_host::{
 
 use crate::{args, command::words, exit::Failure, output};
 
-/// Bit rate by which the load of a bus is told whose own is not known, bit/s (ISO 15765-4).
-const USUAL_BIT_RATE: u64 = 500_000;
+/// Bit rate of a bus whose own is not known, bit/s: that of legislated diagnostics on most cars (ISO 15765-4).
+pub(super) const USUAL_BIT_RATE: u64 = 500_000;
 
 /// What is printed with `--json`.
 #[derive(Debug, Serialize)]
@@ -169,13 +169,26 @@ fn begin(json: bool, path: &Path, buses: &[String], found: Option<Found>) -> Res
 }
 
 fn tell(json: bool, notice: &Notice<'_>, begun: Instant, bits_per_second: u64) -> Result<(), Failure> {
-    let text = match notice {
-        Notice::Progress(counts) => {
-            if !json {
-                output::progress(&told(*counts, begun.elapsed(), bits_per_second));
-            }
-            return Ok(());
-        }
+    if let Notice::Progress(counts) = notice
+        && !json
+    {
+        output::progress(&told(*counts, begun.elapsed(), bits_per_second));
+    }
+    let Some(text) = trouble(notice) else {
+        return Ok(());
+    };
+    if json {
+        return output::json(&Line::Trouble { text });
+    }
+    output::progress("");
+    anstream::eprintln!("{}", output::escape(&text));
+    Ok(())
+}
+
+/// What a recorder has to say besides how far it is.
+pub(super) fn trouble(notice: &Notice<'_>) -> Option<String> {
+    Some(match notice {
+        Notice::Progress(_) => return None,
         Notice::DiskFails(error) => {
             format!(
                 "the file cannot be written: {error}; frames wait for a while, then they are lost and counted"
@@ -184,13 +197,7 @@ fn tell(json: bool, notice: &Notice<'_>, begun: Instant, bits_per_second: u64) -
         Notice::DiskWorks => "the file can be written again".to_owned(),
         Notice::Down(name) => format!("{name} is down; it is listened to again when it is up"),
         Notice::Gone(name, error) => format!("{name} is gone: {error}"),
-    };
-    if json {
-        return output::json(&Line::Trouble { text });
-    }
-    output::progress("");
-    anstream::eprintln!("{}", output::escape(&text));
-    Ok(())
+    })
 }
 
 /// Frames, load, losses, size.

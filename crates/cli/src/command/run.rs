@@ -57,6 +57,9 @@ enum Line<'a> {
         text: String,
     },
     BusDown,
+    RecordingTrouble {
+        text: String,
+    },
     Expectation {
         expectation: &'a str,
         met: bool,
@@ -219,7 +222,22 @@ async fn record(
         ..recording::Options::default()
     };
     // A wire has a bit rate of its own; without one the car is thought to be on the usual one.
-    let start = Beside::start(options, name.clone(), Some(USUAL_BIT_RATE));
+    let json = args.json;
+    let start = Beside::start(
+        options,
+        name.clone(),
+        Some(record::USUAL_BIT_RATE),
+        move |notice| {
+            // Whoever read our output may have gone; the recording goes on.
+            let _ = record::trouble(&notice).map_or(Ok(()), |text| {
+                if json {
+                    return output::json(&Line::RecordingTrouble { text });
+                }
+                anstream::eprintln!("the recording: {}; the car goes on", output::escape(&text));
+                Ok(())
+            });
+        },
+    );
     let (beside, found) = run
         .serve_during(start)
         .await
@@ -232,9 +250,6 @@ async fn record(
     run.record(beside.tap());
     Ok(beside)
 }
-
-/// Bit rate of legislated diagnostics on most cars, bit/s (ISO 15765-4).
-const USUAL_BIT_RATE: u64 = 500_000;
 
 /// What a recording says of the run, for machines: `run: {"format":1,...}`.
 #[derive(Debug, Serialize)]
@@ -257,11 +272,7 @@ fn header(args: &args::Run, not_physical: bool, seed: u64) -> Result<String, Fai
         crc32: format!("{:08x}", crc32fast::hash(&sources::bytes(&args.scenario)?)),
         vehicle: args.vehicle.as_deref(),
         seed,
-        pace: match args.pace {
-            None => "live".to_owned(),
-            Some(args::Pace::Max) => "max".to_owned(),
-            Some(args::Pace::Times(times)) => times.to_string(),
-        },
+        pace: pace(args.pace).to_string(),
         timing: match args.timing {
             args::Timing::Real => "real",
             args::Timing::Fast => "fast",

@@ -61,6 +61,16 @@ pub struct Detail {
     pub dropped: u32,
 }
 
+impl Detail {
+    /// When it came in, nanoseconds since 1970; now, where nobody noted it.
+    #[must_use]
+    pub fn unix_nanos(self) -> u64 {
+        let at = self.at.unwrap_or_else(SystemTime::now);
+        let since = at.duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+        u64::try_from(since.as_nanos()).unwrap_or(u64::MAX)
+    }
+}
+
 /// What a bus reports.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BusEvent {

@@ -8,7 +8,7 @@ use std::{
 use tokio::sync::{mpsc, oneshot};
 use twotrip_can::Frame;
 
-use super::{Counts, Found, Options, Recorder, RecordingError, Source};
+use super::{Counts, Found, Notice, Options, Recorder, RecordingError, Source};
 use crate::bus::{Bus, Name};
 
 /// Notes that may wait for the recorder.
@@ -55,8 +55,8 @@ pub struct Beside {
 }
 
 impl Beside {
-    /// Joins the bus and begins to record. The bus must be served meanwhile, if the caller hosts it: poll this future
-    /// beside.
+    /// Joins the bus and begins to record; `notice` is told on the recorder's thread. The bus must be served meanwhile,
+    /// if the caller hosts it: poll this future beside.
     ///
     /// # Errors
     /// [`RecordingError`] if bus or file cannot be used.
@@ -64,6 +64,7 @@ impl Beside {
         options: Options,
         name: Name,
         bit_rate: Option<u64>,
+        notice: impl FnMut(Notice<'_>) + Send + 'static,
     ) -> Result<(Self, Option<Found>), RecordingError> {
         let (notes, taken) = mpsc::channel(NOTES);
         let (ready, begun) = oneshot::channel();
@@ -73,7 +74,7 @@ impl Beside {
                 .enable_all()
                 .build()
                 .map_err(RecordingError::Thread)?;
-            runtime.block_on(record(options, name, bit_rate, taken, ready, stopped))
+            runtime.block_on(record(options, name, bit_rate, notice, taken, ready, stopped))
         };
         let thread = thread::Builder::new()
             .name("recorder".to_owned())
@@ -118,6 +119,7 @@ async fn record(
     options: Options,
     name: Name,
     bit_rate: Option<u64>,
+    notice: impl FnMut(Notice<'_>),
     notes: mpsc::Receiver<Note>,
     ready: oneshot::Sender<Option<Found>>,
     stopped: oneshot::Receiver<()>,
@@ -136,22 +138,7 @@ async fn record(
     let stop = async {
         let _ = stopped.await;
     };
-    let path = recorder.path().display().to_string();
-    let mut said = false;
-    let ended = recorder
-        .record(None, None, stop, |notice| {
-            use super::recorder::Notice;
-            match notice {
-                Notice::DiskFails(error) if !said => {
-                    said = true;
-                    eprintln!(
-                        "the recording `{path}` cannot be written: {error}; the car goes on, frames are lost"
-                    );
-                }
-                _ => {}
-            }
-        })
-        .await;
+    let ended = recorder.record(None, None, stop, notice).await;
     match ended {
         // The car has ended, and with it the bus that it hosts.
         Ok(_) | Err(RecordingError::Bus(_)) => recorder.finish(),

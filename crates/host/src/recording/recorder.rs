@@ -4,7 +4,7 @@ use std::{
     collections::VecDeque,
     future::pending,
     pin::pin,
-    time::{Duration, Instant, SystemTime},
+    time::{Duration, Instant},
 };
 
 use tokio::{
@@ -178,7 +178,7 @@ impl Recorder {
                 _ = ticks.tick() => {
                     let now = Instant::now();
                     self.take_notes(now);
-                    self.tape.tick(now, instant(Detail::default()));
+                    self.tape.tick(now, Detail::default().unix_nanos());
                     match self.tape.news() {
                         Some(Err(error)) => notice(Notice::DiskFails(&error)),
                         Some(Ok(())) => notice(Notice::DiskWorks),
@@ -337,7 +337,7 @@ async fn read(place: usize, mut bus: Bus, sender: mpsc::Sender<Batch>) {
                     dropped = detail.dropped.max(dropped);
                     batch.entries.push(Entry {
                         received,
-                        at: instant(detail),
+                        at: detail.unix_nanos(),
                         dropped,
                     });
                 }
@@ -351,11 +351,4 @@ async fn read(place: usize, mut bus: Bus, sender: mpsc::Sender<Batch>) {
             return;
         }
     }
-}
-
-/// When a frame came in: by the kernel's clock, else now.
-fn instant(detail: Detail) -> u64 {
-    let at = detail.at.unwrap_or_else(SystemTime::now);
-    let since = at.duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
-    u64::try_from(since.as_nanos()).unwrap_or(u64::MAX)
 }

@@ -67,6 +67,8 @@ pub(super) struct Tape {
     counts: Counts,
     /// The disk takes nothing; how that came, if nobody was told yet.
     failing: bool,
+    /// There was no next file when it was time for one.
+    stuck: bool,
     news: Option<Result<(), io::Error>>,
 }
 
@@ -103,7 +105,7 @@ impl Tape {
         let mut tape = Self {
             reel,
             rotation: options.rotation,
-            waiting: head.clone(),
+            waiting: Vec::new(),
             head,
             frames_waiting: 0,
             lanes: vec![Lane::default(); interfaces.len()],
@@ -118,15 +120,17 @@ impl Tape {
                 ..Counts::default()
             },
             failing: false,
+            stuck: false,
             news: None,
         };
         // A file that cannot be written is told at once.
-        let blocks = std::mem::take(&mut tape.waiting);
-        tape.reel.write(&blocks).map_err(|source| RecordingError::Open {
-            path: options.path.clone(),
-            source,
-        })?;
-        tape.counts.bytes = blocks.len() as u64;
+        tape.reel
+            .write(&tape.head)
+            .map_err(|source| RecordingError::Open {
+                path: options.path.clone(),
+                source,
+            })?;
+        tape.counts.bytes = tape.head.len() as u64;
         Ok(tape)
     }
 
@@ -160,6 +164,8 @@ impl Tape {
         if self.comments.len() == COMMENTS_MAX {
             self.save_comments();
             self.comments.pop_front();
+            // On a disk that takes nothing there may have been no room for the oldest.
+            self.unsaved = self.unsaved.min(self.comments.len());
         }
     }
 
@@ -212,6 +218,9 @@ impl Tape {
     /// Statistics blocks, the first with the comments that no block has carried yet.
     fn save_comments(&mut self) {
         self.comment_since = None;
+        if self.waiting.len() >= MOST_WAITING {
+            return;
+        }
         let saved = self.comments.len() - std::mem::take(&mut self.unsaved);
         for (bus, lane) in self.lanes.iter().enumerate() {
             let counts = write::Statistics {
@@ -256,16 +265,20 @@ impl Tape {
         }
         self.save_comments();
         // What cannot be written there any more is not worth the turn: the frames are in.
-        let _ = self.reel.write(&self.waiting);
+        if self.reel.write(&self.waiting).is_ok() {
+            self.counts.bytes += self.waiting.len() as u64;
+        }
         self.waiting.clear();
+        self.begun = now;
         if let Err(error) = self.reel.next() {
-            // It goes on in the file that there is.
-            self.begun = now;
-            self.news = Some(Err(error));
+            // It goes on in the file that there is, and tries again; said once.
+            if !std::mem::replace(&mut self.stuck, true) {
+                self.news = Some(Err(error));
+            }
             return;
         }
+        self.stuck = false;
         self.counts.files += 1;
-        self.begun = now;
         self.waiting.extend_from_slice(&self.head);
         if let Some(Err(error)) = keep.map(|keep| self.reel.let_go(keep)) {
             self.news = Some(Err(error));

@@ -339,6 +339,24 @@ fn comments_without_end_take_no_memory_without_end() {
     );
 }
 
+/// Nor do they while the disk takes nothing.
+#[test]
+fn a_full_disk_holds_no_comments_without_end() {
+    let mut now = Instant::now();
+    let (disk, mut tape) = with_room_for(1000, now);
+    let long = "x".repeat(60_000);
+    for _ in 0..1000 {
+        tape.comment(long.clone(), now);
+        now += Duration::from_secs(1);
+        tape.tick(now, 0);
+    }
+    disk.with(|(_, room)| *room = usize::MAX);
+    tape.finish().expect("written");
+    // Four megabytes wait for the disk, and 256 comments for a frame.
+    let length = disk.with(|(file, _)| file.len());
+    assert!((4 << 20..21_000_000).contains(&length), "{length}");
+}
+
 #[test]
 fn a_selection_is_written_one_way() {
     let frame = |id| Frame::new(id, &[]).expect("empty");

@@ -59,6 +59,14 @@ struct Lane {
     dialogue: Dialogue,
 }
 
+/// Where a packet stands.
+struct Place {
+    /// Nanoseconds since the first one.
+    since: u64,
+    /// It is not before the beginning of what is wanted.
+    is_wanted: bool,
+}
+
 /// Listens to all buses of a recording.
 #[derive(Debug)]
 pub(super) struct Listener {
@@ -175,11 +183,12 @@ impl Listener {
                 self.on_frame(&heard, packet.comments());
             }
             Err(error) => {
-                self.numbers += 1;
-                self.told.push_back(Told::NoFrame {
-                    number: self.numbers,
-                    why: error.to_string(),
-                });
+                if self.admit(at).is_some_and(|place| place.is_wanted) {
+                    self.told.push_back(Told::NoFrame {
+                        number: self.numbers,
+                        why: error.to_string(),
+                    });
+                }
             }
         }
     }
@@ -203,24 +212,27 @@ impl Listener {
         }
     }
 
+    /// Counts a packet; `None` behind the end of what is wanted.
+    fn admit(&mut self, at: u64) -> Option<Place> {
+        self.numbers += 1;
+        self.last = at;
+        let since = at.saturating_sub(*self.begun.get_or_insert(at));
+        self.over |= self.to.is_some_and(|mark| mark.is_passed(self.numbers, since));
+        let is_wanted = self.from.is_none_or(|mark| mark.is_reached(self.numbers, since));
+        (!self.over).then_some(Place { since, is_wanted })
+    }
+
     /// Takes a frame; comments tell what happened before it.
     pub(super) fn on_frame<'a>(
         &mut self,
         heard: &Heard,
         comments: impl Iterator<Item = std::borrow::Cow<'a, str>>,
     ) {
-        self.numbers += 1;
-        self.last = heard.at;
-        let since = heard.at.saturating_sub(*self.begun.get_or_insert(heard.at));
-        if self.to.is_some_and(|mark| mark.is_passed(self.numbers, since)) {
-            self.over = true;
+        let Some(Place { since, is_wanted }) = self.admit(heard.at) else {
             return;
-        }
-        let early = self
-            .from
-            .is_some_and(|mark| !mark.is_reached(self.numbers, since));
-        let shown = !early && self.selection.passes(&heard.frame);
-        if !early {
+        };
+        let shown = is_wanted && self.selection.passes(&heard.frame);
+        if is_wanted {
             self.on_comments(heard.at, comments);
         }
         if shown {

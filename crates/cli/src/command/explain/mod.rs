@@ -94,16 +94,9 @@ async fn live(bus: &str, listener: &mut Listener, teller: &mut Teller) -> Result
         let (BusEvent::Frame(received) | BusEvent::Passed(received)) = event else {
             continue;
         };
-        let at = bus
-            .detail()
-            .and_then(|detail| detail.at)
-            .unwrap_or_else(std::time::SystemTime::now);
-        let since = at
-            .duration_since(std::time::SystemTime::UNIX_EPOCH)
-            .unwrap_or_default();
         let heard = Heard {
             interface: 0,
-            at: u64::try_from(since.as_nanos()).unwrap_or(u64::MAX),
+            at: bus.detail().unwrap_or_default().unix_nanos(),
             outbound: Some(received.origin == Origin::ThisComputer),
             dropped: 0,
             frame: received.frame,

@@ -55,7 +55,6 @@ impl Deed {
             Service::TestResults => Self::Tests,
             Service::VehicleInformation => Self::Vehicle,
             Service::Control => Self::Control,
-            Service::Unknown(_) => Self::Other(service),
             _ => Self::Other(service),
         }
     }
