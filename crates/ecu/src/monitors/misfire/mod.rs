@@ -149,9 +149,6 @@ pub struct Misfire {
     spoilt: bool,
     /// Share of the last 200 turns, by bank.
     recent: [f64; BANKS],
-    /// By cylinder, the first first: whether it belongs to bank 2; how many banks there are.
-    second_bank: [bool; CYLINDERS],
-    banks: usize,
     /// Failed firings of this driving cycle, all first, then by cylinder.
     counts: [f64; COUNTS],
     /// Means of ten driving cycles.
@@ -186,8 +183,6 @@ impl Misfire {
             endangers: false,
             spoilt: false,
             recent: [0.0; BANKS],
-            second_bank: [false; CYLINDERS],
-            banks: 1,
             counts: [0.0; COUNTS],
             means: [0.0; COUNTS],
             throttle: 0.0,
@@ -287,10 +282,10 @@ impl Misfire {
     }
 
     /// A block of 200 turns.
-    fn judge_catalyst(&mut self, full: Full, report: &mut dyn FnMut(TestResult)) {
+    fn judge_catalyst(&mut self, full: Full, signals: &Signals, report: &mut dyn FnMut(TestResult)) {
         let [rpm, load, flow] = full.block.mean();
         let limit = CATALYST_LIMIT.at(flow);
-        self.recent = full.block.shares(&self.second_bank, self.banks);
+        self.recent = full.block.shares(&signals.second_bank, signals.bank_count);
         let share = full.block.share();
         let endangers = share > limit;
         CATALYST
@@ -371,8 +366,6 @@ impl Monitor for Misfire {
             gate: self.gate,
             means: self.means,
             since_start: self.since_start,
-            second_bank: self.second_bank,
-            banks: self.banks,
             ..Self::of(self.order)
         };
     }
@@ -399,7 +392,7 @@ impl Monitor for Misfire {
             self.emission.sample(rpm, load, flow);
         }
         if let Some(full) = self.full_catalyst.take() {
-            self.judge_catalyst(full, report);
+            self.judge_catalyst(full, signals, report);
         }
         if let Some(full) = self.full_emission.take() {
             self.judge_emission(full, report);
@@ -419,8 +412,6 @@ impl Monitor for Misfire {
         }
         *self = Self {
             means,
-            second_bank: signals.second_bank,
-            banks: signals.bank_count,
             ..Self::of(signals.firing_order)
         };
     }
