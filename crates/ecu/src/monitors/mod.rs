@@ -6,6 +6,8 @@ mod blocking;
 pub mod cam;
 mod catalogue;
 pub mod circuit;
+#[cfg(test)]
+mod driven;
 pub mod drivers;
 pub mod egr_flow;
 pub mod egr_valve;

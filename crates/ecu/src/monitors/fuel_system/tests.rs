@@ -3,19 +3,18 @@
 extern crate std;
 
 use core::time::Duration;
-use std::vec::Vec;
+use std::{boxed::Box, vec::Vec};
 
-use twotrip_obd::Dtc;
 use twotrip_units::{AngularSpeed, Pressure, Ratio, Temperature, Voltage};
 
 use super::*;
 use crate::{
     control::Requests,
-    memory::{MonitorId, MonitorSet},
     monitors::{
         BankSignals, FUEL_TRIM_1, FUEL_TRIM_2, Inhibits, P0171, P0172, P0174, P0175, P2096, P2097, P2098,
-        P2099, REAR_TRIM_1, REAR_TRIM_2, Signals, TestResult,
-        frame::{Monitor, State},
+        P2099, REAR_TRIM_1, REAR_TRIM_2, Signals,
+        driven::{blocked, run, run_asked, run_on, waits_for},
+        frame::State,
     },
 };
 
@@ -47,59 +46,6 @@ fn trims(step: u32, short: f64, long: f64) -> Signals {
     }
 }
 
-struct Ran {
-    said: Vec<TestResult>,
-    state: State,
-    requests: Requests,
-}
-
-impl Ran {
-    fn verdicts(&self) -> [Vec<Dtc>; 2] {
-        let mut verdicts = [Vec::new(), Vec::new()];
-        for result in &self.said {
-            match *result {
-                TestResult::Failed(dtc) => verdicts[0].push(dtc),
-                TestResult::Passed(dtc) => verdicts[1].push(dtc),
-                _ => {}
-            }
-        }
-        verdicts
-    }
-
-    fn completed(&self, monitor: MonitorId) -> bool {
-        self.said.contains(&TestResult::Completed(monitor))
-    }
-}
-
-fn run_on(
-    monitor: &mut impl Monitor,
-    seconds: u32,
-    inhibits: Inhibits,
-    mut signals: impl FnMut(u32, Requests) -> Signals,
-) -> Ran {
-    let mut said = Vec::new();
-    for step in 0..seconds * 10 {
-        let asked = monitor.requests();
-        monitor.step(&signals(step, asked), inhibits, &mut |result| said.push(result));
-    }
-    Ran {
-        said,
-        state: monitor.gate().state(),
-        requests: monitor.requests(),
-    }
-}
-
-fn run<M: Monitor + Default>(seconds: u32, signals: impl FnMut(u32, Requests) -> Signals) -> Ran {
-    run_on(&mut M::default(), seconds, Inhibits::default(), signals)
-}
-
-fn blocked(monitor: MonitorId) -> Inhibits {
-    Inhibits {
-        blocked: MonitorSet::of(&[monitor]),
-        ..Inhibits::default()
-    }
-}
-
 /// Published limits of short-term and long-term trim together: 1.25 to 1.30 and 0.70 to 0.75, for 30 s (2011 model year), 1.30 and
 /// 0.70 (2008), 50 s (2008); ours are +27 and -26 % for 30 s.
 #[test]
@@ -115,7 +61,7 @@ fn both_trims_together_are_judged() {
         (-15.0, -15.0, Some(P0172)),
         (-25.0, -3.0, Some(P0172)),
     ] {
-        let ran = run::<FuelTrim<0>>(160, |step, _| trims(step, short, long));
+        let ran = run::<FuelTrim<0>>(160, |step| trims(step, short, long));
         let expected = match code {
             Some(code) => [[code].to_vec(), Vec::new()],
             None => [Vec::new(), [P0171, P0172].to_vec()],
@@ -123,11 +69,7 @@ fn both_trims_together_are_judged() {
         assert_eq!(ran.verdicts(), expected, "{short} and {long} %");
         assert!(ran.completed(FUEL_TRIM_1));
         let total = 100.0 * ((1.0 + short / 100.0) * (1.0 + long / 100.0) - 1.0);
-        let figures = ran.said.iter().filter_map(|result| match result {
-            TestResult::Measured(measured) => Some(measured.value),
-            _ => None,
-        });
-        let [figure] = figures.collect::<Vec<_>>()[..] else {
+        let [(_, figure)] = ran.figures()[..] else {
             panic!("one figure");
         };
         assert!((figure - total).abs() < 1.0, "{figure} of {total} %");
@@ -137,10 +79,10 @@ fn both_trims_together_are_judged() {
 /// 10 s of mean, of which the limit takes its share, and 30 s beyond it.
 #[test]
 fn lean_takes_half_a_minute_and_a_dip_begins_anew() {
-    let lean = |step, _| trims(step, 25.0, 20.0);
+    let lean = |step| trims(step, 25.0, 20.0);
     assert_eq!(run::<FuelTrim<0>>(35, lean).verdicts()[0], []);
     assert_eq!(run::<FuelTrim<0>>(48, lean).verdicts()[0], [P0171]);
-    let dips = |step: u32, _| {
+    let dips = |step: u32| {
         if step % 300 < 200 {
             trims(step, 25.0, 20.0)
         } else {
@@ -162,7 +104,7 @@ fn richness_is_proven_with_the_purge_shut() {
             trims(step, -25.0, -8.0)
         }
     };
-    let ran = run::<FuelTrim<0>>(400, vapour);
+    let ran = run_asked(&mut FuelTrim::<0>::default(), 400, Inhibits::default(), vapour);
     assert_eq!(ran.verdicts()[0], [], "it was vapour");
     assert!(shut >= 150, "15 s at least: {shut} steps");
     // Vapour that is believed in hides it from the loop's trims, not from the suspicion.
@@ -175,7 +117,7 @@ fn richness_is_proven_with_the_purge_shut() {
             ..trims(step, 0.0, -8.0)
         }
     };
-    let ran = run::<FuelTrim<0>>(200, hidden);
+    let ran = run_asked(&mut FuelTrim::<0>::default(), 200, Inhibits::default(), hidden);
     assert_eq!(ran.verdicts()[0], [P0172]);
     assert_eq!(ran.requests.purge, None, "and lets go of the purge");
 }
@@ -189,7 +131,7 @@ fn a_stuck_front_sensor_is_left_to_its_monitor() {
         (-25.0, [0.8, 0.9], 0.1, Vec::new()),
         (-25.0, [0.8, 0.9], 0.8, [P0172].to_vec()),
     ] {
-        let ran = run::<FuelTrim<0>>(200, |step, _| {
+        let ran = run::<FuelTrim<0>>(200, |step| {
             let mut signals = trims(step, short, short * 0.4);
             for bank in &mut signals.banks {
                 bank.oxygen_rear = Voltage::from_volts(rear);
@@ -204,7 +146,7 @@ fn a_stuck_front_sensor_is_left_to_its_monitor() {
 #[test]
 fn each_bank_has_its_codes() {
     let of_bank = |bank: usize, short: f64| {
-        move |step: u32, _: Requests| {
+        move |step: u32| {
             let mut signals = trims(step, 0.0, 0.0);
             signals.banks[bank].short_term = Ratio::from_percent(short);
             signals.banks[bank].long_term = Ratio::from_percent(short * 0.5);
@@ -223,29 +165,10 @@ fn each_bank_has_its_codes() {
     );
 }
 
-type Missing = (&'static str, fn(&mut Signals));
-
-fn waits_for<M: Monitor + Default>(
-    seconds: u32,
-    missing: &[Missing],
-    signals: impl Fn(u32, Requests) -> Signals + Copy,
-) {
-    assert_ne!(run::<M>(seconds, signals).said, [], "it runs");
-    for (what, change) in missing {
-        let ran = run::<M>(seconds, |step, asked| {
-            let mut signals = signals(step, asked);
-            change(&mut signals);
-            signals
-        });
-        assert_eq!(ran.said, [], "{what}");
-        assert_eq!(ran.state, State::Waiting, "{what}");
-    }
-}
-
 /// Published entries: baro above 72 to 75 kPa, warm, closed loop (2008 and 2011 model years).
 #[test]
 fn the_trims_wait_for_a_warm_loop_that_is_not_disturbed() {
-    let lean = |step, _: Requests| trims(step, 25.0, 20.0);
+    let lean = |step| trims(step, 25.0, 20.0);
     waits_for::<FuelTrim<0>>(
         60,
         &[
@@ -274,7 +197,7 @@ fn the_trims_wait_for_a_warm_loop_that_is_not_disturbed() {
                 signals.injectors_hardly_open = true
             }),
         ],
-        lean,
+        || Box::new(lean),
     );
     let mut monitor = FuelTrim::<0>::default();
     let ran = run_on(&mut monitor, 60, blocked(FUEL_TRIM_1), lean);
@@ -284,7 +207,7 @@ fn the_trims_wait_for_a_warm_loop_that_is_not_disturbed() {
 /// Windows of good driving sum up, and so does a fault over breaks of the conditions.
 #[test]
 fn breaks_only_pause() {
-    let broken = |step: u32, _: Requests| {
+    let broken = |step: u32| {
         let mut signals = trims(step, 25.0, 20.0);
         signals.banks[0].closed_loop_seconds = if step % 200 < 100 { 100.0 } else { 0.0 };
         signals
@@ -294,8 +217,8 @@ fn breaks_only_pause() {
 }
 
 /// The loop shifted by the rear sensor, % of what it may; the rear sensor first on both sides, then at these volts.
-fn shifted(shift: f64, volts: f64) -> impl Fn(u32, Requests) -> Signals + Copy {
-    move |step, _| {
+fn shifted(shift: f64, volts: f64) -> impl Fn(u32) -> Signals + Copy {
+    move |step| {
         let mut signals = trims(step, 0.0, 0.0);
         let shown = match step {
             0..10 => 0.2,
@@ -363,7 +286,7 @@ fn the_shift_waits_for_a_rear_sensor_that_moves_and_a_hot_catalyst() {
                 signals.banks[0].oxygen_rear = Voltage::from_volts(0.2);
             }),
         ],
-        shifted(96.0, 0.2),
+        || Box::new(shifted(96.0, 0.2)),
     );
     let mut monitor = RearTrim::<0>::default();
     let ran = run_on(&mut monitor, 70, blocked(REAR_TRIM_1), shifted(96.0, 0.2));

@@ -16,13 +16,10 @@ use twotrip_obd::Dtc;
 use twotrip_units::{Acceleration, AngularSpeed, Current, MassFlow, Ratio, Speed, Temperature, Voltage};
 
 use super::{Gathered, Trace};
-use crate::{
-    control::Requests,
-    memory::{MonitorId, MonitorSet},
-    monitors::{
-        BankSignals, Inhibits, Signals, TestResult,
-        frame::{Monitor, State},
-    },
+use crate::monitors::{
+    BankSignals, Inhibits, Signals,
+    driven::{blocked, run, run_on, waits_for},
+    frame::{Monitor, State},
 };
 
 /// A warm car on the road, of which both banks are well: no condition of these monitors is missing.
@@ -50,79 +47,6 @@ fn warm(step: u32) -> Signals {
         bank_count: 2,
         banks: [bank; 2],
         ..Signals::default()
-    }
-}
-
-/// What a monitor said and where it came to stand.
-#[derive(Debug)]
-struct Ran {
-    said: Vec<TestResult>,
-    state: State,
-    requests: Requests,
-}
-
-impl Ran {
-    /// Codes that failed.
-    fn failed(&self) -> Vec<Dtc> {
-        let failed = self.said.iter().filter_map(|result| match result {
-            TestResult::Failed(dtc) => Some(*dtc),
-            _ => None,
-        });
-        failed.collect()
-    }
-
-    /// Codes that passed.
-    fn passed(&self) -> Vec<Dtc> {
-        let passed = self.said.iter().filter_map(|result| match result {
-            TestResult::Passed(dtc) => Some(*dtc),
-            _ => None,
-        });
-        passed.collect()
-    }
-
-    /// The figures in the order in which they came.
-    fn figures(&self) -> Vec<(&'static str, f64)> {
-        let figures = self.said.iter().filter_map(|result| match result {
-            TestResult::Measured(measured) => Some((measured.test.what, measured.value)),
-            _ => None,
-        });
-        figures.collect()
-    }
-
-    fn completed(&self, monitor: MonitorId) -> bool {
-        self.said.contains(&TestResult::Completed(monitor))
-            && self.said.contains(&TestResult::CouldDetect(monitor))
-    }
-}
-
-/// Lets a monitor run for some time.
-fn run_on(
-    monitor: &mut impl Monitor,
-    seconds: u32,
-    inhibits: Inhibits,
-    mut signals: impl FnMut(u32) -> Signals,
-) -> Ran {
-    let mut said = Vec::new();
-    for step in 0..seconds * 10 {
-        monitor.step(&signals(step), inhibits, &mut |result| said.push(result));
-    }
-    Ran {
-        said,
-        state: monitor.gate().state(),
-        requests: monitor.requests(),
-    }
-}
-
-/// The same for a new one.
-fn run<M: Monitor + Default>(seconds: u32, signals: impl FnMut(u32) -> Signals) -> Ran {
-    run_on(&mut M::default(), seconds, Inhibits::default(), signals)
-}
-
-/// A code that disables a monitor is held.
-fn blocked(monitor: MonitorId) -> Inhibits {
-    Inhibits {
-        blocked: MonitorSet::of(&[monitor]),
-        ..Inhibits::default()
     }
 }
 
@@ -186,28 +110,6 @@ impl<F: Fn(f64) -> f64, R: Fn(f64) -> f64> Sensors<F, R> {
                 .step(volts((self.front)(seconds)), volts((self.rear)(seconds)));
         }
         self.trace.take()
-    }
-}
-
-/// What is missing for a monitor to run: what it is, and how it looks.
-type Missing = (&'static str, fn(&mut Signals));
-
-/// With each of these missing nothing is said; with all there it would be.
-fn waits_for<M: Monitor + Default>(
-    seconds: u32,
-    missing: &[Missing],
-    mut signals: impl FnMut() -> std::boxed::Box<dyn FnMut(u32) -> Signals>,
-) {
-    assert_ne!(run::<M>(seconds, signals()).said, [], "it runs");
-    for (what, change) in missing {
-        let mut of_step = signals();
-        let ran = run::<M>(seconds, |step| {
-            let mut signals = of_step(step);
-            change(&mut signals);
-            signals
-        });
-        assert_eq!(ran.said, [], "{what}");
-        assert_eq!(ran.state, State::Waiting, "{what}");
     }
 }
 
