@@ -22,7 +22,6 @@ pub(super) struct Module {
     gate: Gate,
     wrong: u32,
     right: u32,
-    failed: bool,
     passed: bool,
     distrusts: bool,
 }
@@ -46,7 +45,7 @@ impl Monitor for Module {
     }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        if !self.gate.step(&RULES, signals, inhibits).runs() || self.failed {
+        if !self.gate.step(&RULES, signals, inhibits).runs() || self.wrong >= WRONG {
             return;
         }
         if signals.self_test.processor {
@@ -56,14 +55,12 @@ impl Monitor for Module {
             self.wrong = self.wrong.saturating_sub(1);
             self.right = (self.right + 1).min(RIGHT);
         }
-        self.failed = self.wrong >= WRONG;
-        if self.failed {
-            self.distrusts = true;
-            report(TestResult::Failed(P0606));
-            self.gate.complete(&RULES, report);
-        } else if self.right == RIGHT && !self.passed {
-            self.passed = true;
-            report(TestResult::Passed(P0606));
+        let fails = self.wrong >= WRONG;
+        let passes = self.right == RIGHT && !self.passed;
+        if fails || passes {
+            self.distrusts |= fails;
+            self.passed |= passes;
+            report(TestResult::verdict(P0606, passes));
             self.gate.complete(&RULES, report);
         }
     }

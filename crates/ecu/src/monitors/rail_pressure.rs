@@ -35,15 +35,20 @@ pub(super) struct RailPressure {
     gate: Gate,
     low_seconds: f64,
     good_seconds: f64,
-    failed: bool,
     passed: bool,
+}
+
+impl RailPressure {
+    fn fails(&self) -> bool {
+        self.low_seconds > FAILS_AFTER
+    }
 }
 
 impl Monitor for RailPressure {
     gated!(&RULES, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        if !self.gate.step(&RULES, signals, inhibits).runs() || self.failed {
+        if !self.gate.step(&RULES, signals, inhibits).runs() || self.fails() {
             return;
         }
         let measured = PRESSURE.found(signals.rail_pressure.kilopascals());
@@ -56,9 +61,8 @@ impl Monitor for RailPressure {
                 self.good_seconds += SLOW_SECONDS;
             }
         }
-        self.failed = self.low_seconds > FAILS_AFTER;
         let passes = self.good_seconds > PASSES_AFTER && !self.passed;
-        if self.failed || passes {
+        if self.fails() || passes {
             self.passed |= passes;
             measured.judge(report);
             self.gate.complete(&RULES, report);
