@@ -95,8 +95,6 @@ pub struct Signals {
     pub supply: Voltage,
     /// Mixture in closed loop, on every bank.
     pub closed_loop: bool,
-    /// For so long without a break, s.
-    pub closed_loop_seconds: f64,
     /// What closed loop and vapour estimate together change of the fuel.
     pub fuel_correction: Ratio,
     /// Lambda that is aimed at.
@@ -190,7 +188,6 @@ impl Signals {
     pub(crate) fn keep_times_of(&mut self, before: &Self) {
         self.acceleration = before.acceleration;
         self.engine_speed_change = before.engine_speed_change;
-        self.closed_loop_seconds = before.closed_loop_seconds;
         for (bank, before) in self.banks.iter_mut().zip(&before.banks) {
             bank.closed_loop_seconds = before.closed_loop_seconds;
         }
@@ -257,7 +254,6 @@ impl Timers {
             return;
         }
         let time = |holds: bool, before: f64| if holds { before + seconds } else { 0.0 };
-        now.closed_loop_seconds = time(now.closed_loop, before.closed_loop_seconds);
         for (bank, before) in now.banks.iter_mut().zip(&before.banks) {
             bank.closed_loop_seconds = time(bank.closed_loop, before.closed_loop_seconds);
         }

@@ -283,9 +283,6 @@ pub const fn no_misfire<const BANK: usize>() -> Condition {
         signals.banks[BANK].misfiring.percent() < 1.0
     })
 }
-/// Time in closed loop without a break.
-pub const CLOSED_LOOP_TIME: Condition =
-    Condition::of("time in closed loop", "s", |signals| signals.closed_loop_seconds);
 /// Time since the last fuel cut.
 pub const SINCE_FUEL_CUT: Condition = Condition::of("time since the last fuel cut", "s", |signals| {
     signals.since_fuel_cut_seconds

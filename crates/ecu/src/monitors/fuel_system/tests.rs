@@ -37,7 +37,6 @@ fn trims(step: u32, short: f64, long: f64) -> Signals {
         engine_speed: AngularSpeed::from_rpm(1500.0),
         supply: Voltage::from_volts(14.0),
         closed_loop: true,
-        closed_loop_seconds: 100.0,
         since_fuel_cut_seconds: 100.0,
         fuel_correction: Ratio::from_percent(short),
         bank_count: 2,

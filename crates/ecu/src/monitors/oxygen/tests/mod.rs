@@ -42,7 +42,6 @@ fn warm(step: u32) -> Signals {
         acceleration: Acceleration::from_metres_per_second_squared(0.0),
         supply: Voltage::from_volts(14.0),
         closed_loop: true,
-        closed_loop_seconds: 100.0,
         since_fuel_cut_seconds: 100.0,
         bank_count: 2,
         banks: [bank; 2],
