@@ -817,7 +817,6 @@ impl Control {
                 / f64::from(self.calibration.cylinders()),
             crank_inertia: CRANK_INERTIA * self.calibration.size(),
             firing_order: self.calibration.firing_order,
-            wide_range: measured.wide_range,
             second_bank: self.calibration.second_bank,
             bank_count: self.banks,
             banks,

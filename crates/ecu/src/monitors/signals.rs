@@ -173,8 +173,6 @@ pub struct Signals {
     pub rough_road: bool,
     /// Cylinders in the order of firing, from 1 on; zeros behind the last.
     pub firing_order: [u8; 6],
-    /// The front oxygen sensors are wide-range ones.
-    pub wide_range: bool,
     /// By cylinder, the first first: whether it belongs to bank 2.
     pub second_bank: [bool; 6],
     /// How many banks there are.

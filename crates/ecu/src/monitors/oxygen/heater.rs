@@ -92,7 +92,7 @@ impl<const BANK: usize, const SENSOR: usize> Monitor for Heater<BANK, SENSOR> {
         }
         self.failed = !good;
         self.passed = good;
-        self.cold_cell = !good && signals.wide_range;
+        self.cold_cell = !good && signals.banks[BANK].wide_range_pin.is_some();
         test.found(self.amperes).with_verdict(good).judge(report);
         self.gate.complete(&RULES[BANK][SENSOR], report);
     }
