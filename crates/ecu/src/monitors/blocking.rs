@@ -38,13 +38,11 @@ const LEAK: &[Dtc] = &[P0441, P0442, P0446, P0451, P0455, P0457, P0496];
 /// Supply of the control module.
 const SUPPLY: &[Dtc] = &[P0562, P0563];
 /// Mixture at its limit.
-const MIXTURE: &[Dtc] = &[P0171, P0172, P0174, P0175];
+const MIXTURE: [&[Dtc]; BANKS] = [&[P0171, P0172], &[P0174, P0175]];
 /// Pressure of the fuel rail, which makes it lean.
 const RAIL: &[Dtc] = &[P0087];
 /// Recirculation valve that does not go where it is told.
 const EGR_STEM: &[Dtc] = &[P0404];
-/// Mixture of each bank.
-const MIXTURE_OF: [&[Dtc]; BANKS] = [&[P0171, P0172], &[P0174, P0175]];
 /// Circuits of the recirculation valve and of the sensor on its stem.
 const EGR_CIRCUIT: &[Dtc] = &[P0403, P0405, P0406];
 /// Circuits of the cam's oil control valve and of the cam sensor.
@@ -119,8 +117,8 @@ lists! {
     /// Leak test and valves: without pressure, level, temperatures, load and road speed nothing can be measured or told
     /// to be in its conditions; a wrong mixture hides what purging does.
     EVAP = [
-        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, TANK, EVAP_VALVES, SUPPLY, MIXTURE,
-        ROAD_SPEED,
+        METER, MANIFOLD, INTAKE_AIR_CIRCUIT, INTAKE_AIR, COOLANT_CIRCUIT, COOLANT, THROTTLE, TANK, EVAP_VALVES, SUPPLY, MIXTURE[0],
+        MIXTURE[1], ROAD_SPEED,
     ];
     /// Coolant and intake-air sensor against each other.
     THERMISTORS = [COOLANT_CIRCUIT, INTAKE_AIR_CIRCUIT, ROAD_SPEED];
@@ -168,17 +166,17 @@ macro_rules! bank_lists {
 bank_lists! {
     /// How fast the front sensor answers: the loop has to work.
     FRONT_RESPONSE = |BANK| [
-        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], MIXTURE_OF[BANK], RAIL, MISFIRES
+        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], MIXTURE[BANK], RAIL, MISFIRES
     ];
     /// The rear sensor: warm, and behind a mixture that is what it is meant to be and burns.
     REAR_SENSOR = |BANK| [
-        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL,
+        METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], REAR_HEATER[BANK], MIXTURE[BANK], RAIL,
         MISFIRES
     ];
     /// Catalyst: both sensors, mixture, load and road speed.
     CATALYST = |BANK| [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], REAR[BANK],
-        REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL, ROAD_SPEED, MISFIRES
+        REAR_HEATER[BANK], MIXTURE[BANK], RAIL, ROAD_SPEED, MISFIRES
     ];
     /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
     FUEL_TRIM = |BANK| [
@@ -188,7 +186,7 @@ bank_lists! {
     /// Fuel trim by the rear sensor: that one too.
     REAR_TRIM = |BANK| [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], REAR[BANK],
-        REAR_HEATER[BANK], MIXTURE_OF[BANK], RAIL,
+        REAR_HEATER[BANK], MIXTURE[BANK], RAIL,
         MISFIRES
     ];
 }
