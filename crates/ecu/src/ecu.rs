@@ -497,13 +497,11 @@ impl Ecu {
         }
         if self.control.is_slow_step() {
             self.module.ask(self.condition);
-        }
-        signals.self_test = self.module.found();
-        if self.control.is_slow_step() {
             self.timers.step(&self.signals, &mut signals, SLOW_SECONDS);
         } else {
             signals.keep_times_of(&self.signals);
         }
+        signals.self_test = self.module.found();
         signals.actuator_test = self.monitors.requests().moves_an_actuator();
         self.signals = signals;
     }

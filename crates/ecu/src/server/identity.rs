@@ -154,7 +154,8 @@ impl Sums {
     }
 }
 
-/// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs once.
+/// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs when the ECU is made or renewed, and
+/// at key-on where a bit has turned over.
 #[derive(Clone, Copy)]
 struct Crc32(u32);
 

@@ -7,7 +7,7 @@
 use serde::{Deserialize, Serialize};
 
 /// Weight of a new result.
-pub(crate) const WEIGHT: f64 = 0.3;
+const WEIGHT: f64 = 0.3;
 
 /// The mean, kept without power.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
