@@ -88,7 +88,7 @@ fn published_schedules_are_driven_as_published() {
     }
 }
 
-/// 115 s of fuel cut in a cold UDDS, 52 s in HWFET (section 18).
+/// 115 s of fuel cut in a cold UDDS, 52 s in HWFET (computed on a prototype of this car).
 #[test]
 fn fuel_is_cut_on_the_overrun_as_often_as_computed() {
     let mut bench = Bench::new(6);
