@@ -71,12 +71,9 @@ pub(crate) struct Tally {
 }
 
 /// What a row of service $06 is about.
-fn about((mid, tid): (u8, u8)) -> &'static str {
+fn about(row: (u8, u8)) -> &'static str {
     let mut tests = monitors::tests();
-    let test = tests.find(|test| {
-        let row = test.reported.as_ref();
-        row.is_some_and(|row| (row.mid.number(), row.tid.number()) == (mid, tid))
-    });
+    let test = tests.find(|test| test.reported.is_some_and(|reported| reported.row() == row));
     test.map_or("", |test| test.what)
 }
 
@@ -88,8 +85,7 @@ impl Tally {
             let Some((row, found)) = test.reported.zip(ecu.monitors().results().of(test)) else {
                 continue;
             };
-            let key = (row.mid.number(), row.tid.number());
-            let spread = self.tests.entry(key).or_default();
+            let spread = self.tests.entry(row.row()).or_default();
             (spread.least, spread.most) = found.limits;
             spread.add(found.value);
         }

@@ -4,21 +4,23 @@
 //!
 //! Sources in words: published service information of the named model years; excerpts as read, makers are not named.
 
-use twotrip_ecu::{
-    circuits::limits,
-    monitors::frame::{Reported, Test},
-};
+use twotrip_ecu::{circuits::limits, monitors::frame::Test};
 use twotrip_harness::Circuit;
 use twotrip_sim::Timing;
 
 use crate::desk::Desk;
 
-/// The first test of this name, or its row in service $06.
+/// The first test of this name.
 fn test(what: &str) -> &'static Test {
     let mut tests = twotrip_ecu::monitors::tests();
     tests
         .find(|test| test.what == what)
         .unwrap_or_else(|| panic!("no monitor measures \"{what}\""))
+}
+
+/// The test in this row of service $06.
+pub(crate) fn in_row(mid: u8, tid: u8) -> Option<&'static Test> {
+    twotrip_ecu::monitors::tests().find(|test| test.reported.is_some_and(|row| row.row() == (mid, tid)))
 }
 
 /// A limit of ours and the range that publications leave for it.
@@ -28,6 +30,11 @@ struct Published {
     ours: fn(&Test) -> Option<f64>,
     range: [f64; 2],
     source: &'static str,
+}
+
+/// Whether a figure lies where publications leave it to lie.
+fn lies_in([least, most]: [f64; 2], figure: f64) -> bool {
+    (least - 1e-9..=most + 1e-9).contains(&figure)
 }
 
 const LEAST: fn(&Test) -> Option<f64> = |test| test.least;
@@ -142,9 +149,8 @@ const LIMITS: &[Published] = &[
 fn our_limits_lie_where_published_ones_lie() {
     for published in LIMITS {
         let limit = (published.ours)(test(published.what)).expect(published.what);
-        let [least, most] = published.range;
         assert!(
-            (least - 1e-9..=most + 1e-9).contains(&limit),
+            lies_in(published.range, limit),
             "{}: {limit}, published: {}",
             published.what,
             published.source
@@ -163,12 +169,9 @@ fn our_circuits_fail_where_published_ones_do() {
         (Circuit::TankPressureSensor, [0.1, 0.12], [4.85, 4.9]),
     ] {
         let ours = limits(circuit);
-        for (limit, [least, most]) in [(ours.low, low), (ours.high, high)] {
+        for (limit, published) in [(ours.low, low), (ours.high, high)] {
             let volts = limit.volts();
-            assert!(
-                (least - 1e-9..=most + 1e-9).contains(&volts),
-                "{circuit:?}: {volts} V"
-            );
+            assert!(lies_in(published, volts), "{circuit:?}: {volts} V");
         }
     }
     let low = twotrip_ecu::circuits::SUPPLY.low.volts();
@@ -177,11 +180,7 @@ fn our_circuits_fail_where_published_ones_do() {
 
 /// What a row of service $06 holds, in the unit of the test.
 fn found(desk: &Desk, mid: u8, tid: u8) -> f64 {
-    let row = |test: &&Test| {
-        let is = |reported: Reported| (reported.mid.number(), reported.tid.number()) == (mid, tid);
-        test.reported.is_some_and(is)
-    };
-    let test = twotrip_ecu::monitors::tests().find(row).expect("it is reported");
+    let test = in_row(mid, tid).expect("it is reported");
     let results = desk.car.car().ecu().monitors().results();
     let found = results
         .of(test)

@@ -7,22 +7,16 @@ use twotrip_ecu::{
     monitors::{
         CLOSED_LOOP_TEMPERATURE, COOLANT_RATIONALITY, INTAKE_AIR_RATIONALITY, THERMOSTAT,
         frame::{Found, State},
-        tests,
     },
 };
-use twotrip_obd::{Mid, Tid};
 use twotrip_units::{Speed, Temperature};
 use twotrip_vehicle::{Defect, Leg, Part, Plan, schedule};
 
-use crate::bench::Bench;
+use crate::{bench::Bench, evidence_limits::in_row};
 
 /// What a test of service $06 found.
 fn found(bench: &Bench, mid: u8, tid: u8) -> Option<Found> {
-    let row = |test: &&twotrip_ecu::monitors::frame::Test| {
-        test.reported
-            .is_some_and(|row| (row.mid, row.tid) == (Mid::new(mid), Tid::new(tid)))
-    };
-    bench.ecu.monitors().results().of(tests().find(row)?)
+    bench.ecu.monitors().results().of(in_row(mid, tid)?)
 }
 
 /// A car that has stood in this air for days.
@@ -172,12 +166,7 @@ fn a_thermostat_that_stays_open_is_told_by_the_model() {
             );
             assert!((found.value - computed).abs() < 6.0, "{at}");
             assert_eq!(found.passed, opening < 50.0, "{at}");
-            let pending: Vec<String> = bench
-                .ecu
-                .memory()
-                .pending()
-                .map(|code| code.to_string())
-                .collect();
+            let pending = bench.pending();
             let expected: &[&str] = if opening < 50.0 { &[] } else { &["P0128"] };
             // Wide open in the cold, closed loop comes late as well.
             let known: Vec<&str> = pending
@@ -243,12 +232,7 @@ fn a_wrong_sensor_is_named_and_no_other() {
         let mut bench = soaked(celsius);
         bench.vehicle.set_defect(defect);
         bench.drive(udds(), |_| {});
-        let pending: Vec<String> = bench
-            .ecu
-            .memory()
-            .pending()
-            .map(|code| code.to_string())
-            .collect();
+        let pending = bench.pending();
         assert_eq!(pending, codes, "{defect} in {celsius} degC");
     }
 }
@@ -274,12 +258,7 @@ fn a_healthy_car_is_not_accused() {
             bench.drive(Plan::schedule(&schedule::HWFET), |_| {});
             bench.idle(Duration::from_secs(120));
         }
-        let codes: Vec<String> = bench
-            .ecu
-            .memory()
-            .pending()
-            .map(|code| code.to_string())
-            .collect();
+        let codes = bench.pending();
         assert!(
             codes.is_empty(),
             "seed {seed}, {celsius} degC, {metres} m: {codes:?}"

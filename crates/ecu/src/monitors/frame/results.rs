@@ -138,14 +138,7 @@ impl Results {
     pub(crate) fn store(&self) -> Vec<StoredTest> {
         let rows = reported().zip(&self.found);
         rows.filter_map(|((_, row), found)| {
-            found.map(|found| {
-                StoredTest::new(
-                    (row.mid.number(), row.tid.number()),
-                    found.value,
-                    found.limits,
-                    found.passed,
-                )
-            })
+            found.map(|found| StoredTest::new(row.row(), found.value, found.limits, found.passed))
         })
         .collect()
     }

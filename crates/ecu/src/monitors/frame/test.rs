@@ -17,6 +17,14 @@ pub struct Reported {
     pub factor: f64,
 }
 
+impl Reported {
+    /// The numbers of monitor and test, by which a row is known.
+    #[must_use]
+    pub const fn row(&self) -> (u8, u8) {
+        (self.mid.number(), self.tid.number())
+    }
+}
+
 /// One figure that a monitor judges by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Test {
