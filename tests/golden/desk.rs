@@ -3,6 +3,7 @@
 use std::{iter, time::Duration};
 
 use twotrip_can::{CanId, Frame};
+use twotrip_obd::Dtc;
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
@@ -128,6 +129,16 @@ impl Desk {
             .collect()
     }
 
+    /// Pending codes in the memory, sorted.
+    pub(crate) fn pending(&self) -> Vec<String> {
+        sorted(self.car.car().ecu().memory().pending())
+    }
+
+    /// Confirmed codes in the memory, sorted.
+    pub(crate) fn confirmed(&self) -> Vec<String> {
+        sorted(self.car.car().ecu().memory().confirmed())
+    }
+
     /// InfoType $08, 20 counters.
     pub(crate) fn in_use(&mut self) -> Vec<u16> {
         let answer = self.ask(&[0x09, 0x08]).expect("it answers");
@@ -138,6 +149,12 @@ impl Desk {
             .map(|pair| u16::from_be_bytes([pair[0], pair[1]]))
             .collect()
     }
+}
+
+fn sorted(codes: impl Iterator<Item = Dtc>) -> Vec<String> {
+    let mut names: Vec<String> = codes.map(|dtc| dtc.to_string()).collect();
+    names.sort();
+    names
 }
 
 /// Puts one message together; every frame must be of eight bytes from the ECU.

@@ -10,13 +10,6 @@ fn wetness(desk: &Desk) -> f64 {
     desk.car.car().vehicle().wetness().fraction()
 }
 
-fn codes(desk: &Desk) -> Vec<String> {
-    let memory = desk.car.car().ecu().memory();
-    let mut found: Vec<String> = memory.pending().map(|dtc| dtc.to_string()).collect();
-    found.sort();
-    found
-}
-
 #[test]
 fn a_wet_wire_fails_in_the_rain_and_is_well_when_it_has_dried() {
     for (defect, wet) in [
@@ -31,20 +24,20 @@ fn a_wet_wire_fails_in_the_rain_and_is_well_when_it_has_dried() {
         let mut desk = Desk::new(91, Timing::FAST);
         desk.tell(&[defect]);
         desk.tell(&TRIP);
-        assert_eq!(codes(&desk), Vec::<String>::new(), "{defect}, dry");
+        assert_eq!(desk.pending(), Vec::<String>::new(), "{defect}, dry");
         desk.tell(&["key off", "weather rain"]);
         desk.tell(&TRIP);
-        assert_eq!(codes(&desk), wet, "{defect}, in the rain");
+        assert_eq!(desk.pending(), wet, "{defect}, in the rain");
         assert!(wetness(&desk) > 0.7, "{}", wetness(&desk));
         desk.tell(&["key off", "weather dry", "soak 24 h"]);
         assert!(wetness(&desk) < 0.05, "{}", wetness(&desk));
         // A trip that has seen nothing takes back what is pending.
         desk.tell(&TRIP);
         desk.tell(&["soak 9 h", "start"]);
-        assert_eq!(codes(&desk), Vec::<String>::new(), "{defect}, dry again");
+        assert_eq!(desk.pending(), Vec::<String>::new(), "{defect}, dry again");
         desk.tell(&["key off", "wash"]);
         desk.tell(&["drive idle 60 s, 50 km/h for 15 min, stop"]);
-        assert_eq!(codes(&desk), wet, "{defect}, washed");
+        assert_eq!(desk.pending(), wet, "{defect}, washed");
     }
 }
 
@@ -83,5 +76,5 @@ fn rain_accuses_no_healthy_car() {
     ]);
     desk.tell(&["soak 9 h", "drive udds", "drive hwfet"]);
     desk.tell(&TRIP);
-    assert_eq!(codes(&desk), Vec::<String>::new());
+    assert_eq!(desk.pending(), Vec::<String>::new());
 }

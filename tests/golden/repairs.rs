@@ -7,7 +7,6 @@
 
 use std::collections::BTreeSet;
 
-use twotrip_obd::Dtc;
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario,
     phrase::{Claim, Quantity, Source},
@@ -37,9 +36,7 @@ fn live(desk: &mut Desk, name: &str, phrases: impl IntoIterator<Item = Phrase>) 
 
 /// Pending and confirmed codes.
 fn stored(desk: &Desk) -> BTreeSet<String> {
-    let memory = desk.car.car().ecu().memory();
-    let codes: Vec<Dtc> = memory.pending().chain(memory.confirmed()).collect();
-    codes.iter().map(ToString::to_string).collect()
+    desk.pending().into_iter().chain(desk.confirmed()).collect()
 }
 
 fn clear(desk: &mut Desk, name: &str) {
