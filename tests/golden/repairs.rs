@@ -150,6 +150,16 @@ fn judge(name: &str, scenario: &Scenario) {
         0,
         "{name}: the symptom after the right work"
     );
+    let readiness = proven.car.car().ecu().memory().readiness_since_clear();
+    let unready: Vec<&str> = readiness
+        .groups()
+        .filter(|group| group.supported && !group.complete)
+        .map(|group| group.name)
+        .collect();
+    assert!(
+        unready.is_empty(),
+        "{name}: the proof leaves {unready:?} incomplete"
+    );
     let unproven = exceptions::of("proof", name);
     for code in order.codes() {
         // A code of the maker's own passes with the one that it goes with.

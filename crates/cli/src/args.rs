@@ -171,13 +171,13 @@ pub(crate) struct Record {
     /// Stop after so many frames
     #[arg(long, value_name = "N")]
     pub(crate) frames: Option<u64>,
+    /// Events as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
     #[command(flatten)]
     pub(crate) selection: FrameSelection,
     #[command(flatten)]
     pub(crate) rotation: Rotation,
-    /// Events as one JSON object a line
-    #[arg(long)]
-    pub(crate) json: bool,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -200,11 +200,11 @@ pub(crate) struct Explain {
     /// End here, likewise
     #[arg(long, value_name = "WHERE")]
     pub(crate) to: Option<Mark>,
-    #[command(flatten)]
-    pub(crate) selection: FrameSelection,
     /// One JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) selection: FrameSelection,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

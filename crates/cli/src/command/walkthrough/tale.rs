@@ -125,6 +125,12 @@ impl Teller {
     }
 }
 
+/// A phrase that is given to the car.
+fn doing(phrase: &str) -> Vec<String> {
+    let lines = output::wrap(&format!("> {phrase}"), 3, WIDTH).into_iter();
+    lines.map(|line| format!("{STRONG}{line}{PLAIN}")).collect()
+}
+
 /// The told thing as lines of at most [`WIDTH`] columns, with colours.
 fn render(told: &Told) -> Vec<String> {
     match told {
@@ -139,7 +145,7 @@ fn render(told: &Told) -> Vec<String> {
             lines
         }
         Told::Remark { text } => output::wrap(text, 3, WIDTH),
-        Told::Doing { phrase } => vec![format!("   {STRONG}> {phrase}{PLAIN}")],
+        Told::Doing { phrase } => doing(phrase),
         Told::Phrase {
             ok,
             outcome,
@@ -163,7 +169,7 @@ fn render(told: &Told) -> Vec<String> {
             let mut lines = if width + 3 + outcome.chars().count() <= WIDTH {
                 vec![format!("   {STRONG}> {phrase}{PLAIN}   {colour}{outcome}{PLAIN}")]
             } else {
-                let mut lines = vec![format!("   {STRONG}> {phrase}{PLAIN}")];
+                let mut lines = doing(phrase);
                 lines.extend(
                     output::wrap(outcome, 7, WIDTH)
                         .into_iter()
