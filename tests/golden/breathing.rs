@@ -4,12 +4,10 @@ use std::time::Duration;
 
 use twotrip_ecu::memory::Effect;
 use twotrip_obd::{Group, InUseItem, Mid};
-use twotrip_scenario::Scenario;
-use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::{Length, Temperature};
 use twotrip_vehicle::{Defect, Outcome, Part, Plan, Work, schedule};
 
-use crate::{bench::Bench, desk::Desk};
+use crate::{bench::Bench, desk::Desk, vehicles};
 
 const NIGHT: Duration = Duration::from_secs(9 * 3600);
 
@@ -209,9 +207,7 @@ fn each_fault_is_named_and_only_the_right_work_cures_it() {
 #[test]
 fn what_an_engine_does_not_have_is_not_served_and_waited_for() {
     for (vehicle, has_egr) in [("compact-2.0", true), ("sedan-v6", true), ("hatch-1.8", false)] {
-        let text = format!("version = 1\ntitle = \"x\"\nvehicle = \"{vehicle}\"\n");
-        let scenario = Scenario::parse(text.as_bytes()).expect("a scenario");
-        let mut desk = Desk::of(Simulator::new(Settings::of(&scenario, 1, Timing::FAST)));
+        let mut desk = vehicles::desk(vehicle, 1);
         desk.tell(&["soak 12 h", "drive udds"]);
         let readiness = desk.car.car().ecu().memory().readiness_since_clear();
         assert!(readiness.is_complete(Group::Egr), "{vehicle}");
