@@ -12,7 +12,7 @@ use twotrip_units::Limit;
 
 use crate::{
     Divisor, Lag, air_meter,
-    curve::{self, EXP_FALLING, Grid, grid, pow},
+    curve::{EXP_FALLING, Grid, grid, pow},
     dilution, intake_leak,
     knobs::Knobs,
     phaser::Filling,
@@ -26,20 +26,12 @@ const KELVIN: f64 = 273.15;
 /// Throttle, manifold and cylinder filling.
 #[derive(Clone, Debug)]
 pub(crate) struct Params {
-    /// Bore of the throttle body, m.
-    pub(crate) bore_m: f64,
-    /// Plate angle when closed, degrees.
-    pub(crate) closed_degrees: f64,
-    /// Its cosine.
-    pub(crate) closed_cosine: Divisor,
-    /// Where the springs hold the plate without motor current, degrees.
-    pub(crate) spring_degrees: f64,
-    /// Time constant of the position loop, s (calibrated).
-    pub(crate) plate_lag: Lag,
-    /// Discharge coefficient.
-    pub(crate) discharge: f64,
-    /// Leak past the closed plate, m².
-    pub(crate) plate_leak_m2: f64,
+    /// The throttle body.
+    pub(crate) throttle: throttle_body::Params,
+    /// The air-mass meter.
+    pub(crate) meter: air_meter::Params,
+    /// Ways past the meter.
+    pub(crate) leak: intake_leak::Params,
     /// Volume of the manifold, m³.
     pub(crate) manifold_m3: Divisor,
     /// Swept volume of the engine, m³.
@@ -56,8 +48,6 @@ pub(crate) struct Params {
     pub(crate) charge_heating_flow: Divisor,
     /// Share of its excess heat that recirculated exhaust brings into the charge, the rest stays in passage and walls.
     pub(crate) recirculated_heat: f64,
-    /// Lag of the air-mass meter, s.
-    pub(crate) meter_lag: Lag,
     /// Lag of the manifold pressure sensor, s.
     pub(crate) pressure_sensor_lag: Lag,
 }
@@ -65,15 +55,10 @@ pub(crate) struct Params {
 impl Params {
     /// The 2.0-litre four-cylinder.
     pub(crate) const fn compact_2_0() -> Self {
-        const CLOSED_DEGREES: f64 = 7.0;
         Self {
-            bore_m: 0.055,
-            closed_degrees: CLOSED_DEGREES,
-            closed_cosine: Divisor::new(curve::cos(CLOSED_DEGREES.to_radians())),
-            spring_degrees: 10.0,
-            plate_lag: Lag::new(0.05),
-            discharge: 0.8,
-            plate_leak_m2: 3e-6,
+            throttle: throttle_body::Params::compact_2_0(),
+            meter: air_meter::Params::compact_2_0(),
+            leak: intake_leak::Params::compact_2_0(),
             manifold_m3: Divisor::new(3.0e-3),
             displacement_m3: 1.998e-3,
             clearance: 1.0 / 9.3,
@@ -82,7 +67,6 @@ impl Params {
             charge_heating: 0.35,
             charge_heating_flow: Divisor::new(30.0),
             recirculated_heat: 0.1,
-            meter_lag: Lag::new(0.030),
             pressure_sensor_lag: Lag::new(0.010),
         }
     }
@@ -215,7 +199,7 @@ impl State {
     /// An engine at rest.
     pub(crate) const fn at_rest(params: &Params, ambient_kpa: f64) -> Self {
         Self {
-            plate_degrees: params.spring_degrees,
+            plate_degrees: params.throttle.spring_degrees,
             manifold_kpa: ambient_kpa,
             throttle_flow: 0.0,
             leak_flow: 0.0,
@@ -378,11 +362,8 @@ impl Manifold<'_> {
 /// One step.
 #[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
-    let target = inputs
-        .throttle_target
-        .unwrap_or(params.spring_degrees)
-        .within(params.closed_degrees, 90.0);
-    let plate_degrees = state.plate_degrees + (target - state.plate_degrees) * params.plate_lag.share(dt);
+    let plate_degrees =
+        throttle_body::step(&params.throttle, state.plate_degrees, inputs.throttle_target, dt);
 
     let intake = &inputs.intake;
     let heating = params.charge_heating * EXP_FALLING.at(state.cylinder_flow / params.charge_heating_flow);
@@ -393,8 +374,8 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
     let load = state.cylinder_flow / params.back_pressure_flow;
     let knobs = inputs.knobs;
     let exhaust_kpa = intake.upstream.kpa + params.back_pressure_kpa * knobs.back_pressure * load * load;
-    let throttle_m2 = throttle_body::area_m2(params, knobs, plate_degrees);
-    let leak_m2 = intake_leak::area_m2(knobs, state.manifold_kpa, intake.upstream.kpa);
+    let throttle_m2 = throttle_body::area_m2(&params.throttle, knobs, plate_degrees);
+    let leak_m2 = intake_leak::area_m2(&params.leak, knobs, state.manifold_kpa, intake.upstream.kpa);
     let manifold = Manifold {
         params,
         inputs,
@@ -458,7 +439,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         dilution_misfire,
         exhaust_kpa,
         metered_flow: air_meter::step(
-            params.meter_lag,
+            &params.meter,
             knobs,
             state.metered_flow,
             throttle_flow * (1.0 - knobs.duct_bypass),

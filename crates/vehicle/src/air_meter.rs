@@ -12,6 +12,20 @@ use crate::{
     knobs::Knobs,
 };
 
+/// The meter.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Lag of a clean one, s (calibrated).
+    pub(crate) lag: Lag,
+}
+
+impl Params {
+    /// That of the 2.0-litre four-cylinder.
+    pub(crate) const fn compact_2_0() -> Self {
+        Self { lag: Lag::new(0.030) }
+    }
+}
+
 /// Flow up to which the gain is that of idle, and from which it is that of full flow, g/s.
 const IDLE: f64 = 2.5;
 const FULL: f64 = 82.0;
@@ -29,14 +43,14 @@ static SHARE: Grid<161> = grid!(161, 0.0, 160.0, x => {
 
 /// What the meter shows after a step, g/s: it showed `shown`, and `flow` passes it.
 #[inline]
-pub(crate) fn step(lag: Lag, knobs: &Knobs, shown: f64, flow: f64, dt: f64) -> f64 {
+pub(crate) fn step(params: &Params, knobs: &Knobs, shown: f64, flow: f64, dt: f64) -> f64 {
     let flow = flow.at_least(0.0);
     let [idle, full] = knobs.meter_gain;
     let gain = idle + (full - idle) * SHARE.at(flow);
     let share = if knobs.meter_lag > 1.0 {
-        dt / (knobs.meter_lag * lag.seconds + dt)
+        dt / (knobs.meter_lag * params.lag.seconds + dt)
     } else {
-        lag.share(dt)
+        params.lag.share(dt)
     };
     shown + (flow * gain - shown) * share
 }
@@ -45,10 +59,10 @@ pub(crate) fn step(lag: Lag, knobs: &Knobs, shown: f64, flow: f64, dt: f64) -> f
 mod tests {
     use super::*;
 
-    const LAG: Lag = Lag::new(0.030);
+    const METER: Params = Params::compact_2_0();
 
     fn settled(knobs: &Knobs, flow: f64) -> f64 {
-        (0..200).fold(0.0, |shown, _| step(LAG, knobs, shown, flow, 0.01))
+        (0..200).fold(0.0, |shown, _| step(&METER, knobs, shown, flow, 0.01))
     }
 
     /// +5 % at idle and -20 % at full flow: the trims that are taught of such a meter are -5, +5 and +12 % at idle,
@@ -77,7 +91,7 @@ mod tests {
             let mut shown = 0.0;
             let mut steps = 0;
             while shown < 6.32 {
-                shown = step(LAG, knobs, shown, 10.0, 0.01);
+                shown = step(&METER, knobs, shown, 10.0, 0.01);
                 steps += 1;
             }
             steps

@@ -8,7 +8,7 @@ use twotrip_units::{Length, Mass, MassFlow, Volume};
 
 use crate::{
     Divisor, Part, Vehicle, VehicleParams, air, catalyst, compressor, cooling, driveline, electrical, engine,
-    exhaust, firing, knobs::CYLINDERS, mixture, phaser, recirculation, tank,
+    exhaust, firing, knobs::CYLINDERS, mixture, phaser, recirculation, tank, throttle_body,
 };
 
 /// Forward gears.
@@ -191,8 +191,11 @@ impl Vehicle {
 const fn air_params(specification: &Specification, size: f64) -> air::Params {
     let base = air::Params::compact_2_0();
     air::Params {
-        bore_m: specification.throttle_bore.metres(),
-        plate_leak_m2: base.plate_leak_m2 * size,
+        throttle: throttle_body::Params {
+            bore_m: specification.throttle_bore.metres(),
+            leak_m2: base.throttle.leak_m2 * size,
+            ..base.throttle
+        },
         manifold_m3: Divisor::new(base.manifold_m3.figure * size),
         displacement_m3: base.displacement_m3 * size,
         back_pressure_flow: Divisor::new(base.back_pressure_flow.figure * size),

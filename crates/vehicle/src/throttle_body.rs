@@ -2,15 +2,59 @@
 //!
 //! The plate is a disc across a round bore (textbook formula). Dirt collects where the plate nearly touches the bore:
 //! it closes the leak, and takes a share of the opening up to 3 degrees above closed, less with each degree beyond and
-//! none from 11 degrees on (calibrated).
+//! none from 11 degrees on.
 
 use twotrip_harness::{SensorPins, transfer::SENSOR_SUPPLY_VOLTS};
 use twotrip_units::{Limit, Voltage};
 
-use crate::{air::Params, curve, knobs::Knobs};
+use crate::{Divisor, Lag, curve, knobs::Knobs};
 
-/// Degrees above closed up to which dirt takes its share, and from which it takes none.
-const DIRT_DEGREES: [f64; 2] = [3.0, 11.0];
+/// Bore, plate and the loop that moves it.
+#[derive(Clone, Debug)]
+pub(crate) struct Params {
+    /// Bore, m.
+    pub(crate) bore_m: f64,
+    /// Plate angle when closed, degrees.
+    pub(crate) closed_degrees: f64,
+    /// Its cosine.
+    pub(crate) closed_cosine: Divisor,
+    /// Where the springs hold the plate without motor current, degrees.
+    pub(crate) spring_degrees: f64,
+    /// Time constant of the position loop, s (calibrated).
+    pub(crate) lag: Lag,
+    /// Discharge coefficient.
+    pub(crate) discharge: f64,
+    /// Leak past the closed plate, m².
+    pub(crate) leak_m2: f64,
+    /// Degrees above closed up to which dirt takes its share, and from which it takes none (calibrated).
+    pub(crate) dirt_degrees: [f64; 2],
+}
+
+impl Params {
+    /// That of the 2.0-litre four-cylinder.
+    pub(crate) const fn compact_2_0() -> Self {
+        const CLOSED_DEGREES: f64 = 7.0;
+        Self {
+            bore_m: 0.055,
+            closed_degrees: CLOSED_DEGREES,
+            closed_cosine: Divisor::new(curve::cos(CLOSED_DEGREES.to_radians())),
+            spring_degrees: 10.0,
+            lag: Lag::new(0.05),
+            discharge: 0.8,
+            leak_m2: 3e-6,
+            dirt_degrees: [3.0, 11.0],
+        }
+    }
+}
+
+/// Plate angle after a step, degrees; `target` is that of its position loop, `None` without motor current.
+#[inline]
+pub(crate) fn step(params: &Params, plate_degrees: f64, target: Option<f64>, dt: f64) -> f64 {
+    let target = target
+        .unwrap_or(params.spring_degrees)
+        .within(params.closed_degrees, 90.0);
+    plate_degrees + (target - plate_degrees) * params.lag.share(dt)
+}
 
 /// Effective area at a plate angle, m².
 #[inline]
@@ -19,13 +63,13 @@ pub(crate) fn area_m2(params: &Params, knobs: &Knobs, plate_degrees: f64) -> f64
     let open = (1.0 - curve::cos(plate_degrees.to_radians()) / params.closed_cosine).at_least(0.0);
     let [leak, gain] = knobs.plate;
     let gain = if gain < 1.0 {
-        let [from, to] = DIRT_DEGREES;
+        let [from, to] = params.dirt_degrees;
         let left = (to - (plate_degrees - params.closed_degrees)) / (to - from);
         1.0 + (gain - 1.0) * left.within(0.0, 1.0)
     } else {
         1.0
     };
-    params.discharge * (bore_area * open * gain + params.plate_leak_m2 * leak)
+    params.discharge * (bore_area * open * gain + params.leak_m2 * leak)
 }
 
 /// What worn tracks make of their pins: a wiper without contact gives nothing, a worn-down resistance is off.
