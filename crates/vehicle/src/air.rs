@@ -486,7 +486,7 @@ mod tests {
         assert!((flow - 2.52).abs() < 0.02, "{flow} g/s");
     }
 
-    /// Section 3: full-throttle flow over engine speed (computed there).
+    /// Full-throttle flow over engine speed (computed elsewhere for this car).
     #[test]
     fn full_throttle_flow_is_that_of_the_table() {
         for (rpm, grams) in [
@@ -578,7 +578,7 @@ mod tests {
         }
     }
 
-    /// Section 5: a leak passes 0.237 g/s for each mm² while it is choked, at any manifold pressure below.
+    /// A leak passes 0.237 g/s for each mm² while it is choked, at any manifold pressure below.
     #[test]
     fn a_choked_orifice_passes_the_published_flow() {
         for manifold_kpa in [20.0, 31.1, 50.0] {

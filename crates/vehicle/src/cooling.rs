@@ -344,7 +344,7 @@ mod tests {
         assert!((5.0..25.0).contains(&behind), "{behind} K behind");
     }
 
-    /// Section 12: intake air soaks up 15-25 K in 20 min after key-off from a cruise.
+    /// Intake air soaks up 15-25 K in 20 min after key-off from a cruise.
     #[test]
     fn intake_air_warms_after_key_off() {
         let params = Params::compact_2_0();

@@ -381,7 +381,7 @@ mod tests {
         }
     }
 
-    /// Section 2: 12 N m of drag at 650 rpm in Drive at rest; the torque ratio 1.9 at rest, 1 from 0.87 on.
+    /// 12 N m of drag at 650 rpm in Drive at rest; the torque ratio 1.9 at rest, 1 from 0.87 on.
     #[test]
     fn the_converter_drags_and_multiplies() {
         let params = Params::compact_2_0();
@@ -394,7 +394,7 @@ mod tests {
         assert!(pushed.pump < 0.0 && (pushed.turbine - pushed.pump).abs() < 1e-9);
     }
 
-    /// Section 2: light-throttle gears; rolling out from a speed the box finds the gear of the table.
+    /// Light-throttle gears; rolling out from a speed the box finds the same gear.
     #[test]
     fn the_box_finds_its_gear_both_ways() {
         for (kmh, gear) in [

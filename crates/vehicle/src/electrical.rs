@@ -424,7 +424,7 @@ mod tests {
         }
     }
 
-    /// Section 14: 6 mΩ at 25 °C, 9 at 0, 14 at -18, and about 500 A through the starter at first, less where it is cold.
+    /// 6 mΩ at 25 °C, 9 at 0, 14 at -18, and about 500 A through the starter at first, less where it is cold.
     #[test]
     fn cold_costs_cranking_voltage() {
         let params = Params::compact_2_0();
@@ -448,7 +448,7 @@ mod tests {
         }
     }
 
-    /// Section 14: running shows 13.8-14.6 V; a full battery takes little, a flat one all the alternator has.
+    /// Running shows 13.8-14.6 V; a full battery takes little, a flat one all the alternator has.
     #[test]
     fn the_alternator_holds_its_set_point_and_charges() {
         let full = run(charged(0.98, 25.0), &RUNNING, 60);
@@ -579,7 +579,7 @@ mod tests {
         }
     }
 
-    /// Section 14: the regulator holds the alternator's own terminals, so a bad cable costs the battery its voltage.
+    /// The regulator holds the alternator's own terminals, so a bad cable costs the battery its voltage.
     #[test]
     fn a_corroded_cable_drops_voltage_by_the_current() {
         let bad = Inputs {

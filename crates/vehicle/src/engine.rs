@@ -225,7 +225,7 @@ mod tests {
         }
     }
 
-    /// Section 4: about -30 N m at 2000 rpm with the fuel cut and the throttle closed.
+    /// About -30 N m at 2000 rpm with the fuel cut and the throttle closed.
     #[test]
     fn without_fuel_the_engine_drags() {
         let inputs = Inputs {
@@ -237,7 +237,7 @@ mod tests {
         assert!((-36.0..-26.0).contains(&found), "{found} N m");
     }
 
-    /// Section 4: friction of a cold engine 1.05 hot, 1.43 at 20 °C, 2.1 at -10 °C.
+    /// Friction of a cold engine 1.05 hot, 1.43 at 20 °C, 2.1 at -10 °C.
     #[test]
     fn cold_oil_costs_friction() {
         for (celsius, factor) in [(90.0, 1.05), (20.0, 1.43), (-10.0, 2.1)] {
@@ -245,7 +245,7 @@ mod tests {
         }
     }
 
-    /// Section 4: rich gains 1 + 0.42 (1 - lambda) down to 0.85, lean loses with the fuel; off timing loses by its
+    /// Rich gains 1 + 0.42 (1 - lambda) down to 0.85, lean loses with the fuel; off timing loses by its
     /// square.
     #[test]
     fn mixture_and_timing_move_the_torque() {

@@ -204,7 +204,7 @@ mod tests {
         assert_eq!(pins[0].coolant_temperature, pins[2].coolant_temperature);
     }
 
-    /// Section 17, key on, engine off after a soak: 20 °C everywhere, 101 kPa, half a tank, spring throttle, 0.45 V.
+    /// Key on, engine off after a soak: 20 °C everywhere, 101 kPa, half a tank, spring throttle, 0.45 V.
     #[test]
     fn a_soaked_car_shows_the_published_picture() {
         let mut car = Vehicle::new(VehicleParams::compact_2_0(), 3);
@@ -240,7 +240,7 @@ mod tests {
         assert!(pins.crank_speed.rpm() <= 0.0 && pins.rail_pressure.volts() <= 0.5);
     }
 
-    /// Section 16: at 1500 m the barometer shows 84.6 kPa.
+    /// At 1500 m the barometer shows 84.6 kPa.
     #[test]
     fn the_barometer_follows_the_altitude() {
         let mut car = Vehicle::new(VehicleParams::compact_2_0(), 3);

@@ -112,9 +112,9 @@ pub(crate) struct Air {
     /// What the cylinders draw, as the meter would have seen it: the speed-density flow, corrected by what the meter
     /// reads beside it in the long run, g/s. Equal to the meter at rest, quicker and calmer in between.
     pub(crate) metered: f64,
-    /// PID $04 (D16).
+    /// PID $04.
     pub(crate) calculated_load: Ratio,
-    /// PID $43 (D17).
+    /// PID $43.
     pub(crate) absolute_load: Ratio,
     /// Flow at full throttle at this speed, g/s.
     pub(crate) full: f64,

@@ -95,7 +95,7 @@ fn closed_loop(flow: f64, capacity_g: f64) -> Cycle {
     }
 }
 
-/// Section 10: limit cycles of a healthy sensor at warm idle, 50 and 100 km/h.
+/// Limit cycles of a healthy sensor at warm idle, 50 and 100 km/h.
 #[test]
 fn limit_cycles_have_the_published_period_and_slopes() {
     for (flow, period_s, rise_ms, fall_ms) in [
@@ -124,7 +124,7 @@ fn limit_cycles_have_the_published_period_and_slopes() {
     }
 }
 
-/// Section 11: the rear sensor rests behind a good catalyst and follows the front behind a dead one; the path of its
+/// The rear sensor rests behind a good catalyst and follows the front behind a dead one; the path of its
 /// voltage against the front's rises smoothly, the count of its switches jumps.
 #[test]
 fn a_tired_catalyst_lets_the_rear_sensor_follow() {
@@ -215,7 +215,7 @@ fn the_store_fills_by_what_does_not_pass() {
     );
 }
 
-/// Section 9: 0.14 s and 1.02 g over the flow, to within a step; then the mixing.
+/// 0.14 s and 1.02 g over the flow, to within a step; then the mixing.
 #[test]
 fn the_mixture_arrives_after_the_delay() {
     let params = Params::compact_2_0();

@@ -35,7 +35,7 @@ fn run(mut state: State, millimetres: f64, purge_l_s: f64, seconds: f64, dt: f64
     state
 }
 
-/// Section 13.5, first table: Pa gauge 5, 10, 15, 20 and 30 s after sealing at -2000 Pa.
+/// Pressure, Pa gauge, 5, 10, 15, 20 and 30 s after sealing at -2000 Pa.
 #[test]
 fn a_sealed_tank_leaks_as_in_the_table() {
     for (space_l, millimetres, table) in [
@@ -61,7 +61,7 @@ fn a_sealed_tank_leaks_as_in_the_table() {
     }
 }
 
-/// Section 13.5: the same with 5 Pa/s of vapour at 30 L after 15 s.
+/// The same with 5 Pa/s of vapour at 30 L after 15 s.
 #[test]
 fn vapour_adds_to_the_leak() {
     for (millimetres, pascals) in [(0.0, -1925.0), (0.5, -1587.0), (1.0, -766.0)] {
@@ -77,7 +77,7 @@ fn vapour_adds_to_the_leak() {
     }
 }
 
-/// Section 13.5: time to -2000 Pa at 0.07 L/s and 30 L.
+/// Time to -2000 Pa at 0.07 L/s and 30 L.
 #[test]
 fn small_holes_delay_the_pull_down() {
     for (millimetres, table) in [(0.0, 8.5), (0.5, 9.1), (1.0, 11.8), (1.5, 30.0)] {
@@ -94,7 +94,7 @@ fn small_holes_delay_the_pull_down() {
     }
 }
 
-/// Section 13.5: where the pressure stops; the holes above 4 mm are those on which an explicit step oscillates (13.6).
+/// Where the pressure stops; the holes above 4 mm are those on which an explicit step oscillates.
 #[test]
 fn large_holes_stop_the_pull_down() {
     for (litres_a_second, millimetres, table) in [
@@ -138,7 +138,7 @@ fn half_the_step_gives_nearly_the_same_pressure() {
     }
 }
 
-/// Section 13.3: 1.07 g/s while the manifold is below 53 kPa, 1.00 at 70, 0.69 at 90; never backwards.
+/// 1.07 g/s while the manifold is below 53 kPa, 1.00 at 70, 0.69 at 90; never backwards.
 #[test]
 fn purge_flows_by_manifold_pressure_and_duty() {
     let params = Params::compact_2_0();
@@ -156,7 +156,7 @@ fn purge_flows_by_manifold_pressure_and_duty() {
     assert!(flow(0.0, 31.0) <= 0.0 && flow(1.0, 110.0) <= 0.0);
 }
 
-/// Section 13.3: at 0.9 L/s the canister's drag holds the vented tank at -0.3 kPa; without purge it is at ambient.
+/// At 0.9 L/s the canister's drag holds the vented tank at -0.3 kPa; without purge it is at ambient.
 #[test]
 fn a_vented_tank_follows_the_drag_of_the_canister() {
     let params = Params::compact_2_0();
@@ -182,7 +182,7 @@ fn a_vented_tank_follows_the_drag_of_the_canister() {
     assert!(state.pressure_pa.abs() < 1.0, "{} Pa", state.pressure_pa);
 }
 
-/// Section 13.2: driving warms the fuel by 5-12 K in half an hour; the vapour's share stays between none and all.
+/// Driving warms the fuel by 5-12 K in half an hour; the vapour's share stays between none and all.
 #[test]
 fn driving_warms_the_fuel_and_rest_cools_it() {
     let params = Params::compact_2_0();
@@ -217,7 +217,7 @@ fn driving_warms_the_fuel_and_rest_cools_it() {
     assert!(state.saturation(&params) > 0.99);
 }
 
-/// Section 13.3: a loaded canister gives up to half of the purged mass as petrol, an empty one nothing.
+/// A loaded canister gives up to half of the purged mass as petrol, an empty one nothing.
 #[test]
 fn purge_empties_the_canister() {
     let params = Params::compact_2_0();
@@ -253,7 +253,7 @@ fn purge_empties_the_canister() {
     assert!(last < 0.05, "half an hour of purge leaves a share of {last}");
 }
 
-/// Section 13.7: extremes of a sealed tank of 30 L that warms, then cools, by hole; slow and quick.
+/// Extremes of a sealed tank of 30 L that warms, then cools, by hole; slow and quick.
 #[test]
 fn a_resting_tank_breathes_as_in_the_table() {
     for (rise, fall, table) in [

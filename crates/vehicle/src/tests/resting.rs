@@ -157,7 +157,7 @@ fn seconds_of_rest_show_what_steps_show() {
     assert_eq!(fine.car.now(), coarse.now());
 }
 
-/// Section 13.5 with the whole car: purge at 0.07 L/s on a shut tank pulls a tight one to -2000 Pa within seconds, a
+/// The whole car: purge at 0.07 L/s on a shut tank pulls a tight one to -2000 Pa within seconds, a
 /// loose cap to -3 Pa.
 #[test]
 fn a_loose_cap_cannot_be_pulled_down() {

@@ -80,7 +80,7 @@ fn warm_idle_breathes_as_in_the_worked_example() {
     near("speed", bench.car.road_speed().metres_per_second(), 0.0, 0.0);
 }
 
-/// Sections 2, 5, 8, 11, 17 and 18: gear, engine speed, manifold, flow, plate, pulse, brick, consumption.
+/// Gear, engine speed, manifold, flow, plate, pulse, brick, consumption.
 #[test]
 fn steady_speeds_show_the_published_picture() {
     let mut bench = Bench::warm();
@@ -109,7 +109,7 @@ fn steady_speeds_show_the_published_picture() {
     }
 }
 
-/// Section 12, warm-up at steady speed from 20 °C. The table's car is at speed from the first second; ours must get
+/// Warm-up at steady speed from 20 °C. The car of the figures is at speed from the first second; ours must get
 /// there, cold and with much throttle, which costs it up to half a minute of warm-up less: the times from 60 °C on agree.
 #[test]
 fn coolant_warms_at_the_published_rates() {
@@ -140,7 +140,7 @@ fn coolant_warms_at_the_published_rates() {
     }
 }
 
-/// Section 12: idling in Drive at 20 °C, 60 °C after 451 s and 80 °C after 809 s, then 92 °C at most without the fan.
+/// Idling in Drive at 20 °C, 60 °C after 451 s and 80 °C after 809 s, then 92 °C at most without the fan.
 #[test]
 fn coolant_warms_at_idle() {
     let mut bench = Bench::new();
@@ -162,7 +162,7 @@ fn coolant_warms_at_idle() {
     near("settled", bench.car.coolant_temperature().celsius(), 91.5, 1.5);
 }
 
-/// Section 11: light-off (265 °C) some 100 s into a cold idle, here in Drive; late ignition makes it sooner.
+/// Light-off (265 °C) some 100 s into a cold idle, here in Drive; late ignition makes it sooner.
 #[test]
 fn late_ignition_lights_the_catalyst_sooner() {
     let mut times = [0.0, 15.0].map(|later| {
@@ -187,7 +187,7 @@ fn late_ignition_lights_the_catalyst_sooner() {
     assert!(times[0] > 30 && times[1] < 130, "{times:?}");
 }
 
-/// Section 14: a warm healthy battery cranks at about 11 V with a first dip of 8.5-9.5 V, and charges at 13.8-14.6 V.
+/// A warm healthy battery cranks at about 11 V with a first dip of 8.5-9.5 V, and charges at 13.8-14.6 V.
 #[test]
 fn the_starter_pulls_the_battery_down_and_the_alternator_lifts_it() {
     let mut bench = Bench::new();
@@ -228,7 +228,7 @@ fn the_starter_pulls_the_battery_down_and_the_alternator_lifts_it() {
     near("cranking cold", bench.car.battery_voltage().volts(), 10.0, 0.5);
 }
 
-/// Section 14: without alternator about 12.3 V, falling 0.1 V in 3-5 min under 25-35 A; here with the lighter load of
+/// Without alternator about 12.3 V, falling 0.1 V in 3-5 min under 25-35 A; here with the lighter load of
 /// this car.
 #[test]
 fn without_alternator_the_voltage_falls() {
@@ -243,7 +243,7 @@ fn without_alternator_the_voltage_falls() {
 }
 
 /// The narrow-band sensor shows rich and lean, asleep it floats, and fuel cut empties the exhaust of fuel behind the
-/// catalyst within 1-3 s (sections 9, 11, 17).
+/// catalyst within 1-3 s.
 #[test]
 fn oxygen_sensors_follow_the_mixture() {
     let mut bench = Bench::warm();

@@ -1,12 +1,12 @@
-//! Fourteen scenarios, T1 to T14: what the public source of the SAE J1699-3 conformance test expects of a
-//! vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)). The numbers are this project's own.
+//! Fourteen scenarios: what the public source of the SAE J1699-3 conformance test expects of a
+//! vehicle, and the life of permanent codes (13 CCR 1968.2(d)(2.5)).
 
 use super::*;
 
 const PASS_CIRCUIT: [Event; 2] = [Pass(COOLANT_LOW), Pass(COOLANT_HIGH)];
 const SETTLE: [Event; 2] = [KeyOff, KeyOn];
 
-/// T1 (J1699-3 test 6): the first detection is pending, with a freeze frame, and nothing more.
+/// J1699-3 test 6: the first detection is pending, with a freeze frame, and nothing more.
 fn t1() -> Car {
     let mut car = Car::new();
     car.play(&[
@@ -17,7 +17,7 @@ fn t1() -> Car {
     car
 }
 
-/// T2 (J1699-3 test 7): confirmed in the next driving cycle, pending beside it.
+/// J1699-3 test 7: confirmed in the next driving cycle, pending beside it.
 fn t2() -> Car {
     let mut car = t1();
     car.play(&[
@@ -31,7 +31,7 @@ fn t2() -> Car {
     car
 }
 
-/// T4 (J1699-3 tests 8.3 to 8.6): one passing driving cycle erases the pending code only.
+/// J1699-3 tests 8.3 to 8.6: one passing driving cycle erases the pending code only.
 fn t4() -> Car {
     let mut car = t2();
     car.play(&[
@@ -45,7 +45,7 @@ fn t4() -> Car {
     car
 }
 
-/// T5 (1968.2(d)(2.3) and (2.5.1)): three passing driving cycles put out the MIL and erase the permanent
+/// 1968.2(d)(2.3) and (2.5.1): three passing driving cycles put out the MIL and erase the permanent
 /// code.
 fn t5() -> Car {
     let mut car = t4();
@@ -58,7 +58,7 @@ fn t5() -> Car {
     car
 }
 
-/// T7 (J1699-3 tests 9.13 to 9.15): repaired and cleared with the engine off.
+/// J1699-3 tests 9.13 to 9.15: repaired and cleared with the engine off.
 fn t7() -> Car {
     let mut car = t2();
     car.play(&[
@@ -78,7 +78,7 @@ fn t2_recurrence_in_the_next_driving_cycle_confirms() {
     t2();
 }
 
-/// T3 (J1699-3 tests 9.10 to 9.11).
+/// J1699-3 tests 9.10 to 9.11.
 #[test]
 fn t3_confirmed_and_permanent_are_read_with_the_engine_off() {
     let mut car = t2();
@@ -95,7 +95,7 @@ fn t5_three_passing_cycles_put_out_the_mil_and_erase_the_permanent_code() {
     t5();
 }
 
-/// T6 (1968.2(d)(2.4), from memory).
+/// 1968.2(d)(2.4), from memory.
 #[test]
 fn t6_forty_warm_up_cycles_later_the_confirmed_code_is_erased() {
     let mut car = t5();
@@ -119,7 +119,7 @@ fn t7_clearing_leaves_the_permanent_code() {
     }
 }
 
-/// T8, T9 (J1699-3 tests 9.18 and 9.22; 1968.2(d)(2.5.2)(B), from memory).
+/// J1699-3 tests 9.18 and 9.22; 1968.2(d)(2.5.2)(B), from memory.
 #[test]
 fn t8_t9_a_circuit_code_stays_permanent_until_the_drive_is_driven() {
     let mut car = t7();
@@ -134,7 +134,7 @@ fn t8_t9_a_circuit_code_stays_permanent_until_the_drive_is_driven() {
     ]);
 }
 
-/// T10 (1968.2(d)(2.5.2)(A)).
+/// 1968.2(d)(2.5.2)(A).
 #[test]
 fn t10_a_ratio_monitor_needs_its_passing_run_only() {
     let mut car = confirmed_car(CATALYST_WEAK);
@@ -149,7 +149,7 @@ fn t10_a_ratio_monitor_needs_its_passing_run_only() {
     ]);
 }
 
-/// T11 (1968.2(d)(2.5), from memory).
+/// 1968.2(d)(2.5), from memory.
 #[test]
 fn t11_cleared_with_the_fault_present_the_permanent_code_never_goes() {
     let mut car = t7();
@@ -162,7 +162,7 @@ fn t11_cleared_with_the_fault_present_the_permanent_code_never_goes() {
     ]);
 }
 
-/// T12 (J1699-3 test 10; 1968.2(d)(4.3.2)(A), from memory).
+/// J1699-3 test 10; 1968.2(d)(4.3.2)(A), from memory.
 #[test]
 fn t12_one_drive_counts_once_in_the_general_denominator() {
     let mut car = Car::new();
@@ -184,7 +184,7 @@ fn t12_one_drive_counts_once_in_the_general_denominator() {
     assert_eq!(general(&car), (2, 2));
 }
 
-/// T13: service $04 is refused while the engine runs. The server refuses; what it asks the memory is this.
+/// Service $04 is refused while the engine runs. The server refuses; what it asks the memory is this.
 #[test]
 fn t13_the_server_can_tell_that_the_engine_runs() {
     let mut car = t2();
@@ -193,7 +193,7 @@ fn t13_the_server_can_tell_that_the_engine_runs() {
     assert!(!car.memory.is_driving_cycle());
 }
 
-/// T14 (1968.2(g)(5.2), from memory).
+/// 1968.2(g)(5.2), from memory.
 #[test]
 fn t14_clearing_leaves_the_in_use_counters() {
     let mut car = Car::new();
