@@ -133,6 +133,12 @@ impl Wire {
         }
     }
 
+    /// The places of outputs among those of all wires, a bit each.
+    pub(crate) const OUTPUT_PLACES: u64 = {
+        assert!(Self::ALL.len() <= 64, "a bit for each wire");
+        ((1 << OUTPUTS) - 1) << SIGNALS
+    };
+
     pub(crate) const fn place(self) -> usize {
         match self {
             Self::Signal(circuit) => circuit as usize,

@@ -138,11 +138,8 @@ struct Present {
 #[derive(Clone, Debug, Default)]
 pub struct Harness {
     faults: [Option<Present>; Wire::ALL.len()],
-    /// Whether any fault shows now: a sound harness costs a look at this and no more.
-    faulty: bool,
-    /// Whether one of an output does.
-    misdrives: bool,
-    /// Those that show now, a bit each by their place: a step looks at these and no others.
+    /// Faults that show now, a bit each by their place: a step looks at these and no others, and a sound harness costs a
+    /// look at this and no more.
     showing: u64,
     gearbox: GearboxLink,
     /// Share of each cylinder's firings that get no spark.
@@ -217,12 +214,7 @@ impl Harness {
         let shown = |present: &Option<Present>| present.is_some_and(|present| present.now);
         let places = self.faults.iter().rev();
         self.showing = places.fold(0, |bits, present| bits << 1 | u64::from(shown(present)));
-        self.faulty = self.showing != 0;
-        self.misdrives = Output::ALL
-            .into_iter()
-            .any(|output| self.shows(output.into()).is_some());
-        self.sparks_lost =
-            core::array::from_fn(|coil| outputs::sparks_lost(self.shows(Output::ALL[coil].into())));
+        self.sparks_lost = core::array::from_fn(|coil| outputs::sparks_lost(self.shows(Output::ALL[coil])));
     }
 
     /// The fault of a wire, whether it shows or not.
@@ -231,22 +223,16 @@ impl Harness {
         Some(self.faults[wire.into().place()]?.fault)
     }
 
-    /// Whether a wire has a fault that shows now.
-    #[must_use]
-    pub fn shows_now(&self, wire: impl Into<Wire>) -> bool {
-        self.shows(wire.into()).is_some()
-    }
-
     /// The fault of a wire if it shows now.
-    fn shows(&self, wire: Wire) -> Option<WiringFault> {
-        let present = self.faults[wire.place()]?;
+    #[must_use]
+    pub fn shows(&self, wire: impl Into<Wire>) -> Option<WiringFault> {
+        let present = self.faults[wire.into().place()]?;
         present.now.then_some(present.fault)
     }
 
     /// The faults that show now, by their place.
     #[inline]
     fn showing(&self) -> impl Iterator<Item = (Wire, WiringFault)> + '_ {
-        const { assert!(Wire::ALL.len() <= 64, "a bit for each wire") };
         let mut left = self.showing;
         core::iter::from_fn(move || {
             while left != 0 {
@@ -283,7 +269,7 @@ impl Harness {
     #[must_use]
     #[inline]
     pub fn drive<'a>(&'a mut self, actuators: &'a ActuatorPins) -> &'a ActuatorPins {
-        if !self.misdrives {
+        if self.showing & Wire::OUTPUT_PLACES == 0 {
             return actuators;
         }
         self.driven = self.misdriven(actuators);
@@ -322,7 +308,7 @@ impl Harness {
     #[must_use]
     #[inline]
     pub fn sense<'a>(&'a mut self, sensors: &'a SensorPins) -> &'a SensorPins {
-        if !self.faulty {
+        if self.showing == 0 {
             return sensors;
         }
         self.arriving = self.distorted(sensors);
@@ -439,7 +425,7 @@ impl Harness {
     pub fn probe(&self, circuit: Circuit, sensors: &SensorPins) -> Probe {
         let fed = self.fed(sensors);
         let healthy = circuit.pin(&fed);
-        match self.shows(circuit.into()) {
+        match self.shows(circuit) {
             Some(WiringFault::SwappedWith(Wire::Signal(other))) => Probe {
                 at_ecu: self.crossed(circuit, other, other.pin(&fed)),
                 at_sensor: self.crossed(other, circuit, healthy),

@@ -55,10 +55,7 @@ const fn good_load(output: Output) -> &'static str {
 
 /// A wire to something that the ECU drives.
 pub(super) fn output(car: &Car, output: Output) -> Outcome {
-    let fault = car
-        .harness
-        .fault(output)
-        .filter(|_| car.harness.shows_now(output));
+    let fault = car.harness.shows(output);
     let load = load(car, output);
     if car.sensors().key == KeyPosition::Off {
         let [wire, ground, supply] = connections(fault);
@@ -119,10 +116,7 @@ pub(super) fn output(car: &Car, output: Output) -> Outcome {
 
 /// The cam sensor's wire.
 pub(super) fn cam_sensor(car: &Car) -> Outcome {
-    let fault = car
-        .harness
-        .fault(Wire::CamSensor)
-        .filter(|_| car.harness.shows_now(Wire::CamSensor));
+    let fault = car.harness.shows(Wire::CamSensor);
     if car.sensors().key == KeyPosition::Off {
         let [wire, ground, supply] = connections(fault);
         return Outcome::done(format!(
