@@ -111,8 +111,14 @@ const DEED: AnyOf<Deed> = AnyOf(&[
     ),
 ]);
 
-fn expect((claim, when): (Claim, When)) -> Phrase {
-    Phrase::Expect(Expectation { claim, when })
+/// The rule of a claim with its time, given that of the claim.
+type Expected<C> = Map<After<Word, (C, Time)>, fn((Claim, When)) -> Phrase>;
+
+/// A claim, and when it is judged.
+const fn expect<C>(claim: C, time: Time) -> Expected<C> {
+    Map(After(keyword("expect"), (claim, time)), |(claim, when)| {
+        Phrase::Expect(Expectation { claim, when })
+    })
 }
 
 /// All kinds of phrases, in the order in which a scenario uses them.
@@ -481,223 +487,169 @@ pub(super) static FORMS: &[Form] = &[
         example: "preload confirmed P0301 P0302",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(
-                        After(
-                            claim("mil"),
-                            Choice {
-                                what: "state of the mil",
-                                options: &[("commanded", true), ("off", false)],
-                            },
-                        ),
-                        |commanded| Claim::Mil { commanded },
-                    ),
-                    WHEN,
+        rule: &expect(
+            Map(
+                After(
+                    claim("mil"),
+                    Choice {
+                        what: "state of the mil",
+                        options: &[("commanded", true), ("off", false)],
+                    },
                 ),
+                |commanded| Claim::Mil { commanded },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "the ECU asks for the lamp, or not",
         example: "expect mil commanded",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(
-                        After(
-                            claim("lamp"),
-                            Choice {
-                                what: "state of the lamp",
-                                options: &[("lit", true), ("dark", false)],
-                            },
-                        ),
-                        |lit| Claim::Lamp { lit },
-                    ),
-                    WHEN,
+        rule: &expect(
+            Map(
+                After(
+                    claim("lamp"),
+                    Choice {
+                        what: "state of the lamp",
+                        options: &[("lit", true), ("dark", false)],
+                    },
                 ),
+                |lit| Claim::Lamp { lit },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "the bulb shines, or not; the key-on check lights it",
         example: "expect lamp lit",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (Map((LIST, Code), |(list, code)| Claim::Code(list, code)), WHEN),
-            ),
-            expect,
-        ),
+        rule: &expect(Map((LIST, Code), |(list, code)| Claim::Code(list, code)), WHEN),
         meaning: "this code is stored; within a time: at some moment of it; always: at every moment",
         example: "expect confirmed P0455 within 30 min",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(
-                        After(
-                            claim("no"),
-                            (
-                                Choice {
-                                    what: "list of codes",
-                                    options: LISTS,
-                                },
-                                Optional(Code),
-                            ),
-                        ),
-                        |(list, code)| match code {
-                            Some(code) => Claim::NotCode(list, code),
-                            None => Claim::NoCode(list),
+        rule: &expect(
+            Map(
+                After(
+                    claim("no"),
+                    (
+                        Choice {
+                            what: "list of codes",
+                            options: LISTS,
                         },
+                        Optional(Code),
                     ),
-                    WHEN,
                 ),
+                |(list, code)| match code {
+                    Some(code) => Claim::NotCode(list, code),
+                    None => Claim::NoCode(list),
+                },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "no such code is stored, or not this one",
         example: "expect no pending always",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
+        rule: &expect(
+            Map(
                 (
-                    Map(
-                        (
-                            Named {
-                                slot: "GROUP",
-                                what: "expectation",
-                                all: &Group::ALL,
-                                name: Group::name,
-                            },
-                            Choice {
-                                what: "state of the monitor",
-                                options: &[("complete", true), ("incomplete", false)],
-                            },
-                        ),
-                        |(group, complete)| Claim::Readiness { group, complete },
-                    ),
-                    WHEN,
+                    Named {
+                        slot: "GROUP",
+                        what: "expectation",
+                        all: &Group::ALL,
+                        name: Group::name,
+                    },
+                    Choice {
+                        what: "state of the monitor",
+                        options: &[("complete", true), ("incomplete", false)],
+                    },
                 ),
+                |(group, complete)| Claim::Readiness { group, complete },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "readiness of a group of monitors",
         example: "expect evap complete",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
+        rule: &expect(
+            Map(
                 (
-                    Map(
-                        (
-                            Choice {
-                                what: "expectation",
-                                options: &[
-                                    (Source::FreezeFrame.name(), Source::FreezeFrame),
-                                    (Source::Live.name(), Source::Live),
-                                ],
-                            },
-                            Limit(Amount {
-                                slot: "VALUE",
-                                what: "reported value",
-                                all: &Quantity::ALL,
-                                name: Quantity::name,
-                                unit: Quantity::unit,
-                                range: Quantity::range,
-                            }),
-                        ),
-                        |(from, (value, side, limit))| Claim::Reported {
-                            from,
-                            value,
-                            side,
-                            limit,
-                        },
-                    ),
-                    WHEN,
+                    Choice {
+                        what: "expectation",
+                        options: &[
+                            (Source::FreezeFrame.name(), Source::FreezeFrame),
+                            (Source::Live.name(), Source::Live),
+                        ],
+                    },
+                    Limit(Amount {
+                        slot: "VALUE",
+                        what: "reported value",
+                        all: &Quantity::ALL,
+                        name: Quantity::name,
+                        unit: Quantity::unit,
+                        range: Quantity::range,
+                    }),
                 ),
+                |(from, (value, side, limit))| Claim::Reported {
+                    from,
+                    value,
+                    side,
+                    limit,
+                },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "what a tester reads is below or above this, now or in the freeze frame",
         example: "expect freeze-frame calculated-load below 40 %",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(
-                        After(
-                            claim("measured"),
-                            Limit(Amount {
-                                slot: "GAUGE",
-                                what: "gauge",
-                                all: &Point::GAUGES,
-                                name: Point::name,
-                                unit: Point::unit,
-                                range: Point::range,
-                            }),
-                        ),
-                        |(point, side, limit)| Claim::Measured { point, side, limit },
-                    ),
-                    WHEN,
+        rule: &expect(
+            Map(
+                After(
+                    claim("measured"),
+                    Limit(Amount {
+                        slot: "GAUGE",
+                        what: "gauge",
+                        all: &Point::GAUGES,
+                        name: Point::name,
+                        unit: Point::unit,
+                        range: Point::range,
+                    }),
                 ),
+                |(point, side, limit)| Claim::Measured { point, side, limit },
             ),
-            expect,
+            WHEN,
         ),
         meaning: "what a meter or gauge shows there is below or above this; of back pressure the drag hand",
         example: "expect measured back-pressure above 40 kPa",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(After(claim("tool"), DEED), |deed| Claim::Tool {
-                        deed,
-                        done: true,
-                    }),
-                    SOON,
-                ),
-            ),
-            expect,
+        rule: &expect(
+            Map(After(claim("tool"), DEED), |deed| Claim::Tool {
+                deed,
+                done: true,
+            }),
+            SOON,
         ),
         meaning: "the tool on the bus did this since `ready`, or within so much time on the bus",
         example: "expect tool read confirmed within 60 s",
     },
     Form {
-        rule: &Map(
-            After(
-                keyword("expect"),
-                (
-                    Map(
-                        After(
-                            claim("no"),
-                            After(
-                                Word {
-                                    text: "tool",
-                                    what: "list of codes",
-                                },
-                                DEED,
-                            ),
-                        ),
-                        |deed| Claim::Tool { deed, done: false },
+        rule: &expect(
+            Map(
+                After(
+                    claim("no"),
+                    After(
+                        Word {
+                            text: "tool",
+                            what: "list of codes",
+                        },
+                        DEED,
                     ),
-                    SOON,
                 ),
+                |deed| Claim::Tool { deed, done: false },
             ),
-            expect,
+            SOON,
         ),
         meaning: "the tool did not do this since `ready`, or not so soon",
         example: "expect no tool cleared within 30 s",
