@@ -120,9 +120,6 @@ pub(crate) fn release(car: &mut Car, quantity: Quantity) -> Outcome {
 
 /// Something physical breaks.
 pub(crate) fn break_part(car: &mut Car, defect: &Defect) -> Outcome {
-    if let Some(refused) = missing_cylinder(car, defect.part()) {
-        return refused;
-    }
     if let Some(refused) = missing_part(car, defect.part()) {
         return refused;
     }
@@ -170,16 +167,13 @@ pub(crate) fn missing_wire(car: &Car, wire: Wire) -> Option<Outcome> {
         _ => wire.bank() == Some(1) && !calibration.has(Equipment::SecondBank),
     };
     if lacks {
-        return Some(
-            Outcome::refused(format!("this car has no {}", wire.name()))
-                .with_detail("`twotrip list vehicles` says what sets the cars apart"),
-        );
+        return Some(has_no(wire.name()));
     }
     let coil = match wire {
         Wire::Output(output) => output.coil()?,
         _ => return None,
     };
-    missing_number(car, u8::try_from(coil + 1).ok()?)
+    missing_cylinder(car, u8::try_from(coil + 1).ok()?)
 }
 
 /// What is wrong with a wire, and when.
@@ -265,10 +259,8 @@ pub(crate) fn swap(car: &mut Car, one: Part, other: Part) -> Outcome {
             other.name()
         ));
     }
-    for part in [one, other] {
-        if let Some(refused) = missing_cylinder(car, part).or_else(|| missing_part(car, part)) {
-            return refused;
-        }
+    if let Some(refused) = missing_part(car, one).or_else(|| missing_part(car, other)) {
+        return refused;
     }
     car.vehicle.swap(one, other);
     Outcome::done(format!(
@@ -280,18 +272,18 @@ pub(crate) fn swap(car: &mut Car, one: Part, other: Part) -> Outcome {
 
 /// The refusal, where the car does not have a part.
 fn missing_part(car: &Car, part: Part) -> Option<Outcome> {
-    (!car.vehicle.has(part)).then(|| {
-        Outcome::refused(format!("this car has no {}", part.name()))
-            .with_detail("`twotrip list vehicles` says what sets the cars apart")
-    })
+    part.cylinder()
+        .and_then(|cylinder| missing_cylinder(car, cylinder))
+        .or_else(|| (!car.vehicle.has(part)).then(|| has_no(part.name())))
 }
 
-/// The refusal, where a part belongs to a cylinder that this engine does not have.
-fn missing_cylinder(car: &Car, part: Part) -> Option<Outcome> {
-    missing_number(car, part.cylinder()?)
+fn has_no(name: &str) -> Outcome {
+    Outcome::refused(format!("this car has no {name}"))
+        .with_detail("`twotrip list vehicles` says what sets the cars apart")
 }
 
-fn missing_number(car: &Car, cylinder: u8) -> Option<Outcome> {
+/// The refusal, where this engine does not have a cylinder of this number.
+fn missing_cylinder(car: &Car, cylinder: u8) -> Option<Outcome> {
     let cylinders = car.vehicle.cylinders();
     (cylinder > cylinders).then(|| {
         Outcome::refused(format!(
@@ -302,7 +294,7 @@ fn missing_number(car: &Car, cylinder: u8) -> Option<Outcome> {
 
 /// What a look at a part shows.
 pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
-    if let Some(refused) = missing_cylinder(car, part).or_else(|| missing_part(car, part)) {
+    if let Some(refused) = missing_part(car, part) {
         return refused;
     }
     let found = car.vehicle.defects().find(|defect| defect.part() == part);
