@@ -132,6 +132,23 @@ pub(crate) struct Inputs<'a> {
     pub(crate) ambient_celsius: f64,
 }
 
+impl<'a> Inputs<'a> {
+    /// A car that stands with its engine off.
+    pub(crate) const fn parked(knobs: &'a Knobs, ambient_celsius: f64) -> Self {
+        Self {
+            knobs,
+            engine_turns: false,
+            fuel_watts: 0.0,
+            friction_watts: 0.0,
+            speed: 0.0,
+            fan: false,
+            cabin_heater: false,
+            block_heater: false,
+            ambient_celsius,
+        }
+    }
+}
+
 /// One slow step.
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
     // Air that is moved is that of outside; at rest it is that of the bay.
@@ -237,17 +254,7 @@ mod tests {
             apart: 0.0,
             sensed: from,
         };
-        let inputs = Inputs {
-            knobs: &knobs,
-            engine_turns: false,
-            fuel_watts: 0.0,
-            friction_watts: 0.0,
-            speed: 0.0,
-            fan: false,
-            cabin_heater: false,
-            block_heater: false,
-            ambient_celsius: ambient,
-        };
+        let inputs = Inputs::parked(&knobs, ambient);
         let mut at = 0.0;
         while at < f64::from(seconds) {
             state = step(&params, &state, &inputs, dt);
@@ -358,17 +365,7 @@ mod tests {
             apart: 0.0,
             sensed: 88.0,
         };
-        let inputs = Inputs {
-            knobs: &knobs,
-            engine_turns: false,
-            fuel_watts: 0.0,
-            friction_watts: 0.0,
-            speed: 0.0,
-            fan: false,
-            cabin_heater: false,
-            block_heater: false,
-            ambient_celsius: 20.0,
-        };
+        let inputs = Inputs::parked(&knobs, 20.0);
         let warmest = (0..1200)
             .map(|_| {
                 state = step(&params, &state, &inputs, 1.0);
@@ -385,15 +382,8 @@ mod tests {
         let params = Params::compact_2_0();
         let knobs = Knobs::default();
         let parked = Inputs {
-            knobs: &knobs,
-            engine_turns: false,
-            fuel_watts: 0.0,
-            friction_watts: 0.0,
-            speed: 0.0,
-            fan: false,
-            cabin_heater: false,
             block_heater: true,
-            ambient_celsius: -20.0,
+            ..Inputs::parked(&knobs, -20.0)
         };
         let mut state = State::at_rest(-20.0);
         let mut coarse = state;

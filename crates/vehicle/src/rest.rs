@@ -163,15 +163,8 @@ impl Vehicle {
             &params.cooling,
             &state.cooling,
             &cooling::Inputs {
-                knobs: &self.knobs,
-                engine_turns: false,
-                fuel_watts: 0.0,
-                friction_watts: 0.0,
-                speed: 0.0,
-                fan: false,
-                cabin_heater: false,
                 block_heater: self.loads.block_heater,
-                ambient_celsius: air_celsius,
+                ..cooling::Inputs::parked(&self.knobs, air_celsius)
             },
             dt,
         );
