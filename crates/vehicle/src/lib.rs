@@ -25,6 +25,7 @@
 //! | `sensor_fault` | sensors that are broken inside |
 //! | `knobs` | the figures that defects move |
 //! | `scatter` | how the fuel strays from what was meant |
+//! | `dice` | even draws for what chance decides |
 //! | `moisture` | water in the wiring |
 //! | `road` | what the wheels run on |
 //! | `rest` | hours with the key off |
@@ -54,6 +55,7 @@ mod compressor;
 mod cooling;
 mod curve;
 pub mod defect;
+mod dice;
 mod dilution;
 mod driveline;
 pub mod driver;

@@ -3,11 +3,10 @@
 //!
 //! Times: our choice, of the kind that workshops tell of (a car that stumbles after a wash or in rain, and not the next day).
 
-use rand_chacha::{
-    ChaCha8Rng,
-    rand_core::{Rng as _, SeedableRng as _},
-};
+use rand_chacha::{ChaCha8Rng, rand_core::SeedableRng as _};
 use twotrip_units::Limit;
+
+use crate::dice;
 
 /// Time in which rain wets a car that stands, and one at [`SPRAY`], s.
 const WETS_STANDING: f64 = 2400.0;
@@ -112,13 +111,12 @@ impl Moisture {
         self.left -= span;
         if self.left <= 0.0 {
             self.leaks = !self.leaks;
-            let drawn = f64::from(self.dice.next_u32()) / 4_294_967_296.0;
             let (range, share) = if self.leaks {
                 (LEAK, self.wet)
             } else {
                 (PAUSE, 1.0 / self.wet)
             };
-            self.left = (range[0] + drawn * (range[1] - range[0])) * share;
+            self.left = dice::between(&mut self.dice, range) * share;
         }
         self.leaks
     }

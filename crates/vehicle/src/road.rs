@@ -4,11 +4,10 @@
 //! clutch shut the crank goes with them, an open converter lets little of it through. How much: calibrated, so that an
 //! ECU that did not know of the road would take it for misfire. A smooth road costs nothing.
 
-use rand_chacha::{
-    ChaCha8Rng,
-    rand_core::{Rng as _, SeedableRng as _},
-};
+use rand_chacha::{ChaCha8Rng, rand_core::SeedableRng as _};
 use twotrip_units::Limit;
+
+use crate::dice;
 
 /// What the wheels run on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -76,7 +75,7 @@ impl Road {
 
     /// Even between -1 and 1.
     fn throw(&mut self) -> f64 {
-        f64::from(self.dice.next_u32()) * (2.0 / 4_294_967_296.0) - 1.0
+        dice::between(&mut self.dice, [-1.0, 1.0])
     }
 
     /// One step over the present surface, at a road speed in m/s; `locked` is the lock-up clutch.

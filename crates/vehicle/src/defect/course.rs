@@ -2,12 +2,9 @@
 
 use core::fmt;
 
-use rand_chacha::{
-    ChaCha8Rng,
-    rand_core::{Rng as _, SeedableRng as _},
-};
+use rand_chacha::{ChaCha8Rng, rand_core::SeedableRng as _};
 
-use crate::road::Surface;
+use crate::{dice, road::Surface};
 
 /// How a defect behaves in time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -85,7 +82,8 @@ pub(crate) struct Circumstances {
     pub(crate) metres: f64,
 }
 
-/// Mean time between bumps, s, on a smooth and on a rough road, and the shortest and the longest time that one opens a loose contact for.
+/// Mean time between bumps, s, on a smooth and on a rough road, and the shortest and the longest time that one opens a loose
+/// contact for (our choice).
 const BETWEEN_BUMPS: [f64; 2] = [15.0, 1.5];
 const BUMP: [f64; 2] = [0.5, 3.0];
 /// Road speed from which bumps are felt, m/s.
@@ -106,11 +104,6 @@ impl Bumps {
         }
     }
 
-    /// A number in 0..1.
-    fn draw(&mut self) -> f64 {
-        f64::from(self.dice.next_u32()) / 4_294_967_296.0
-    }
-
     /// Whether a bump is at work over the next `span` seconds.
     pub(crate) fn step(&mut self, speed: f64, surface: Surface, span: f64) -> bool {
         let [smooth, rough] = BETWEEN_BUMPS;
@@ -120,8 +113,8 @@ impl Bumps {
         };
         if self.left > 0.0 {
             self.left -= span;
-        } else if speed > FELT_FROM && self.draw() < span / between {
-            self.left = BUMP[0] + self.draw() * (BUMP[1] - BUMP[0]);
+        } else if speed > FELT_FROM && dice::even(&mut self.dice) < span / between {
+            self.left = dice::between(&mut self.dice, BUMP);
         }
         self.left > 0.0
     }
