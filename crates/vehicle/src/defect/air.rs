@@ -9,11 +9,12 @@ use super::{
     Size,
     Work::{Clean, Reconnect, Replace},
 };
+use crate::air;
 
 /// Half of a worn patch of the throttle's track, degrees.
 const PATCH: f64 = 1.5;
-/// Back pressure of a free exhaust, kPa at 75 g/s.
-pub(super) const FREE: f64 = 12.0;
+/// Back pressure of a free exhaust at its reference flow, kPa.
+pub(super) const FREE: f64 = air::Params::compact_2_0().back_pressure_kpa;
 
 pub(super) static ENTRIES: &[Entry] = &[
     Entry {

@@ -6,12 +6,13 @@ use super::{
     Size,
     Work::{Clean, Reconnect, Replace},
 };
+use crate::mixture::Params;
 
 /// Regulated pressure of the rail, kPa gauge.
-const RAIL: f64 = 350.0;
+const RAIL: f64 = Params::compact_2_0().regulated_kpa;
 /// What a good pump reaches without flow, kPa gauge, and what it loses a g/s, good filter included, kPa.
-const PUMP: f64 = 600.0;
-const FALL: f64 = 12.0;
+const PUMP: f64 = Params::compact_2_0().pump_kpa;
+const FALL: f64 = Params::compact_2_0().pump_fall;
 
 /// Among the injectors of a bank one that does not shut.
 const fn leaking(injectors: Part) -> Entry {
