@@ -2,7 +2,7 @@
 
 use super::{
     Entry,
-    Part::{self, FuelFilter, FuelInjector, FuelInjector2, FuelPump, FuelReturn, PressureRegulator},
+    Part::{FuelFilter, FuelInjector, FuelInjector2, FuelPump, FuelReturn, PressureRegulator},
     Size,
     Work::{Clean, Reconnect, Replace},
 };
@@ -14,38 +14,27 @@ const RAIL: f64 = Params::compact_2_0().regulated_kpa;
 const PUMP: f64 = Params::compact_2_0().pump_kpa;
 const FALL: f64 = Params::compact_2_0().pump_fall;
 
-/// Among the injectors of a bank one that does not shut.
-const fn leaking(injectors: Part) -> Entry {
-    let second = matches!(injectors, FuelInjector2);
-    Entry {
-        part: injectors,
-        kind: "leaking",
-        size: Size::Amount {
-            unit: "g/s",
-            range: [0.005, 0.06],
-        },
-        description: if second {
-            "an injector of bank 2 does not shut: so much fuel drips from it all the time"
-        } else {
-            "an injector does not shut: so much fuel drips from it all the time"
-        },
-        set: if second {
-            "an injector of bank 2 drips {}"
-        } else {
-            "an injector drips {}"
-        },
-        seen: "the tip of an injector is wet with fuel after standing",
-        cures: if second {
-            &[(Replace, FuelInjector2), (Clean, FuelInjector2)]
-        } else {
-            &[(Replace, FuelInjector), (Clean, FuelInjector)]
-        },
-        apply: if second {
-            |knobs, grams| knobs.dribble[1] = grams
-        } else {
-            |knobs, grams| knobs.dribble[0] = grams
-        },
-    }
+/// Among the injectors of a bank one that does not shut: the bank's number from 0 on, and what is said behind its parts.
+macro_rules! leaking {
+    ($injectors:ident, $bank:literal, $of:literal) => {
+        Entry {
+            part: $injectors,
+            kind: "leaking",
+            size: Size::Amount {
+                unit: "g/s",
+                range: [0.005, 0.06],
+            },
+            description: concat!(
+                "an injector",
+                $of,
+                " does not shut: so much fuel drips from it all the time"
+            ),
+            set: concat!("an injector", $of, " drips {}"),
+            seen: "the tip of an injector is wet with fuel after standing",
+            cures: &[(Replace, $injectors), (Clean, $injectors)],
+            apply: |knobs, grams| knobs.dribble[$bank] = grams,
+        }
+    };
 }
 
 pub(super) static ENTRIES: &[Entry] = &[
@@ -105,6 +94,6 @@ pub(super) static ENTRIES: &[Entry] = &[
         cures: &[(Reconnect, FuelReturn), (Replace, FuelReturn)],
         apply: |knobs, kilopascals| knobs.rail = kilopascals / RAIL,
     },
-    leaking(FuelInjector),
-    leaking(FuelInjector2),
+    leaking!(FuelInjector, 0, ""),
+    leaking!(FuelInjector2, 1, " of bank 2"),
 ];
