@@ -865,12 +865,6 @@ impl Vehicle {
         self.moisture.rain(raining);
     }
 
-    /// Whether it rains.
-    #[must_use]
-    pub const fn is_raining(&self) -> bool {
-        self.moisture.is_raining()
-    }
-
     /// The engine bay and the underbody are hosed down: everything is soaked.
     pub const fn wash(&mut self) {
         self.moisture.wash();

@@ -59,10 +59,6 @@ impl Moisture {
         self.wet
     }
 
-    pub(crate) const fn is_raining(&self) -> bool {
-        self.raining
-    }
-
     /// It rains from now on, or no longer.
     pub(crate) const fn rain(&mut self, raining: bool) {
         self.raining = raining;
