@@ -3,7 +3,6 @@
 
 use core::time::Duration;
 
-use twotrip_ecu::Equipment;
 use twotrip_units::{MassFlow, Resistance};
 use twotrip_vehicle::Part;
 
@@ -15,16 +14,15 @@ const FULL_LOAD: MassFlow = MassFlow::from_grams_per_second(4.0);
 /// How long the gauge stays on with everything off.
 const STANDING: Duration = Duration::from_secs(600);
 
-/// What is found on a part that such an instrument tells something of.
+/// What is found on a part, one that the car has, that such an instrument tells something of.
 pub(crate) fn find(car: &Car, part: Part) -> Option<Outcome> {
-    let second = car.ecu.control().calibration().has(Equipment::SecondBank);
     match part {
         Part::PressureRegulator => Some(pressure(car)),
         Part::FuelPump | Part::FuelFilter => Some(before_and_behind(car)),
         Part::FrontOxygenSensor => Some(oxygen(car, 0, 0)),
         Part::RearOxygenSensor => Some(oxygen(car, 0, 1)),
-        Part::FrontOxygenSensor2 if second => Some(oxygen(car, 1, 0)),
-        Part::RearOxygenSensor2 if second => Some(oxygen(car, 1, 1)),
+        Part::FrontOxygenSensor2 => Some(oxygen(car, 1, 0)),
+        Part::RearOxygenSensor2 => Some(oxygen(car, 1, 1)),
         _ => None,
     }
 }
