@@ -52,10 +52,12 @@ pub(crate) struct Knobs {
     pub(crate) back_pressure: f64,
 
     // Fuel.
-    /// Regulated rail pressure against nominal.
+    /// What the regulator holds of its nominal pressure.
     pub(crate) rail: f64,
-    /// Pump: greatest pressure, kPa gauge, and what it loses a g/s; `None` for a healthy one.
-    pub(crate) weak_pump: Option<[f64; 2]>,
+    /// Return line: the rail's pressure against nominal at which it lets all run back that has to; 0 for a free one.
+    pub(crate) pinched_return: f64,
+    /// Pump: 0 good, 1 of no use.
+    pub(crate) pump_worn: f64,
     /// What injectors of each bank dribble into the manifold when shut, g/s.
     pub(crate) dribble: [f64; BANKS],
     /// Fuel filter: what it costs beyond a good one, kPa a g/s.
@@ -165,7 +167,8 @@ impl Default for Knobs {
             track_b_off: 0.0,
             back_pressure: 1.0,
             rail: 1.0,
-            weak_pump: None,
+            pinched_return: 0.0,
+            pump_worn: 0.0,
             dribble: [0.0; BANKS],
             filter_fall: 0.0,
             injector: [1.0; CYLINDERS],

@@ -26,6 +26,8 @@ pub(crate) struct Params {
     pub(crate) relief_kpa: f64,
     /// Fall of the pump's pressure with flow, kPa/(g/s).
     pub(crate) pump_fall: f64,
+    /// What a pump that is no use has lost of its pressure, kPa, and how much more it loses with flow, kPa/(g/s) (our choice).
+    pub(crate) pump_wear: (f64, f64),
     /// Decay with the pump off where the regulator lets the rail run back, s (calibrated: gone within minutes).
     pub(crate) run_back_s: f64,
     /// What the rail gives for each kPa that its pressure falls, g (calibrated).
@@ -67,16 +69,18 @@ pub(crate) struct Supply {
 
 impl Supply {
     pub(crate) fn new(params: &Params, knobs: &Knobs) -> Self {
-        let good = if knobs.rail > 1.0 {
+        // A pinched return lets less run back than the regulator would.
+        let pinched = knobs.pinched_return > knobs.rail;
+        let good_kpa = if pinched {
             params.relief_kpa
         } else {
             params.pump_kpa
         };
-        let [pump_kpa, pump_fall] = knobs.weak_pump.unwrap_or([good, params.pump_fall]);
+        let (wear_kpa, wear_fall) = params.pump_wear;
         Self {
-            regulated_kpa: params.regulated_kpa * knobs.rail,
-            pump_kpa,
-            pump_fall: pump_fall + knobs.filter_fall,
+            regulated_kpa: params.regulated_kpa * knobs.rail.at_least(knobs.pinched_return),
+            pump_kpa: good_kpa - wear_kpa * knobs.pump_worn,
+            pump_fall: params.pump_fall + wear_fall * knobs.pump_worn + knobs.filter_fall,
             filter_fall: knobs.filter_fall,
             decay_s: if knobs.rail < 1.0 {
                 params.run_back_s
@@ -113,6 +117,7 @@ impl Params {
             pump_kpa: 600.0,
             relief_kpa: 900.0,
             pump_fall: 12.0,
+            pump_wear: (280.0, 48.0),
             build_up: Lag::new(0.15),
             decay_s: 2400.0,
             run_back_s: 90.0,
@@ -293,4 +298,43 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         };
     }
     next
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pressure of the rail at a flow with these knobs, kPa.
+    fn rail(flow: f64, knobs: &Knobs) -> f64 {
+        Supply::new(&Params::compact_2_0(), knobs).pressure_at(flow)
+    }
+
+    /// Whatever else is wrong, a pinched return dams the rail up, and a worn pump gives less into it than a good one.
+    #[test]
+    fn faults_of_the_fuel_supply_add_up() {
+        let pinched = Knobs {
+            pinched_return: 800.0 / 350.0,
+            ..Knobs::default()
+        };
+        assert!((rail(0.2, &pinched) - 800.0).abs() < 1e-9);
+        let opens_early = Knobs {
+            rail: 200.0 / 350.0,
+            ..pinched
+        };
+        assert!((rail(0.2, &opens_early) - 800.0).abs() < 1e-9);
+        let worn = Knobs {
+            pump_worn: 0.5,
+            ..pinched
+        };
+        assert!((rail(0.0, &worn) - 760.0).abs() < 1e-9);
+        assert!(rail(4.0, &worn) < rail(4.0, &pinched));
+        let barely_worn = Knobs {
+            pump_worn: 0.001,
+            ..pinched
+        };
+        assert!(
+            (rail(0.2, &barely_worn) - 800.0).abs() < 1e-9,
+            "no jump with the first wear"
+        );
+    }
 }

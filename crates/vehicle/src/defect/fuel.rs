@@ -10,8 +10,7 @@ use crate::mixture::Params;
 
 /// Regulated pressure of the rail, kPa gauge.
 const RAIL: f64 = Params::compact_2_0().regulated_kpa;
-/// What a good pump reaches without flow, kPa gauge, and what it loses a g/s, good filter included, kPa.
-const PUMP: f64 = Params::compact_2_0().pump_kpa;
+/// What a good pump loses with its filter, kPa a g/s.
 const FALL: f64 = Params::compact_2_0().pump_fall;
 
 /// Among the injectors of a bank one that does not shut: the bank's number from 0 on, and what is said behind its parts.
@@ -62,10 +61,7 @@ pub(super) static ENTRIES: &[Entry] = &[
         set: "the fuel pump is worn by {}",
         seen: "",
         cures: &[(Replace, FuelPump)],
-        apply: |knobs, percent| {
-            let worn = 0.01 * percent;
-            knobs.weak_pump = Some([PUMP - 280.0 * worn, FALL + 48.0 * worn]);
-        },
+        apply: |knobs, percent| knobs.pump_worn = 0.01 * percent,
     },
     Entry {
         part: FuelFilter,
@@ -92,7 +88,7 @@ pub(super) static ENTRIES: &[Entry] = &[
         set: "the fuel return is pinched: the rail stands at {}",
         seen: "the fuel return line is squeezed flat under a clamp",
         cures: &[(Reconnect, FuelReturn), (Replace, FuelReturn)],
-        apply: |knobs, kilopascals| knobs.rail = kilopascals / RAIL,
+        apply: |knobs, kilopascals| knobs.pinched_return = kilopascals / RAIL,
     },
     leaking!(FuelInjector, 0, ""),
     leaking!(FuelInjector2, 1, " of bank 2"),
