@@ -10,6 +10,9 @@ use crate::{
     knobs::Knobs,
 };
 
+/// Atmosphere for which the density of the air stands, kPa.
+const SEA_LEVEL_KPA: Divisor = Divisor::new(101.325);
+
 /// Tank and evaporative system.
 #[derive(Clone, Debug)]
 pub(crate) struct Params {
@@ -25,7 +28,7 @@ pub(crate) struct Params {
     pub(crate) purge_m2: f64,
     /// Vent path with the canister's drag: m³/s at the root of a pascal (0.9 L/s at 300 Pa).
     pub(crate) vent: f64,
-    /// Density of the air that leaks, kg/m³.
+    /// Density of the air that leaks, at sea level, kg/m³.
     pub(crate) air_density: Divisor,
     /// Flow through a hole, m/s at the root of a pascal: discharge coefficient by the root of 2 / density.
     pub(crate) hole_flow: f64,
@@ -259,12 +262,14 @@ pub(crate) fn purge_flow(
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
     let atmosphere_pa = inputs.ambient_kpa * 1e3;
     let stiffness = atmosphere_pa / params.vapour_space_m3(state.fuel_l);
+    // Thin air is quicker through a hole, and a gram of it takes more room.
+    let thinness = inputs.ambient_kpa / SEA_LEVEL_KPA;
     let damping = if inputs.opening > 0.0 {
-        stiffness * inputs.opening / libm::sqrt(state.pressure_pa.abs().at_least(1.0))
+        stiffness * inputs.opening / libm::sqrt(state.pressure_pa.abs().at_least(1.0) * thinness)
     } else {
         0.0
     };
-    let purge_m3_s = inputs.purge_flow * 1e-3 / params.air_density;
+    let purge_m3_s = inputs.purge_flow * 1e-3 / (params.air_density.figure * thinness);
     let fuel_m3_s = inputs.fuel_flow * 1e-3 / params.petrol;
     let drive = state.rise_pa_s - stiffness * (purge_m3_s + fuel_m3_s);
     let pressure = (state.pressure_pa + dt * drive) / (1.0 + dt * damping);

@@ -376,6 +376,8 @@ impl EvapLeak {
 
     fn pull(&mut self, pressure: f64, signals: &Signals) {
         let params = &Self::PARAMS;
+        // Steps that are left of it.
+        let left = params.longest_pull(signals.barometer) - f64::from(self.ticks);
         let figures = &mut self.run.figures;
         figures.lowest = if self.ticks == 1 {
             Pressure::from_pascals(pressure)
@@ -388,16 +390,16 @@ impl EvapLeak {
             return;
         }
         // The end of the pull is what the flow check is compared with.
-        if self.ticks > params.pull - PER_SECOND {
+        if left < f64::from(PER_SECOND) {
             self.run.last.add(pressure);
         }
-        if self.ticks > params.pull - 8 * PER_SECOND {
+        if left < f64::from(8 * PER_SECOND) {
             self.run.correction_before.add(signals.fuel_correction.fraction());
             self.run
                 .behind_before
                 .add(signals.air_behind_meter.grams_per_second());
         }
-        if self.ticks >= params.pull {
+        if left <= 0.0 {
             self.run.pulled_to = self.run.last.value();
             self.enter(Stage::FlowCheck);
         }

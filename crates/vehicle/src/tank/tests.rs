@@ -94,6 +94,32 @@ fn small_holes_delay_the_pull_down() {
     }
 }
 
+/// A gram drawn off a tank of one volume takes the same pressure at any height (gas law at one temperature), and a hole
+/// fills it as the root of the density outside says.
+#[test]
+fn thin_air_takes_more_room_and_is_quicker_through_a_hole() {
+    let params = Params::compact_2_0();
+    let after = |ambient_kpa: f64, opening: f64, purge_flow: f64| {
+        let inputs = Inputs {
+            opening,
+            ambient_kpa,
+            fuel_flow: 0.0,
+            purge_flow,
+        };
+        let mut state = sealed(30.0, -1000.0);
+        for _ in 0..100 {
+            state = step(&params, &state, &inputs, DT);
+        }
+        state.pressure_pa
+    };
+    let (low, high) = (after(101.325, 0.0, 0.083), after(75.0, 0.0, 0.083));
+    assert!((low - high).abs() < 0.5, "{low} {high}");
+    let opening = params.hole_flow * hole(1.0);
+    let root = |ambient: f64| f64::sqrt(1000.0) - f64::sqrt(-after(ambient, opening, 0.0));
+    let ratio = root(75.0) / root(101.325);
+    assert!((ratio - f64::sqrt(75.0 / 101.325)).abs() < 0.01, "{ratio}");
+}
+
 /// Where the pressure stops; the holes above 4 mm are those on which an explicit step oscillates.
 #[test]
 fn large_holes_stop_the_pull_down() {

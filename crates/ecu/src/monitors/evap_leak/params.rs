@@ -6,9 +6,11 @@ use twotrip_units::{
     Acceleration, Length, MassFlow, Pressure, Ratio, Speed, Temperature, TemperatureDelta, Volume,
 };
 
-/// Discharge coefficient of a hole, and density of air, kg/m³ (textbook values for a sharp edge and 20 °C).
+/// Discharge coefficient of a hole, and density of air, kg/m³ (textbook values for a sharp edge and 20 °C at sea level).
 const DISCHARGE: f64 = 0.62;
 const AIR_DENSITY: f64 = 1.19;
+/// Sea level, Pa.
+const SEA_LEVEL: f64 = 101_325.0;
 
 /// Conditions, times and limits. Times are steps of 100 ms unless they say otherwise.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,7 +63,7 @@ pub struct Params {
     pub vent: u32,
     /// Pressure at its end, most, either way.
     pub vented: Pressure,
-    /// Length of the pull, most.
+    /// Length of the pull at sea level, most (published: 35 and 62 s, 2005 model year).
     pub pull: u32,
     /// Purge duty of the pull.
     pub pull_duty: Ratio,
@@ -140,6 +142,14 @@ impl Params {
         space: Volume::from_litres(58.0),
     };
 
+    /// Steps that the pull may take at the most: the purge valve draws its air from the atmosphere, and of thin air it
+    /// passes less.
+    #[must_use]
+    pub(super) fn longest_pull(&self, barometer: Pressure) -> f64 {
+        let thinness = (barometer.pascals() / SEA_LEVEL).clamp(0.5, 1.0);
+        f64::from(self.pull) / thinness
+    }
+
     /// The hole through which a sealed tank went from `first` to `last` Pa gauge in `seconds`, from the orifice
     /// equation: `sqrt(p) = sqrt(p0) - K t`.
     #[must_use]
@@ -153,7 +163,8 @@ impl Params {
     ) -> Length {
         let space = self.space.cubic_metres() - self.tank.cubic_metres() * level.fraction();
         let fall = libm::sqrt(first.min(0.0).abs()) - libm::sqrt(last.min(0.0).abs());
-        let effective = 2.0 * space / barometer.pascals() * libm::sqrt(AIR_DENSITY / 2.0) * fall / seconds;
+        let density = AIR_DENSITY * barometer.pascals() / SEA_LEVEL;
+        let effective = 2.0 * space / barometer.pascals() * libm::sqrt(density / 2.0) * fall / seconds;
         Length::from_metres(libm::sqrt(
             4.0 * effective.max(0.0) / (DISCHARGE * core::f64::consts::PI),
         ))
@@ -164,10 +175,9 @@ impl Params {
     #[must_use]
     pub fn rise(&self, hole: Length) -> Pressure {
         const SPACE: f64 = 0.030;
-        const BAROMETER: f64 = 101_325.0;
         let effective = DISCHARGE * core::f64::consts::PI / 4.0 * hole.metres() * hole.metres();
         let seconds = f64::from(self.decay) / 10.0;
-        let fall = effective * seconds * BAROMETER / (2.0 * SPACE * libm::sqrt(AIR_DENSITY / 2.0));
+        let fall = effective * seconds * SEA_LEVEL / (2.0 * SPACE * libm::sqrt(AIR_DENSITY / 2.0));
         let start = -self.target.pascals();
         let left = (libm::sqrt(start) - fall).max(0.0);
         Pressure::from_pascals(start - left * left)
