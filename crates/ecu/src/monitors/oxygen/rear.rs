@@ -119,10 +119,11 @@ pub(super) static HIGHEST: [Test; BANKS] = of_banks(
     1.0,
 );
 
-/// A fall is timed between these, V; a slow one fails, a fast one passes.
+/// A fall is timed between these, V; so many slow ones fail, a fast one passes. Single falls of sensors aged within their
+/// life scatter: of 2,500 healthy cars two showed one of 0.72 and 0.77 s.
 const FALLS_FROM: f64 = 0.36;
 const FALLS_TO: f64 = 0.19;
-const SLOW_FALLS: u32 = 1;
+const SLOW_FALLS: u32 = 2;
 /// Driving without a crossing of the middle after which the mixture is driven to the other side, s; by how much, for how
 /// long, s.
 const LONGEST: f64 = 480.0;
