@@ -24,7 +24,8 @@ const fn conditions<const BANK: usize>() -> [Condition; 7] {
         COOLANT.at_least(60.0),
         loop_time::<BANK>().at_least(3.0),
         ENGINE_SPEED.between(1200.0, 3000.0),
-        AIR_FLOW.between(5.0, 25.0),
+        // Published: 7 to 25 g/s (1999 model year). With less the gas is long on its way, and the loop of a good sensor slow.
+        AIR_FLOW.between(7.0, 25.0),
         ACCELERATION.at_most(0.6),
         learned::<BANK>(),
     ]
