@@ -32,6 +32,8 @@ pub(crate) enum Command {
     Record(Record),
     /// Say in plain words what a recording holds, or what is said on a bus
     Explain(Explain),
+    /// Send a recording again
+    Replay(Replay),
     /// Validate scenario and vehicle files
     Check(Check),
     /// List what there is: scenarios, vehicles, defects, parts, drives, phrases, services, parameters
@@ -205,6 +207,76 @@ pub(crate) struct Explain {
     pub(crate) json: bool,
     #[command(flatten)]
     pub(crate) selection: FrameSelection,
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Replay {
+    /// A pcapng or pcap file
+    pub(crate) file: PathBuf,
+    /// Where the recording goes: a CAN interface (vcan0), or local:NAME. Of several buses in the recording the first
+    /// goes to the first --bus, and so on
+    #[arg(long)]
+    pub(crate) bus: Vec<String>,
+    /// The recorded bus A goes to bus B; several times for several
+    #[arg(long, value_name = "A=B")]
+    pub(crate) bus_of: Vec<BusOf>,
+    /// What is sent
+    #[arg(long = "as", value_enum, default_value_t = Part::Frames, value_name = "PART")]
+    pub(crate) part: Part,
+    /// How fast: a number (1 = as recorded, 10 = in a tenth of the time), or max: as fast as the bus carries it
+    #[arg(long, default_value = "1")]
+    pub(crate) pace: Pace,
+    /// Send it so many times, each following the one before at once; 0: until Ctrl-C
+    #[arg(long = "loop", value_name = "N", default_value_t = 1)]
+    pub(crate) passes: u64,
+    /// Begin here: a time since the first frame (2.5s), or the number of a frame (120)
+    #[arg(long, value_name = "WHERE")]
+    pub(crate) from: Option<Mark>,
+    /// End here, likewise
+    #[arg(long, value_name = "WHERE")]
+    pub(crate) to: Option<Mark>,
+    /// My word that no vehicle is connected. Physical interfaces need it. They are listened to first and asked `01 00`
+    /// once; nothing is sent if anybody is there, and nothing more once anything but testers is heard
+    #[arg(long)]
+    pub(crate) on_a_bench: bool,
+    /// Events as one JSON object a line
+    #[arg(long)]
+    pub(crate) json: bool,
+    #[command(flatten)]
+    pub(crate) selection: FrameSelection,
+    #[command(flatten)]
+    pub(crate) transport: Transport,
+}
+
+/// What of a recording is sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Part {
+    /// Every frame, at its time
+    Frames,
+}
+
+/// Where a recorded bus goes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct BusOf {
+    /// Its name in the recording.
+    pub(crate) recorded: String,
+    /// The bus.
+    pub(crate) bus: String,
+}
+
+impl std::str::FromStr for BusOf {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        // The name of a recorded bus may be anything; that of a real one has no `=`.
+        match text.rsplit_once('=') {
+            Some((recorded, bus)) if !recorded.is_empty() && !bus.is_empty() => Ok(Self {
+                recorded: recorded.to_owned(),
+                bus: bus.to_owned(),
+            }),
+            _ => Err("write RECORDED=BUS: vcan0=can0, car=local:bench".to_owned()),
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

@@ -4,6 +4,7 @@ mod check;
 mod explain;
 mod list;
 mod record;
+mod replay;
 mod run;
 mod scan;
 mod tell;
@@ -29,6 +30,7 @@ pub(crate) fn run(args: Args) -> Result<(), Failure> {
         Command::Scan(args) => block_on(scan::run(&args)),
         Command::Record(args) => block_on(record::run(&args)),
         Command::Explain(args) => block_on(explain::run(&args)),
+        Command::Replay(args) => block_on(replay::run(&args)),
         Command::Check(args) => check::run(&args),
         Command::List(args) => list::run(&args),
     }

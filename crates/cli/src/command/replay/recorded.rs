@@ -1,0 +1,230 @@
+//! The frames of a recording: looked through once to know what there is, then read one by one, in bounded memory.
+
+use std::{fs, ops::ControlFlow, path::Path};
+
+use twotrip_can::{Frame, FrameKind};
+use twotrip_capture::{Item, Packet};
+use twotrip_host::{
+    bus::Selection,
+    recording::{ReadError, Reader},
+};
+
+use crate::{
+    args::{self, Mark},
+    exit::Failure,
+    output,
+};
+
+/// Which frames are wanted.
+#[derive(Clone, Debug)]
+pub(super) struct Wanted {
+    selection: Selection,
+    from: Option<Mark>,
+    to: Option<Mark>,
+}
+
+impl Wanted {
+    pub(super) fn of(args: &args::Replay) -> Self {
+        Self {
+            selection: args.selection.selection(),
+            from: args.from,
+            to: args.to,
+        }
+    }
+}
+
+/// A frame of the recording.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Entry {
+    /// Its bus, a number of [`Survey::buses`].
+    pub(super) bus: usize,
+    /// A new section begins with it: another run of a recorder, and nobody knows how long after.
+    pub(super) begins: bool,
+    /// Nanoseconds since 1970.
+    pub(super) at: u64,
+    pub(super) frame: Frame,
+}
+
+/// A recorded bus.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct RecordedBus {
+    pub(super) name: String,
+    /// Bit/s.
+    pub(super) bit_rate: Option<u64>,
+    /// Wanted frames that can be sent.
+    pub(super) frames: u64,
+}
+
+/// What there is in a recording.
+#[derive(Debug, Default)]
+pub(super) struct Survey {
+    pub(super) buses: Vec<RecordedBus>,
+    /// Wanted error message frames: reports of a controller, which no node sends.
+    pub(super) errors: u64,
+    /// Packets that are no frames.
+    pub(super) strangers: u64,
+    /// Why it cannot be read to its end.
+    pub(super) damage: Option<ReadError>,
+}
+
+impl Survey {
+    /// Looks through a file.
+    pub(super) fn of(path: &Path, wanted: &Wanted) -> Result<Self, Failure> {
+        if fs::metadata(path).is_ok_and(|meta| !meta.is_file()) {
+            return Err(Failure::input(
+                format!("`{}` is no file", output::escape(&path.display().to_string())),
+                Some(
+                    "a recording is read twice: write what comes through a pipe into a file first".to_owned(),
+                ),
+            ));
+        }
+        let mut recorded = Recorded::open(path, wanted.clone())?;
+        let mut survey = Self::default();
+        let damage = loop {
+            match recorded.next() {
+                Ok(Some(entry)) if entry.frame.kind() == FrameKind::Error => survey.errors += 1,
+                Ok(Some(entry)) => recorded.place.buses[entry.bus].frames += 1,
+                Ok(None) => break None,
+                Err(error @ ReadError::Damage { .. }) if recorded.place.has_interfaces() => {
+                    break Some(error);
+                }
+                Err(error) => return Err(failure(&error)),
+            }
+        };
+        survey.damage = damage;
+        survey.strangers = recorded.place.strangers;
+        survey.buses = recorded.place.buses;
+        Ok(survey)
+    }
+
+    /// Frames to be sent.
+    pub(super) fn frames(&self) -> u64 {
+        self.buses.iter().map(|bus| bus.frames).sum()
+    }
+}
+
+/// A recording being read.
+#[derive(Debug)]
+pub(super) struct Recorded {
+    reader: Reader,
+    wanted: Wanted,
+    place: Place,
+}
+
+/// How far it is read.
+#[derive(Debug, Default)]
+struct Place {
+    buses: Vec<RecordedBus>,
+    /// The bus of each interface, by its number.
+    interfaces: Vec<usize>,
+    /// Packets so far.
+    number: u64,
+    /// Time of the first packet, and of the one before.
+    first: Option<u64>,
+    last: u64,
+    begins: bool,
+    strangers: u64,
+    is_over: bool,
+}
+
+impl Recorded {
+    pub(super) fn open(path: &Path, wanted: Wanted) -> Result<Self, Failure> {
+        Ok(Self {
+            reader: Reader::open(path).map_err(|error| failure(&error))?,
+            wanted,
+            place: Place::default(),
+        })
+    }
+
+    /// The next wanted frame, in the order of the file.
+    pub(super) fn next(&mut self) -> Result<Option<Entry>, ReadError> {
+        if self.place.is_over {
+            return Ok(None);
+        }
+        let mut found = None;
+        let (place, wanted) = (&mut self.place, &self.wanted);
+        self.reader.read(|item| {
+            found = place.on_item(&item, wanted);
+            if found.is_some() || place.is_over {
+                ControlFlow::Break(())
+            } else {
+                ControlFlow::Continue(())
+            }
+        })?;
+        if found.is_none() && !self.place.is_over {
+            self.reader.end()?;
+        }
+        Ok(found)
+    }
+}
+
+impl Place {
+    const fn has_interfaces(&self) -> bool {
+        !self.interfaces.is_empty()
+    }
+
+    fn on_item(&mut self, item: &Item<'_>, wanted: &Wanted) -> Option<Entry> {
+        match item {
+            Item::Section(_) => self.begins = true,
+            Item::Interface(interface) => {
+                let name = interface.name().map_or_else(
+                    || format!("interface {}", interface.number),
+                    |name| name.into_owned(),
+                );
+                let known = self.buses.iter().position(|bus| bus.name == name);
+                self.interfaces.push(known.unwrap_or(self.buses.len()));
+                if known.is_none() {
+                    self.buses.push(RecordedBus {
+                        name,
+                        bit_rate: interface.bit_rate(),
+                        frames: 0,
+                    });
+                }
+            }
+            Item::Packet(packet) => return self.on_packet(packet, wanted),
+            Item::Statistics(_) | Item::Other(_) => {}
+        }
+        None
+    }
+
+    fn on_packet(&mut self, packet: &Packet<'_>, wanted: &Wanted) -> Option<Entry> {
+        let at = packet.at.unwrap_or(self.last);
+        let first = *self.first.get_or_insert(at);
+        let since = at.saturating_sub(first);
+        self.last = at;
+        self.number += 1;
+        if wanted.to.is_some_and(|to| to.is_passed(self.number, since)) {
+            self.is_over = true;
+            return None;
+        }
+        if wanted
+            .from
+            .is_some_and(|from| !from.is_reached(self.number, since))
+        {
+            return None;
+        }
+        let bus = usize::try_from(packet.interface)
+            .ok()
+            .and_then(|number| self.interfaces.get(number).copied());
+        let (Ok(frame), Some(bus)) = (packet.frame(), bus) else {
+            self.strangers += 1;
+            return None;
+        };
+        if !wanted.selection.passes(&frame) {
+            return None;
+        }
+        Some(Entry {
+            bus,
+            begins: std::mem::take(&mut self.begins),
+            at,
+            frame,
+        })
+    }
+}
+
+/// A file that cannot be read.
+pub(super) fn failure(error: &ReadError) -> Failure {
+    let hint = matches!(error, ReadError::Damage { .. })
+        .then(|| "`replay` reads pcapng and pcap with frames of link type 227".to_owned());
+    Failure::input(output::escape(&error.to_string()), hint)
+}
