@@ -5,6 +5,7 @@
 //! ```
 //!
 //! - [`Dialogue`]: listens, and takes no part. No IO and no clock; memory is bounded whatever is on the bus.
+//! - [`Gather`]: a request with its answers becomes a [`Conversation`]; [`compare`] says how two of them differ, decoded.
 //! - [`Role`], [`Ecu`]: who speaks to whom, by the identifiers of ISO 15765-4.
 //! - [`Breach`]: the rules of transport, timing and conduct, each with the clause it stands in.
 #![no_std]
@@ -12,13 +13,16 @@ extern crate alloc;
 
 mod assembly;
 mod breach;
+pub mod compare;
 mod conversation;
 mod event;
+mod gather;
 mod role;
 
 pub use breach::Breach;
 pub use conversation::Dialogue;
 pub use event::{Event, Message, Unit};
+pub use gather::{Conversation, Gather, Reply};
 pub use role::{Ecu, Role};
 
 #[cfg(test)]

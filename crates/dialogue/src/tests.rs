@@ -267,6 +267,81 @@ fn good_conduct_is_left_in_peace() {
     }
 }
 
+/// A script as conversations: `request: answers`, and how many answers belong to none.
+fn gathered(script: &str) -> (Vec<String>, u64) {
+    let (mut dialogue, mut gather) = (Dialogue::default(), Gather::default());
+    let mut told = Vec::new();
+    let mut tell = |gather: &mut Gather| {
+        while let Some(conversation) = gather.poll() {
+            let hex = |bytes: &[u8]| -> String {
+                let bytes: Vec<_> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+                bytes.join(" ")
+            };
+            let replies = conversation.replies.iter().map(|reply| {
+                let waits = "... ".repeat(usize::try_from(reply.waits).unwrap());
+                let took = reply.latency.as_millis();
+                format!("; {} {took} ms {waits}{}", reply.ecu, hex(&reply.bytes))
+            });
+            let replies: String = replies.collect();
+            told.push(format!(
+                "{}: {}{replies}",
+                conversation.role,
+                hex(&conversation.request)
+            ));
+        }
+    };
+    let lines = script.lines().map(str::trim).filter(|line| !line.is_empty());
+    for (number, line) in (0..).zip(lines) {
+        let (at, frame) = frame(line);
+        dialogue.on_frame(number, at, &frame);
+        while let Some(event) = dialogue.poll_event() {
+            if let Event::Message(message) = event {
+                gather.on_message(message);
+                tell(&mut gather);
+            }
+        }
+    }
+    gather.on_end();
+    tell(&mut gather);
+    (told, gather.unasked())
+}
+
+#[test]
+fn requests_and_their_answers_are_gathered_in_the_order_of_the_requests() {
+    let script = "0    7E9 41 00
+         10   7DF 02 01 0C
+         14   7E8 03 7F 01 78
+         15   7E9 04 41 0C 00 00
+         30   7E8 03 7F 01 78
+         44   7E8 04 41 0C 1A F8
+         100  7E1 01 04
+         105  7E9 03 7F 04 78
+         9000 18DB33F1 01 03
+         9004 18DAF110 02 43 00
+         9005 18DAF110 02 43 00
+         9100 7DF 01 07";
+    let (told, unasked) = gathered(&script.replace("7E9 41 00", "7E9 02 41 00"));
+    assert_eq!(
+        told,
+        [
+            "tester to all: 01 0C; 7E8 34 ms ... ... 41 0C 1A F8; 7E9 5 ms 41 0C 00 00",
+            "tester to 7E9: 04; 7E9 5 ms ... 7F 04 78",
+            "tester to all: 03; 18DAF110 4 ms 43 00; 18DAF110 5 ms 43 00",
+            "tester to all: 07",
+        ]
+    );
+    assert_eq!(unasked, 1);
+}
+
+#[test]
+fn of_answers_without_end_some_are_kept_and_the_rest_counted() {
+    let ecu = |line: u32| format!("{} 7E8 02 43 00\n", 1 + line);
+    let script: String = (0..100).map(ecu).collect();
+    let (told, unasked) = gathered(&format!("0 7DF 01 03\n{script}"));
+    assert_eq!(told.len(), 1);
+    assert_eq!((told[0].matches("7E8").count(), unasked), (32, 0));
+}
+
 proptest! {
     /// Whatever is on the bus: no panic, and each frame makes a bounded number of events.
     #[test]
