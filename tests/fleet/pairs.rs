@@ -89,6 +89,9 @@ const READINGS: &[Reading] = &[
     ("module voltage, V", 0.01, |car| {
         car.car().ecu().live().module_voltage.volts()
     }),
+    ("rail pressure, kPa", 3.0, |car| {
+        car.car().ecu().live().fuel_pressure.kilopascals()
+    }),
     ("rail pressure at a gauge, kPa", 2.0, |car| {
         car.car().vehicle().rail_pressure().kilopascals()
     }),

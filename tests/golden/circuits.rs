@@ -14,7 +14,7 @@ const NIGHT: Duration = Duration::from_secs(9 * 3600);
 const SHORTS: [WiringFault; 2] = [WiringFault::ShortToGround, WiringFault::ShortToSupply];
 
 /// Circuit, and its codes when open, at ground, at the supply.
-const CODES: [(Circuit, [&str; 3]); 8] = [
+const CODES: [(Circuit, [&str; 3]); 9] = [
     (Circuit::CoolantSensor, ["P0118", "P0117", "P0118"]),
     (Circuit::IntakeAirSensor, ["P0113", "P0112", "P0113"]),
     (Circuit::AirMeter, ["P0102", "P0102", "P0103"]),
@@ -23,6 +23,7 @@ const CODES: [(Circuit, [&str; 3]); 8] = [
     (Circuit::ThrottleSensorB, ["P0223", "P0222", "P0223"]),
     (Circuit::TankPressureSensor, ["P0453", "P0452", "P0453"]),
     (Circuit::FuelLevelSensor, ["P0463", "P0462", "P0463"]),
+    (Circuit::RailPressureSensor, ["P0192", "P0192", "P0193"]),
 ];
 
 /// Every circuit with every fault that a limit finds, and its code.
@@ -182,7 +183,7 @@ fn a_short_break_while_driving_is_no_code_and_no_stall() {
 #[test]
 fn testers_see_the_circuit_and_never_the_substitute() {
     // Circuit, PID, its bytes when open, at ground, at the supply.
-    let cases: [(&str, u8, [&[u8]; 3]); 7] = [
+    let cases: [(&str, u8, [&[u8]; 3]); 8] = [
         ("coolant-sensor", 0x05, [&[0], &[190], &[0]]),
         ("intake-air-sensor", 0x0F, [&[0], &[190], &[0]]),
         ("air-meter", 0x10, [&[0, 0], &[0, 0], &[0x32, 0xC8]]),
@@ -190,6 +191,7 @@ fn testers_see_the_circuit_and_never_the_substitute() {
         ("throttle-sensor-a", 0x11, [&[0], &[0], &[255]]),
         ("throttle-sensor-b", 0x47, [&[0], &[255], &[0]]),
         ("fuel-level-sensor", 0x2F, [&[255], &[0], &[255]]),
+        ("rail-pressure-sensor", 0x0A, [&[0], &[0], &[200]]),
     ];
     for (circuit, pid, bytes) in cases {
         for (fault, bytes) in ["open", "short-to-ground", "short-to-supply"]
@@ -245,7 +247,11 @@ fn tracks_that_disagree_are_p2135_at_once() {
 /// Without its sensors the leak test says nothing, whatever the tank is like; it comes back with them.
 #[test]
 fn a_circuit_code_blocks_the_leak_test() {
-    for (circuit, [open, ..]) in CODES {
+    // The pressure in the rail is none of its signals.
+    let blocking = CODES
+        .into_iter()
+        .filter(|(circuit, _)| *circuit != Circuit::RailPressureSensor);
+    for (circuit, [open, ..]) in blocking {
         let mut bench = Bench::new(68);
         bench
             .vehicle
@@ -430,6 +436,7 @@ fn a_dead_sensor_wants_a_new_one() {
         ("throttle-sensor", "throttle-sensor-a", 0x0122),
         ("tank-pressure-sensor", "tank-pressure-sensor", 0x0452),
         ("fuel-level-sensor", "fuel-level-sensor", 0x0463),
+        ("rail-pressure-sensor", "rail-pressure-sensor", 0x0192),
     ] {
         let mut desk = Desk::new(78, Timing::FAST);
         let trip = ["drive idle 40 s", "key off", "key on"];
@@ -519,5 +526,46 @@ fn the_supply_has_a_code_for_each_side() {
             "key on",
         ]);
         assert_eq!(desk.codes(0x07), [], "it heals with the next good trip");
+    }
+}
+
+/// A sensor on the rail that reads 150 kPa too low after a night is found by that, and nobody accuses the pump; one that is dead
+/// keeps the monitor of the pressure from running, and those of the fuel trim.
+#[test]
+fn a_pump_is_not_accused_by_its_sensor() {
+    for (what, code, blocked) in [
+        (
+            "defect rail-pressure-sensor bias -150 kPa",
+            0x0191,
+            &["fuel rail pressure"][..],
+        ),
+        (
+            "defect rail-pressure-sensor stuck 210 kPa",
+            0x0191,
+            &["fuel rail pressure"],
+        ),
+        (
+            "defect wiring rail-pressure-sensor open",
+            0x0192,
+            &["fuel rail pressure", "fuel trim, bank 1"],
+        ),
+        (
+            "defect wiring rail-pressure-sensor short-to-supply",
+            0x0193,
+            &["fuel rail pressure", "fuel trim, bank 1"],
+        ),
+    ] {
+        let mut desk = Desk::new(82, Timing::FAST);
+        desk.tell(&[what, "soak 9 h", "drive udds"]);
+        assert_eq!(desk.codes(0x07), [code], "{what}");
+        let monitors = desk.outcomes(&["monitors"]).remove(0);
+        let lines = std::iter::once(&monitors.text).chain(&monitors.details);
+        for name in blocked {
+            let line = lines
+                .clone()
+                .find(|line| line.contains(name))
+                .unwrap_or_else(|| panic!("{name} in {monitors:?}"));
+            assert!(line.contains("disabled"), "{what}: {line}");
+        }
     }
 }

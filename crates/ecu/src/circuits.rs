@@ -21,7 +21,7 @@ pub struct Limits {
 pub const TRACKS_APART: Voltage = Voltage::from_volts(0.06 * SENSOR_SUPPLY_VOLTS);
 
 /// The circuits that have limits.
-pub const WATCHED: [Circuit; 9] = [
+pub const WATCHED: [Circuit; 10] = [
     Circuit::CoolantSensor,
     Circuit::IntakeAirSensor,
     Circuit::AirMeter,
@@ -31,6 +31,7 @@ pub const WATCHED: [Circuit; 9] = [
     Circuit::TankPressureSensor,
     Circuit::FuelLevelSensor,
     Circuit::EgrPositionSensor,
+    Circuit::RailPressureSensor,
 ];
 
 /// The limits of a circuit.
@@ -46,6 +47,8 @@ pub const fn limits(circuit: Circuit) -> Limits {
         Circuit::FuelLevelSensor => (0.20, 4.80),
         // 0.5 to 4.5 V by its data sheet; dragged down by the shared supply it bends before it fails.
         Circuit::EgrPositionSensor => (0.20, 4.80),
+        // Its output ends at 0.3 and 4.5 V.
+        Circuit::RailPressureSensor => (0.20, 4.80),
         // An open one reads as a cold one: their own monitors judge them.
         Circuit::FrontOxygenSensor
         | Circuit::RearOxygenSensor
@@ -196,6 +199,7 @@ mod tests {
             tank_pressure: transfer::tank_pressure_volts(Pressure::ZERO),
             fuel_level: transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(50.0)),
             recirculation_lift: transfer::VALVE_LIFT.from_ratio(Ratio::ZERO),
+            rail_pressure: transfer::rail_pressure_volts(Pressure::ZERO),
             ..SensorPins::default()
         }
     }
@@ -228,6 +232,10 @@ mod tests {
             pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(pascals));
             assert!(Readings::of(&pins).is_sound(), "{pascals} Pa");
         }
+        for kilopascals in [-50.0, 0.0, 350.0, 900.0] {
+            pins.rail_pressure = transfer::rail_pressure_volts(Pressure::from_kilopascals(kilopascals));
+            assert!(Readings::of(&pins).is_sound(), "{kilopascals} kPa in the rail");
+        }
         for percent in [0.0, 100.0] {
             pins.recirculation_lift = transfer::VALVE_LIFT.from_ratio(Ratio::from_percent(percent));
             pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(percent));
@@ -251,6 +259,7 @@ mod tests {
                     Circuit::TankPressureSensor => &mut pins.tank_pressure,
                     Circuit::FuelLevelSensor => &mut pins.fuel_level,
                     Circuit::EgrPositionSensor => &mut pins.recirculation_lift,
+                    Circuit::RailPressureSensor => &mut pins.rail_pressure,
                     _ => unreachable!("no limits"),
                 };
                 *place = pin;

@@ -37,6 +37,8 @@ pub enum Circuit {
     FuelLevelSensor,
     /// Stem of the exhaust-gas recirculation valve.
     EgrPositionSensor,
+    /// Fuel rail pressure.
+    RailPressureSensor,
     /// Front oxygen sensor, bank 1.
     FrontOxygenSensor,
     /// Rear oxygen sensor, bank 1.
@@ -116,7 +118,7 @@ const GOOD_WIRE: Resistance = Resistance::from_ohms(0.2);
 
 impl Circuit {
     /// All of them.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::CoolantSensor,
         Self::IntakeAirSensor,
         Self::AirMeter,
@@ -126,6 +128,7 @@ impl Circuit {
         Self::TankPressureSensor,
         Self::FuelLevelSensor,
         Self::EgrPositionSensor,
+        Self::RailPressureSensor,
         Self::FrontOxygenSensor,
         Self::RearOxygenSensor,
         Self::FrontOxygenSensor2,
@@ -145,6 +148,7 @@ impl Circuit {
             Self::TankPressureSensor => "tank-pressure-sensor",
             Self::FuelLevelSensor => "fuel-level-sensor",
             Self::EgrPositionSensor => "egr-position-sensor",
+            Self::RailPressureSensor => "rail-pressure-sensor",
             Self::FrontOxygenSensor => "front-oxygen-sensor",
             Self::RearOxygenSensor => "rear-oxygen-sensor",
             Self::FrontOxygenSensor2 => "front-oxygen-sensor-2",
@@ -165,9 +169,10 @@ impl Circuit {
             | Self::RearOxygenSensor
             | Self::FrontOxygenSensor2
             | Self::RearOxygenSensor2 => Source::Output(Resistance::from_ohms(1_000.0)),
-            Self::AirMeter | Self::ManifoldPressureSensor | Self::TankPressureSensor => {
-                Source::Output(Resistance::from_ohms(100.0))
-            }
+            Self::AirMeter
+            | Self::ManifoldPressureSensor
+            | Self::TankPressureSensor
+            | Self::RailPressureSensor => Source::Output(Resistance::from_ohms(100.0)),
         }
     }
 
@@ -177,7 +182,7 @@ impl Circuit {
         match self {
             Self::CoolantSensor | Self::IntakeAirSensor => Input::PulledUp(Resistance::from_ohms(1_000.0)),
             Self::FuelLevelSensor => Input::PulledUp(Resistance::from_ohms(100.0)),
-            Self::AirMeter | Self::ManifoldPressureSensor => {
+            Self::AirMeter | Self::ManifoldPressureSensor | Self::RailPressureSensor => {
                 Input::PulledDown(Resistance::from_ohms(51_000.0))
             }
             Self::ThrottleSensorA | Self::EgrPositionSensor => {
@@ -193,7 +198,7 @@ impl Circuit {
     }
 
     /// Whether the sensor gives a share of the 5 V that it shares with others ([`crate::Wire::SensorSupply`]). The air meter
-    /// has a supply of its own, and a resistance lives on the ECU's pull-up (a choice of this car; common practice, no source).
+    /// and the sensor on the fuel rail have supplies of their own, and a resistance lives on the ECU's pull-up (a choice of this car; common practice, no source).
     #[must_use]
     pub const fn on_shared_supply(self) -> bool {
         matches!(
@@ -244,6 +249,7 @@ impl Circuit {
             Self::TankPressureSensor => pins.tank_pressure,
             Self::FuelLevelSensor => pins.fuel_level,
             Self::EgrPositionSensor => pins.recirculation_lift,
+            Self::RailPressureSensor => pins.rail_pressure,
             Self::FrontOxygenSensor => pins.oxygen_front[0],
             Self::RearOxygenSensor => pins.oxygen_rear[0],
             Self::FrontOxygenSensor2 => pins.oxygen_front[1],
@@ -263,6 +269,7 @@ impl Circuit {
             Self::TankPressureSensor => &mut pins.tank_pressure,
             Self::FuelLevelSensor => &mut pins.fuel_level,
             Self::EgrPositionSensor => &mut pins.recirculation_lift,
+            Self::RailPressureSensor => &mut pins.rail_pressure,
             Self::FrontOxygenSensor => &mut pins.oxygen_front[0],
             Self::RearOxygenSensor => &mut pins.oxygen_rear[0],
             Self::FrontOxygenSensor2 => &mut pins.oxygen_front[1],
@@ -390,6 +397,7 @@ mod tests {
             (Circuit::TankPressureSensor, 5.0),
             (Circuit::FuelLevelSensor, 5.0),
             (Circuit::EgrPositionSensor, 0.0),
+            (Circuit::RailPressureSensor, 0.0),
             (Circuit::FrontOxygenSensor, 0.45),
             (Circuit::RearOxygenSensor2, 0.45),
         ] {

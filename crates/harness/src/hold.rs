@@ -105,7 +105,7 @@ signals! {
         |pins, v| pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(v));
     /// Fuel rail pressure, gauge.
     FuelPressure "fuel-pressure" "kPa" [0.0, 600.0],
-        |pins, v| pins.rail_pressure = transfer::RAIL_PRESSURE.from_pressure(Pressure::from_kilopascals(v));
+        |pins, v| pins.rail_pressure = transfer::rail_pressure_volts(Pressure::from_kilopascals(v));
     /// Supply of the control module.
     ModuleVoltage "module-voltage" "V" [0.0, 18.0], |pins, v| pins.supply = Voltage::from_volts(v);
 }

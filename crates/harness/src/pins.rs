@@ -107,7 +107,7 @@ pub struct SensorPins {
     pub tank_pressure: Voltage,
     /// Barometer in the ECU's own case, [`crate::transfer::PRESSURE`].
     pub barometer: Voltage,
-    /// Fuel rail pressure sensor, [`crate::transfer::RAIL_PRESSURE`].
+    /// Fuel rail pressure sensor, [`crate::transfer::rail_pressure_volts`].
     pub rail_pressure: Voltage,
     /// The module behind the pins.
     pub module: ModuleCondition,

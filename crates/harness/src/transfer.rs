@@ -80,7 +80,9 @@ pub const FUEL_LEVEL: Line = Line::new(100.0, (0.5, 4.5));
 pub const VALVE_LIFT: Line = Line::new(100.0, (0.5, 4.5));
 
 /// Fuel rail pressure, kPa gauge.
-pub const RAIL_PRESSURE: Line = Line::new(600.0, (0.5, 4.5));
+const RAIL_PRESSURE: Line = Line::new(600.0, (0.5, 4.5));
+/// Where the output of that sensor ends below, V: one that reads too low shows it at no pressure.
+const RAIL_PRESSURE_ENDS: f64 = 0.3;
 
 /// An air-mass meter. It is read in every step, so both directions lie on even grids that all its points fall on.
 #[derive(Clone, Copy, Debug)]
@@ -284,6 +286,22 @@ pub fn pedal_pressed(d: Voltage) -> Ratio {
     Ratio::from_fraction(((d.volts() / SENSOR_SUPPLY_VOLTS - 0.15) / 0.70).within(0.0, 1.0))
 }
 
+/// Fuel rail pressure sensor, gauge: 0.5 V at nothing, 4.5 V at 600 kPa.
+#[must_use]
+#[inline]
+pub fn rail_pressure_volts(gauge: Pressure) -> Voltage {
+    let volts = RAIL_PRESSURE.volts.0 + gauge.kilopascals() * RAIL_PRESSURE.volts_per_unit;
+    Voltage::from_volts(volts.within(RAIL_PRESSURE_ENDS, RAIL_PRESSURE.volts.1))
+}
+
+/// Fuel rail pressure, gauge, from the pin; -30..600 kPa where the sensor's output ends.
+#[must_use]
+#[inline]
+pub fn rail_pressure(pin: Voltage) -> Pressure {
+    let volts = pin.volts().within(RAIL_PRESSURE_ENDS, RAIL_PRESSURE.volts.1);
+    Pressure::from_kilopascals((volts - RAIL_PRESSURE.volts.0) * RAIL_PRESSURE.units_per_volt)
+}
+
 /// Tank pressure sensor, gauge: 2.5 V + 0.5 V/kPa.
 #[must_use]
 #[inline]
@@ -337,6 +355,10 @@ mod tests {
         for lambda in [0.7, 0.85, 0.99, 1.0, 1.01, 1.3, 2.0] {
             let pin = WIDE_RANGE.from_lambda(Ratio::from_fraction(lambda));
             assert!((WIDE_RANGE.to_lambda(pin).fraction() - lambda).abs() < 1e-9);
+        }
+        for kpa in [-20.0, 0.0, 350.0, 600.0] {
+            let pin = rail_pressure_volts(Pressure::from_kilopascals(kpa));
+            assert!((rail_pressure(pin).kilopascals() - kpa).abs() < 1e-9);
         }
         assert!(WIDE_RANGE.to_current(WideRange::STILL).amperes().abs() < 1e-12);
         for pascals in [-2000.0, 0.0, 350.0] {

@@ -135,7 +135,7 @@ struct Present {
 }
 
 /// The harness of the car with the faults in it.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Harness {
     faults: [Option<Present>; Wire::ALL.len()],
     /// Faults that show now, a bit each by their place: a step looks at these and no others, and a sound harness costs a
@@ -149,6 +149,21 @@ pub struct Harness {
     /// Room for what arrives where a fault changes it.
     arriving: SensorPins,
     driven: ActuatorPins,
+}
+
+impl Default for Harness {
+    /// Sound, for narrow-band sensors.
+    fn default() -> Self {
+        Self {
+            faults: [None; Wire::ALL.len()],
+            showing: 0,
+            gearbox: GearboxLink::SOUND,
+            sparks_lost: [0.0; COILS],
+            wide_range: false,
+            arriving: SensorPins::default(),
+            driven: ActuatorPins::default(),
+        }
+    }
 }
 
 impl Harness {

@@ -57,6 +57,7 @@ const TEXTS: &[(u16, &str)] = &[
     (0x0174, "fuel system too lean, bank 2"),
     (0x0175, "fuel system too rich, bank 2"),
     (0x0190, "fuel rail pressure sensor A circuit"),
+    (0x0191, "fuel rail pressure sensor A circuit range or performance"),
     (0x0192, "fuel rail pressure sensor A circuit low"),
     (0x0193, "fuel rail pressure sensor A circuit high"),
     (0x0201, "injector circuit, cylinder 1"),

@@ -40,6 +40,7 @@ pub const fn points(part: Part) -> &'static [Point] {
         }
         Part::TankPressureSensor => const { &[on(Circuit::TankPressureSensor), SUPPLY] },
         Part::FuelLevelSensor => const { &[on(Circuit::FuelLevelSensor)] },
+        Part::RailPressureSensor => const { &[on(Circuit::RailPressureSensor)] },
         Part::VehicleSpeedSensor => &[Point::Wire(Wire::SpeedSensor)],
         Part::GearboxController | Part::Gearbox => {
             &[Point::Wire(Wire::GearboxController), Point::Wire(Wire::DataBus)]
@@ -194,6 +195,10 @@ fn truth(car: &Car, circuit: Circuit) -> String {
             let lift = vehicle.recirculation_lift().percent();
             format!("the stem stands at {lift:.0} % of its lift")
         }
+        Circuit::RailPressureSensor => {
+            let pressure = vehicle.rail_pressure().kilopascals();
+            format!("a gauge on the fuel rail shows {pressure:.0} kPa")
+        }
         Circuit::FrontOxygenSensor | Circuit::RearOxygenSensor => lambda(vehicle, 0),
         Circuit::FrontOxygenSensor2 | Circuit::RearOxygenSensor2 => lambda(vehicle, 1),
     }
@@ -215,6 +220,7 @@ fn lambda(vehicle: &Vehicle, bank: usize) -> String {
 const fn sheet(circuit: Circuit) -> &'static str {
     match circuit {
         Circuit::EgrPositionSensor => "0.50 V shut, 4.50 V wide open",
+        Circuit::RailPressureSensor => "0.50 V without pressure, 2.83 V at 350 kPa, 4.50 V at 600 kPa",
         Circuit::FrontOxygenSensor
         | Circuit::RearOxygenSensor
         | Circuit::FrontOxygenSensor2

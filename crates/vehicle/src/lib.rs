@@ -757,7 +757,15 @@ impl Vehicle {
     fn measure(&mut self) {
         let (state, knobs) = (&self.state, &self.knobs);
         let pins = &mut self.pins;
-        sensors::measured_pins(pins, &state.air, &state.tank, knobs, &knobs.sensors, &self.noise);
+        sensors::measured_pins(
+            pins,
+            &state.air,
+            &state.tank,
+            state.mixture.rail_kpa,
+            knobs,
+            &knobs.sensors,
+            &self.noise,
+        );
         throttle_body::wear_tracks(knobs, state.air.plate_degrees, pins);
         knobs.sensors.silence(pins);
     }
@@ -782,7 +790,6 @@ impl Vehicle {
                 cabin_heater: self.loads.cabin_heater,
                 recirculation_lift: state.recirculation.lift,
                 cam_degrees: state.phaser.advance,
-                mixture: &state.mixture,
                 omega: state.omega(),
                 driveline: &state.driveline,
                 oxygen: &state.oxygen[..self.params.banks()],
@@ -820,7 +827,15 @@ impl Vehicle {
         let (state, good) = (&self.state, &SensorFaults::NONE);
         let mut pins = self.pins;
         sensors::slow_pins(&mut pins, &state.cooling, &state.ambient, good);
-        sensors::measured_pins(&mut pins, &state.air, &state.tank, &self.knobs, good, &self.noise);
+        sensors::measured_pins(
+            &mut pins,
+            &state.air,
+            &state.tank,
+            state.mixture.rail_kpa,
+            &self.knobs,
+            good,
+            &self.noise,
+        );
         pins
     }
 

@@ -24,6 +24,8 @@ pub(crate) enum Sensor {
     TankPressure,
     /// Fuel level.
     FuelLevel,
+    /// Fuel rail pressure.
+    RailPressure,
 }
 
 /// What is wrong inside.
@@ -39,7 +41,7 @@ pub(crate) enum SensorFault {
 
 impl Sensor {
     /// All of them.
-    const ALL: [Self; 7] = [
+    const ALL: [Self; 8] = [
         Self::Coolant,
         Self::IntakeAir,
         Self::AirMeter,
@@ -47,6 +49,7 @@ impl Sensor {
         Self::Throttle,
         Self::TankPressure,
         Self::FuelLevel,
+        Self::RailPressure,
     ];
 
     /// The unit of its bias: of the quantity, but for the air meter, which is off by a share of what flows.
@@ -54,7 +57,7 @@ impl Sensor {
         match self {
             Self::Coolant | Self::IntakeAir => "K",
             Self::AirMeter | Self::FuelLevel => "%",
-            Self::ManifoldPressure => "kPa",
+            Self::ManifoldPressure | Self::RailPressure => "kPa",
             Self::Throttle => "deg",
             Self::TankPressure => "Pa",
         }
@@ -68,6 +71,7 @@ impl Sensor {
             Self::ManifoldPressure => [-30.0, 30.0],
             Self::Throttle => [-5.0, 5.0],
             Self::TankPressure => [-1500.0, 1500.0],
+            Self::RailPressure => [-250.0, 250.0],
         }
     }
 
@@ -82,6 +86,7 @@ impl Sensor {
             Self::Throttle => (&mut pins.throttle_a, Voltage::ZERO),
             Self::TankPressure => (&mut pins.tank_pressure, Voltage::ZERO),
             Self::FuelLevel => (&mut pins.fuel_level, OPEN),
+            Self::RailPressure => (&mut pins.rail_pressure, Voltage::ZERO),
         }
     }
 }
@@ -207,6 +212,7 @@ mod tests {
             Sensor::Throttle => transfer::throttle_angle(pins.throttle_a).degrees(),
             Sensor::TankPressure => transfer::tank_pressure(pins.tank_pressure).pascals(),
             Sensor::FuelLevel => transfer::FUEL_LEVEL.to_ratio(pins.fuel_level).percent(),
+            Sensor::RailPressure => transfer::rail_pressure(pins.rail_pressure).kilopascals(),
         }
     }
 

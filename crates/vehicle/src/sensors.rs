@@ -13,7 +13,6 @@ use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Spe
 use crate::{
     air, catalyst, cooling, driveline, electrical, exhaust,
     knobs::Knobs,
-    mixture,
     sensor_fault::{Sensor, SensorFaults},
     tank,
 };
@@ -64,7 +63,6 @@ pub(crate) struct Truth<'a> {
     pub(crate) cabin_heater: bool,
     pub(crate) recirculation_lift: f64,
     pub(crate) cam_degrees: f64,
-    pub(crate) mixture: &'a mixture::State,
     /// Speed of the crank, rad/s.
     pub(crate) omega: f64,
     pub(crate) driveline: &'a driveline::State,
@@ -82,6 +80,7 @@ pub(crate) fn measured_pins(
     pins: &mut SensorPins,
     air: &air::State,
     tank: &tank::State,
+    rail_kpa: f64,
     knobs: &Knobs,
     sensors: &SensorFaults,
     noise: &Noise,
@@ -94,11 +93,13 @@ pub(crate) fn measured_pins(
     let level = knobs.level_stuck.unwrap_or(tank.shown_percent) + 0.05 * slosh;
     let level = sensors.seen(Sensor::FuelLevel, level);
     let plate = sensors.seen(Sensor::Throttle, air.plate_degrees);
+    let rail_kpa = sensors.seen(Sensor::RailPressure, rail_kpa);
     pins.manifold_pressure = transfer::PRESSURE.from_pressure(Pressure::from_kilopascals(manifold_kpa));
     pins.air_meter = transfer::AIR_METER.from_flow(MassFlow::from_grams_per_second(metered));
     (pins.throttle_a, pins.throttle_b) = transfer::throttle_volts(Angle::from_degrees(plate));
     pins.fuel_level = transfer::FUEL_LEVEL.from_ratio(Ratio::from_percent(level));
     pins.tank_pressure = transfer::tank_pressure_volts(Pressure::from_pascals(tank_pa));
+    pins.rail_pressure = transfer::rail_pressure_volts(Pressure::from_kilopascals(rail_kpa));
 }
 
 /// Sets the other pins that change within a step.
@@ -130,8 +131,6 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
         pins.heater_front[bank] = current(front, exhaust.front_heater);
         pins.heater_rear[bank] = current(rear, exhaust.rear_heater);
     }
-    let rail = Pressure::from_kilopascals(truth.mixture.rail_kpa);
-    pins.rail_pressure = transfer::RAIL_PRESSURE.from_pressure(rail);
 }
 
 /// Sets the pins that change slowly.

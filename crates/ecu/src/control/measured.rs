@@ -203,7 +203,7 @@ impl Measured {
         self.ambient = sensor_range(transfer::THERMISTOR.to_temperature(pins.ambient_temperature));
         self.oil = sensor_range(transfer::THERMISTOR.to_temperature(pins.oil_temperature));
         self.barometer = transfer::PRESSURE.to_pressure(pins.barometer);
-        self.rail_pressure = transfer::RAIL_PRESSURE.to_pressure(pins.rail_pressure);
+        self.rail_pressure = transfer::rail_pressure(pins.rail_pressure);
         self.recirculation_lift = transfer::VALVE_LIFT.to_ratio(pins.recirculation_lift);
         self.throttle = transfer::throttle_angle(pins.throttle_a);
         self.throttle_b = Ratio::from_fraction(1.0 - share_of_supply(pins.throttle_b));

@@ -11,6 +11,7 @@
 //! | tank pressure | atmosphere |
 //! | position of the EGR valve | valve commanded shut, and taken for shut |
 //! | fuel level | none: nothing here uses it |
+//! | fuel rail pressure | none: injection goes by what the regulator holds, and the sensor serves its monitors alone |
 //!
 //! A sensor that its monitor finds implausible is given up as a failed circuit is ([`Requests::distrust`]).
 //! A circuit is given up at its first reading out of range (every 100 ms) and believed again after a second of good

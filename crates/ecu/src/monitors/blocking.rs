@@ -41,6 +41,9 @@ const SUPPLY: &[Dtc] = &[P0562, P0563];
 const MIXTURE: [&[Dtc]; BANKS] = [&[P0171, P0172], &[P0174, P0175]];
 /// Pressure of the fuel rail, which makes it lean.
 const RAIL: &[Dtc] = &[P0087];
+/// Circuit of the sensor that tells it, and what that tells.
+const RAIL_CIRCUIT: &[Dtc] = &[P0192, P0193];
+const RAIL_SENSOR: &[Dtc] = &[P0191];
 /// Recirculation valve that does not go where it is told.
 const EGR_STEM: &[Dtc] = &[P0404];
 /// Circuits of the recirculation valve and of the sensor on its stem.
@@ -141,6 +144,10 @@ lists! {
     NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, EVAP_VALVES, SUPPLY, ROAD_SPEED, LEAK];
     /// Road speed: not while its messages are missing.
     SPEED_TEST = [MESSAGES];
+    /// Pressure of the fuel rail: not without its sensor.
+    RAIL_TEST = [RAIL_CIRCUIT, RAIL_SENSOR];
+    /// That sensor with no pressure to read.
+    RAIL_RATIONALITY = [RAIL_CIRCUIT];
     /// Misfire is judged against the work that air and throttle let expect.
     MISFIRE = [METER, MANIFOLD, THROTTLE];
 }
@@ -178,10 +185,11 @@ bank_lists! {
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], REAR[BANK],
         REAR_HEATER[BANK], MIXTURE[BANK], RAIL, ROAD_SPEED, MISFIRES
     ];
-    /// Fuel trim: air, its sensors, and the sensor that the loop goes by.
+    /// Fuel trim: air, its sensors, and the sensor that the loop goes by. Without the sensor on the rail nobody could tell a
+    /// pump from a leak.
     FUEL_TRIM = |BANK| [
         METER, MANIFOLD, INTAKE_AIR, COOLANT, THROTTLE, SUPPLY, FRONT_CIRCUIT[BANK], FRONT_SLOW[BANK], MISFIRES,
-        PURGE_SHORTED
+        PURGE_SHORTED, RAIL_CIRCUIT
     ];
     /// Fuel trim by the rear sensor: that one too.
     REAR_TRIM = |BANK| [

@@ -15,9 +15,9 @@ use twotrip_units::AngularSpeed;
 use super::{
     AIR_METER_CIRCUIT, CAM_SENSOR_CIRCUIT, COOLANT_CIRCUIT, EGR_POSITION_CIRCUIT, FUEL_LEVEL_CIRCUIT,
     INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT, P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118,
-    P0122, P0123, P0222, P0223, P0340, P0405, P0406, P0452, P0453, P0462, P0463, P0562, P0563, P2135,
-    SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT, THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION,
-    TestResult,
+    P0122, P0123, P0192, P0193, P0222, P0223, P0340, P0405, P0406, P0452, P0453, P0462, P0463, P0562, P0563,
+    P2135, RAIL_PRESSURE_CIRCUIT, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
+    THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
     frame::{Gate, Monitor, Rules, gated},
 };
 use super::{Inhibits, MonitorSet, Signals};
@@ -83,7 +83,7 @@ const fn range(monitor: MonitorId, circuit: Circuit, low: Dtc, high: Dtc, sample
 }
 
 /// This car's.
-pub static PARAMS: [Params; 12] = [
+pub static PARAMS: [Params; 13] = [
     range(COOLANT_CIRCUIT, Circuit::CoolantSensor, P0117, P0118, 50),
     range(INTAKE_AIR_CIRCUIT, Circuit::IntakeAirSensor, P0112, P0113, 50),
     range(
@@ -115,6 +115,13 @@ pub static PARAMS: [Params; 12] = [
     },
     range(FUEL_LEVEL_CIRCUIT, Circuit::FuelLevelSensor, P0462, P0463, 300),
     range(EGR_POSITION_CIRCUIT, Circuit::EgrPositionSensor, P0405, P0406, 50),
+    range(
+        RAIL_PRESSURE_CIRCUIT,
+        Circuit::RailPressureSensor,
+        P0192,
+        P0193,
+        50,
+    ),
     Params {
         monitor: CAM_SENSOR_CIRCUIT,
         watch: Watch::Cam { code: P0340 },
@@ -236,6 +243,7 @@ static RULES: Rules = Rules::continuous(
         SYSTEM_VOLTAGE,
         EGR_POSITION_CIRCUIT,
         CAM_SENSOR_CIRCUIT,
+        RAIL_PRESSURE_CIRCUIT,
     ],
     &[],
 );
@@ -370,6 +378,7 @@ mod tests {
             (Circuit::TankPressureSensor, 0x0452, 0x0453, 40),
             (Circuit::FuelLevelSensor, 0x0462, 0x0463, 300),
             (Circuit::EgrPositionSensor, 0x0405, 0x0406, 50),
+            (Circuit::RailPressureSensor, 0x0192, 0x0193, 50),
         ] {
             let (low, high) = (Dtc::p(low), Dtc::p(high));
             for (reading, code) in [(Low(circuit), low), (High(circuit), high)] {

@@ -22,6 +22,7 @@ pub mod natural_vacuum;
 pub mod network;
 pub mod oxygen;
 mod rail_pressure;
+mod rail_sensor;
 mod signals;
 pub mod temperature;
 
@@ -138,6 +139,7 @@ pub(crate) static TESTS: &[&[&Test]] = &[
     idle_speed::TESTS,
     fuel_system::TESTS,
     rail_pressure::TESTS,
+    rail_sensor::TESTS,
     misfire::TESTS,
 ];
 
@@ -307,6 +309,7 @@ monitors! {
     speed: VehicleSpeed,
     misfire: Misfire,
     drivers: drivers::Drivers,
+    rail_sensor: rail_sensor::RailSensor,
     rail_pressure: rail_pressure::RailPressure,
     module: module::Module,
 }

@@ -7,6 +7,7 @@
 use super::{
     Inhibits, P0087, RAIL_PRESSURE, Signals, TestResult,
     frame::{Condition, Gate, Monitor, RUN_TIME, Rules, SUPPLY, Test, gated},
+    rail_sensor::RAIL_SENSOR_SOUND,
 };
 use crate::control::SLOW_SECONDS;
 
@@ -19,7 +20,7 @@ static PRESSURE: Test = Test::new("pressure of the fuel rail", "kPa")
 pub(super) static TESTS: &[&Test] = &[&PRESSURE];
 
 /// The rail is full by then, s; a pump with less supply turns slowly, V.
-static CONDITIONS: [Condition; 2] = [RUN_TIME.at_least(10.0), SUPPLY.at_least(10.5)];
+static CONDITIONS: [Condition; 3] = [RUN_TIME.at_least(10.0), SUPPLY.at_least(10.5), RAIL_SENSOR_SOUND];
 static RULES: Rules = Rules::continuous(&[RAIL_PRESSURE], &CONDITIONS);
 
 /// Time of low pressure that decides, less the time of good pressure since, s.

@@ -94,6 +94,7 @@ const fn pin_name(circuit: Circuit) -> &'static str {
         Circuit::TankPressureSensor => "pin of the tank pressure sensor",
         Circuit::FuelLevelSensor => "pin of the fuel level sensor",
         Circuit::EgrPositionSensor => "pin of the EGR position sensor",
+        Circuit::RailPressureSensor => "pin of the rail pressure sensor",
         Circuit::FrontOxygenSensor | Circuit::FrontOxygenSensor2 => "pin of the front oxygen sensor",
         Circuit::RearOxygenSensor | Circuit::RearOxygenSensor2 => "pin of the rear oxygen sensor",
     }

@@ -2,11 +2,16 @@
 
 use super::{
     Entry,
-    Part::{FuelFilter, FuelInjector, FuelInjector2, FuelPump, FuelReturn, PressureRegulator},
+    Part::{
+        FuelFilter, FuelInjector, FuelInjector2, FuelPump, FuelReturn, PressureRegulator, RailPressureSensor,
+    },
     Size,
     Work::{Clean, Reconnect, Replace},
 };
-use crate::mixture::Params;
+use crate::{
+    mixture::Params,
+    sensor_fault::{Sensor, SensorFault},
+};
 
 /// Regulated pressure of the rail, kPa gauge.
 const RAIL: f64 = Params::compact_2_0().regulated_kpa;
@@ -89,6 +94,23 @@ pub(super) static ENTRIES: &[Entry] = &[
         seen: "the fuel return line is squeezed flat under a clamp",
         cures: &[(Reconnect, FuelReturn), (Replace, FuelReturn)],
         apply: |knobs, kilopascals| knobs.pinched_return = kilopascals / RAIL,
+    },
+    Entry {
+        part: RailPressureSensor,
+        kind: "stuck",
+        size: Size::Amount {
+            unit: "kPa",
+            range: [0.0, 600.0],
+        },
+        description: "the sensor on the fuel rail shows this pressure for ever",
+        set: "the rail-pressure-sensor is stuck at {}",
+        seen: "",
+        cures: &[(Replace, RailPressureSensor)],
+        apply: |knobs, kilopascals| {
+            knobs
+                .sensors
+                .set(Sensor::RailPressure, SensorFault::Stuck(kilopascals))
+        },
     },
     leaking!(FuelInjector, 0, ""),
     leaking!(FuelInjector2, 1, " of bank 2"),

@@ -67,6 +67,8 @@ parts! {
     TankPressureSensor: "tank-pressure-sensor", 60, "";
     /// The fuel level sender.
     FuelLevelSensor: "fuel-level-sensor", 60, "";
+    /// The pressure sensor on the fuel rail.
+    RailPressureSensor: "rail-pressure-sensor", 30, "";
     /// The spark plug of cylinder 1.
     SparkPlug1: "spark-plug-1", 20, "the spark plug is dry and light brown, its gap is right";
     /// The spark plug of cylinder 2.

@@ -45,4 +45,5 @@ sensors! {
     Throttle is ThrottleSensor, "throttle-sensor";
     TankPressure is TankPressureSensor, "tank-pressure-sensor";
     FuelLevel is FuelLevelSensor, "fuel-level-sensor";
+    RailPressure is RailPressureSensor, "rail-pressure-sensor";
 }

@@ -2,11 +2,20 @@
 
 use twotrip_obd::Dtc;
 
-use super::{FUEL_TRIM_1, FUEL_TRIM_2, RAIL_PRESSURE, REAR_TRIM_1, REAR_TRIM_2, code};
+use super::{
+    FUEL_TRIM_1, FUEL_TRIM_2, RAIL_PRESSURE, RAIL_PRESSURE_CIRCUIT, RAIL_PRESSURE_RATIONALITY, REAR_TRIM_1,
+    REAR_TRIM_2, code,
+};
 use crate::memory::{CodeDefinition, Logic, MonitorId};
 
 /// Rail pressure too low.
 pub const P0087: Dtc = Dtc::p(0x0087);
+/// Rail pressure sensor off.
+pub const P0191: Dtc = Dtc::p(0x0191);
+/// Rail pressure sensor, low.
+pub const P0192: Dtc = Dtc::p(0x0192);
+/// Rail pressure sensor, high.
+pub const P0193: Dtc = Dtc::p(0x0193);
 /// Too lean, bank 1.
 pub const P0171: Dtc = Dtc::p(0x0171);
 /// Too rich, bank 1.
@@ -34,6 +43,21 @@ const fn fuel(dtc: Dtc, monitor: MonitorId, text: &'static str) -> CodeDefinitio
 
 pub(super) const CODES: &[CodeDefinition] = &[
     code(P0087, RAIL_PRESSURE, "fuel rail: pressure too low"),
+    code(
+        P0191,
+        RAIL_PRESSURE_RATIONALITY,
+        "fuel rail pressure sensor: range or performance",
+    ),
+    code(
+        P0192,
+        RAIL_PRESSURE_CIRCUIT,
+        "fuel rail pressure sensor: circuit low",
+    ),
+    code(
+        P0193,
+        RAIL_PRESSURE_CIRCUIT,
+        "fuel rail pressure sensor: circuit high",
+    ),
     fuel(P0171, FUEL_TRIM_1, "fuel system bank 1: too lean"),
     fuel(P0172, FUEL_TRIM_1, "fuel system bank 1: too rich"),
     fuel(

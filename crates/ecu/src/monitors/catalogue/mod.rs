@@ -290,7 +290,10 @@ monitors! {
         ..MonitorDefinition::named("misfire", Group::Misfire)
     };
     /// Pressure of the fuel rail.
-    RAIL_PRESSURE = circuit("fuel rail pressure");
+    RAIL_PRESSURE = MonitorDefinition {
+        disabled_by: blocking::RAIL_TEST,
+        ..circuit("fuel rail pressure")
+    };
     /// The control module itself.
     MODULE = circuit("control module");
     /// Circuit of the sensor on the recirculation valve's stem.
@@ -314,6 +317,13 @@ monitors! {
     PURGE_VALVE_CIRCUIT = circuit("purge valve circuit");
     /// Circuit of the vent valve.
     VENT_VALVE_CIRCUIT = circuit("vent valve circuit");
+    /// Circuit of the sensor on the fuel rail.
+    RAIL_PRESSURE_CIRCUIT = circuit("rail pressure circuit");
+    /// Rationality of that sensor: without the pump there is nothing to read after a night.
+    RAIL_PRESSURE_RATIONALITY = MonitorDefinition {
+        disabled_by: blocking::RAIL_RATIONALITY,
+        ..rationality("rail pressure rationality")
+    };
 }
 
 /// A circuit: watched all the time, whatever else is wrong.

@@ -1,0 +1,178 @@
+//! Does the sensor on the fuel rail tell what is (13 CCR 1968.2(e)(15.2), from memory: rationality of inputs; conditions and
+//! limits are ours): after a night there is no pressure in the rail, until the pump runs.
+//!
+//! The lowest reading since the engine ran counts: at a key-on the pump fills the rail, and the key may have been on between.
+//! A sensor that is stuck, or off by so much that a good pump would be accused, shows there.
+
+use core::time::Duration;
+
+use twotrip_harness::Circuit;
+use twotrip_units::Limit;
+
+use super::{
+    Inhibits, P0191, RAIL_PRESSURE_RATIONALITY, Signals, TestResult,
+    frame::{Condition, Gate, Monitor, Rules, Test, gated},
+};
+
+/// The reading without pressure: a good sensor is within 2 % of its 600 kPa; a rest of pressure may be left.
+static WITHOUT_PRESSURE: Test = Test::new(
+    "reading of the rail pressure sensor after the soak, pump off",
+    "kPa",
+)
+.at_least(-20.0)
+.at_most(50.0)
+.of(&[P0191]);
+/// What the monitor measures.
+pub(super) static TESTS: &[&Test] = &[&WITHOUT_PRESSURE];
+
+/// Standing after which the check valve of a good pump has let the pressure go (calibrated: 350 kPa are 0.04 then).
+const SOAKED: Duration = Duration::from_secs(6 * 3600);
+static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
+static CONDITIONS: [Condition; 1] = [RAIL_SENSOR_SOUND];
+static RULES: Rules = Rules::once(&[RAIL_PRESSURE_RATIONALITY], &CONDITIONS);
+
+/// The circuit of the sensor is in range.
+pub(super) const RAIL_SENSOR_SOUND: Condition =
+    Condition::state("the circuit of the rail pressure sensor", |signals| {
+        !signals
+            .circuits
+            .out_of_range()
+            .contains(Circuit::RailPressureSensor)
+    });
+
+/// The monitor.
+#[derive(Clone, Debug, Default)]
+pub(super) struct RailSensor {
+    gate: Gate,
+    /// The lowest reading since the engine ran, kPa; `None` where the ECU has not looked.
+    lowest: Option<f64>,
+}
+
+impl Monitor for RailSensor {
+    gated!(&RULES);
+
+    fn reset(&mut self) {}
+
+    fn key_on(&mut self, signals: &Signals) {
+        self.look(signals);
+    }
+
+    fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
+        self.look(signals);
+    }
+
+    fn engine_started(&mut self, _signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        self.gate.begin_cycle();
+        if soak < SOAKED || self.lowest.is_none() {
+            self.gate
+                .rule_out(&RULES, LONG_SOAK.with(soak.as_secs_f64() / 3600.0), report);
+        }
+    }
+
+    fn engine_stopped(&mut self) {
+        self.gate.stop();
+        self.lowest = None;
+    }
+
+    /// What was read before the start holds for this driving cycle.
+    fn clear(&mut self) {
+        self.gate.clear();
+    }
+
+    fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
+        if !self.gate.step(&RULES, signals, inhibits).runs() {
+            return;
+        }
+        if let Some(kilopascals) = self.lowest {
+            WITHOUT_PRESSURE.found(kilopascals).judge(report);
+            self.gate.complete(&RULES, report);
+        }
+    }
+}
+
+impl RailSensor {
+    fn look(&mut self, signals: &Signals) {
+        if RAIL_SENSOR_SOUND.missing(signals).is_none() {
+            let now = signals.rail_pressure.kilopascals();
+            self.lowest = Some(self.lowest.map_or(now, |lowest| lowest.at_most(now)));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::vec::Vec;
+
+    use twotrip_units::Pressure;
+
+    use super::*;
+    use crate::circuits::CircuitSet;
+
+    fn signals(kilopascals: f64) -> Signals {
+        Signals {
+            run_time: Some(Duration::from_secs(1)),
+            rail_pressure: Pressure::from_kilopascals(kilopascals),
+            ..Signals::default()
+        }
+    }
+
+    /// Verdicts of a start after so many hours, where each key-on before it reads so much; `circuit` says whether it is sound.
+    fn started(key_ons: &[f64], hours: u64, circuit: bool) -> Vec<TestResult> {
+        let mut monitor = RailSensor::default();
+        let mut said = Vec::new();
+        for &reading in key_ons {
+            monitor.key_on(&signals(reading));
+            monitor.key_off(&signals(350.0));
+        }
+        let mut running = signals(350.0);
+        if !circuit {
+            running.circuits.low = CircuitSet::of(&[Circuit::RailPressureSensor]);
+        }
+        let mut report = |result| said.push(result);
+        monitor.engine_started(&running, Duration::from_secs(hours * 3600), &mut report);
+        for _ in 0..100 {
+            monitor.step(&running, Inhibits::default(), &mut report);
+        }
+        said.retain(|result| matches!(result, TestResult::Passed(_) | TestResult::Failed(_)));
+        said
+    }
+
+    #[test]
+    fn the_sensor_is_judged_once_after_a_night_without_pressure() {
+        let [failed, passed] = [TestResult::Failed(P0191), TestResult::Passed(P0191)];
+        for (what, key_ons, hours, circuit, said) in [
+            ("good", &[0.0][..], 9, true, &[passed][..]),
+            ("a rest of pressure", &[49.0], 9, true, &[passed]),
+            ("reads high", &[51.0], 9, true, &[failed]),
+            ("reads low", &[-21.0], 9, true, &[failed]),
+            ("stuck where the regulator holds it", &[350.0], 9, true, &[failed]),
+            ("a short stop", &[350.0], 1, true, &[]),
+            ("primed at a key-on before", &[0.0, 300.0], 9, true, &[passed]),
+            (
+                "looked at just after the stop too",
+                &[350.0, 0.0],
+                9,
+                true,
+                &[passed],
+            ),
+            ("high each time", &[350.0, 350.0], 9, true, &[failed]),
+            ("out of range", &[-30.0], 9, false, &[]),
+            ("no key-on was seen", &[], 9, true, &[]),
+        ] {
+            assert_eq!(started(key_ons, hours, circuit), said, "{what}");
+        }
+    }
+
+    /// What was read at one start is not judged at the next.
+    #[test]
+    fn each_stop_asks_for_a_new_reading() {
+        let mut monitor = RailSensor::default();
+        monitor.key_on(&signals(0.0));
+        monitor.engine_stopped();
+        monitor.key_on(&signals(350.0));
+        monitor.step_off(&signals(340.0), Inhibits::default(), &mut |_| {});
+        assert_eq!(monitor.lowest, Some(340.0));
+    }
+}
