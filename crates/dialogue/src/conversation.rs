@@ -17,11 +17,11 @@ use crate::{
 };
 
 /// P2: an answer begins within this time of the request's end (ISO 15765-4).
-const P2: Duration = Duration::from_millis(50);
+pub(crate) const P2: Duration = Duration::from_millis(50);
 /// P2*: the same after the ECU has asked for time (7F xx 78).
 const P2_STAR: Duration = Duration::from_secs(5);
 /// Questions remembered, for answers that come late.
-const QUESTIONS: usize = 8;
+pub(crate) const QUESTIONS: usize = 8;
 /// Bytes of every diagnostic frame.
 const FRAME_BYTES: usize = 8;
 

@@ -7,23 +7,31 @@
 //! - [`Dialogue`]: listens, and takes no part. No IO and no clock; memory is bounded whatever is on the bus.
 //! - [`Gather`]: a request with its answers becomes a [`Conversation`]; [`compare`] says how two of them differ, decoded.
 //! - [`Role`], [`Ecu`]: who speaks to whom, by the identifiers of ISO 15765-4.
+//! - [`Learner`], [`Answers`]: what was answered to what in a recording, to be looked up.
+//! - [`StandIn`]: answers a tester from it, as the ECUs that were recorded.
 //! - [`Breach`]: the rules of transport, timing and conduct, each with the clause it stands in.
 #![no_std]
 extern crate alloc;
 
+mod answers;
 mod assembly;
 mod breach;
 pub mod compare;
 mod conversation;
 mod event;
 mod gather;
+mod learn;
 mod role;
+mod stand_in;
 
+pub use answers::{Answers, Full, Manner, Question, QuestionId, RecordedReply};
 pub use breach::Breach;
 pub use conversation::Dialogue;
 pub use event::{Event, Message, Unit};
 pub use gather::{Conversation, Gather, Reply};
+pub use learn::{Learner, LeftOut};
 pub use role::{Ecu, Role};
+pub use stand_in::{AfterLast, Counts, Found, Head, Settings, StandIn, StandInEvent, Unknown};
 
 #[cfg(test)]
 mod tests;

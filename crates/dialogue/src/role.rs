@@ -17,6 +17,18 @@ impl Ecu {
     pub const fn response(self) -> CanId {
         self.0
     }
+
+    /// The identifier of requests and flow control to it alone.
+    #[must_use]
+    pub const fn request(self) -> CanId {
+        match self.0 {
+            CanId::Standard(id) => CanId::Standard(id - 8),
+            CanId::Extended(id) => {
+                let [_, _, _, ecu] = id.to_be_bytes();
+                EcuAddress::extended(ecu).request
+            }
+        }
+    }
 }
 
 impl fmt::Display for Ecu {

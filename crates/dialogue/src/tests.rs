@@ -22,7 +22,7 @@ fn id(text: &str) -> CanId {
 }
 
 /// `12.5 7E8 03 41 0C`: filled up to eight bytes unless the line ends in `!`.
-fn frame(line: &str) -> (BusInstant, Frame) {
+pub(crate) fn frame(line: &str) -> (BusInstant, Frame) {
     let mut words = line.split_whitespace();
     let millis: f64 = words.next().unwrap().parse().unwrap();
     let id = id(words.next().unwrap());

@@ -8,6 +8,7 @@
 //! - [`memory_file`]: what an ECU keeps between runs.
 //! - [`ready`]: tells a supervisor that the car is ready.
 //! - [`recording`]: what is on a bus, in a file.
+//! - [`replay`]: a recording on a bus again, in wall time.
 //! - [`run`]: a car on a bus, in wall time.
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
@@ -20,6 +21,7 @@ pub mod in_process;
 pub mod memory_file;
 pub mod ready;
 pub mod recording;
+pub mod replay;
 pub mod run;
 pub mod runtime_dir;
 pub mod session;

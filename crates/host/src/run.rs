@@ -31,7 +31,8 @@ use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::frames::Traffic;
-use self::{bus_errors::BusErrors, memory::Keeper, turned_away::ClientsTurnedAway};
+use self::memory::Keeper;
+pub(crate) use self::{bus_errors::BusErrors, turned_away::ClientsTurnedAway};
 use crate::{
     bench::{BenchError, Watch},
     bus::{Bus, BusError, local::TurnedAway},

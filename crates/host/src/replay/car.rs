@@ -1,0 +1,291 @@
+//! The ECUs of a recording on a bus: wall time in, frames both ways.
+//!
+//! What is answered is `dialogue::StandIn`'s; this is its shell, as [`crate::run`] is the simulator's. A question counts
+//! from when the kernel had it, where it tells, so that a busy computer makes no reply later than it was.
+
+use std::time::{Duration, Instant, SystemTime};
+
+use tokio::time::sleep_until;
+use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
+use twotrip_dialogue::{StandIn, StandInEvent};
+use twotrip_units::BusInstant;
+
+use crate::{
+    bench::Watch,
+    bus::{Bus, BusError, BusEvent, Filter, Sent, local::TurnedAway},
+    run::{BusErrors, ClientsTurnedAway, Ending, RunError, Traffic},
+};
+
+/// Wait before a frame that the bus had no room for is tried again: a queue of ten frames lasts 2 ms at 500 kbit/s.
+const RETRY: Duration = Duration::from_millis(1);
+/// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
+const TIMER_GRAIN: Duration = Duration::from_millis(2);
+/// Longest time that writing a frame counts for, below N_As (25 ms, ISO 15765-4), as in [`crate::run`].
+const WRITTEN_WITHIN: Duration = Duration::from_millis(20);
+/// The oldest that a frame can be: more means that the real-time clock was set.
+const MOST_AGE: Duration = Duration::from_secs(1);
+/// Longest sleep.
+const FAR: Duration = Duration::from_secs(3600);
+
+/// What is told while it answers.
+#[derive(Debug)]
+pub enum Notice {
+    /// The stand-in says something.
+    Event(StandInEvent),
+    /// The interface went down.
+    BusDown,
+    /// The controller reports an error of the bus.
+    BusError {
+        /// What it says.
+        error: ErrorFrame,
+        /// Further reports of its kind since the last one told: one a second is.
+        more: u64,
+    },
+    /// A client of the embedded bus was not let in, or not let stay.
+    TurnedAway {
+        /// Why.
+        why: TurnedAway,
+        /// Further ones of its kind since the last one told: one a second is told.
+        more: u64,
+    },
+}
+
+/// Identifiers that testers send with (ISO 15765-4, from memory): what nobody was asked in the recording is to be told too.
+#[must_use]
+pub fn testers() -> [Filter; 4] {
+    let masked = |id: CanId, spared: u32| {
+        let Filter { id, mask } = Filter::exact(id);
+        Filter {
+            id: id & !spared,
+            mask: mask & !spared,
+        }
+    };
+    [
+        Filter::exact(EcuAddress::ENGINE.functional),
+        masked(EcuAddress::ENGINE.request, 0x7),
+        Filter::exact(EcuAddress::extended(0).functional),
+        masked(EcuAddress::extended(0).request, 0xFF00),
+    ]
+}
+
+/// A stand-in on a bus.
+#[derive(Debug)]
+pub struct Car {
+    stand_in: StandIn,
+    bus: Bus,
+    begun: Instant,
+    /// Its time so far: it never goes back.
+    latest: BusInstant,
+    /// A frame that the bus had no room for.
+    blocked: Option<Frame>,
+    /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
+    queued: Option<Frame>,
+    /// Ends the play once something else than a tester is heard.
+    watch: Option<Watch>,
+    traffic: Traffic,
+    errors: BusErrors,
+    turned_away: ClientsTurnedAway,
+}
+
+impl Car {
+    /// A stand-in on `bus`; time begins now. With a watch it leaves as soon as anything but testers is heard.
+    ///
+    /// # Errors
+    /// [`BusError`] if the kernel refuses filters or time stamps.
+    pub fn new(stand_in: StandIn, mut bus: Bus, watch: Option<Watch>) -> Result<Self, BusError> {
+        if watch.is_none() {
+            // Traffic of others wakes nobody; on a bench it has to be heard.
+            bus.set_filters(&testers())?;
+        }
+        bus.want_detail()?;
+        Ok(Self {
+            stand_in,
+            bus,
+            begun: Instant::now(),
+            latest: BusInstant::ZERO,
+            blocked: None,
+            queued: None,
+            watch,
+            traffic: Traffic::default(),
+            errors: BusErrors::default(),
+            turned_away: ClientsTurnedAway::default(),
+        })
+    }
+
+    /// Who answers.
+    #[must_use]
+    pub const fn stand_in(&self) -> &StandIn {
+        &self.stand_in
+    }
+
+    /// Frames so far, for a report; asks the kernel.
+    #[must_use]
+    pub fn traffic(&self) -> Traffic {
+        Traffic {
+            errors: self.errors.seen(),
+            dropped_by_kernel: self.bus.dropped(),
+            lost: self.bus.lost(),
+            ..self.traffic
+        }
+    }
+
+    /// Answers until `stop` is ready, or `lasting` is over.
+    ///
+    /// # Errors
+    /// [`RunError`] if the bus is gone for good, or is no bench any more.
+    pub async fn play(
+        &mut self,
+        lasting: Option<Duration>,
+        stop: impl Future<Output = ()>,
+        mut notice: impl FnMut(&StandIn, Notice),
+    ) -> Result<Ending, RunError> {
+        let mut stop = std::pin::pin!(stop);
+        let end = lasting.map(|span| self.now() + span);
+        loop {
+            let now = self.now();
+            if end.is_some_and(|end| now >= end) {
+                return Ok(Ending::TimeOver);
+            }
+            self.stand_in.handle_timeout(now);
+            self.send_frames(now)?;
+            while let Some(event) = self.stand_in.poll_event() {
+                notice(&self.stand_in, Notice::Event(event));
+            }
+            let deadlines = [end, self.stand_in.poll_timeout()];
+            let deadline = deadlines.into_iter().flatten().min().unwrap_or(now + FAR);
+            let wait = deadline.saturating_since(now);
+            let at_once = wait < TIMER_GRAIN && self.blocked.is_none();
+            // A little early: the rest is waited for awake. A full queue is waited for asleep.
+            let wait = match self.blocked {
+                Some(_) => RETRY,
+                None => wait.saturating_sub(TIMER_GRAIN / 2),
+            };
+            let wake = now.saturating_since(BusInstant::ZERO) + wait;
+            let wake = tokio::time::Instant::from_std(self.begun) + wake;
+            tokio::select! {
+                biased;
+                () = &mut stop => return Ok(Ending::Stopped),
+                event = self.bus.recv() => {
+                    self.take(event?, &mut notice)?;
+                    while let Some(event) = self.bus.take_read() {
+                        self.take(event, &mut notice)?;
+                    }
+                }
+                () = tokio::task::yield_now(), if at_once => {}
+                () = sleep_until(wake), if !at_once => {}
+            }
+        }
+    }
+
+    fn now(&mut self) -> BusInstant {
+        self.latest = self.latest.max(BusInstant::ZERO + self.begun.elapsed());
+        self.latest
+    }
+
+    /// When the frame last received came in.
+    fn arrival(&mut self) -> BusInstant {
+        let now = BusInstant::ZERO + self.begun.elapsed();
+        let age = self.bus.detail().and_then(|detail| detail.at);
+        let age = age.and_then(|at| SystemTime::now().duration_since(at).ok());
+        self.latest = self.latest.max(now - age.unwrap_or_default().min(MOST_AGE));
+        self.latest
+    }
+
+    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(&StandIn, Notice)) -> Result<(), RunError> {
+        match event {
+            BusEvent::Frame(received) => {
+                if let Some(watch) = &self.watch {
+                    watch.check(&received)?;
+                }
+                if received.frame.kind() == FrameKind::Error {
+                    let now = self.now();
+                    if let Some(error) = ErrorFrame::decode(&received.frame)
+                        && let Some(more) = self.errors.note(now, error)
+                    {
+                        notice(&self.stand_in, Notice::BusError { error, more });
+                    }
+                    return Ok(());
+                }
+                self.traffic.received += 1;
+                let at = self.arrival();
+                self.stand_in.handle_frame(at, &received.frame);
+                let now = self.now();
+                self.send_frames(now)?;
+                while let Some(event) = self.stand_in.poll_event() {
+                    notice(&self.stand_in, Notice::Event(event));
+                }
+            }
+            // One that was given up meanwhile may still pass, late: it confirms nothing.
+            BusEvent::Passed(received) if self.queued == Some(received.frame) => {
+                self.queued = None;
+                let at = self.arrival();
+                self.stand_in.handle_transmitted(at);
+                let now = self.now();
+                self.send_frames(now)?;
+            }
+            BusEvent::Passed(_) => {}
+            BusEvent::Down => {
+                self.blocked = None;
+                notice(&self.stand_in, Notice::BusDown);
+            }
+            BusEvent::TurnedAway(why) => {
+                let now = self.now();
+                if let Some(more) = self.turned_away.note(now, why) {
+                    notice(&self.stand_in, Notice::TurnedAway { why, more });
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Sends what there is to send, in order; a full queue keeps the frame for later, unless the reply that it belongs to
+    /// has been given up meanwhile.
+    fn send_frames(&mut self, mut now: BusInstant) -> Result<(), BusError> {
+        if self.blocked.is_some() && !self.stand_in.has_frame_in_flight() {
+            self.blocked = None;
+            self.traffic.given_up += 1;
+        }
+        while let Some(frame) = self.blocked.take().or_else(|| self.stand_in.poll_frame(now)) {
+            match self.bus.try_send(&frame)? {
+                Sent::Handed => {
+                    self.traffic.sent += 1;
+                    now = self.now().min(now + WRITTEN_WITHIN);
+                    self.stand_in.handle_transmitted(now);
+                }
+                Sent::Queued => {
+                    self.traffic.sent += 1;
+                    self.queued = Some(frame);
+                }
+                Sent::Down => {
+                    self.traffic.sent_while_down += 1;
+                    now = self.now().min(now + WRITTEN_WITHIN);
+                    self.stand_in.handle_transmitted(now);
+                }
+                Sent::Later => {
+                    self.blocked = Some(frame);
+                    break;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_testers_send_is_heard_and_nothing_else() {
+        let heard = |id: CanId| {
+            let frame = Frame::padded(id, &[2, 1, 0], 0);
+            testers().iter().any(|filter| filter.passes(&frame))
+        };
+        let standard = [0x7DF, 0x7E0, 0x7E7].map(CanId::Standard);
+        let extended = [0x18DB_33F1, 0x18DA_10F1, 0x18DA_FEF1].map(CanId::Extended);
+        assert!(standard.into_iter().chain(extended).all(heard));
+        let standard = [0x000, 0x7DE, 0x7E8, 0x7EF].map(CanId::Standard);
+        let extended = [0x7DF, 0x7E0, 0x18DA_F110, 0x18DA_10F2, 0x18DB_33F2].map(CanId::Extended);
+        assert!(!standard.into_iter().chain(extended).any(heard));
+    }
+}
