@@ -8,6 +8,7 @@ mod memory;
 mod memory_kill;
 mod readme;
 mod record;
+mod replay_car;
 mod schema;
 mod support;
 mod transport;

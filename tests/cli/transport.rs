@@ -10,10 +10,10 @@ use std::{
 use crate::support::{Car, bus, run, runtime_dir, twotrip};
 
 /// The embedded bus, as a program that is not ours joins it.
-struct Raw(UnixStream);
+pub(crate) struct Raw(UnixStream);
 
 impl Raw {
-    fn join(bus: &str) -> Self {
+    pub(crate) fn join(bus: &str) -> Self {
         let name = bus.strip_prefix("local:").expect("an embedded bus");
         let path = runtime_dir().join(format!("twotrip/bus-{name}.sock"));
         let mut stream = UnixStream::connect(path).expect("the car hosts the bus");
@@ -31,7 +31,7 @@ impl Raw {
         self.0.read_exact(&mut record).ok().map(|()| record)
     }
 
-    fn send(&mut self, id: u16, data: &[u8]) {
+    pub(crate) fn send(&mut self, id: u16, data: &[u8]) {
         let mut record = [0; 72];
         record[..2].copy_from_slice(&id.to_le_bytes());
         record[4] = u8::try_from(data.len()).expect("up to eight");
@@ -40,7 +40,7 @@ impl Raw {
     }
 
     /// Identifier and data of the next frame, or `None` when `within` has passed.
-    fn receive(&mut self, within: Duration) -> Option<(u16, Vec<u8>)> {
+    pub(crate) fn receive(&mut self, within: Duration) -> Option<(u16, Vec<u8>)> {
         self.0.set_read_timeout(Some(within)).expect("not zero");
         let record = self.record()?;
         let len = usize::from(record[4]);

@@ -246,6 +246,8 @@ pub(crate) struct Replay {
     pub(crate) selection: FrameSelection,
     #[command(flatten)]
     pub(crate) transport: Transport,
+    #[command(flatten)]
+    pub(crate) car: RecordedCar,
 }
 
 /// What of a recording is sent.
@@ -253,6 +255,32 @@ pub(crate) struct Replay {
 pub(crate) enum Part {
     /// Every frame, at its time
     Frames,
+    /// The ECUs: each question of a live tester gets the replies that it got then, in turn, and as late as then.
+    /// What was not asked then meets silence
+    Car,
+}
+
+/// Of the ECUs of a recording.
+#[derive(Clone, Copy, Debug, Default, ClapArgs)]
+#[command(next_help_heading = "With --as car")]
+pub(crate) struct RecordedCar {
+    /// What a question gets that is asked more often than it was then
+    #[arg(long, value_enum, value_name = "WHAT")]
+    pub(crate) after_last: Option<AfterLast>,
+    /// Stop after this time on the bus (30s, 5min, 1h)
+    #[arg(long = "for", value_parser = duration, value_name = "TIME")]
+    pub(crate) lasting: Option<Duration>,
+}
+
+/// What a question gets that is asked more often than it was in the recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum AfterLast {
+    /// The last replies again: what was cleared stays cleared (without this option)
+    Last,
+    /// The first ones, and so on from there
+    Anew,
+    /// Nothing
+    Silence,
 }
 
 /// Where a recorded bus goes.

@@ -109,7 +109,7 @@ enum Memory {
 
 /// Frames of the run. `null` where nobody counts.
 #[derive(Debug, Serialize)]
-struct BusCounts {
+pub(super) struct BusCounts {
     received: u64,
     sent: u64,
     sent_while_down: u64,
@@ -600,7 +600,7 @@ fn end(
 }
 
 /// What became of the frames: what is out of the ordinary only where there was some.
-fn frames(traffic: &Traffic) -> String {
+pub(super) fn frames(traffic: &Traffic) -> String {
     let mut text = format!("{} received, {} sent", traffic.received, traffic.sent);
     let rare = [
         (traffic.sent_while_down, "sent while the interface was down"),

@@ -137,7 +137,7 @@ impl Car {
         &mut self,
         lasting: Option<Duration>,
         stop: impl Future<Output = ()>,
-        mut notice: impl FnMut(&StandIn, Notice),
+        mut notice: impl FnMut(Notice),
     ) -> Result<Ending, RunError> {
         let mut stop = std::pin::pin!(stop);
         let end = lasting.map(|span| self.now() + span);
@@ -149,7 +149,7 @@ impl Car {
             self.stand_in.handle_timeout(now);
             self.send_frames(now)?;
             while let Some(event) = self.stand_in.poll_event() {
-                notice(&self.stand_in, Notice::Event(event));
+                notice(Notice::Event(event));
             }
             let deadlines = [end, self.stand_in.poll_timeout()];
             let deadline = deadlines.into_iter().flatten().min().unwrap_or(now + FAR);
@@ -191,7 +191,7 @@ impl Car {
         self.latest
     }
 
-    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(&StandIn, Notice)) -> Result<(), RunError> {
+    fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice)) -> Result<(), RunError> {
         match event {
             BusEvent::Frame(received) => {
                 if let Some(watch) = &self.watch {
@@ -202,7 +202,7 @@ impl Car {
                     if let Some(error) = ErrorFrame::decode(&received.frame)
                         && let Some(more) = self.errors.note(now, error)
                     {
-                        notice(&self.stand_in, Notice::BusError { error, more });
+                        notice(Notice::BusError { error, more });
                     }
                     return Ok(());
                 }
@@ -212,7 +212,7 @@ impl Car {
                 let now = self.now();
                 self.send_frames(now)?;
                 while let Some(event) = self.stand_in.poll_event() {
-                    notice(&self.stand_in, Notice::Event(event));
+                    notice(Notice::Event(event));
                 }
             }
             // One that was given up meanwhile may still pass, late: it confirms nothing.
@@ -226,12 +226,12 @@ impl Car {
             BusEvent::Passed(_) => {}
             BusEvent::Down => {
                 self.blocked = None;
-                notice(&self.stand_in, Notice::BusDown);
+                notice(Notice::BusDown);
             }
             BusEvent::TurnedAway(why) => {
                 let now = self.now();
                 if let Some(more) = self.turned_away.note(now, why) {
-                    notice(&self.stand_in, Notice::TurnedAway { why, more });
+                    notice(Notice::TurnedAway { why, more });
                 }
             }
         }

@@ -1,8 +1,9 @@
 //! `twotrip replay`: a recording, sent again.
 //!
 //! `recorded` reads the file, `lanes` says which bus is which; each part has a file of its own: `frames` sends every
-//! frame at its time.
+//! frame at its time, `car` answers a tester.
 
+mod car;
 mod frames;
 mod lanes;
 mod recorded;
@@ -14,7 +15,27 @@ use crate::{
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
+    check(args)?;
     match args.part {
         Part::Frames => frames::run(args).await,
+        Part::Car => car::run(args).await,
     }
+}
+
+/// What goes only with one part, or not with it.
+fn check(args: &args::Replay) -> Result<(), Failure> {
+    let of_a_car = args.car.after_last.is_some() || args.car.lasting.is_some();
+    if args.part != Part::Car && of_a_car {
+        return Err(Failure::input(
+            "--after-last and --for go with `--as car`",
+            Some("`replay FILE --as car --bus BUS` answers a tester from the recording".to_owned()),
+        ));
+    }
+    if args.part == Part::Car && (args.pace != args::Pace::Times(1.0) || args.passes != 1) {
+        return Err(Failure::input(
+            "--pace and --loop do not go with `--as car`: replies come as late as they did",
+            Some("`--after-last anew` begins with the first replies again".to_owned()),
+        ));
+    }
+    Ok(())
 }

@@ -123,6 +123,9 @@ struct Place {
     first: Option<u64>,
     last: u64,
     begins: bool,
+    /// When the last thing happened that has a time, and in the section before.
+    ended: u64,
+    section_ended: u64,
     strangers: u64,
     is_over: bool,
 }
@@ -134,6 +137,17 @@ impl Recorded {
             wanted,
             place: Place::default(),
         })
+    }
+
+    /// When the recording ended, as far as it is read, nanoseconds since 1970: the recorder may have listened on after the
+    /// last frame.
+    pub(super) const fn ended(&self) -> u64 {
+        self.place.ended
+    }
+
+    /// When the section before this one ended, likewise.
+    pub(super) const fn section_ended(&self) -> u64 {
+        self.place.section_ended
     }
 
     /// The next wanted frame, in the order of the file.
@@ -165,7 +179,10 @@ impl Place {
 
     fn on_item(&mut self, item: &Item<'_>, wanted: &Wanted) -> Option<Entry> {
         match item {
-            Item::Section(_) => self.begins = true,
+            Item::Section(_) => {
+                self.begins = true;
+                self.section_ended = self.ended;
+            }
             Item::Interface(interface) => {
                 let name = interface.name().map_or_else(
                     || format!("interface {}", interface.number),
@@ -182,7 +199,8 @@ impl Place {
                 }
             }
             Item::Packet(packet) => return self.on_packet(packet, wanted),
-            Item::Statistics(_) | Item::Other(_) => {}
+            Item::Statistics(counts) => self.ended = self.ended.max(counts.at),
+            Item::Other(_) => {}
         }
         None
     }
@@ -192,6 +210,7 @@ impl Place {
         let first = *self.first.get_or_insert(at);
         let since = at.saturating_sub(first);
         self.last = at;
+        self.ended = at;
         self.number += 1;
         if wanted.to.is_some_and(|to| to.is_passed(self.number, since)) {
             self.is_over = true;

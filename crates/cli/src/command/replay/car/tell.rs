@@ -1,0 +1,495 @@
+//! What is said while the ECUs of a recording answer, and at the end.
+
+use std::{
+    path::Path,
+    time::{Duration, Instant},
+};
+
+use serde::Serialize;
+use twotrip_dialogue::{Answers, Found, Head, LeftOut, Role, StandInEvent};
+use twotrip_host::{
+    bus::Name,
+    replay::car::{Car, Notice},
+    run::{Ending, Traffic},
+};
+use twotrip_isotp::Direction;
+use twotrip_obd::describe_request;
+use twotrip_units::BusInstant;
+
+use super::lines::Lines;
+use crate::{
+    command::{run::BusCounts, run::frames, words},
+    exit::Failure,
+    output,
+};
+
+/// Questions of a kind that are listed at the end; all of them with `--json`.
+const LISTED: usize = 20;
+
+/// A line of `--json`.
+#[derive(Debug, Serialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+enum Line<'a> {
+    Ready {
+        file: String,
+        bus: String,
+        ecus: Vec<String>,
+        questions: usize,
+        unasked_answers: u64,
+        incomplete_answers: u64,
+        cut_off_questions: u64,
+    },
+    Asked {
+        time_s: f64,
+        role: String,
+        request: String,
+        text: String,
+        found: &'static str,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        recorded_time: Option<usize>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        recorded_times: Option<usize>,
+        replies: u32,
+    },
+    Trouble {
+        time_s: f64,
+        ecu: String,
+        text: String,
+    },
+    BusDown,
+    BusError {
+        text: String,
+        more: u64,
+    },
+    TurnedAway {
+        text: String,
+        more: u64,
+    },
+    Unknown {
+        role: String,
+        request: String,
+        text: String,
+        count: u64,
+        first_s: f64,
+    },
+    NeverAsked {
+        role: String,
+        request: String,
+        text: String,
+        recorded_times: usize,
+    },
+    End {
+        reason: &'a str,
+        seconds: f64,
+        requests: u64,
+        answered: u64,
+        silent: u64,
+        exhausted: u64,
+        unknown: u64,
+        unknown_not_listed: u64,
+        never_asked: usize,
+        questions: usize,
+        replies_dropped: u64,
+        replies_broken_off: u64,
+        requests_incomplete: u64,
+        short_frames: u64,
+        ignored_frames: u64,
+        lost_frames: u64,
+        lines_not_shown: u64,
+        bus: BusCounts,
+    },
+}
+
+/// Says it.
+#[derive(Debug)]
+pub(super) struct Teller {
+    json: bool,
+    lines: Lines,
+    begun: Instant,
+}
+
+impl Teller {
+    pub(super) fn new(json: bool) -> Self {
+        Self {
+            json,
+            lines: Lines::new(),
+            begun: Instant::now(),
+        }
+    }
+
+    fn object(&mut self, line: &Line<'_>) -> Result<(), Failure> {
+        let text = serde_json::to_string(line).map_err(|error| Failure::system(error.to_string(), None))?;
+        self.lines.say(text);
+        Ok(())
+    }
+
+    pub(super) fn ready(
+        &mut self,
+        file: &Path,
+        bus: &Name,
+        answers: &Answers,
+        left_out: LeftOut,
+    ) -> Result<(), Failure> {
+        let file = file.display().to_string();
+        let mut ecus: Vec<_> = answers.ecus().iter().map(|manner| manner.ecu).collect();
+        ecus.sort();
+        let ecus: Vec<String> = ecus.iter().map(ToString::to_string).collect();
+        let questions = answers.questions().count();
+        let LeftOut {
+            unasked,
+            incomplete,
+            cut_off,
+        } = left_out;
+        if self.json {
+            return self.object(&Line::Ready {
+                file,
+                bus: bus.to_string(),
+                ecus,
+                questions,
+                unasked_answers: unasked,
+                incomplete_answers: incomplete,
+                cut_off_questions: cut_off,
+            });
+        }
+        let parts = [
+            (unasked, "answers to no question in it"),
+            (incomplete, "answers that are not whole"),
+            (cut_off, "questions at its end that nobody had time to answer"),
+        ];
+        let parts: Vec<String> = parts
+            .iter()
+            .filter(|(count, _)| *count > 0)
+            .map(|(count, what)| format!("{count} {what}"))
+            .collect();
+        if !parts.is_empty() {
+            anstream::eprintln!("left out of the recording: {}", parts.join(", "));
+        }
+        if ecus.is_empty() {
+            anstream::eprintln!("no ECU says anything in the recording: all questions meet silence");
+        }
+        let who = match &ecus[..] {
+            [] => "no ECU".to_owned(),
+            [one] => format!("ECU {one}"),
+            several => format!("ECUs {}", several.join(" ")),
+        };
+        self.lines.say(format!(
+            "ready: {who} of {} on {bus}, {questions} {}",
+            output::escape(&file),
+            if questions == 1 {
+                "question"
+            } else {
+                "different questions"
+            }
+        ));
+        Ok(())
+    }
+
+    /// What happens. Whoever reads our output may have gone; the ECUs stay.
+    pub(super) fn tell(&mut self, notice: &Notice) {
+        let _ = match notice {
+            Notice::Event(StandInEvent::Asked {
+                at,
+                role,
+                request,
+                found,
+            }) => self.asked(*at, *role, *request, *found),
+            Notice::Event(StandInEvent::Busy { at, ecu }) => self.trouble(
+                *at,
+                &ecu.to_string(),
+                "is in the middle of a long reply: no reply to this",
+            ),
+            Notice::Event(StandInEvent::Failed {
+                at,
+                ecu,
+                direction,
+                result,
+            }) => {
+                let what = match direction {
+                    Direction::Transmit => "gives its reply up",
+                    Direction::Receive => "gives the question up",
+                };
+                self.trouble(*at, &ecu.to_string(), &format!("{what}: {result}"))
+            }
+            Notice::BusDown if self.json => self.object(&Line::BusDown),
+            Notice::BusDown => {
+                anstream::eprintln!(
+                    "the interface is down; the ECUs are back on the bus when it is up again"
+                );
+                Ok(())
+            }
+            Notice::BusError { error, more } if self.json => self.object(&Line::BusError {
+                text: error.to_string(),
+                more: *more,
+            }),
+            Notice::BusError { error, more } => {
+                anstream::eprintln!("{}", words::bus_error(*error, *more));
+                Ok(())
+            }
+            Notice::TurnedAway { why, more } if self.json => self.object(&Line::TurnedAway {
+                text: why.to_string(),
+                more: *more,
+            }),
+            Notice::TurnedAway { why, more: 0 } => {
+                anstream::eprintln!("{why}");
+                Ok(())
+            }
+            Notice::TurnedAway { why, more } => {
+                anstream::eprintln!("{why} ({more} more for the same reason before it)");
+                Ok(())
+            }
+        };
+    }
+
+    fn asked(&mut self, at: BusInstant, role: Role, request: Head, found: Found) -> Result<(), Failure> {
+        let text = words_of(&request);
+        if self.json {
+            let (name, recorded_time, recorded_times, replies) = match found {
+                Found::Unknown => ("unknown", None, None, 0),
+                Found::Recorded {
+                    time, times, replies, ..
+                } => {
+                    let name = match (time, replies) {
+                        (None, _) => "exhausted",
+                        (_, 0) => "silence",
+                        _ => "answered",
+                    };
+                    (name, time.map(|time| time + 1), Some(times), replies)
+                }
+            };
+            return self.object(&Line::Asked {
+                time_s: at.as_secs_f64(),
+                role: role.to_string(),
+                request: request.to_string(),
+                text,
+                found: name,
+                recorded_time,
+                recorded_times,
+                replies,
+            });
+        }
+        let outcome = match found {
+            Found::Unknown => "unknown: silence".to_owned(),
+            Found::Recorded {
+                time: None, times, ..
+            } => format!("asked more than {times} times: silence"),
+            Found::Recorded {
+                time: Some(time),
+                times,
+                replies,
+                ..
+            } => {
+                let time = format!("{} of {times}", time + 1);
+                match replies {
+                    0 => format!("{time}: silence, as then"),
+                    1 => time,
+                    several => format!("{time}: {several} replies"),
+                }
+            }
+        };
+        self.line(at, &role.to_string(), &format!("({outcome}) {text}"));
+        Ok(())
+    }
+
+    fn trouble(&mut self, at: BusInstant, ecu: &str, text: &str) -> Result<(), Failure> {
+        if self.json {
+            return self.object(&Line::Trouble {
+                time_s: at.as_secs_f64(),
+                ecu: ecu.to_owned(),
+                text: text.to_owned(),
+            });
+        }
+        self.line(at, &format!("! {ecu}"), text);
+        Ok(())
+    }
+
+    fn line(&mut self, at: BusInstant, who: &str, text: &str) {
+        let head = format!("{:>13.6}  {who:<17} ", at.as_secs_f64());
+        self.columns(&head, text);
+    }
+
+    fn columns(&mut self, head: &str, text: &str) {
+        let width = head.chars().count();
+        for (place, line) in output::wrap(text, width, output::WIDTH).into_iter().enumerate() {
+            let line = if place == 0 {
+                format!("{head}{}", line.trim_start())
+            } else {
+                line
+            };
+            self.lines.say(line);
+        }
+    }
+
+    /// Sums up.
+    pub(super) fn end(mut self, car: &Car, ending: Option<Ending>) -> Result<(), Failure> {
+        let reason = match ending {
+            Some(Ending::TimeOver) => "time over",
+            Some(Ending::Stopped) => "stopped",
+            None => "broken off",
+        };
+        let lasted = self.begun.elapsed();
+        let stand_in = car.stand_in();
+        let never: Vec<_> = stand_in
+            .answers()
+            .questions()
+            .filter(|question| stand_in.asked(question.id) == 0)
+            .collect();
+        if self.json {
+            // What is said at the end is worth waiting for.
+            let unshown = self.lines.finish()?;
+            for unknown in stand_in.unknown() {
+                output::json(&Line::Unknown {
+                    role: unknown.role.to_string(),
+                    request: hex(&unknown.request),
+                    text: describe_request(&unknown.request),
+                    count: unknown.count,
+                    first_s: unknown.first.as_secs_f64(),
+                })?;
+            }
+            for question in &never {
+                output::json(&Line::NeverAsked {
+                    role: question.role.to_string(),
+                    request: hex(question.request),
+                    text: describe_request(question.request),
+                    recorded_times: question.times,
+                })?;
+            }
+            return output::json(&summary(car, reason, lasted, never.len(), unshown));
+        }
+        let unknown: Vec<(String, String)> = stand_in
+            .unknown()
+            .iter()
+            .map(|unknown| {
+                let what = describe_request(&unknown.request);
+                let first = unknown.first.as_secs_f64();
+                let count = unknown.count;
+                let text = format!(
+                    "{}: {what}; {count} x, first at {first:.3} s",
+                    hex(&unknown.request)
+                );
+                (unknown.role.to_string(), text)
+            })
+            .collect();
+        let unlisted = stand_in.counts().unknown_unlisted;
+        self.list("not in the recording, met by silence:", &unknown, unlisted);
+        let never: Vec<(String, String)> = never
+            .iter()
+            .map(|question| {
+                let what = describe_request(question.request);
+                (
+                    question.role.to_string(),
+                    format!("{}: {what}", hex(question.request)),
+                )
+            })
+            .collect();
+        let questions = stand_in.answers().questions().count();
+        let title = format!("never asked, {} of {questions} questions:", never.len());
+        self.list(&title, &never, 0);
+        let unshown = self.lines.finish()?;
+        sum_up(car, reason, lasted, unshown)
+    }
+
+    fn list(&mut self, title: &str, entries: &[(String, String)], more: u64) {
+        if entries.is_empty() {
+            return;
+        }
+        self.lines.say(title.to_owned());
+        for (who, text) in entries.iter().take(LISTED) {
+            self.columns(&format!("  {who:<18} "), text);
+        }
+        let more = more + entries.len().saturating_sub(LISTED) as u64;
+        if more > 0 {
+            self.lines.say(format!("  and {more} more"));
+        }
+    }
+}
+
+fn summary(
+    car: &Car,
+    reason: &'static str,
+    lasted: Duration,
+    never_asked: usize,
+    unshown: u64,
+) -> Line<'static> {
+    let (stand_in, traffic) = (car.stand_in(), car.traffic());
+    let counts = stand_in.counts();
+    Line::End {
+        reason,
+        seconds: lasted.as_secs_f64(),
+        requests: counts.requests,
+        answered: counts.answered,
+        silent: counts.silent,
+        exhausted: counts.exhausted,
+        unknown: counts.unknown,
+        unknown_not_listed: counts.unknown_unlisted,
+        never_asked,
+        questions: stand_in.answers().questions().count(),
+        replies_dropped: counts.dropped,
+        replies_broken_off: counts.broken_off,
+        requests_incomplete: counts.incomplete,
+        short_frames: counts.short_frames,
+        ignored_frames: counts.ignored,
+        lost_frames: traffic.lost,
+        lines_not_shown: unshown,
+        bus: traffic.into(),
+    }
+}
+
+/// In words, on standard error as `run` does.
+fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(), Failure> {
+    let counts = car.stand_in().counts();
+    let traffic: Traffic = car.traffic();
+    let rare = [
+        (counts.silent, "met by silence as then"),
+        (counts.exhausted, "asked more often than then and met by silence"),
+        (counts.unknown, "not in the recording and met by silence"),
+    ];
+    let mut text = format!(
+        "{reason} after {:.1} s: {} questions, {} answered",
+        lasted.as_secs_f64(),
+        counts.requests,
+        counts.answered
+    );
+    for (count, what) in rare {
+        if count > 0 {
+            text += &format!(", {count} {what}");
+        }
+    }
+    anstream::eprintln!("{text}");
+    let rare = [
+        (
+            counts.dropped,
+            "replies were dropped because their ECU was in the middle of a long one",
+        ),
+        (counts.broken_off, "replies were given up by the transport"),
+        (
+            counts.incomplete,
+            "questions of several frames did not come whole",
+        ),
+        (
+            counts.short_frames,
+            "frames of fewer than 8 bytes were not taken (ISO 15765-4); `--dlc lenient` takes them",
+        ),
+        (counts.ignored, "other frames had no effect"),
+        (unshown, "lines are not shown because nobody read them in time"),
+    ];
+    for (count, what) in rare {
+        if count > 0 {
+            anstream::eprintln!("{count} {what}");
+        }
+    }
+    anstream::eprintln!("frames: {}", frames(&traffic));
+    Ok(())
+}
+
+/// The question in words; one that is too long to be kept as bytes.
+fn words_of(request: &Head) -> String {
+    if request.length() > request.bytes().len() {
+        return format!("asks {request}");
+    }
+    describe_request(request.bytes())
+}
+
+fn hex(bytes: &[u8]) -> String {
+    let bytes: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+    bytes.join(" ")
+}

@@ -1,0 +1,173 @@
+//! The ECUs of a recording answer a live tester: `replay --as car`.
+
+use std::{path::Path, time::Duration};
+
+use crate::{
+    support::{Car, bus, run, runtime_dir},
+    transport::Raw,
+};
+
+const SOON: Duration = Duration::from_secs(10);
+
+fn capture(name: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures");
+    path.join(name).to_str().expect("UTF-8").to_owned()
+}
+
+/// A vehicle once recorded is a practice car: a tester finds on it what it found then, and the second time too.
+#[test]
+fn a_recorded_car_is_scanned_with_the_same_result() {
+    let (live, practice) = (bus(), bus());
+    let file = runtime_dir().join("vehicle.pcapng");
+    let file = file.to_str().expect("UTF-8");
+    let car = Car::start(&["run", "codes-on-demand", "--bus", &live, "--record", file]);
+    let text = run(&["scan", "all", "--bus", &live]).expect(0).stdout;
+    let json = run(&["scan", "all", "--bus", &live, "--json"]).expect(0).stdout;
+    let (code, _, stderr) = car.stop("-TERM");
+    assert_eq!(code, Some(0), "{stderr}");
+
+    let car = Car::start(&["replay", file, "--as", "car", "--bus", &practice]);
+    assert!(car.ready.starts_with("ready: ECU 7E8 of "), "{}", car.ready);
+    assert_eq!(run(&["scan", "all", "--bus", &practice]).expect(0).stdout, text);
+    assert_eq!(
+        run(&["scan", "all", "--bus", &practice, "--json"])
+            .expect(0)
+            .stdout,
+        json
+    );
+    assert_eq!(
+        run(&["scan", "all", "--bus", &practice, "--json"])
+            .expect(0)
+            .stdout,
+        json,
+        "the last replies again"
+    );
+    let (code, stdout, stderr) = car.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert!(
+        !stdout.contains("unknown") && !stdout.contains("never asked"),
+        "{stdout}"
+    );
+    assert!(stderr.starts_with("stopped after "), "{stderr}");
+}
+
+/// Two ECUs in a capture of another program. The long answer of the first is not whole there, its clear is 40 ms late.
+#[test]
+fn each_ecu_of_a_capture_answers_and_what_is_unknown_is_listed() {
+    let bus = bus();
+    let car = Car::start(&[
+        "replay",
+        &capture("two-ecus.pcapng"),
+        "--as",
+        "car",
+        "--bus",
+        &bus,
+        "--json",
+    ]);
+    let ready: serde_json::Value = serde_json::from_str(&car.ready).expect("JSON");
+    assert_eq!(
+        (&ready["ecus"], &ready["questions"]),
+        (&serde_json::json!(["7E8", "7E9"]), &4.into())
+    );
+    assert_eq!(ready["incomplete_answers"], 1);
+    let mut tester = Raw::join(&bus);
+    let hear = |tester: &mut Raw| tester.receive(SOON).expect("an answer");
+
+    tester.send(0x7DF, &[2, 1, 0, 0, 0, 0, 0, 0]);
+    assert_eq!(hear(&mut tester), (0x7E8, vec![6, 0x41, 0, 0x98, 0x18, 0, 1, 0]));
+    assert_eq!(hear(&mut tester), (0x7E9, vec![6, 0x41, 0, 0x80, 0, 0, 1, 0]));
+    // Three codes take several frames; nobody sends flow control, and the ECU gives up.
+    tester.send(0x7DF, &[1, 3, 0, 0, 0, 0, 0, 0]);
+    assert_eq!(hear(&mut tester), (0x7E9, vec![4, 0x43, 1, 7, 0x30, 0, 0, 0]));
+    assert_eq!(hear(&mut tester), (0x7E8, vec![0x10, 8, 0x43, 3, 1, 0x71, 3, 0]));
+    assert_eq!(tester.receive(Duration::from_millis(200)), None);
+    // The ECU name, in blocks of two.
+    tester.send(0x7DF, &[2, 9, 0x0A, 0, 0, 0, 0, 0]);
+    assert_eq!(
+        hear(&mut tester),
+        (0x7E9, vec![0x10, 0x17, 0x49, 0x0A, 1, 0x54, 0x43, 0x4D])
+    );
+    tester.send(0x7E1, &[0x30, 2, 0, 0, 0, 0, 0, 0]);
+    assert_eq!(hear(&mut tester).1[0], 0x21);
+    assert_eq!(hear(&mut tester).1[0], 0x22);
+    tester.send(0x7E1, &[0x30, 2, 0, 0, 0, 0, 0, 0]);
+    assert_eq!(hear(&mut tester), (0x7E9, vec![0x23, 0, 0, 0, 0, 0, 0, 0]));
+    // Nobody asked these then: not with these bytes, not this ECU, not with this identifier.
+    tester.send(0x7DF, &[2, 1, 0x0C, 0, 0, 0, 0, 0]);
+    tester.send(0x7E0, &[2, 1, 0, 0, 0, 0, 0, 0]);
+    tester.send(0x7E5, &[2, 1, 0, 0, 0, 0, 0, 0]);
+    tester.send(0x7DF, &[2, 1, 0x0C, 0, 0, 0, 0, 0]);
+    assert_eq!(tester.receive(Duration::from_millis(200)), None);
+
+    let (code, stdout, stderr) = car.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    let lines: Vec<serde_json::Value> = stdout
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .collect();
+    let of = |event: &str| {
+        lines
+            .iter()
+            .filter(|line| line["event"] == event)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(of("asked").len(), 7, "{stdout}");
+    let trouble = of("trouble");
+    assert_eq!(trouble.len(), 1, "{stdout}");
+    assert_eq!(trouble[0]["ecu"], "7E8");
+    assert!(
+        trouble[0]["text"]
+            .as_str()
+            .expect("text")
+            .contains("N_TIMEOUT_Bs"),
+        "{stdout}"
+    );
+    let unknown: Vec<_> = of("unknown")
+        .into_iter()
+        .map(|line| {
+            (
+                line["role"].clone(),
+                line["request"].clone(),
+                line["count"].clone(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        unknown,
+        [
+            ("tester to all".into(), "01 0C".into(), 2.into()),
+            ("tester to 7E8".into(), "01 00".into(), 1.into()),
+            ("tester to 7ED".into(), "01 00".into(), 1.into()),
+        ]
+    );
+    let never = of("never-asked");
+    assert_eq!((never.len(), &never[0]["request"]), (1, &"04".into()));
+    let end = lines.last().expect("an end");
+    assert_eq!(
+        (&end["requests"], &end["answered"], &end["unknown"]),
+        (&7.into(), &3.into(), &4.into())
+    );
+    assert_eq!(end["replies_broken_off"], 1);
+}
+
+#[test]
+fn a_time_ends_it_and_what_makes_no_sense_is_said() {
+    let bus = bus();
+    let file = capture("two-ecus.pcapng");
+    let replay = |more: &[&str]| run(&[&["replay", &file, "--bus", &bus], more].concat());
+    let ran = replay(&["--as", "car", "--for", "100ms"]).expect(0);
+    ran.says("ready: ECUs 7E8 7E9 of ")
+        .says("never asked, 4 of 4 questions:")
+        .says("  tester to all      09 0A: asks for ECU name")
+        .complains("left out of the recording: 1 answers that are not whole")
+        .complains("time over after 0.1 s: 0 questions, 0 answered");
+    replay(&["--as", "car", "--only", "7E8"])
+        .expect(2)
+        .complains("holds no question of a tester");
+    replay(&["--for", "1s"]).expect(2).complains("--as car");
+    replay(&["--as", "car", "--loop", "2"])
+        .expect(2)
+        .complains("--after-last anew");
+    let _car = Car::start(&["run", "healthy", "--bus", &bus]);
+    replay(&["--as", "car"]).expect(3);
+}
