@@ -1,6 +1,7 @@
 //! What the benches share: cars in a known state.
 
 mod cpu_time;
+pub mod sessions;
 
 use std::time::Duration;
 
@@ -52,9 +53,12 @@ pub fn live(simulator: &mut Simulator, phrases: &[&str]) {
 /// If there is no such scenario.
 #[must_use]
 pub fn lived_through(name: &str) -> Simulator {
+    live_through(name, car())
+}
+
+fn live_through(name: &str, mut simulator: Simulator) -> Simulator {
     let shipped = shipped::find(name).unwrap_or_else(|| panic!("no scenario {name}"));
     let scenario = Scenario::parse(shipped.text.as_bytes()).unwrap_or_else(|problems| panic!("{problems:?}"));
-    let mut simulator = car();
     for phrase in scenario.story() {
         simulator.tell(phrase.value.clone());
     }

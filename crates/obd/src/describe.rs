@@ -1,137 +1,194 @@
 //! Requests and answers in plain words, for `walkthrough`, `explain` and reports.
 //!
 //! Text that came over the bus (VIN, calibration id, name) is shown with everything but printable ASCII escaped.
+//! The words are written straight to where they are wanted: a listing of millions of messages costs no allocation each.
 
-use alloc::{
-    format,
-    string::{String, ToString},
-    vec::Vec,
-};
-use core::fmt::Display;
+use alloc::string::String;
+use core::fmt::{Display, Result, Write};
+
+use twotrip_units::decimal::{write_hex, write_whole};
 
 use crate::{
     Codes, Control, Information, Mid, Pid, Readiness, Record, Records, Request, Response, ResponseCode,
-    Service, SupportMask, Tid, info::InfoType, mask::is_mask, pid::Value,
+    Service, Tid, info::InfoType, mask::is_mask, pid::Value,
 };
 
 /// A request in words: `asks for engine speed, vehicle speed`.
 #[must_use]
 pub fn describe_request(bytes: &[u8]) -> String {
-    let request = match Request::parse(bytes) {
-        Ok(request) => request,
-        Err(error) => return format!("malformed request: {error}"),
-    };
-    match request {
-        Request::CurrentData(parameters) => asks_for(
-            "",
-            parameters.numbers().iter().map(|&number| parameter_name(number)),
-        ),
-        Request::FreezeFrame(parameters) => asks_for(
-            " the freeze frame",
-            parameters.pairs().iter().map(|&[number, frame]| match frame {
-                0 => parameter_name(number),
-                frame => format!("{} (frame {frame})", parameter_name(number)),
-            }),
-        ),
-        Request::VehicleInformation(parameters) => asks_for(
-            "",
-            parameters.numbers().iter().map(|&number| {
-                if is_mask(number) {
-                    format!("the supported InfoTypes from ${:02X}", number.saturating_add(1))
-                } else {
-                    info_name(InfoType::new(number))
-                }
-            }),
-        ),
-        Request::TestResults(parameters) => asks_for(
-            "",
-            parameters.numbers().iter().map(|&number| {
-                if is_mask(number) {
-                    format!("the supported monitors from ${:02X}", number.saturating_add(1))
-                } else {
-                    format!("test results of {}", Mid::new(number).name())
-                }
-            }),
-        ),
-        Request::Control(Control::Masks(numbers)) => {
-            let name =
-                |&number: &u8| format!("the supported controls from ${:02X}", number.saturating_add(1));
-            asks_for("", numbers.iter().map(name))
-        }
-        Request::Control(Control::Test(tid, data)) => format!("commands {}{}", control_name(tid), hex(data)),
-        Request::ConfirmedCodes => "asks for confirmed codes".into(),
-        Request::PendingCodes => "asks for pending codes".into(),
-        Request::PermanentCodes => "asks for permanent codes".into(),
-        Request::Clear => "asks to clear codes, freeze frame and readiness".into(),
-        Request::Other(service, parameters) => format!("asks {service}{}", hex(parameters)),
-    }
+    let mut words = String::new();
+    // A string takes everything.
+    let _ = write_request(&mut words, bytes);
+    words
 }
 
 /// An answer in words: `engine speed 1726 rpm; vehicle speed 80 km/h`, `1 confirmed code: P0455`.
 #[must_use]
 pub fn describe_response(bytes: &[u8]) -> String {
+    let mut words = String::new();
+    let _ = write_response(&mut words, bytes);
+    words
+}
+
+/// As [`describe_request`], behind what `out` holds already.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
+    let request = match Request::parse(bytes) {
+        Ok(request) => request,
+        Err(error) => return write!(out, "malformed request: {error}"),
+    };
+    match request {
+        Request::CurrentData(parameters) => {
+            out.write_str("asks for ")?;
+            write_list(out, ", ", parameters.numbers(), |out, &number| {
+                write_parameter(out, number)
+            })
+        }
+        Request::FreezeFrame(parameters) => {
+            out.write_str("asks the freeze frame for ")?;
+            write_list(out, ", ", parameters.pairs(), |out, &[number, frame]| {
+                write_parameter(out, number)?;
+                write_frame(out, frame)
+            })
+        }
+        Request::VehicleInformation(parameters) => {
+            out.write_str("asks for ")?;
+            write_list(out, ", ", parameters.numbers(), |out, &number| {
+                if is_mask(number) {
+                    write_supported(out, "InfoTypes", number)
+                } else {
+                    write_info_name(out, InfoType::new(number))
+                }
+            })
+        }
+        Request::TestResults(parameters) => {
+            out.write_str("asks for ")?;
+            write_list(out, ", ", parameters.numbers(), |out, &number| {
+                if is_mask(number) {
+                    write_supported(out, "monitors", number)
+                } else {
+                    write!(out, "test results of {}", Mid::new(number).name())
+                }
+            })
+        }
+        Request::Control(Control::Masks(numbers)) => {
+            out.write_str("asks for ")?;
+            write_list(out, ", ", numbers, |out, &number| {
+                write_supported(out, "controls", number)
+            })
+        }
+        Request::Control(Control::Test(tid, data)) => {
+            out.write_str("commands ")?;
+            write_control_name(out, tid)?;
+            write_bytes(out, data)
+        }
+        Request::ConfirmedCodes => out.write_str("asks for confirmed codes"),
+        Request::PendingCodes => out.write_str("asks for pending codes"),
+        Request::PermanentCodes => out.write_str("asks for permanent codes"),
+        Request::Clear => out.write_str("asks to clear codes, freeze frame and readiness"),
+        Request::Other(service, parameters) => {
+            write!(out, "asks {service}")?;
+            write_bytes(out, parameters)
+        }
+    }
+}
+
+/// As [`describe_response`], behind what `out` holds already.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_response(out: &mut impl Write, bytes: &[u8]) -> Result {
     let response = match Response::parse(bytes) {
         Ok(response) => response,
-        Err(error) => return format!("malformed answer: {error}"),
+        Err(error) => return write!(out, "malformed answer: {error}"),
     };
     match response {
-        Response::CurrentData(records) => describe_records(records),
-        Response::FreezeFrame(records) => format!("freeze frame: {}", describe_records(records)),
-        Response::Codes(service, codes) => describe_codes(service, codes),
-        Response::Cleared => "codes, freeze frame and readiness cleared".into(),
+        Response::CurrentData(records) => write_records(out, records),
+        Response::FreezeFrame(records) => {
+            out.write_str("freeze frame: ")?;
+            write_records(out, records)
+        }
+        Response::Codes(service, codes) => write_codes(out, service, codes),
+        Response::Cleared => out.write_str("codes, freeze frame and readiness cleared"),
         Response::Masks(service, masks) => {
             let what = match service {
                 Service::TestResults => "monitors",
                 Service::Control => "controls",
                 _ => "InfoTypes",
             };
-            let say = |&[base, mask @ ..]: &[u8; 5]| describe_mask(base, mask, what);
-            list("; ", masks.iter().map(say))
+            write_list(out, "; ", masks, |out, &[base, mask @ ..]| {
+                write_mask(out, base, mask, what)
+            })
         }
-        Response::TestResults(results) => list("; ", results.iter()),
-        Response::Control(tid, data) => format!("takes {}:{}", control_name(tid), hex(data)),
-        Response::Information(information) => describe_information(information),
+        Response::TestResults(results) => write_list(out, "; ", results.iter(), |out, result| {
+            write!(out, "{result}")
+        }),
+        Response::Control(tid, data) => {
+            out.write_str("takes ")?;
+            write_control_name(out, tid)?;
+            out.write_str(":")?;
+            write_bytes(out, data)
+        }
+        Response::Information(information) => write_information(out, information),
         Response::Negative(service, ResponseCode::ResponsePending) => {
-            format!(
-                "{}: the answer will follow (response pending, $78)",
-                service_name(service)
-            )
+            write_service_name(out, service)?;
+            out.write_str(": the answer will follow (response pending, $78)")
         }
-        Response::Negative(service, code) => format!("{} refused: {code}", service_name(service)),
-        Response::Other(service, data) => format!("answers {service}{}", hex(data)),
+        Response::Negative(service, code) => {
+            write_service_name(out, service)?;
+            write!(out, " refused: {code}")
+        }
+        Response::Other(service, data) => {
+            write!(out, "answers {service}")?;
+            write_bytes(out, data)
+        }
     }
 }
 
-fn service_name(service: Service) -> String {
+fn write_service_name(out: &mut impl Write, service: Service) -> Result {
     match service {
-        Service::Unknown(number) => format!("service ${number:02X}"),
-        known => known.name().into(),
+        Service::Unknown(number) => write!(out, "service ${number:02X}"),
+        known => out.write_str(known.name()),
     }
 }
 
-/// Bytes after a blank, in hexadecimal; nothing for none. Long ones are cut.
-fn hex(bytes: &[u8]) -> String {
+/// Each byte after a blank, in hexadecimal; nothing for none. Long ones are cut.
+fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
     const SHOWN: usize = 16;
-    let mut text: String = bytes
-        .iter()
-        .take(SHOWN)
-        .map(|byte| format!(" {byte:02X}"))
-        .collect();
-    if bytes.len() > SHOWN {
-        text.push_str(&format!(" and {} bytes more", bytes.len() - SHOWN));
+    for &byte in bytes.iter().take(SHOWN) {
+        out.write_str(" ")?;
+        write_hex(out, byte)?;
     }
-    text
+    if bytes.len() > SHOWN {
+        write!(out, " and {} bytes more", bytes.len() - SHOWN)?;
+    }
+    Ok(())
 }
 
-fn list(separator: &str, items: impl Iterator<Item = impl Display>) -> String {
-    items
-        .map(|item| item.to_string())
-        .collect::<Vec<_>>()
-        .join(separator)
+/// Items with something between them.
+fn write_list<W: Write, I>(
+    out: &mut W,
+    separator: &str,
+    items: impl IntoIterator<Item = I>,
+    mut write: impl FnMut(&mut W, I) -> Result,
+) -> Result {
+    for (place, item) in items.into_iter().enumerate() {
+        if place > 0 {
+            out.write_str(separator)?;
+        }
+        write(out, item)?;
+    }
+    Ok(())
 }
 
-fn asks_for(whom: &str, names: impl Iterator<Item = String>) -> String {
-    format!("asks{whom} for {}", list(", ", names))
+/// The frame of the freeze frame, where it is not the one that everybody has.
+fn write_frame(out: &mut impl Write, frame: u8) -> Result {
+    match frame {
+        0 => Ok(()),
+        frame => write!(out, " (frame {frame})"),
+    }
 }
 
 /// Text from the bus: the zero bytes that fill it up are left out, the rest is escaped.
@@ -143,148 +200,193 @@ fn outside_text(bytes: &[u8]) -> impl Display {
     bytes[..end].escape_ascii()
 }
 
-fn parameter_name(number: u8) -> String {
+fn write_supported(out: &mut impl Write, what: &str, base: u8) -> Result {
+    write!(out, "the supported {what} from ${:02X}", base.saturating_add(1))
+}
+
+fn write_parameter(out: &mut impl Write, number: u8) -> Result {
     if is_mask(number) {
-        return format!("the supported PIDs from ${:02X}", number.saturating_add(1));
+        return write_supported(out, "PIDs", number);
     }
     let pid = Pid::new(number);
-    pid.definition()
-        .map_or_else(|| format!("PID {pid}"), |definition| definition.name.into())
-}
-
-fn control_name(tid: Tid) -> String {
-    tid.control_name()
-        .map_or_else(|| format!("control {tid}"), Into::into)
-}
-
-fn info_name(info_type: InfoType) -> String {
-    info_type
-        .name()
-        .map_or_else(|| format!("InfoType ${:02X}", info_type.number()), Into::into)
-}
-
-fn describe_mask(base: u8, mask: [u8; 4], what: &str) -> String {
-    let mut set = SupportMask::NONE;
-    set.add_range(base, mask);
-    let more = if mask[3] & 1 == 1 { ", more follow" } else { "" };
-    match list(" ", set.iter().map(|number| format!("{number:02X}"))) {
-        none if none.is_empty() => format!("supports no {what} from ${:02X}{more}", base.saturating_add(1)),
-        some => format!("supports {what} {some}{more}"),
+    match pid.definition() {
+        Some(definition) => out.write_str(definition.name),
+        None => write!(out, "PID {pid}"),
     }
 }
 
-fn describe_records(records: Records<'_>) -> String {
-    let mut parts: Vec<String> = records
-        .map(|record| record.map_or_else(|error| format!("unreadable: {error}"), describe_record))
-        .collect();
-    if parts.is_empty() {
-        parts.push("no data".into());
+fn write_control_name(out: &mut impl Write, tid: Tid) -> Result {
+    match tid.control_name() {
+        Some(name) => out.write_str(name),
+        None => write!(out, "control {tid}"),
     }
-    parts.join("; ")
 }
 
-fn describe_record(record: Record<'_>) -> String {
-    let Some(definition) = record.pid.definition() else {
-        return format!("PID {}{}", record.pid, hex(record.data));
-    };
-    let framed = match record.frame {
-        None | Some(0) => String::new(),
-        Some(frame) => format!(" (frame {frame})"),
-    };
-    if let Some(Value::Code(code)) = definition.fields[0].decode(record.data) {
-        return match code {
-            Some(code) => format!("caused by {code}{framed}"),
-            None => format!("none stored{framed}"),
-        };
+fn write_info_name(out: &mut impl Write, info_type: InfoType) -> Result {
+    match info_type.name() {
+        Some(name) => out.write_str(name),
+        None => write!(out, "InfoType ${:02X}", info_type.number()),
     }
-    let values = definition.fields.iter().filter_map(|field| {
-        let value = field.decode(record.data)?;
-        if value == Value::Absent && field.announced_by.is_some() {
-            return None;
-        }
-        Some(match value {
-            Value::Mask(mask) => describe_mask(record.pid.number(), mask.to_be_bytes(), "PIDs"),
-            Value::Readiness(readiness) => describe_readiness(readiness),
-            value if field.name.is_empty() => value.to_string(),
-            value => format!("{} {value}", field.name),
-        })
-    });
-    let values = match list(", ", values) {
-        none if none.is_empty() => "none announced".into(),
-        some => some,
-    };
-    if record.pid.is_mask() {
-        return values;
-    }
-    let colon = if definition.fields.iter().all(|field| field.name.is_empty()) {
-        ""
+}
+
+/// A mask's numbers; its last bit announces the next mask.
+fn write_mask(out: &mut impl Write, base: u8, mask: [u8; 4], what: &str) -> Result {
+    let word = u32::from_be_bytes(mask);
+    if word >> 1 == 0 {
+        write!(out, "supports no {what} from ${:02X}", base.saturating_add(1))?;
     } else {
-        ":"
-    };
-    format!("{}{framed}{colon} {values}", definition.name)
-}
-
-fn describe_readiness(readiness: Readiness) -> String {
-    let groups = |complete| {
-        let chosen = readiness
-            .groups()
-            .filter(move |group| group.supported && group.complete == complete);
-        match list(" ", chosen.map(|group| group.name)) {
-            none if none.is_empty() => "none".into(),
-            some => some,
+        write!(out, "supports {what}")?;
+        for (number, place) in (base.saturating_add(1)..=u8::MAX).zip(0..31) {
+            if word << place & 0x8000_0000 != 0 {
+                out.write_str(" ")?;
+                write_hex(out, number)?;
+            }
         }
-    };
-    format!("complete {}, not complete {}", groups(true), groups(false))
+    }
+    out.write_str(if word & 1 == 1 { ", more follow" } else { "" })
 }
 
-fn describe_codes(service: Service, codes: Codes<'_>) -> String {
+fn write_records(out: &mut impl Write, records: Records<'_>) -> Result {
+    let mut any = false;
+    for record in records {
+        if any {
+            out.write_str("; ")?;
+        }
+        any = true;
+        match record {
+            Ok(record) => write_record(out, record)?,
+            Err(error) => write!(out, "unreadable: {error}")?,
+        }
+    }
+    out.write_str(if any { "" } else { "no data" })
+}
+
+fn write_record(out: &mut impl Write, record: Record<'_>) -> Result {
+    let Some(definition) = record.pid.definition() else {
+        write!(out, "PID {}", record.pid)?;
+        return write_bytes(out, record.data);
+    };
+    let frame = record.frame.unwrap_or(0);
+    if let Some(Value::Code(code)) = definition.fields[0].decode(record.data) {
+        match code {
+            Some(code) => write!(out, "caused by {code}")?,
+            None => out.write_str("none stored")?,
+        }
+        return write_frame(out, frame);
+    }
+    if !record.pid.is_mask() {
+        out.write_str(definition.name)?;
+        write_frame(out, frame)?;
+        if definition.fields.iter().any(|field| !field.name.is_empty()) {
+            out.write_str(":")?;
+        }
+        out.write_str(" ")?;
+    }
+    let mut any = false;
+    for field in definition.fields {
+        let Some(value) = field.decode(record.data) else {
+            continue;
+        };
+        if value == Value::Absent && field.announced_by.is_some() {
+            continue;
+        }
+        if any {
+            out.write_str(", ")?;
+        }
+        any = true;
+        match value {
+            Value::Mask(mask) => write_mask(out, record.pid.number(), mask.to_be_bytes(), "PIDs")?,
+            Value::Readiness(readiness) => write_readiness(out, readiness)?,
+            value => {
+                if !field.name.is_empty() {
+                    out.write_str(field.name)?;
+                    out.write_str(" ")?;
+                }
+                value.write(out)?;
+            }
+        }
+    }
+    out.write_str(if any { "" } else { "none announced" })
+}
+
+fn write_readiness(out: &mut impl Write, readiness: Readiness) -> Result {
+    for (heading, complete) in [("complete", true), (", not complete", false)] {
+        out.write_str(heading)?;
+        let mut any = false;
+        for group in readiness.groups() {
+            if group.supported && group.complete == complete {
+                out.write_str(" ")?;
+                out.write_str(group.name)?;
+                any = true;
+            }
+        }
+        out.write_str(if any { "" } else { " none" })?;
+    }
+    Ok(())
+}
+
+fn write_codes(out: &mut impl Write, service: Service, codes: Codes<'_>) -> Result {
     let kind = match service {
         Service::PendingCodes => "pending",
         Service::PermanentCodes => "permanent",
         _ => "confirmed",
     };
     match codes.len() {
-        0 => format!("no {kind} code"),
-        1 => format!("1 {kind} code: {}", list(" ", codes.iter())),
-        count => format!("{count} {kind} codes: {}", list(" ", codes.iter())),
+        0 => return write!(out, "no {kind} code"),
+        1 => write!(out, "1 {kind} code:")?,
+        count => write!(out, "{count} {kind} codes:")?,
     }
+    for code in codes.iter() {
+        write!(out, " {code}")?;
+    }
+    Ok(())
 }
 
-fn describe_information(information: Information<'_>) -> String {
+fn write_information(out: &mut impl Write, information: Information<'_>) -> Result {
     match information {
-        Information::Vin(vin) => format!("vehicle identification number {}", outside_text(vin)),
+        Information::Vin(vin) => write!(out, "vehicle identification number {}", outside_text(vin)),
         Information::CalibrationIds(ids) => {
-            format!(
-                "calibration identification {}",
-                list(", ", ids.iter().map(|id| outside_text(id)))
-            )
+            out.write_str("calibration identification ")?;
+            write_list(out, ", ", ids, |out, id| write!(out, "{}", outside_text(id)))
         }
         Information::VerificationNumbers(numbers) => {
-            let numbers = numbers
-                .iter()
-                .map(|&number| format!("{:08X}", u32::from_be_bytes(number)));
-            format!("calibration verification number {}", list(", ", numbers))
+            out.write_str("calibration verification number ")?;
+            write_list(out, ", ", numbers, |out, &number| {
+                number.iter().try_for_each(|&byte| write_hex(out, byte))
+            })
         }
         Information::EcuName(name) => {
             let (acronym, text) = name.split_at(4);
-            format!("ECU name {}{}", outside_text(acronym), outside_text(text))
+            write!(out, "ECU name {}{}", outside_text(acronym), outside_text(text))
         }
         Information::InUse(_) | Information::InUseCompression(_) => {
-            let say = |(place, (name, count)): (usize, (Option<&str>, u16))| match name {
-                Some(name) => format!("{name} {count}"),
-                None => format!("counter {} {count}", place + 1),
-            };
-            let counters = information.counters().enumerate().map(say);
-            format!("{}: {}", info_name(information.info_type()), list(", ", counters))
+            write_info_name(out, information.info_type())?;
+            out.write_str(": ")?;
+            let counters = (1..).zip(information.counters());
+            write_list(out, ", ", counters, |out, (place, (name, count))| {
+                match name {
+                    Some(name) => out.write_str(name)?,
+                    None => write!(out, "counter {place}")?,
+                }
+                out.write_str(" ")?;
+                write_whole(out, u64::from(count))
+            })
         }
-        Information::Text(info_type, text) => format!("{} {}", info_name(info_type), outside_text(text)),
+        Information::Text(info_type, text) => {
+            write_info_name(out, info_type)?;
+            write!(out, " {}", outside_text(text))
+        }
         Information::Number(info_type, bytes) => {
             let number = bytes
                 .iter()
                 .fold(0_u32, |number, &byte| number << 8 | u32::from(byte));
-            format!("{} {number}", info_name(info_type))
+            write_info_name(out, info_type)?;
+            write!(out, " {number}")
         }
-        Information::Other(info_type, data) => format!("{}{}", info_name(info_type), hex(data)),
+        Information::Other(info_type, data) => {
+            write_info_name(out, info_type)?;
+            write_bytes(out, data)
+        }
     }
 }
 

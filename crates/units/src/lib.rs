@@ -5,6 +5,7 @@
 //! an `f64` in SI. Times are integers in nanoseconds, see [`BusInstant`] and [`CarInstant`].
 #![no_std]
 
+pub mod decimal;
 mod grid;
 mod limit;
 mod quantity;

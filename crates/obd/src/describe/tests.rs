@@ -1,5 +1,7 @@
 //! Messages and their words.
 
+use alloc::vec::Vec;
+
 use super::*;
 
 #[test]

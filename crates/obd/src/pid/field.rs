@@ -1,6 +1,8 @@
 //! A field of a parameter: where its bits are and what they mean.
 
-use core::fmt;
+use core::fmt::{self, Write};
+
+use twotrip_units::decimal::write_fixed;
 
 use super::Scaling;
 use crate::{Dtc, Readiness};
@@ -47,10 +49,14 @@ impl Field {
     /// The raw number of the field in a parameter's data bytes; nothing if they are too few.
     #[must_use]
     pub fn extract(&self, data: &[u8]) -> Option<u32> {
-        (self.first_bit..self.first_bit + self.bits).try_fold(0, |raw: u32, bit| {
-            let byte = data.get(bit / 8)?;
-            Some(raw << 1 | u32::from(byte >> (7 - bit % 8) & 1))
-        })
+        let end = self.first_bit + self.bits;
+        // The bytes that the bits are in: five at the most.
+        let bytes = data.get(self.first_bit / 8..end.div_ceil(8))?;
+        let word = bytes
+            .iter()
+            .fold(0, |word: u64, &byte| word << 8 | u64::from(byte));
+        let raw = word >> (end.next_multiple_of(8) - end) & (u64::MAX >> (64 - self.bits));
+        u32::try_from(raw).ok()
     }
 
     /// Writes the raw number of the field into a parameter's data bytes; higher bits are dropped.
@@ -209,6 +215,13 @@ pub enum Value {
 
 impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.write(f)
+    }
+}
+
+impl Value {
+    /// What `Display` gives, without the detour through a formatter.
+    pub(crate) fn write(&self, f: &mut impl Write) -> fmt::Result {
         match *self {
             Self::Number(value, scaling) => write_number(f, value, &scaling),
             Self::Absent => f.write_str("not used"),
@@ -216,7 +229,7 @@ impl fmt::Display for Value {
             Self::Choice { raw, name: None } => write!(f, "unknown value ${raw:02X}"),
             Self::Flag(true) => f.write_str("on"),
             Self::Flag(false) => f.write_str("off"),
-            Self::Code(Some(code)) => code.fmt(f),
+            Self::Code(Some(code)) => write!(f, "{code}"),
             Self::Code(None) => f.write_str("none"),
             Self::Readiness(readiness) => write_list(
                 f,
@@ -247,34 +260,47 @@ impl fmt::Display for Value {
     }
 }
 
+/// Numbers from here on have no exact neighbours.
+const EXACT: f64 = 9_007_199_254_740_992.0;
+
+/// Powers of ten for the decimals that scalings have.
+const POWERS: [f64; 10] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
+
 /// Writes a number with as many decimals as it needs, at most those of the scaling, and its unit.
-fn write_number(f: &mut fmt::Formatter<'_>, value: f64, scaling: &Scaling) -> fmt::Result {
-    let shown = |decimals: usize| {
-        let power = libm::pow(10.0, f64::from(u32::try_from(decimals).unwrap_or(0)));
-        libm::round(value * power) / power
-    };
-    let fine = shown(scaling.decimals);
-    let decimals = (0..scaling.decimals)
-        .find(|&decimals| libm::fabs(shown(decimals) - fine) < 1e-9)
-        .unwrap_or(scaling.decimals);
-    // Adding zero turns a negative zero into a plain one.
-    write!(f, "{:.decimals$}", shown(decimals) + 0.0)?;
+fn write_number(f: &mut impl Write, value: f64, scaling: &Scaling) -> fmt::Result {
+    let mut decimals = scaling.decimals.min(POWERS.len() - 1);
+    let steps = libm::round(value * POWERS[decimals]);
+    if libm::fabs(steps) < EXACT {
+        #[expect(clippy::cast_possible_truncation, reason = "it is whole and in range")]
+        let mut steps = steps as i64;
+        while decimals > 0 && steps % 10 == 0 {
+            steps /= 10;
+            decimals -= 1;
+        }
+        write_fixed(f, steps, decimals)?;
+    } else {
+        write!(f, "{value:.decimals$}")?;
+    }
     match scaling.unit.symbol() {
         "" => Ok(()),
         symbol @ "°" => f.write_str(symbol),
-        symbol => write!(f, " {symbol}"),
+        symbol => {
+            f.write_str(" ")?;
+            f.write_str(symbol)
+        }
     }
 }
 
 /// Writes names with commas, or `nothing` if there are none.
 fn write_list(
-    f: &mut fmt::Formatter<'_>,
+    f: &mut impl Write,
     nothing: &str,
     names: impl Iterator<Item = &'static str>,
 ) -> fmt::Result {
     let mut separator = "";
     for name in names {
-        write!(f, "{separator}{name}")?;
+        f.write_str(separator)?;
+        f.write_str(name)?;
         separator = ", ";
     }
     if separator.is_empty() {
