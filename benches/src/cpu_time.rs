@@ -9,7 +9,9 @@ use rustix::time::{ClockId, clock_gettime};
 #[derive(Debug)]
 pub struct CpuTime;
 
-fn used() -> Duration {
+/// Processor time that this process has used.
+#[must_use]
+pub fn used() -> Duration {
     let time = clock_gettime(ClockId::ProcessCPUTime);
     let part = |value: i64| u64::try_from(value).unwrap_or(0);
     Duration::from_secs(part(time.tv_sec)) + Duration::from_nanos(part(time.tv_nsec))

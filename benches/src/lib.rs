@@ -1,6 +1,6 @@
 //! What the benches share: cars in a known state.
 
-mod cpu_time;
+pub mod cpu_time;
 pub mod sessions;
 
 use std::time::Duration;

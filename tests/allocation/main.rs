@@ -1,5 +1,7 @@
 //! The hot path allocates nothing: heap allocations are counted while requests are answered, after warm-up.
 
+mod recordings;
+
 use std::time::Duration;
 
 use twotrip_can::{
@@ -35,13 +37,19 @@ const REQUESTS: &[&[u8]] = &[
 ];
 
 /// Asks everything once, with flow control, a tenth of a second apart; the car's time goes on meanwhile.
-fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
+fn ask_everything(
+    car: &mut Simulator,
+    now: &mut BusInstant,
+    mut passed: impl FnMut(BusInstant, &Frame),
+) -> u32 {
     let flow_control = Frame::padded(CanId::Standard(0x7E0), &[0x30, 0, 0], 0);
     let mut answers = 0;
     for request in REQUESTS {
         *now += Duration::from_millis(100);
         car.stand(Duration::from_millis(100));
-        car.handle_frame(*now, &Frame::padded(CanId::Standard(0x7DF), request, 0));
+        let request = Frame::padded(CanId::Standard(0x7DF), request, 0);
+        passed(*now, &request);
+        car.handle_frame(*now, &request);
         // Periodic messages have no end: the answer does, long before the next question.
         let until = *now + Duration::from_millis(60);
         let mut due = Some(*now);
@@ -49,9 +57,11 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
             *now = at.max(*now);
             car.handle_timeout(*now);
             while let Some(frame) = car.poll_frame(*now) {
+                passed(*now, &frame);
                 car.handle_transmitted(*now);
                 answers += 1;
                 if frame.data()[0] >> 4 == 1 {
+                    passed(*now, &flow_control);
                     car.handle_frame(*now, &flow_control);
                 }
             }
@@ -62,29 +72,35 @@ fn ask_everything(car: &mut Simulator, now: &mut BusInstant) -> u32 {
     answers
 }
 
+/// A car with a confirmed code.
+fn lived_through(timing: Timing, broadcasts: bool) -> Simulator {
+    let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
+    let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
+    let mut car = Simulator::new(Settings {
+        broadcasts,
+        ..Settings::compact(1, timing)
+    });
+    for phrase in scenario.story() {
+        car.tell(phrase.value.clone());
+    }
+    while car.is_busy() {
+        car.work(Duration::from_secs(3600));
+        while car.poll_event().is_some() {}
+    }
+    car
+}
+
 #[test]
 fn no_heap_allocation_while_requests_are_answered() {
     for (timing, broadcasts) in [(Timing::FAST, false), (Timing::REAL, false), (Timing::REAL, true)] {
-        let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
-        let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
-        let mut car = Simulator::new(Settings {
-            broadcasts,
-            ..Settings::compact(1, timing)
-        });
-        for phrase in scenario.story() {
-            car.tell(phrase.value.clone());
-        }
-        while car.is_busy() {
-            car.work(Duration::from_secs(3600));
-            while car.poll_event().is_some() {}
-        }
+        let mut car = lived_through(timing, broadcasts);
         let mut now = BusInstant::ZERO;
-        ask_everything(&mut car, &mut now);
+        ask_everything(&mut car, &mut now, |_, _| {});
         let mut answers = 0;
         let kept = car.mark();
         let counted = allocation_counter::measure(|| {
             for _ in 0..20 {
-                answers += ask_everything(&mut car, &mut now);
+                answers += ask_everything(&mut car, &mut now, |_, _| {});
                 // What is asked before each answer where the memory is kept in a file.
                 assert!(car.keeps_the_same_as(&kept));
             }

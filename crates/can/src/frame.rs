@@ -38,6 +38,22 @@ impl Frame {
         Self::build(id, FrameKind::Data, data, 8)
     }
 
+    /// A classic data frame of the first `len` of eight bytes, or `None` above 8.
+    #[must_use]
+    #[inline]
+    pub fn classic(id: CanId, data: [u8; 8], len: u8) -> Option<Self> {
+        let beyond = 8_u8.checked_sub(len)?;
+        let kept = u64::MAX.checked_shr(u32::from(beyond) * 8).unwrap_or(0);
+        let mut bytes = [0; 64];
+        bytes[..8].copy_from_slice(&(u64::from_le_bytes(data) & kept).to_le_bytes());
+        Some(Self {
+            id,
+            kind: FrameKind::Data,
+            len,
+            data: bytes,
+        })
+    }
+
     /// A classic data frame of 8 bytes: `data`, then `pad` up to the end.
     ///
     /// # Panics
@@ -182,6 +198,11 @@ mod tests {
     #[test]
     fn lengths_are_held_by_the_constructors() {
         assert!(Frame::new(ID, &[0; 9]).is_none());
+        assert!(Frame::classic(ID, [0; 8], 9).is_none());
+        for len in 0..=8 {
+            let data = [1, 2, 3, 4, 5, 6, 7, 8];
+            assert_eq!(Frame::classic(ID, data, len), Frame::new(ID, &data[..usize::from(len)]));
+        }
         assert!(Frame::fd(ID, &[0; 65], false, false).is_none());
         assert!(Frame::remote(ID, 9).is_none());
         assert_eq!(

@@ -5,7 +5,7 @@
 
 use thiserror::Error;
 use twotrip_can::{
-    Frame,
+    CanId, Frame,
     record::{self, RecordError},
 };
 
@@ -53,7 +53,33 @@ pub fn encode(frame: &Frame) -> ([u8; LENGTH_MAX], usize) {
 ///
 /// # Errors
 /// [`FrameError`] says why there is none.
+#[inline]
 pub fn decode(bytes: &[u8]) -> Result<Frame, FrameError> {
+    match classic(bytes) {
+        Some(frame) => Ok(frame),
+        None => decode_any(bytes),
+    }
+}
+
+/// A classic data frame as it is written, by far the most; nothing for all others, and for what is wrong.
+#[inline]
+fn classic(bytes: &[u8]) -> Option<Frame> {
+    let whole: &[u8; CLASSIC] = bytes.try_into().ok()?;
+    let [a, b, c, d, length, flags, _, _, data @ ..] = *whole;
+    let word = u32::from_be_bytes([a, b, c, d]);
+    let raw = word & CanId::EXTENDED_MAX;
+    let id = match word >> 29 {
+        0 => CanId::standard(u16::try_from(raw).ok()?)?,
+        0b100 => CanId::Extended(raw),
+        _ => return None,
+    };
+    if flags & FDF != 0 {
+        return None;
+    }
+    Frame::classic(id, data, length)
+}
+
+fn decode_any(bytes: &[u8]) -> Result<Frame, FrameError> {
     let short = |needed| FrameError::Short {
         found: bytes.len(),
         needed,

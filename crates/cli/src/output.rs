@@ -1,6 +1,9 @@
 //! How results look: a few colours on a terminal (and `NO_COLOR` honoured, by `anstream`), 80 columns, JSON lines.
 
-use std::io::{IsTerminal as _, Write as _};
+use std::{
+    cell::RefCell,
+    io::{IsTerminal as _, Write as _},
+};
 
 use serde::Serialize;
 
@@ -20,16 +23,88 @@ pub(crate) const GOOD: &str = "\x1b[32m";
 pub(crate) const BAD: &str = "\x1b[31m";
 pub(crate) const AMBER: &str = "\x1b[33m";
 
+/// Lines held back at the most, bytes.
+const HELD: usize = 1 << 16;
+
+thread_local! {
+    /// Lines that are held back, while they are.
+    static LINES: RefCell<Option<Vec<u8>>> = const { RefCell::new(None) };
+}
+
+/// As long as it is there, lines of this thread's results go out many at once. For what prints without waiting for
+/// anything; nothing is held back from a terminal, where people read along.
+#[derive(Debug)]
+pub(crate) struct Held(());
+
+impl Held {
+    pub(crate) fn new() -> Self {
+        if !std::io::stdout().is_terminal() {
+            LINES.set(Some(Vec::with_capacity(2 * HELD)));
+        }
+        Self(())
+    }
+
+    /// Lets out what is there so far: before a pause, and before something else is said.
+    #[expect(clippy::unused_self, reason = "only who holds lines can let them out")]
+    pub(crate) fn release(&self) -> Result<(), Failure> {
+        LINES.with_borrow_mut(|lines| lines.as_mut().map_or(Ok(()), let_out))
+    }
+}
+
+impl Drop for Held {
+    fn drop(&mut self) {
+        // Whoever could have said that it fails has called `release`.
+        let _ = self.release();
+        LINES.set(None);
+    }
+}
+
+fn let_out(lines: &mut Vec<u8>) -> Result<(), Failure> {
+    let stdout = std::io::stdout();
+    let coloured = lines.contains(&0x1B);
+    let written = if coloured && anstream::AutoStream::choice(&stdout) == anstream::ColorChoice::Never {
+        let mut plain = anstream::StripStream::new(Vec::with_capacity(lines.len()));
+        plain
+            .write_all(lines)
+            .and_then(|()| stdout.lock().write_all(&plain.into_inner()))
+    } else {
+        stdout.lock().write_all(lines)
+    };
+    lines.clear();
+    Ok(written?)
+}
+
+/// Adds to the lines held back; false if none are.
+fn hold(write: impl FnOnce(&mut Vec<u8>)) -> Result<bool, Failure> {
+    LINES.with_borrow_mut(|lines| {
+        let Some(lines) = lines else {
+            return Ok(false);
+        };
+        write(lines);
+        lines.push(b'\n');
+        if lines.len() >= HELD {
+            let_out(lines)?;
+        }
+        Ok(true)
+    })
+}
+
 /// A line of the results.
 pub(crate) fn line(text: &str) -> Result<(), Failure> {
-    writeln!(anstream::stdout(), "{text}")?;
+    if !hold(|lines| lines.extend_from_slice(text.as_bytes()))? {
+        writeln!(anstream::stdout(), "{text}")?;
+    }
     Ok(())
 }
 
 /// A value as one line of JSON.
 pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
-    let text = serde_json::to_string(value).map_err(|error| Failure::system(error.to_string(), None))?;
-    line(&text)
+    let failed = |error: serde_json::Error| Failure::system(error.to_string(), None);
+    let mut written = Ok(());
+    if hold(|lines| written = serde_json::to_writer(lines, value))? {
+        return written.map_err(failed);
+    }
+    line(&serde_json::to_string(value).map_err(failed)?)
 }
 
 /// A value as JSON for people and editors, several lines.

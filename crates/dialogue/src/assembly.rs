@@ -44,6 +44,28 @@ enum Flow {
     Open(Option<u8>),
 }
 
+/// Buffers that are given back, for messages to come: so that in the long run none is allocated for a message.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Spare(Vec<Vec<u8>>);
+
+impl Spare {
+    /// Most buffers kept: more messages are hardly told between two frames.
+    const MOST: usize = 8;
+
+    fn filled(&mut self, bytes: &[u8]) -> Vec<u8> {
+        let mut buffer = self.0.pop().unwrap_or_default();
+        buffer.clear();
+        buffer.extend_from_slice(bytes);
+        buffer
+    }
+
+    pub(crate) fn take_back(&mut self, buffer: Vec<u8>) {
+        if self.0.len() < Self::MOST {
+            self.0.push(buffer);
+        }
+    }
+}
+
 /// A direction.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Assembly {
@@ -57,13 +79,14 @@ impl Assembly {
         frame: u64,
         at: BusInstant,
         pdu: &Pdu,
+        spare: &mut Spare,
         breach: &mut impl FnMut(Breach),
     ) -> Option<Whole> {
         match *pdu {
             Pdu::SingleFrame { payload } => {
                 self.break_off(breach);
                 Some(Whole {
-                    bytes: payload.as_slice().to_vec(),
+                    bytes: spare.filled(payload.as_slice()),
                     first_frame: frame,
                     began: at,
                     pieces: 1,
@@ -77,7 +100,7 @@ impl Assembly {
                 }
                 self.open = Some(Open {
                     length,
-                    bytes: payload.as_slice().to_vec(),
+                    bytes: spare.filled(payload.as_slice()),
                     next: 1,
                     first_frame: frame,
                     began: at,

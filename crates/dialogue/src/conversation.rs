@@ -8,12 +8,12 @@ use core::time::Duration;
 
 use twotrip_can::{Frame, FrameKind};
 use twotrip_isotp::Pdu;
-use twotrip_obd::{Request, Response, ResponseCode, Service, SupportMask, mask::is_mask};
+use twotrip_obd::{Request, Response, ResponseCode, Service, SupportMask};
 use twotrip_units::BusInstant;
 
 use crate::{
     Breach, Ecu, Event, Message, Role, Unit,
-    assembly::{Assembly, Whole},
+    assembly::{Assembly, Spare, Whole},
 };
 
 /// P2: an answer begins within this time of the request's end (ISO 15765-4).
@@ -88,6 +88,11 @@ pub struct Dialogue {
     questions: VecDeque<Question>,
     known: BTreeMap<Ecu, Known>,
     events: VecDeque<Event>,
+    spare: Spare,
+    /// Closed ones, for their lists.
+    closed: Vec<Question>,
+    /// An empty list.
+    breaches: Vec<Breach>,
     messages: u64,
     /// Codes or a freeze frame have been read.
     codes_read: bool,
@@ -119,11 +124,9 @@ impl Dialogue {
             role,
             pdu,
         }));
-        let mut breaches = Vec::new();
+        let mut breaches = core::mem::take(&mut self.breaches);
         let whole = self.assemble(number, at, role, &pdu, &mut |breach| breaches.push(breach));
-        for breach in breaches {
-            self.breach(number, at, role, breach);
-        }
+        self.tell_breaches(number, at, role, breaches);
         if let Some(whole) = whole {
             self.on_message(number, at, role, whole);
         }
@@ -140,8 +143,14 @@ impl Dialogue {
             self.breach(self.last_frame, at, role, breach);
         }
         while let Some(question) = self.questions.pop_front() {
-            self.close(&question, at);
+            self.close(question, at);
         }
+    }
+
+    /// Takes back a message that has been told, for the memory in it. Who does so with each has nothing allocated for
+    /// the next.
+    pub fn recycle(&mut self, message: Message) {
+        self.spare.take_back(message.bytes);
     }
 
     /// The next thing to tell.
@@ -157,6 +166,14 @@ impl Dialogue {
             role,
             breach,
         });
+    }
+
+    /// Empties a list, and keeps its memory for the next.
+    fn tell_breaches(&mut self, frame: u64, at: BusInstant, role: Role, mut breaches: Vec<Breach>) {
+        for breach in breaches.drain(..) {
+            self.breach(frame, at, role, breach);
+        }
+        self.breaches = breaches;
     }
 
     fn assemble(
@@ -192,13 +209,13 @@ impl Dialogue {
             return None;
         }
         let assembly = self.assemblies.entry(role).or_default();
-        assembly.on_unit(number, at, pdu, breach)
+        assembly.on_unit(number, at, pdu, &mut self.spare, breach)
     }
 
     fn on_message(&mut self, frame: u64, at: BusInstant, role: Role, whole: Whole) {
         let number = self.messages;
         self.messages += 1;
-        let mut breaches = Vec::new();
+        let mut breaches = core::mem::take(&mut self.breaches);
         let answers = match role {
             Role::Answer(ecu) => self.on_answer(ecu, at, &whole, &mut breaches),
             Role::AskAll { .. } | Role::Ask(_) => {
@@ -216,9 +233,7 @@ impl Dialogue {
             answers,
             bytes: whole.bytes,
         }));
-        for breach in breaches {
-            self.breach(frame, at, role, breach);
-        }
+        self.tell_breaches(frame, at, role, breaches);
     }
 
     fn on_request(
@@ -241,9 +256,12 @@ impl Dialogue {
                 breaches.push(Breach::Impatient { after, limit: P2 });
             }
         }
-        for question in core::mem::take(&mut self.questions) {
+        for _ in 0..self.questions.len() {
+            let Some(question) = self.questions.pop_front() else {
+                break;
+            };
             if at.saturating_since(question.ended) > P2 && question.pending.is_empty() {
-                self.close(&question, at);
+                self.close(question, at);
             } else {
                 self.questions.push_back(question);
             }
@@ -256,23 +274,32 @@ impl Dialogue {
         if self.questions.len() == QUESTIONS
             && let Some(oldest) = self.questions.pop_front()
         {
-            self.close(&oldest, at);
+            self.close(oldest, at);
         }
+        let (answered, pending) = match self.closed.pop() {
+            Some(closed) => (closed.answered, closed.pending),
+            None => (Vec::new(), Vec::new()),
+        };
         self.questions.push_back(Question {
             number,
             role,
             service: whole.bytes.first().copied().unwrap_or_default(),
             ended: at,
             last_frame: frame,
-            answered: Vec::new(),
-            pending: Vec::new(),
+            answered,
+            pending,
         });
     }
 
     /// Nobody answers a question any more.
-    fn close(&mut self, question: &Question, at: BusInstant) {
+    fn close(&mut self, mut question: Question, at: BusInstant) {
         if question.answered.is_empty() && at.saturating_since(question.ended) > P2 {
             self.breach(question.last_frame, at, question.role, Breach::Unanswered);
+        }
+        if self.closed.len() < QUESTIONS {
+            question.answered.clear();
+            question.pending.clear();
+            self.closed.push(question);
         }
     }
 
@@ -358,17 +385,14 @@ impl Dialogue {
                     }
                     _ => Service::CurrentData,
                 };
-                let mut masks = Vec::new();
-                for record in records.flatten() {
-                    let pid = record.pid.number();
-                    match (is_mask(pid), <[u8; 4]>::try_from(record.data)) {
-                        (true, Ok(mask)) => masks.push((pid, mask)),
-                        _ => number(service, pid),
-                    }
+                for record in records.flatten().filter(|record| !record.pid.is_mask()) {
+                    number(service, record.pid.number());
                 }
                 let supported = known.supported.entry(service.to_byte()).or_default();
-                for (base, mask) in masks {
-                    supported.add(base, mask);
+                for record in records.flatten().filter(|record| record.pid.is_mask()) {
+                    if let Ok(mask) = record.data.try_into() {
+                        supported.add(record.pid.number(), mask);
+                    }
                 }
             }
             Ok(Response::Masks(service, masks)) => {

@@ -322,6 +322,47 @@ fn values_are_shown_with_their_unit() {
     }
 }
 
+/// Every numeric field, from end to end: within half of the last decimal that is worth showing, and no zero too many.
+#[test]
+fn numbers_are_shown_rounded_without_idle_zeros() {
+    for field in Pid::definitions().flat_map(|definition| definition.fields) {
+        let (Kind::Number(scaling) | Kind::NumberOrAbsent(scaling)) = field.kind else {
+            continue;
+        };
+        let highest = scaling.absent();
+        let every = usize::try_from(highest / 300 + 1).unwrap();
+        for raw in (0..=highest).step_by(every).chain([highest]) {
+            let value = scaling.decode(raw);
+            let shown = Value::Number(value, scaling).to_string();
+            let number = shown.strip_suffix(scaling.unit.symbol()).unwrap().trim_end();
+            let off = (number.parse::<f64>().unwrap() - value).abs();
+            let half = 0.5 * 0.1_f64.powi(i32::try_from(scaling.decimals).unwrap());
+            assert!(off <= half * 1.000_001, "{value} is shown as {shown}");
+            let idle = number.contains('.') && number.ends_with(['0', '.']);
+            assert!(!idle && number != "-0", "{value} is shown as {shown}");
+        }
+    }
+}
+
+#[test]
+fn bits_are_taken_from_wherever_they_are() {
+    let data = [0xA5, 0x3C, 0x0F, 0x96, 0x69, 0xF0];
+    for first_bit in 0..16 {
+        for bits in 1..=32 {
+            let field = Field {
+                first_bit,
+                bits,
+                ..Pid::new(0x0D).definition().unwrap().fields[0]
+            };
+            let one_by_one = (first_bit..first_bit + bits).fold(0, |raw: u32, bit| {
+                raw << 1 | u32::from(data[bit / 8] >> (7 - bit % 8) & 1)
+            });
+            assert_eq!(field.extract(&data), Some(one_by_one), "{bits} from {first_bit}");
+            assert_eq!(field.extract(&data[..(first_bit + bits - 1) / 8]), None);
+        }
+    }
+}
+
 /// A sensor that the trim does not use sends $FF, and a trim at its end must not look like that.
 #[test]
 fn a_trim_at_its_end_is_not_taken_for_absent() {

@@ -8,7 +8,7 @@ use twotrip_dialogue::{Dialogue, Event};
 use twotrip_host::{bus::Selection, recording::comment};
 use twotrip_units::BusInstant;
 
-use crate::args::Mark;
+use crate::args::{Level, Mark};
 
 /// Lines of comments remembered, to tell each once.
 const COMMENTS: usize = 1024;
@@ -71,6 +71,7 @@ struct Place {
 #[derive(Debug)]
 pub(super) struct Listener {
     selection: Selection,
+    level: Level,
     from: Option<Mark>,
     to: Option<Mark>,
     lanes: Vec<Lane>,
@@ -84,9 +85,16 @@ pub(super) struct Listener {
 }
 
 impl Listener {
-    pub(super) const fn new(selection: Selection, from: Option<Mark>, to: Option<Mark>) -> Self {
+    /// What is not shown at this level is not handed on.
+    pub(super) const fn new(
+        selection: Selection,
+        level: Level,
+        from: Option<Mark>,
+        to: Option<Mark>,
+    ) -> Self {
         Self {
             selection,
+            level,
             from,
             to,
             lanes: Vec::new(),
@@ -120,9 +128,24 @@ impl Listener {
 
     /// Seconds since the first frame.
     pub(super) fn seconds(&self, at: u64) -> f64 {
+        let (before, span) = self.span(at);
+        let span = span.as_secs_f64();
+        if before { -span } else { span }
+    }
+
+    /// Whether it was before the first frame, and how long before or after it.
+    pub(super) fn span(&self, at: u64) -> (bool, Duration) {
         let begun = self.begun.unwrap_or(at);
-        let span = Duration::from_nanos(at.abs_diff(begun)).as_secs_f64();
-        if at < begun { -span } else { span }
+        (at < begun, Duration::from_nanos(at.abs_diff(begun)))
+    }
+
+    /// Takes back what has been told, for the memory in it.
+    pub(super) fn recycle(&mut self, told: Told) {
+        if let Told::Event(interface, Event::Message(message)) = told
+            && let Some(lane) = self.lanes.get_mut(interface)
+        {
+            lane.dialogue.recycle(message);
+        }
     }
 
     pub(super) fn name(&self, interface: usize) -> &str {
@@ -235,7 +258,7 @@ impl Listener {
         if is_wanted {
             self.on_comments(heard.at, comments);
         }
-        if shown {
+        if shown && self.level == Level::Frames {
             self.told.push_back(Told::Frame(self.numbers, heard.clone()));
         }
         if let Some(lane) = self.lanes.get_mut(heard.interface) {
@@ -243,8 +266,11 @@ impl Listener {
             lane.dialogue
                 .on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
             while let Some(event) = lane.dialogue.poll_event() {
-                if shown {
-                    self.told.push_back(Told::Event(heard.interface, event));
+                match event {
+                    Event::Unit(_) if self.level != Level::Transport => {}
+                    event if shown => self.told.push_back(Told::Event(heard.interface, event)),
+                    Event::Message(message) => lane.dialogue.recycle(message),
+                    _ => {}
                 }
             }
         }

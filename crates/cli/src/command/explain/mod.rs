@@ -25,7 +25,7 @@ const FOLLOW: Duration = Duration::from_millis(200);
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Explain) -> Result<(), Failure> {
-    let mut listener = Listener::new(args.selection.selection(), args.from, args.to);
+    let mut listener = Listener::new(args.selection.selection(), args.level, args.from, args.to);
     let mut teller = Teller::new(args.level, args.json);
     match (&args.file, &args.bus) {
         (Some(path), None) => file(path, args.follow, &mut listener, &mut teller).await?,
@@ -45,6 +45,7 @@ async fn file(
     teller: &mut Teller,
 ) -> Result<(), Failure> {
     let mut reader = Reader::open(path).map_err(|error| failure(&error))?;
+    let held = output::Held::new();
     let mut stop = std::pin::pin!(words::stopped()?);
     loop {
         let mut told = Ok(());
@@ -61,6 +62,7 @@ async fn file(
         let read = match read {
             Ok(()) if listener.is_over() => return Ok(()),
             Ok(()) if follow => {
+                held.release()?;
                 tokio::select! {
                     () = &mut stop => return Ok(()),
                     () = tokio::time::sleep(FOLLOW) => continue,
@@ -69,6 +71,7 @@ async fn file(
             Ok(()) => reader.end(),
             Err(error) => Err(error),
         };
+        held.release()?;
         return match read {
             Ok(()) => Ok(()),
             // What stands before it is worth telling all the same.

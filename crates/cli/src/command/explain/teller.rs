@@ -1,11 +1,14 @@
 //! What is shown at each level, for people and for machines.
 
+use std::{fmt::Write as _, time::Duration};
+
 use serde::Serialize;
-use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
-use twotrip_dialogue::{Breach, Event, Message, Role, Unit};
+use twotrip_can::{CanId, Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_dialogue::{Breach, Ecu, Event, Message, Role, Unit};
 use twotrip_host::recording::ReadError;
 use twotrip_isotp::{FlowStatus, Pdu};
-use twotrip_obd::{describe_request, describe_response};
+use twotrip_obd::{write_request, write_response};
+use twotrip_units::decimal;
 
 use super::{
     heard::{Heard, Listener, Told},
@@ -53,11 +56,11 @@ enum Line<'a> {
         message: u64,
         time_s: f64,
         interface: &'a str,
-        role: String,
+        role: &'a str,
         first_frame: u64,
         last_frame: u64,
-        bytes: String,
-        text: String,
+        bytes: &'a str,
+        text: &'a str,
         #[serde(skip_serializing_if = "Option::is_none")]
         answers: Option<u64>,
         #[serde(skip_serializing_if = "Option::is_none")]
@@ -91,6 +94,16 @@ pub(super) struct Teller {
     json: bool,
     story: Story,
     breaches: u64,
+    texts: Texts,
+}
+
+/// Texts of a message, in memory that the next one uses again.
+#[derive(Debug, Default)]
+struct Texts {
+    line: String,
+    role: String,
+    bytes: String,
+    words: String,
 }
 
 impl Teller {
@@ -100,6 +113,7 @@ impl Teller {
             json,
             story: Story::default(),
             breaches: 0,
+            texts: Texts::default(),
         }
     }
 
@@ -114,6 +128,7 @@ impl Teller {
             } else {
                 self.words(&told, listener)?;
             }
+            listener.recycle(told);
         }
         Ok(())
     }
@@ -126,7 +141,7 @@ impl Teller {
                     text: &text,
                 })?;
             } else {
-                columns(&format!("{}  ", clock(at)), &output::escape(&text))?;
+                beside(&format!("{}  ", clock(at)), &output::escape(&text))?;
             }
         }
         Ok(())
@@ -167,26 +182,23 @@ impl Teller {
                 let at = listener.seconds(listener.instant(unit.at));
                 let bus = bus(listener, *interface);
                 let role = unit.role.to_string();
-                columns(&format!("{at:>13.6}  {bus}{role:<17} "), &unit_words(unit))
+                beside(&format!("{at:>13.6}  {bus}{role:<17} "), &unit_words(unit))
             }
             Told::Event(interface, Event::Message(message)) if self.level == Level::Messages => {
-                tell_message(message, *interface, listener)
+                self.texts.tell(message, *interface, listener)
             }
             Told::Event(_, Event::Breach { breach, role, .. }) => {
                 self.breaches += 1;
-                let head = format!("{}{:15}! ", output::AMBER, "");
+                let mut head = format!("{}{:15}! ", output::AMBER, "");
                 let text = format!("{role}: {breach} [{}]", breach.rule());
-                for line in wrapped(&head, 17, &text) {
-                    output::line(&format!("{line}{}", output::PLAIN))?;
-                }
-                Ok(())
+                columns(&mut head, 17, &text, output::PLAIN)
             }
-            Told::Comment { text, .. } => columns(&format!("{:15}# ", ""), &output::escape(text)),
+            Told::Comment { text, .. } => beside(&format!("{:15}# ", ""), &output::escape(text)),
             _ => Ok(()),
         }
     }
 
-    fn json(&self, told: &Told, listener: &Listener) -> Result<(), Failure> {
+    fn json(&mut self, told: &Told, listener: &Listener) -> Result<(), Failure> {
         let line = match told {
             Told::Section {
                 application,
@@ -211,15 +223,16 @@ impl Teller {
                 unit: unit_words(unit),
             },
             Told::Event(interface, Event::Message(message)) if self.level == Level::Messages => {
+                self.texts.take(message);
                 Line::Message {
                     message: message.number,
                     time_s: listener.seconds(listener.instant(message.began)),
                     interface: listener.name(*interface),
-                    role: message.role.to_string(),
+                    role: &self.texts.role,
                     first_frame: message.frames.0,
                     last_frame: message.frames.1,
-                    bytes: hex(&message.bytes),
-                    text: words_of(message),
+                    bytes: &self.texts.bytes,
+                    text: &self.texts.words,
                     answers: message.answers.map(|(question, _)| question),
                     latency_ms: message.answers.map(|(_, latency)| latency.as_secs_f64() * 1000.0),
                 }
@@ -296,25 +309,106 @@ fn json_frame<'a>(number: u64, heard: &Heard, listener: &'a Listener) -> Line<'a
     }
 }
 
-fn tell_message(message: &Message, interface: usize, listener: &Listener) -> Result<(), Failure> {
-    let at = listener.seconds(listener.instant(message.began));
-    let bus = bus(listener, interface);
-    let role = message.role.to_string();
-    let latency = message.answers.map_or_else(String::new, |(_, latency)| {
-        format!("(+{:.1} ms) ", latency.as_secs_f64() * 1000.0)
-    });
-    columns(
-        &format!("{at:>13.6}  {bus}{role:<17} "),
-        &format!("{latency}{}", words_of(message)),
-    )
+impl Texts {
+    /// Puts down what both forms have in common.
+    fn take(&mut self, message: &Message) {
+        self.role.clear();
+        self.bytes.clear();
+        self.words.clear();
+        write_role(&mut self.role, message.role);
+        write_hex(&mut self.bytes, &message.bytes);
+        write_words(&mut self.words, message);
+    }
+
+    /// Shows a message to people.
+    fn tell(&mut self, message: &Message, interface: usize, listener: &Listener) -> Result<(), Failure> {
+        let Self { line, words, .. } = self;
+        line.clear();
+        words.clear();
+        write_seconds(line, listener, listener.instant(message.began));
+        line.push_str("  ");
+        line.push_str(&bus(listener, interface));
+        let begun = line.len();
+        write_role(line, message.role);
+        for _ in line.len() - begun..17 {
+            line.push(' ');
+        }
+        line.push(' ');
+        if let Some((_, latency)) = message.answers {
+            words.push_str("(+");
+            write_tenths_of_millis(words, latency);
+            words.push_str(" ms) ");
+        }
+        write_words(words, message);
+        let width = line.chars().count();
+        columns(line, width, words, "")
+    }
+}
+
+/// Longest span whose fractions a floating-point number holds well enough to be rounded as its integer, nanoseconds.
+const EXACT: u128 = 1 << 50;
+
+/// Seconds since the first frame, 13 columns: what `{:>13.6}` makes of them.
+fn write_seconds(line: &mut String, listener: &Listener, at: u64) {
+    let (before, span) = listener.span(at);
+    let nanos = span.as_nanos();
+    let half = nanos % 1000 == 500;
+    if before || half || nanos > EXACT {
+        // Halves are rounded as the floating-point number lies.
+        let _ = write!(line, "{:>13.6}", listener.seconds(at));
+        return;
+    }
+    let micros = u64::try_from((nanos + 500) / 1000).unwrap_or_default();
+    for _ in decimal::digits(micros / 1_000_000) + 7..13 {
+        line.push(' ');
+    }
+    let _ = decimal::write_fixed(line, micros.cast_signed(), 6);
+}
+
+/// Milliseconds: what `{:.1}` makes of them.
+fn write_tenths_of_millis(line: &mut String, latency: Duration) {
+    let nanos = latency.as_nanos();
+    if nanos % 100_000 == 50_000 || nanos > EXACT {
+        let _ = write!(line, "{:.1}", latency.as_secs_f64() * 1000.0);
+        return;
+    }
+    let tenths = i64::try_from((nanos + 50_000) / 100_000).unwrap_or_default();
+    let _ = decimal::write_fixed(line, tenths, 1);
+}
+
+/// A role as it displays itself: the most common ones without a formatter.
+fn write_role(line: &mut String, role: Role) {
+    let standard = |ecu: Ecu| match ecu.response() {
+        CanId::Standard(id) => Some(id.to_be_bytes()),
+        CanId::Extended(_) => None,
+    };
+    let write_id = |line: &mut String, [high, low]: [u8; 2]| {
+        let _ = decimal::write_whole(line, u64::from(high));
+        let _ = decimal::write_hex(line, low);
+    };
+    match role {
+        Role::AskAll { .. } => line.push_str("tester to all"),
+        Role::Ask(ecu) if let Some(id) = standard(ecu) => {
+            line.push_str("tester to ");
+            write_id(line, id);
+        }
+        Role::Answer(ecu) if let Some(id) = standard(ecu) => {
+            write_id(line, id);
+            line.push_str(" to tester");
+        }
+        role => {
+            let _ = write!(line, "{role}");
+        }
+    }
 }
 
 /// A message in words.
-pub(super) fn words_of(message: &Message) -> String {
-    match message.role {
-        Role::Answer(_) => describe_response(&message.bytes),
-        Role::AskAll { .. } | Role::Ask(_) => describe_request(&message.bytes),
-    }
+fn write_words(text: &mut String, message: &Message) {
+    // A string takes everything.
+    let _ = match message.role {
+        Role::Answer(_) => write_response(text, &message.bytes),
+        Role::AskAll { .. } | Role::Ask(_) => write_request(text, &message.bytes),
+    };
 }
 
 fn unit_words(unit: &Unit) -> String {
@@ -357,26 +451,54 @@ fn unit_words(unit: &Unit) -> String {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    let bytes: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
-    bytes.join(" ")
+    let mut text = String::new();
+    write_hex(&mut text, bytes);
+    text
 }
 
-/// A head, and a text beside it, broken at spaces where it is too long.
-fn columns(head: &str, text: &str) -> Result<(), Failure> {
-    let lines = wrapped(head, head.chars().count(), text);
-    lines.iter().try_for_each(|line| output::line(line))
-}
-
-fn wrapped(head: &str, width: usize, text: &str) -> Vec<String> {
-    let mut lines = if width + text.chars().count() <= output::WIDTH {
-        vec![format!("{:width$}{text}", "")]
-    } else {
-        output::wrap(text, width, output::WIDTH)
-    };
-    if let Some(first) = lines.first_mut() {
-        *first = format!("{head}{}", &first[width..]);
+fn write_hex(text: &mut String, bytes: &[u8]) {
+    for (place, &byte) in bytes.iter().enumerate() {
+        text.push_str(if place > 0 { " " } else { "" });
+        let _ = decimal::write_hex(text, byte);
     }
-    lines
+}
+
+/// A text beside the head that `line` holds, which is `width` columns wide; broken at spaces where it is too long, and
+/// each line ended with `end`.
+fn columns(line: &mut String, width: usize, text: &str, end: &str) -> Result<(), Failure> {
+    if width + text.chars().count() <= output::WIDTH {
+        line.push_str(text);
+        line.push_str(end);
+        return output::line(line);
+    }
+    let room = output::WIDTH.saturating_sub(width).max(1);
+    let mut used = 0;
+    for word in text.split_whitespace() {
+        let long = word.chars().count();
+        if used > 0 && used + 1 + long > room {
+            line.push_str(end);
+            output::line(line)?;
+            line.clear();
+            line.extend(std::iter::repeat_n(' ', width));
+            used = 0;
+        }
+        if used > 0 {
+            line.push(' ');
+            used += 1;
+        }
+        line.push_str(word);
+        used += long;
+    }
+    if used > 0 {
+        line.push_str(end);
+        output::line(line)?;
+    }
+    Ok(())
+}
+
+/// As [`columns`], for what is told seldom.
+fn beside(head: &str, text: &str) -> Result<(), Failure> {
+    columns(&mut head.to_owned(), head.chars().count(), text, "")
 }
 
 /// Time of day, UTC; nothing for what has no time.
