@@ -111,7 +111,10 @@ impl<F: FnMut(BusInstant, Direction, &Frame)> Bus<F> {
 /// Hands on so many frames of scans and watched values, the same in every run.
 pub fn sessions(frames: u64, take: impl FnMut(BusInstant, Direction, &Frame)) {
     let mut bus = Bus {
-        car: live_through("loose-fuel-cap", Simulator::new(Settings::compact(1, Timing::REAL))),
+        car: live_through(
+            "loose-fuel-cap",
+            Simulator::new(Settings::compact(1, Timing::REAL)),
+        ),
         now: BusInstant::ZERO,
         frames: 0,
         wanted: frames,

@@ -201,7 +201,10 @@ mod tests {
         assert!(Frame::classic(ID, [0; 8], 9).is_none());
         for len in 0..=8 {
             let data = [1, 2, 3, 4, 5, 6, 7, 8];
-            assert_eq!(Frame::classic(ID, data, len), Frame::new(ID, &data[..usize::from(len)]));
+            assert_eq!(
+                Frame::classic(ID, data, len),
+                Frame::new(ID, &data[..usize::from(len)])
+            );
         }
         assert!(Frame::fd(ID, &[0; 65], false, false).is_none());
         assert!(Frame::remote(ID, 9).is_none());

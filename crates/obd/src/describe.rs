@@ -122,9 +122,9 @@ pub fn write_response(out: &mut impl Write, bytes: &[u8]) -> Result {
                 write_mask(out, base, mask, what)
             })
         }
-        Response::TestResults(results) => write_list(out, "; ", results.iter(), |out, result| {
-            write!(out, "{result}")
-        }),
+        Response::TestResults(results) => {
+            write_list(out, "; ", results.iter(), |out, result| write!(out, "{result}"))
+        }
         Response::Control(tid, data) => {
             out.write_str("takes ")?;
             write_control_name(out, tid)?;

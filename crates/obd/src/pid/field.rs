@@ -292,11 +292,7 @@ fn write_number(f: &mut impl Write, value: f64, scaling: &Scaling) -> fmt::Resul
 }
 
 /// Writes names with commas, or `nothing` if there are none.
-fn write_list(
-    f: &mut impl Write,
-    nothing: &str,
-    names: impl Iterator<Item = &'static str>,
-) -> fmt::Result {
+fn write_list(f: &mut impl Write, nothing: &str, names: impl Iterator<Item = &'static str>) -> fmt::Result {
     let mut separator = "";
     for name in names {
         f.write_str(separator)?;
