@@ -226,6 +226,10 @@ pub(crate) struct Replay {
     /// How fast: a number (1 = as recorded, 10 = in a tenth of the time), or max: as fast as the bus carries it
     #[arg(long, default_value = "1")]
     pub(crate) pace: Pace,
+    /// Bit rate of the bus, kbit/s. After a delay, and at --pace max, frames follow each other no faster than it carries
+    /// them; none: at once. Without it that of the interface, else of the recording, else 500
+    #[arg(long, value_enum, value_name = "KBIT")]
+    pub(crate) bit_rate: Option<BitRate>,
     /// Send it so many times, each following the one before at once; 0: until Ctrl-C
     #[arg(long = "loop", value_name = "N", default_value_t = 1)]
     pub(crate) passes: u64,

@@ -306,6 +306,25 @@ impl Bus {
         }
     }
 
+    /// Clients of an embedded bus that is hosted here; `None` of any other bus.
+    #[must_use]
+    pub fn clients(&self) -> Option<usize> {
+        match &self.backend {
+            Backend::Host(bus) => Some(bus.clients()),
+            Backend::SocketCan(_) | Backend::Guest(_) => None,
+        }
+    }
+
+    /// Whether frames wait in this process for a stream to take them; [`Self::recv`] moves them on.
+    #[must_use]
+    pub fn is_sending(&self) -> bool {
+        match &self.backend {
+            Backend::SocketCan(_) => false,
+            Backend::Host(bus) => bus.is_sending(),
+            Backend::Guest(bus) => bus.is_sending(),
+        }
+    }
+
     /// Frames for this node that the kernel has had to drop because they were not read in time; asked of the kernel by
     /// each call. `None` where it does not count them.
     #[must_use]

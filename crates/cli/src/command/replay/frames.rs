@@ -1,58 +1,447 @@
 //! Every frame of the recording, at its recorded time.
+//!
+//! Error message frames are reports of a controller, not frames of a node: they are counted and not sent.
 
-use std::{pin::pin, time::Duration};
+use std::{
+    pin::pin,
+    time::{Duration, Instant, SystemTime},
+};
 
-use tokio::time::{Instant, sleep_until};
+use serde::Serialize;
 use twotrip_can::FrameKind;
-use twotrip_host::bus::Sent;
+use twotrip_host::{
+    bench::Watch,
+    bus::Name,
+    ready::notify_ready,
+    recording::ReadError,
+    replay::frames::{Counts, Ending, Entry, Lane, Lateness, Notice, PlayError, Player, Speed, Wire},
+};
 
 use super::{
     lanes::{self, Lanes},
-    recorded::{Recorded, Survey, Wanted, failure},
+    recorded::{self, Recorded, Survey, Wanted},
 };
-use crate::{args, command::words, exit::Failure, output};
+use crate::{
+    args::{self, BitRate, Pace},
+    command::{record::USUAL_BIT_RATE, words},
+    exit::Failure,
+    output,
+};
+
+/// What is printed with `--json`.
+#[derive(Debug, Serialize)]
+#[serde(tag = "event", rename_all = "kebab-case")]
+enum Line<'a> {
+    /// Buses are made here, and nobody is on them yet.
+    Ready {
+        buses: Vec<String>,
+    },
+    Replaying {
+        file: &'a str,
+        buses: Vec<Way<'a>>,
+        frames: u64,
+        seconds: f64,
+    },
+    Damage {
+        text: String,
+    },
+    Trouble {
+        text: String,
+    },
+    End {
+        reason: &'static str,
+        sent: u64,
+        passes: u64,
+        error_frames: u64,
+        left_out: u64,
+        not_carried: u64,
+        lost_while_down: u64,
+        lost_by_clients: u64,
+        waits_for_room: u64,
+        seconds: f64,
+        due_from_unix_ns: u64,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        lateness: Option<Late>,
+    },
+}
+
+/// Where a recorded bus goes.
+#[derive(Debug, Serialize)]
+struct Way<'a> {
+    recorded: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bus: Option<String>,
+    frames: u64,
+}
+
+/// How late frames were.
+#[derive(Clone, Copy, Debug, Serialize)]
+struct Late {
+    frames: u64,
+    median_us: f64,
+    p99_us: f64,
+    max_us: f64,
+}
+
+impl Late {
+    fn of(lateness: &Lateness) -> Option<Self> {
+        let micros = |span: Duration| span.as_secs_f64() * 1e6;
+        Some(Self {
+            frames: lateness.count(),
+            median_us: micros(lateness.quantile(500)?),
+            p99_us: micros(lateness.quantile(990)?),
+            max_us: micros(lateness.max()),
+        })
+    }
+}
 
 /// Sends it.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
+    let speed = speed(args.pace)?;
     let wanted = Wanted::of(args);
     let survey = Survey::of(&args.file, &wanted)?;
     let lanes = Lanes::assign(&survey, &args.bus, &args.bus_of)?;
-    let mut buses = Vec::new();
-    for name in &lanes.names {
-        buses.push(lanes::open(name, args.on_a_bench).await?);
-    }
+    let frames = frames(&survey, &lanes)?;
     let mut stop = pin!(words::stopped()?);
-    let mut recorded = Recorded::open(&args.file, wanted)?;
-    let (mut begun, mut zero, mut sent) = (Instant::now(), None, 0_u64);
-    loop {
-        let entry = match recorded.next() {
-            Ok(Some(entry)) => entry,
-            Ok(None) => break,
-            Err(error) if survey.damage.is_some() => {
-                anstream::eprintln!("{}", output::escape(&error.to_string()));
-                break;
+    let mut open = Vec::new();
+    for (number, name) in lanes.names.iter().enumerate() {
+        let bus = lanes::open(name, args.on_a_bench).await?;
+        let recorded = survey.buses.iter().zip(&lanes.of);
+        let recorded = recorded
+            .filter(|(_, lane)| **lane == Some(number))
+            .find_map(|(bus, _)| bus.bit_rate);
+        let wire = wire(args.bit_rate, bus.bit_rate().map(u64::from), recorded);
+        let watch = args.on_a_bench.then_some(Watch);
+        open.push(Lane { bus, wire, watch });
+    }
+    let mut player = Player::new(open, speed);
+    if !ready(args.json, &mut player, &lanes.names, stop.as_mut()).await? {
+        return Ok(());
+    }
+    begin(args, &survey, &lanes, frames)?;
+    let passes = (args.passes > 0).then_some(args.passes);
+    let mut film = Film::open(args, wanted, &lanes, passes).map_err(|error| recorded::failure(&error))?;
+    let begun = Instant::now();
+    let total = passes.map(|passes| frames.saturating_mul(passes));
+    let ended = player
+        .play(
+            || film.next(),
+            stop,
+            |notice| {
+                // Whoever read our output may have gone; the frames go on.
+                let _ = tell(args.json, &notice, &lanes.names, begun, total);
+            },
+        )
+        .await;
+    output::progress("");
+    let reason = match &ended {
+        Ok(Ending::Complete) => "complete",
+        Ok(Ending::Asked) => "stopped",
+        Err(_) => "broken off",
+    };
+    end(args.json, reason, &player, &film, begun.elapsed())?;
+    match ended {
+        Ok(_) => Ok(()),
+        Err(PlayError::Recording(error)) => Err(recorded::failure(&error)),
+        Err(error) => Err(words::system(error)),
+    }
+}
+
+/// How fast. A recording that stands would never end.
+fn speed(pace: Pace) -> Result<Speed, Failure> {
+    match pace {
+        Pace::Max => Ok(Speed::Max),
+        Pace::Times(times) if times > 0.0 => Ok(Speed::Times(times)),
+        Pace::Times(_) => Err(Failure::input(
+            "--pace 0 would never send anything",
+            Some("1 is as recorded, 0.1 ten times as slow".to_owned()),
+        )),
+    }
+}
+
+/// How fast frames may follow each other. On a bus without a wire frames that were recorded closer together may be so
+/// again: the recording comes first.
+fn wire(asked: Option<BitRate>, own: Option<u64>, recorded: Option<u64>) -> Wire {
+    match (asked, own) {
+        (Some(BitRate::Kbit250), _) => Wire::Known(250_000),
+        (Some(BitRate::Kbit500), _) => Wire::Known(500_000),
+        (Some(BitRate::None), _) => Wire::None,
+        (None, Some(rate)) => Wire::Known(rate),
+        (None, None) => Wire::Thought(recorded.filter(|&rate| rate > 0).unwrap_or(USUAL_BIT_RATE)),
+    }
+}
+
+/// Frames of one pass.
+fn frames(survey: &Survey, lanes: &Lanes) -> Result<u64, Failure> {
+    let ways = survey.buses.iter().zip(&lanes.of);
+    let frames = ways
+        .filter(|(_, lane)| lane.is_some())
+        .map(|(bus, _)| bus.frames)
+        .sum();
+    if frames > 0 {
+        return Ok(frames);
+    }
+    let mut hint = String::from("`twotrip explain FILE --level frames` shows what it holds");
+    if survey.errors > 0 {
+        hint += &format!(
+            "\n{} error frames are reports of a controller, and no node sends them",
+            survey.errors
+        );
+    }
+    Err(Failure::input(
+        "the recording holds no frame to be sent",
+        Some(hint),
+    ))
+}
+
+/// The recording, pass after pass, without what is not sent.
+#[derive(Debug)]
+struct Film<'a> {
+    args: &'a args::Replay,
+    wanted: Wanted,
+    lanes: &'a Lanes,
+    recorded: Recorded,
+    /// Passes begun.
+    passes: u64,
+    /// How many there will be; `None`: no end.
+    wanted_passes: Option<u64>,
+    begins: bool,
+    errors: u64,
+    left_out: u64,
+}
+
+impl<'a> Film<'a> {
+    fn open(
+        args: &'a args::Replay,
+        wanted: Wanted,
+        lanes: &'a Lanes,
+        wanted_passes: Option<u64>,
+    ) -> Result<Self, ReadError> {
+        Ok(Self {
+            recorded: Recorded::open(&args.file, wanted.clone())?,
+            args,
+            wanted,
+            lanes,
+            passes: 1,
+            wanted_passes,
+            begins: false,
+            errors: 0,
+            left_out: 0,
+        })
+    }
+
+    fn next(&mut self) -> Result<Option<Entry>, ReadError> {
+        loop {
+            let next = match self.recorded.next() {
+                // It was said at the start that it ends here.
+                Err(ReadError::Damage { .. }) => None,
+                other => other?,
+            };
+            let Some(next) = next else {
+                if Some(self.passes) == self.wanted_passes {
+                    return Ok(None);
+                }
+                self.passes += 1;
+                self.recorded = Recorded::open(&self.args.file, self.wanted.clone())?;
+                self.begins = true;
+                continue;
+            };
+            self.begins |= next.begins;
+            if next.frame.kind() == FrameKind::Error {
+                self.errors += 1;
+                continue;
             }
-            Err(error) => return Err(failure(&error)),
-        };
-        if entry.begins {
-            zero = None;
-            begun = Instant::now();
-        }
-        let since = entry.at.saturating_sub(*zero.get_or_insert(entry.at));
-        tokio::select! {
-            () = &mut stop => break,
-            () = sleep_until(begun + Duration::from_nanos(since)) => {}
-        }
-        if let Some(lane) = lanes.of[entry.bus]
-            && entry.frame.kind() != FrameKind::Error
-        {
-            let gone = buses[lane].send(&entry.frame).await.map_err(words::system)?;
-            sent += u64::from(gone != Sent::Down);
+            let Some(lane) = self.lanes.of.get(next.bus).copied().flatten() else {
+                self.left_out += 1;
+                continue;
+            };
+            return Ok(Some(Entry {
+                lane,
+                at: next.at,
+                begins: std::mem::take(&mut self.begins),
+                frame: next.frame,
+            }));
         }
     }
+}
+
+/// Waits until somebody hears the first frame on the buses that are made here; `false` if stopped before.
+async fn ready(
+    json: bool,
+    player: &mut Player,
+    names: &[Name],
+    stop: std::pin::Pin<&mut impl Future<Output = ()>>,
+) -> Result<bool, Failure> {
+    let made: Vec<String> = player
+        .made()
+        .filter_map(|lane| names.get(lane))
+        .map(ToString::to_string)
+        .collect();
+    if made.is_empty() {
+        return Ok(true);
+    }
+    if json {
+        output::json(&Line::Ready { buses: made })?;
+    } else {
+        output::line(&format!(
+            "ready: {} is made here; the first frame goes once somebody has joined",
+            made.join(", ")
+        ))?;
+    }
+    if let Err(error) = notify_ready() {
+        anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
+    }
+    let ending = player.await_clients::<ReadError>(stop).await;
+    Ok(ending.map_err(words::system)? == Ending::Complete)
+}
+
+fn begin(args: &args::Replay, survey: &Survey, lanes: &Lanes, frames: u64) -> Result<(), Failure> {
+    let file = args.file.display().to_string();
+    let ways = survey.buses.iter().zip(&lanes.of);
+    let ways: Vec<Way<'_>> = ways
+        .map(|(bus, lane)| Way {
+            recorded: &bus.name,
+            bus: lane
+                .and_then(|lane| lanes.names.get(lane))
+                .map(ToString::to_string),
+            frames: bus.frames,
+        })
+        .collect();
+    let seconds = survey.span.as_secs_f64();
+    if args.json {
+        output::json(&Line::Replaying {
+            file: &file,
+            buses: ways,
+            frames,
+            seconds,
+        })?;
+    } else {
+        let names: Vec<String> = lanes.names.iter().map(ToString::to_string).collect();
+        output::line(&format!(
+            "replaying {} on {}: {frames} frames of {seconds:.1} s",
+            output::escape(&file),
+            names.join(", ")
+        ))?;
+        for way in ways.iter().filter(|way| way.bus.is_none() && way.frames > 0) {
+            output::line(&format!("  `{}` is left out", output::escape(way.recorded)))?;
+        }
+    }
+    let Some(damage) = &survey.damage else {
+        return Ok(());
+    };
+    let text = output::escape(&damage.to_string());
+    if args.json {
+        return output::json(&Line::Damage { text });
+    }
+    for line in output::fit(&format!("{text}; what stands before it is sent"), 0) {
+        anstream::eprintln!("{line}");
+    }
+    Ok(())
+}
+
+fn tell(
+    json: bool,
+    notice: &Notice<'_>,
+    names: &[Name],
+    begun: Instant,
+    total: Option<u64>,
+) -> Result<(), Failure> {
+    let name = |lane: usize| names.get(lane).map(ToString::to_string).unwrap_or_default();
+    let text = match notice {
+        Notice::Progress(counts) => {
+            if !json {
+                output::progress(&told(*counts, begun.elapsed(), total));
+            }
+            return Ok(());
+        }
+        Notice::Down(lane) => format!("{} is down: frames are lost until it is up", name(*lane)),
+        Notice::NoFd(_, error) => format!("FD frames are left out: {error}"),
+        Notice::Stuck(lane) => format!(
+            "{} takes no frames: is another node on the bus, powered and at the same bit rate? `ip -details link show` \
+             tells the state of the controller",
+            name(*lane)
+        ),
+    };
+    if json {
+        return output::json(&Line::Trouble { text });
+    }
+    output::progress("");
+    for line in output::fit(&text, 0) {
+        anstream::eprintln!("{line}");
+    }
+    Ok(())
+}
+
+fn told(counts: Counts, span: Duration, total: Option<u64>) -> String {
+    let of = total.map_or_else(String::new, |total| format!(" of {total}"));
+    format!("{:.0} s: {}{of} frames sent", span.as_secs_f64(), counts.done())
+}
+
+fn end(
+    json: bool,
+    reason: &'static str,
+    player: &Player,
+    film: &Film<'_>,
+    span: Duration,
+) -> Result<(), Failure> {
+    let counts = player.counts();
+    let late = Late::of(player.lateness());
+    if json {
+        let began = player.began().duration_since(SystemTime::UNIX_EPOCH);
+        return output::json(&Line::End {
+            reason,
+            sent: counts.sent,
+            passes: film.passes,
+            error_frames: film.errors,
+            left_out: film.left_out,
+            not_carried: counts.not_carried,
+            lost_while_down: counts.down,
+            lost_by_clients: player.lost(),
+            waits_for_room: counts.waits,
+            seconds: span.as_secs_f64(),
+            due_from_unix_ns: u64::try_from(began.unwrap_or_default().as_nanos()).unwrap_or(u64::MAX),
+            lateness: late,
+        });
+    }
+    let passes = match film.passes {
+        1 => String::new(),
+        passes => format!(" in {passes} passes"),
+    };
     output::line(&format!(
-        "{sent} of {} frames sent; {} error frames are reports and are not sent",
-        survey.frames(),
-        survey.errors
-    ))
+        "{reason} after {:.1} s: {} frames sent{passes}",
+        span.as_secs_f64(),
+        counts.sent
+    ))?;
+    if let Some(late) = late {
+        output::line(&format!(
+            "  late: median {}, 99 % within {}, at most {}",
+            micros(late.median_us),
+            micros(late.p99_us),
+            micros(late.max_us)
+        ))?;
+    }
+    let losses = [
+        (
+            film.errors,
+            "error frames not sent: they are reports of a controller",
+        ),
+        (film.left_out, "frames of other buses left out"),
+        (counts.not_carried, "FD frames not sent: the interface takes none"),
+        (counts.down, "frames lost while the interface was down"),
+        (player.lost(), "frames lost by clients that were too slow"),
+        (counts.waits, "times the bus had no room, and was waited for"),
+    ];
+    for (count, what) in losses.iter().filter(|(count, _)| *count > 0) {
+        output::line(&format!("  {count} {what}"))?;
+    }
+    Ok(())
+}
+
+/// A span for people.
+fn micros(micros: f64) -> String {
+    match micros {
+        0.0..1e3 => format!("{micros:.0} us"),
+        1e3..1e6 => format!("{:.1} ms", micros / 1e3),
+        _ => format!("{:.1} s", micros / 1e6),
+    }
 }

@@ -1,6 +1,6 @@
 //! The frames of a recording: looked through once to know what there is, then read one by one, in bounded memory.
 
-use std::{fs, ops::ControlFlow, path::Path};
+use std::{fs, ops::ControlFlow, path::Path, time::Duration};
 
 use twotrip_can::{Frame, FrameKind};
 use twotrip_capture::{Item, Packet};
@@ -63,6 +63,8 @@ pub(super) struct Survey {
     pub(super) errors: u64,
     /// Packets that are no frames.
     pub(super) strangers: u64,
+    /// From the first wanted frame to the last, without what is between two runs of a recorder.
+    pub(super) span: Duration,
     /// Why it cannot be read to its end.
     pub(super) damage: Option<ReadError>,
 }
@@ -78,10 +80,19 @@ impl Survey {
                 ),
             ));
         }
-        let mut recorded = Recorded::open(path, wanted.clone())?;
+        let mut recorded = Recorded::open(path, wanted.clone()).map_err(|error| failure(&error))?;
         let mut survey = Self::default();
+        let mut last = None;
         let damage = loop {
-            match recorded.next() {
+            let next = recorded.next();
+            if let Ok(Some(entry)) = &next {
+                let since = entry
+                    .at
+                    .saturating_sub(last.filter(|_| !entry.begins).unwrap_or(entry.at));
+                survey.span += Duration::from_nanos(since);
+                last = Some(entry.at.max(last.filter(|_| !entry.begins).unwrap_or(0)));
+            }
+            match next {
                 Ok(Some(entry)) if entry.frame.kind() == FrameKind::Error => survey.errors += 1,
                 Ok(Some(entry)) => recorded.place.buses[entry.bus].frames += 1,
                 Ok(None) => break None,
@@ -95,11 +106,6 @@ impl Survey {
         survey.strangers = recorded.place.strangers;
         survey.buses = recorded.place.buses;
         Ok(survey)
-    }
-
-    /// Frames to be sent.
-    pub(super) fn frames(&self) -> u64 {
-        self.buses.iter().map(|bus| bus.frames).sum()
     }
 }
 
@@ -131,9 +137,9 @@ struct Place {
 }
 
 impl Recorded {
-    pub(super) fn open(path: &Path, wanted: Wanted) -> Result<Self, Failure> {
+    pub(super) fn open(path: &Path, wanted: Wanted) -> Result<Self, ReadError> {
         Ok(Self {
-            reader: Reader::open(path).map_err(|error| failure(&error))?,
+            reader: Reader::open(path)?,
             wanted,
             place: Place::default(),
         })

@@ -128,6 +128,12 @@ impl Guest {
         None
     }
 
+    /// Whether a part of the last frame waits for the car to take it.
+    #[must_use]
+    pub const fn is_sending(&self) -> bool {
+        !self.backlog.is_empty()
+    }
+
     /// Hands a frame to the car; never waits.
     ///
     /// # Errors

@@ -103,6 +103,12 @@ impl Host {
             .count()
     }
 
+    /// Whether frames wait for a client to take them.
+    #[must_use]
+    pub fn is_sending(&self) -> bool {
+        self.clients.iter().any(|client| !client.backlog.is_empty())
+    }
+
     /// Frames that slow clients did not take, so far.
     #[must_use]
     pub const fn dropped(&self) -> u64 {
