@@ -9,6 +9,7 @@ mod memory_kill;
 mod readme;
 mod record;
 mod replay_car;
+mod replay_frames;
 mod schema;
 mod support;
 mod transport;

@@ -54,6 +54,7 @@ enum Line<'a> {
         passes: u64,
         error_frames: u64,
         left_out: u64,
+        no_frames: u64,
         not_carried: u64,
         lost_while_down: u64,
         lost_by_clients: u64,
@@ -120,7 +121,8 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     }
     begin(args, &survey, &lanes, frames)?;
     let passes = (args.passes > 0).then_some(args.passes);
-    let mut film = Film::open(args, wanted, &lanes, passes).map_err(|error| recorded::failure(&error))?;
+    let mut film =
+        Film::open(args, wanted, &survey, &lanes, passes).map_err(|error| recorded::failure(&error))?;
     let begun = Instant::now();
     let total = passes.map(|passes| frames.saturating_mul(passes));
     let ended = player
@@ -174,24 +176,10 @@ fn wire(asked: Option<BitRate>, own: Option<u64>, recorded: Option<u64>) -> Wire
 /// Frames of one pass.
 fn frames(survey: &Survey, lanes: &Lanes) -> Result<u64, Failure> {
     let ways = survey.buses.iter().zip(&lanes.of);
-    let frames = ways
-        .filter(|(_, lane)| lane.is_some())
-        .map(|(bus, _)| bus.frames)
-        .sum();
-    if frames > 0 {
-        return Ok(frames);
-    }
-    let mut hint = String::from("`twotrip explain FILE --level frames` shows what it holds");
-    if survey.errors > 0 {
-        hint += &format!(
-            "\n{} error frames are reports of a controller, and no node sends them",
-            survey.errors
-        );
-    }
-    Err(Failure::input(
-        "the recording holds no frame to be sent",
-        Some(hint),
-    ))
+    let frames = ways.filter(|(_, lane)| lane.is_some()).map(|(bus, _)| bus.frames);
+    Some(frames.sum())
+        .filter(|&frames| frames > 0)
+        .ok_or_else(|| lanes::nothing(survey))
 }
 
 /// The recording, pass after pass, without what is not sent.
@@ -199,6 +187,7 @@ fn frames(survey: &Survey, lanes: &Lanes) -> Result<u64, Failure> {
 struct Film<'a> {
     args: &'a args::Replay,
     wanted: Wanted,
+    survey: &'a Survey,
     lanes: &'a Lanes,
     recorded: Recorded,
     /// Passes begun.
@@ -214,13 +203,15 @@ impl<'a> Film<'a> {
     fn open(
         args: &'a args::Replay,
         wanted: Wanted,
+        survey: &'a Survey,
         lanes: &'a Lanes,
         wanted_passes: Option<u64>,
     ) -> Result<Self, ReadError> {
         Ok(Self {
-            recorded: Recorded::open(&args.file, wanted.clone())?,
+            recorded: Recorded::surveyed(&args.file, wanted.clone(), survey)?,
             args,
             wanted,
+            survey,
             lanes,
             passes: 1,
             wanted_passes,
@@ -242,7 +233,7 @@ impl<'a> Film<'a> {
                     return Ok(None);
                 }
                 self.passes += 1;
-                self.recorded = Recorded::open(&self.args.file, self.wanted.clone())?;
+                self.recorded = Recorded::surveyed(&self.args.file, self.wanted.clone(), self.survey)?;
                 self.begins = true;
                 continue;
             };
@@ -394,6 +385,7 @@ fn end(
             passes: film.passes,
             error_frames: film.errors,
             left_out: film.left_out,
+            no_frames: film.survey.strangers,
             not_carried: counts.not_carried,
             lost_while_down: counts.down,
             lost_by_clients: player.lost(),

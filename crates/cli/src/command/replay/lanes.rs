@@ -21,6 +21,9 @@ impl Lanes {
     /// By the command line: `--bus-of` by name, then `--bus` in the order of the recording. Recorded buses without
     /// a frame that is wanted do not count.
     pub(super) fn assign(survey: &Survey, buses: &[String], bus_of: &[args::BusOf]) -> Result<Self, Failure> {
+        if survey.buses.iter().all(|bus| bus.frames == 0) {
+            return Err(nothing(survey));
+        }
         let mut lanes = Self {
             names: Vec::new(),
             of: vec![None; survey.buses.len()],
@@ -54,11 +57,15 @@ impl Lanes {
         }
         if !buses.is_empty() && buses.len() != rest.len() {
             let there = named(rest.iter().map(|&place| &survey.buses[place]));
-            let times = buses.len();
+            let times = match buses.len() {
+                1 => "once".to_owned(),
+                times => format!("{times} times"),
+            };
             return Err(Failure::input(
-                format!("--bus is given {times} times where {there} need one each"),
+                format!("--bus is given {times}, and to be sent is {there}"),
                 Some(
-                    "`--bus-of RECORDED=BUS` says where one of them goes; the others are left out".to_owned(),
+                    "one --bus for each of them; or `--bus-of RECORDED=BUS`, and what is not named is left out"
+                        .to_owned(),
                 ),
             ));
         }
@@ -78,6 +85,18 @@ impl Lanes {
             self.names.len() - 1
         }))
     }
+}
+
+/// A recording without a frame that could be sent.
+pub(super) fn nothing(survey: &Survey) -> Failure {
+    let mut hint = String::from("`twotrip explain FILE --level frames` shows what it holds");
+    if survey.errors > 0 {
+        hint += &format!(
+            "\nof error frames it has {}: they are reports of a controller, and no node sends them",
+            survey.errors
+        );
+    }
+    Failure::input("there is no frame to be sent in this recording", Some(hint))
 }
 
 /// Names of recorded buses, for people.

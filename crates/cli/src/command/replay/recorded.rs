@@ -63,6 +63,8 @@ pub(super) struct Survey {
     pub(super) errors: u64,
     /// Packets that are no frames.
     pub(super) strangers: u64,
+    /// All packets, wanted or not.
+    pub(super) packets: u64,
     /// From the first wanted frame to the last, without what is between two runs of a recorder.
     pub(super) span: Duration,
     /// Why it cannot be read to its end.
@@ -104,6 +106,7 @@ impl Survey {
         };
         survey.damage = damage;
         survey.strangers = recorded.place.strangers;
+        survey.packets = recorded.place.number;
         survey.buses = recorded.place.buses;
         Ok(survey)
     }
@@ -114,6 +117,8 @@ impl Survey {
 pub(super) struct Recorded {
     reader: Reader,
     wanted: Wanted,
+    /// How many packets are looked at.
+    end: u64,
     place: Place,
 }
 
@@ -141,6 +146,7 @@ impl Recorded {
         Ok(Self {
             reader: Reader::open(path)?,
             wanted,
+            end: u64::MAX,
             place: Place::default(),
         })
     }
@@ -156,15 +162,25 @@ impl Recorded {
         self.place.section_ended
     }
 
+    /// Only what a survey has seen: a file may grow meanwhile, even by what is replayed from it.
+    pub(super) fn surveyed(path: &Path, wanted: Wanted, survey: &Survey) -> Result<Self, ReadError> {
+        Ok(Self {
+            end: survey.packets,
+            ..Self::open(path, wanted)?
+        })
+    }
+
     /// The next wanted frame, in the order of the file.
     pub(super) fn next(&mut self) -> Result<Option<Entry>, ReadError> {
-        if self.place.is_over {
+        let mut found = None;
+        let (place, wanted, end) = (&mut self.place, &self.wanted, self.end);
+        place.is_over |= place.number >= end;
+        if place.is_over {
             return Ok(None);
         }
-        let mut found = None;
-        let (place, wanted) = (&mut self.place, &self.wanted);
         self.reader.read(|item| {
             found = place.on_item(&item, wanted);
+            place.is_over |= place.number >= end;
             if found.is_some() || place.is_over {
                 ControlFlow::Break(())
             } else {
