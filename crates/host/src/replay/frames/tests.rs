@@ -26,7 +26,11 @@ fn entry(micros: u64, number: u64) -> Entry {
 
 /// How long 500 kbit/s take for it: 2 us a bit.
 fn wire_time(frame: &Frame) -> Duration {
-    Duration::from_micros(u64::from(frame_bits(frame).at_most()) * 2)
+    Duration::from_micros(wire_micros(frame))
+}
+
+fn wire_micros(frame: &Frame) -> u64 {
+    u64::from(frame_bits(frame).at_most()) * 2
 }
 
 /// Plays frames; before each of them the thread is late by what `delay` says. When each was due, and when it went.
@@ -131,7 +135,7 @@ fn a_thread_that_is_always_late_does_not_fall_behind() {
     let mut at = 0;
     let entries: Vec<Entry> = (0..600)
         .map(|number| {
-            at += wire_time(&frame(number)).as_micros() as u64;
+            at += wire_micros(&frame(number));
             entry(at, number)
         })
         .collect();
@@ -188,8 +192,8 @@ fn what_begins_anew_follows_at_once() {
     ];
     let mut pacer = Pacer::new(Speed::Times(1.0), [Wire::Known(500_000)], START);
     let went = play(&mut pacer, entries, |_| Duration::ZERO);
-    let one = wire_time(&frame(0)).as_micros() as u64;
-    let micros = |place: usize| went[place].1.saturating_since(START).as_micros() as u64;
+    let one = wire_micros(&frame(0));
+    let since = |place: usize| went[place].1.saturating_since(START);
     let wanted = [
         0,
         500,
@@ -199,7 +203,7 @@ fn what_begins_anew_follows_at_once() {
         1200 + 2 * one + hour,
     ];
     for (place, wanted) in wanted.into_iter().enumerate() {
-        assert_eq!(micros(place), wanted, "frame {place}");
+        assert_eq!(since(place), Duration::from_micros(wanted), "frame {place}");
     }
 }
 
