@@ -31,9 +31,11 @@ fn check(args: &args::Replay) -> Result<(), Failure> {
             Some("`replay FILE --as car --bus BUS` answers a tester from the recording".to_owned()),
         ));
     }
-    if args.part == Part::Car && (args.pace != args::Pace::Times(1.0) || args.passes != 1) {
+    if args.part == Part::Car
+        && (args.pace != args::Pace::Times(1.0) || args.passes != 1 || args.bit_rate.is_some())
+    {
         return Err(Failure::input(
-            "--pace and --loop do not go with `--as car`: replies come as late as they did",
+            "--pace, --loop and --bit-rate do not go with `--as car`: replies come as late as they did",
             Some("`--after-last anew` begins with the first replies again".to_owned()),
         ));
     }

@@ -82,7 +82,7 @@ impl Survey {
                 ),
             ));
         }
-        let mut recorded = Recorded::open(path, wanted.clone()).map_err(|error| failure(&error))?;
+        let mut recorded = Recorded::open(path, wanted.clone())?;
         let mut survey = Self::default();
         let mut last = None;
         let damage = loop {
@@ -142,11 +142,20 @@ struct Place {
 }
 
 impl Recorded {
-    pub(super) fn open(path: &Path, wanted: Wanted) -> Result<Self, ReadError> {
+    pub(super) fn open(path: &Path, wanted: Wanted) -> Result<Self, Failure> {
+        Self::up_to(path, wanted, u64::MAX).map_err(|error| failure(&error))
+    }
+
+    /// Only what a survey has seen: a file may grow meanwhile, even by what is replayed from it.
+    pub(super) fn surveyed(path: &Path, wanted: Wanted, survey: &Survey) -> Result<Self, ReadError> {
+        Self::up_to(path, wanted, survey.packets)
+    }
+
+    fn up_to(path: &Path, wanted: Wanted, end: u64) -> Result<Self, ReadError> {
         Ok(Self {
             reader: Reader::open(path)?,
             wanted,
-            end: u64::MAX,
+            end,
             place: Place::default(),
         })
     }
@@ -160,14 +169,6 @@ impl Recorded {
     /// When the section before this one ended, likewise.
     pub(super) const fn section_ended(&self) -> u64 {
         self.place.section_ended
-    }
-
-    /// Only what a survey has seen: a file may grow meanwhile, even by what is replayed from it.
-    pub(super) fn surveyed(path: &Path, wanted: Wanted, survey: &Survey) -> Result<Self, ReadError> {
-        Ok(Self {
-            end: survey.packets,
-            ..Self::open(path, wanted)?
-        })
     }
 
     /// The next wanted frame, in the order of the file.
