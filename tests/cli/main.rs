@@ -8,6 +8,7 @@ mod memory;
 mod memory_kill;
 mod readme;
 mod record;
+mod redact;
 mod replay_car;
 mod replay_frames;
 mod schema;

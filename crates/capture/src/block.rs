@@ -48,6 +48,20 @@ impl ByteOrder {
         }
     }
 
+    pub(crate) const fn u16_bytes(self, number: u16) -> [u8; 2] {
+        match self {
+            Self::Little => number.to_le_bytes(),
+            Self::Big => number.to_be_bytes(),
+        }
+    }
+
+    pub(crate) const fn u32_bytes(self, number: u32) -> [u8; 4] {
+        match self {
+            Self::Little => number.to_le_bytes(),
+            Self::Big => number.to_be_bytes(),
+        }
+    }
+
     /// The number at a place; `None` beyond the end.
     pub(crate) fn u32_at(self, bytes: &[u8], place: usize) -> Option<u32> {
         bytes

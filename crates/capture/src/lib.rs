@@ -3,6 +3,7 @@
 //! - [`Decoder`], [`items`]: reads pcapng and its forerunner pcap, either byte order, any time resolution, as a pure
 //!   function of bytes. Damage is reported with its offset; everything before it has been read by then.
 //! - [`write`]: writes sections, interfaces, packets and statistics, block by block, each whole.
+//! - [`edit`]: a block of another file again, with other options.
 //! - [`frame`]: a frame as the bytes of link type 227.
 //!
 //! Formats: draft-ietf-opsawg-pcapng, draft-ietf-opsawg-pcap, LINKTYPE_CAN_SOCKETCAN of the registry of link types.
@@ -12,6 +13,7 @@ extern crate alloc;
 
 mod block;
 mod damage;
+pub mod edit;
 pub mod frame;
 mod item;
 mod options;

@@ -202,6 +202,14 @@ pub(crate) struct Explain {
     /// End here, likewise
     #[arg(long, value_name = "WHERE")]
     pub(crate) to: Option<Mark>,
+    /// Write a copy that can be shown to others: stand-ins for VIN, calibrations, serial numbers and free text
+    #[arg(
+        long,
+        value_name = "OUT",
+        requires = "file",
+        conflicts_with_all = ["bus", "follow", "from", "to", "level", "only", "drop"]
+    )]
+    pub(crate) redact: Option<PathBuf>,
     /// One JSON object a line
     #[arg(long)]
     pub(crate) json: bool,

@@ -21,6 +21,7 @@ mod conversation;
 mod event;
 mod gather;
 mod learn;
+pub mod redaction;
 mod role;
 mod stand_in;
 

@@ -14,6 +14,7 @@ mod buffer;
 mod code_text;
 mod describe;
 mod dtc;
+pub mod identity;
 mod in_use;
 mod info;
 pub mod inspection;

@@ -9,6 +9,10 @@ use twotrip_ecu::memory::{Effect, Lamp};
 use twotrip_sim::Event;
 use twotrip_units::{BusInstant, CarInstant};
 
+/// Words of comments, besides phrases, codes, groups of monitors and numbers.
+const WORDS: &str = "pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
+                     blinking complete cleared";
+
 /// What every comment of ours begins with.
 pub const PREFIX: &str = "car:";
 
@@ -34,6 +38,40 @@ pub fn line(now: BusInstant, at: CarInstant, words: &str) -> String {
     let [bus, car] = [now.as_nanos(), at.as_nanos()]
         .map(|nanos| format!("{}.{:09}", nanos / 1_000_000_000, nanos % 1_000_000_000));
     format!("{PREFIX} bus={bus} car={car} {words}")
+}
+
+/// Whether a comment is one of ours in every word, so that there is nothing in it that somebody has written.
+#[must_use]
+pub fn is_ours(text: &str) -> bool {
+    let seconds = |word: &str, front| {
+        word.strip_prefix(front).is_some_and(|number| {
+            !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.')
+        })
+    };
+    let mut fields = text.splitn(4, ' ');
+    let front = (fields.next(), fields.next(), fields.next(), fields.next());
+    let (Some(PREFIX), Some(bus), Some(car), Some(words)) = front else {
+        return false;
+    };
+    seconds(bus, "bus=") && seconds(car, "car=") && are_ours(words)
+}
+
+fn are_ours(words: &str) -> bool {
+    let phrase = ["begins `", "done `", "not done `"]
+        .iter()
+        .find_map(|front| words.strip_prefix(front)?.strip_suffix('`'));
+    if let Some(phrase) = phrase {
+        // A remark would be somebody's words.
+        return !phrase.contains(['#', '\n']) && twotrip_scenario::parse_phrase(phrase).is_ok();
+    }
+    words.split(' ').all(|word| {
+        WORDS.split_whitespace().any(|ours| ours == word)
+            || word.parse::<twotrip_obd::Dtc>().is_ok()
+            || word.parse::<f64>().is_ok()
+            || twotrip_obd::Group::ALL
+                .iter()
+                .any(|group| group.name().split(' ').any(|part| part == word))
+    })
 }
 
 fn of_effect(effect: Effect) -> Option<String> {

@@ -3,6 +3,7 @@
 //! - [`Recorder`]: what is on one or several buses, into files.
 //! - [`Beside`]: the same beside a running car, on a thread of its own, with what happens inside the car as comments.
 //! - [`comment`]: the form of those comments.
+//! - [`redact`]: a copy without what identifies a vehicle or its owner.
 //! - [`Reader`]: a file, item by item, in bounded memory; also one that is still growing.
 //!
 //! Times are the kernel's where there is one, else those of reading. The tap is a member of the bus like any other: it
@@ -12,6 +13,7 @@ mod beside;
 pub mod comment;
 mod reader;
 mod recorder;
+mod redacted;
 mod reel;
 mod tape;
 
@@ -20,6 +22,7 @@ use std::{io, path::PathBuf, time::Duration};
 pub use beside::{Beside, Tap};
 pub use reader::{ReadError, Reader};
 pub use recorder::{Notice, Recorder, Source, Stop};
+pub use redacted::{RedactError, Redaction, redact};
 pub use reel::Found;
 
 use crate::bus::Selection;

@@ -68,11 +68,25 @@ impl Reader {
     /// # Errors
     /// [`ReadError`] if it cannot be read on.
     pub fn read(&mut self, mut take: impl FnMut(Item<'_>) -> ControlFlow<()>) -> Result<(), ReadError> {
+        self.read_with_bytes(|item, _| take(item))
+    }
+
+    /// The same, with the bytes that each item stands in.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn read_with_bytes(
+        &mut self,
+        mut take: impl FnMut(Item<'_>, &[u8]) -> ControlFlow<()>,
+    ) -> Result<(), ReadError> {
         loop {
-            match self.decoder.step(&self.bytes[self.taken..]) {
+            let rest = &self.bytes[self.taken..];
+            match self.decoder.step(rest) {
                 Ok(Step::Taken(count, item)) => {
                     self.taken += count;
-                    if let Some(ControlFlow::Break(())) = item.map(&mut take) {
+                    if let Some(item) = item
+                        && take(item, &rest[..count]).is_break()
+                    {
                         return Ok(());
                     }
                 }

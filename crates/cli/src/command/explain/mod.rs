@@ -1,9 +1,10 @@
 //! `twotrip explain`: a recording, or a bus as it goes, in plain words.
 //!
 //! `heard` is one frame with what is known of it, `teller` what is shown at each level, `story` the loop as a human tells
-//! it.
+//! it; `redact` writes a copy that can be shown to others.
 
 mod heard;
+mod redact;
 mod story;
 mod teller;
 
@@ -25,6 +26,9 @@ const FOLLOW: Duration = Duration::from_millis(200);
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Explain) -> Result<(), Failure> {
+    if let (Some(path), Some(out)) = (&args.file, &args.redact) {
+        return redact::run(path, out, args.json);
+    }
     let mut listener = Listener::new(args.selection.selection(), args.level, args.from, args.to);
     let mut teller = Teller::new(args.level, args.json);
     match (&args.file, &args.bus) {
