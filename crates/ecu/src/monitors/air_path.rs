@@ -249,6 +249,8 @@ impl AirPath {
         let lags = self.lagging.for_seconds(running && lags, seconds);
         let (low, seconds) = PARAMS.pressure_far;
         let far = density < low * metered && (throttle - metered).abs() < 0.2 * metered && metered > 1.0;
+        // While a manifold fills more comes in than goes on, and the pressure is what the models say.
+        let far = far && shown < by_throttle - PARAMS.filling.kilopascals();
         let far = self.pressure_far.for_seconds(
             running && far && !air.fuel_cut && self.meter != Verdict::Failed,
             seconds,

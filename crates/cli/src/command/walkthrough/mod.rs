@@ -1,5 +1,6 @@
 //! `twotrip walkthrough`: the read - clear - verify loop in one process, on the in-memory bus, told step by step.
 
+mod caution;
 mod tale;
 
 use std::collections::BTreeSet;
@@ -10,6 +11,7 @@ use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario,
+    parse_phrase,
     phrase::{Claim, Point, Source},
 };
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
@@ -137,6 +139,11 @@ impl Loop {
                 "A code names a finding of the ECU, not a part. Whoever replaces parts by code replaces the wrong ones."
             },
         )?;
+        for caution in caution::all(order.correction()) {
+            self.teller.tell(&Told::Remark {
+                text: format!("Mind: {caution}"),
+            })?;
+        }
         for phrase in looks_at(order.correction()) {
             self.tell(phrase)?;
         }
@@ -514,6 +521,9 @@ fn frozen(scenario: &Scenario) -> Vec<u8> {
 const CAUTION: &str = "On a real car: draw off the exhaust, keep away from fuel vapour and from whatever turns. A clear \
                        mends nothing. Repairs and roadworthiness are for trained people and your local rules.";
 
+/// At which speed an alternator is measured, and how long before: a good one has its say by then.
+const REVVED: &str = "drive rev 2000 rpm for 20 s";
+
 /// Looking at, and measuring, what the correction is going to touch: first what is done on a standing engine.
 fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     let look = |phrase: &Phrase| match phrase {
@@ -530,6 +540,7 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
         looks.partition(|phrase| *phrase == Phrase::Measure(Point::Alternator));
     if !running.is_empty() {
         looks.push(Phrase::Start);
+        looks.extend(parse_phrase(REVVED).ok());
         looks.extend(running);
         looks.extend([Phrase::Measure(Point::Battery), Phrase::Stop]);
     }

@@ -35,6 +35,8 @@ pub struct Params {
     pub atmosphere: (f64, f64, f64),
     /// Density's view below this share of the meter's, with the throttle's beside the meter's, and for how long, s.
     pub pressure_far: (f64, f64),
+    /// And the pressure sensor below the throttle's view by more than this.
+    pub filling: Pressure,
     /// Meter and plate within this share pass the same flow.
     pub same_flow: f64,
     /// Shown pressure and that of the throttle's view within this: both mean the same manifold.
@@ -66,6 +68,7 @@ pub const PARAMS: Params = Params {
     running_above: AngularSpeed::from_rpm(500.0),
     atmosphere: (0.96, 0.60, 0.4),
     pressure_far: (0.62, 0.7),
+    filling: Pressure::from_kilopascals(3.0),
     same_flow: 0.12,
     same_pressure: Pressure::from_kilopascals(6.0),
     meter_far: (0.60, 1.60, 1.0),

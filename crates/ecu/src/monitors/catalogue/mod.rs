@@ -477,4 +477,16 @@ mod tests {
         }
         assert!(pairs > 20, "{pairs}");
     }
+
+    /// A tester says of each what it means, of both banks.
+    #[test]
+    fn every_code_has_a_meaning() {
+        for definition in CATALOGUE.codes {
+            assert!(
+                twotrip_obd::code_text(definition.dtc).is_some(),
+                "{}",
+                definition.dtc
+            );
+        }
+    }
 }
