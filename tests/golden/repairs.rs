@@ -349,7 +349,10 @@ fn one() {
     let name = std::env::var("TWOTRIP_SCENARIO").expect("TWOTRIP_SCENARIO names one");
     let text = match std::fs::read(&name) {
         Ok(text) => text,
-        Err(_) => shipped::find(&name).expect("it is shipped, or a file").text.into(),
+        Err(_) => shipped::find(&name)
+            .expect("it is shipped, or a file")
+            .text
+            .into(),
     };
     judge(&name, &Scenario::parse(&text).expect("it is checked"));
 }

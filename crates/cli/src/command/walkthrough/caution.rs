@@ -55,7 +55,10 @@ const CAUTIONS: &[(&[&str], &str)] = &[
         "a battery gives off gas that explodes and holds acid: goggles, no sparks, its ground off first and on last. \
          The cable to the alternator is live with the key off.",
     ),
-    (&["drive-belt"], "engine off and key out before a hand goes near the belt."),
+    (
+        &["drive-belt"],
+        "engine off and key out before a hand goes near the belt.",
+    ),
     (
         &["throttle"],
         "with the key on the throttle plate can snap shut: no finger in it before the key is off.",

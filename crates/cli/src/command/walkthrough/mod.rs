@@ -10,8 +10,7 @@ use twotrip_ecu::memory::Effect;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{
-    Phrase, RepairOrder, Scenario,
-    parse_phrase,
+    Phrase, RepairOrder, Scenario, parse_phrase,
     phrase::{Claim, Point, Source},
 };
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
