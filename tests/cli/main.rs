@@ -11,6 +11,7 @@ mod record;
 mod redact;
 mod replay_car;
 mod replay_frames;
+mod replay_tester;
 mod schema;
 mod support;
 mod transport;

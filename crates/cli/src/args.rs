@@ -3,6 +3,7 @@
 use std::{path::PathBuf, time::Duration};
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use twotrip_dialogue::compare::Comparison;
 use twotrip_host::bus::{Filter, Selection};
 use twotrip_isotp::{self as isotp, Dlc, Profile};
 use twotrip_obd::inspection::{self, LampSeen};
@@ -231,6 +232,11 @@ pub(crate) struct Replay {
     /// What is sent
     #[arg(long = "as", value_enum, default_value_t = Part::Frames, value_name = "PART")]
     pub(crate) part: Part,
+    /// With --as tester: how alike replies have to be. exact: byte for byte; shape: the same ECUs, parameters, codes,
+    /// identifications and masks, while values that live (speeds, temperatures, times, states) may be anything;
+    /// tolerance=5%: those numbers within 5 %, or two steps of their scale. Default: shape
+    #[arg(long, value_name = "HOW")]
+    pub(crate) compare: Option<Comparison>,
     /// How fast: a number (1 = as recorded, 10 = in a tenth of the time), or max: as fast as the bus carries it
     #[arg(long, default_value = "1")]
     pub(crate) pace: Pace,
@@ -267,6 +273,8 @@ pub(crate) struct Replay {
 pub(crate) enum Part {
     /// Every frame, at its time
     Frames,
+    /// The requests alone, by a tester that waits for the replies and compares them with the recorded ones
+    Tester,
     /// The ECUs: each question of a live tester gets the replies that it got then, in turn, and as late as then.
     /// What was not asked then meets silence
     Car,

@@ -12,6 +12,8 @@ use crate::{Ecu, Message, Role};
 
 /// Conversations kept open for late answers; a [`Dialogue`](crate::Dialogue) remembers no more questions.
 const OPEN: usize = 8;
+/// A conversation in which nothing was said for this long is over: P2* is 5 s (ISO 15765-4), and a pause as long for late ones.
+const QUIET: Duration = Duration::from_secs(10);
 /// Answers kept of one conversation: eight ECUs (ISO 15765-4, from memory) and room for repetitions.
 const REPLIES: usize = 32;
 
@@ -174,6 +176,22 @@ impl Gather {
             Some((conversation, latency)) => conversation.answer(ecu, latency, message),
             None => self.unasked = self.unasked.saturating_add(1),
         }
+    }
+
+    /// It is this late: conversations in which nothing has been said for ten seconds are over.
+    pub fn on_time(&mut self, now: BusInstant) {
+        while let Some(oldest) = self
+            .open
+            .pop_front_if(|oldest| now.saturating_since(oldest.over()) > QUIET)
+        {
+            self.closed.push_back(oldest);
+        }
+    }
+
+    /// The first frame of the oldest conversation that is not over.
+    #[must_use]
+    pub fn oldest_open(&self) -> Option<u64> {
+        self.open.front().map(|oldest| oldest.frames.0)
     }
 
     /// No more messages come.

@@ -63,6 +63,15 @@ pub enum BenchError {
         /// Who, and what.
         heard: Box<Heard>,
     },
+    /// Somebody whom a tester does not expect, while it asks.
+    #[error(
+        "{heard}, and no ECU that was expected sends this, so nothing more is sent; is a vehicle connected? Take this computer \
+         off it; a bench has the ECUs under test and testers, and nothing else"
+    )]
+    Unexpected {
+        /// Who, and what.
+        heard: Box<Heard>,
+    },
     /// Something that no tester sends.
     #[error(
         "foreign traffic: {heard}, which is no request of a tester, so the car has stopped sending; is a \
@@ -112,9 +121,18 @@ pub struct Bench {
 /// # Errors
 /// [`BenchError`] says who is there.
 pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
+    look_for(bus, &[]).await
+}
+
+/// The same before a tester asks: the ECUs that answer by these identifiers, and no other, may be there. They too are
+/// silent until they are asked, which the ECUs of a vehicle are not.
+///
+/// # Errors
+/// [`BenchError`] says who is there.
+pub async fn look_for(bus: &mut Bus, expected: &[CanId]) -> Result<Bench, BenchError> {
     bus.want_confirmation()?;
     let mut passed = 0;
-    if let Some(heard) = hear(bus, LISTEN, &mut passed).await? {
+    if let Some(heard) = hear(bus, LISTEN, &mut passed, &[]).await? {
         return Err(BenchError::Busy { heard });
     }
     let mut tells = false;
@@ -127,7 +145,7 @@ pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
             Ok(sent) => tells |= sent? == Sent::Queued,
             Err(_) => return Err(BenchError::Stuck { probe }),
         }
-        if let Some(heard) = hear(bus, ANSWER, &mut passed).await? {
+        if let Some(heard) = hear(bus, ANSWER, &mut passed, expected).await? {
             return Err(BenchError::Answered { heard, probe });
         }
     }
@@ -136,11 +154,17 @@ pub async fn look(bus: &mut Bus) -> Result<Bench, BenchError> {
     })
 }
 
-/// Hears for a while; the first frame of anybody else ends it.
-async fn hear(bus: &mut Bus, span: Duration, passed: &mut u32) -> Result<Option<Box<Heard>>, BenchError> {
+/// Hears for a while; the first frame of anybody who is not expected ends it.
+async fn hear(
+    bus: &mut Bus,
+    span: Duration,
+    passed: &mut u32,
+    expected: &[CanId],
+) -> Result<Option<Box<Heard>>, BenchError> {
     let end = Instant::now() + span;
     while let Ok(event) = timeout_at(end, bus.recv()).await {
         match event? {
+            BusEvent::Frame(received) if is_expected(&received.frame, expected) => {}
             BusEvent::Frame(received) if received.frame.kind() != FrameKind::Error => {
                 return Ok(Some((&received).into()));
             }
@@ -150,6 +174,24 @@ async fn hear(bus: &mut Bus, span: Duration, passed: &mut u32) -> Result<Option<
         }
     }
     Ok(None)
+}
+
+/// A data frame of an ECU that may be there.
+fn is_expected(frame: &Frame, expected: &[CanId]) -> bool {
+    frame.kind() == FrameKind::Data && expected.contains(&frame.id())
+}
+
+/// Tells, while a tester asks the ECUs that answer by these identifiers, whether what is heard belongs on a bench.
+///
+/// # Errors
+/// [`BenchError::Unexpected`] for what is neither theirs nor a tester's.
+pub fn check_for_tester(received: &Received, expected: &[CanId]) -> Result<(), BenchError> {
+    let of_a_tester = received.frame.kind() == FrameKind::Data && is_of_a_tester(received.frame.id());
+    if received.frame.kind() == FrameKind::Error || of_a_tester || is_expected(&received.frame, expected) {
+        return Ok(());
+    }
+    let heard = received.into();
+    Err(BenchError::Unexpected { heard })
 }
 
 /// Tells, while the car runs, whether what is heard belongs on a bench.
@@ -229,6 +271,30 @@ mod tests {
         ] {
             assert!(matches!(verdict(id), Err(BenchError::Foreign { .. })), "{id}");
         }
+    }
+
+    #[test]
+    fn a_tester_hears_the_ecus_that_it_asks_and_nobody_else() {
+        let expected = [CanId::Standard(0x7E8), CanId::Extended(0x18DA_F110)];
+        let verdict = |frame| check_for_tester(&received(frame), &expected);
+        for id in expected
+            .into_iter()
+            .chain([CanId::Standard(0x7DF), CanId::Standard(0x7E0)])
+        {
+            assert!(verdict(Frame::padded(id, &[2, 1, 0], 0)).is_ok(), "{id}");
+        }
+        assert!(verdict(Frame::error(0x40, [0; 8])).is_ok());
+        for id in [
+            CanId::Standard(0x7E9),
+            CanId::Standard(0x123),
+            CanId::Extended(0x18DA_F118),
+            CanId::Extended(0x7E8),
+        ] {
+            let error = verdict(Frame::padded(id, &[2, 1, 0], 0)).expect_err("unexpected");
+            assert!(matches!(error, BenchError::Unexpected { .. }), "{error}");
+        }
+        let remote = Frame::remote(CanId::Standard(0x7E8), 8).expect("a remote frame");
+        assert!(verdict(remote).is_err());
     }
 
     #[test]

@@ -2,15 +2,22 @@
 //!
 //! Its clock is the kernel's where there is one: a frame counts from when it came in, not from when this program got round to
 //! reading it, and a request from when it had passed on the wire. A busy computer then makes no ECU late.
+//!
+//! [`Session::ask`] is for whoever wants the answers; [`Session::exchange`] tells more of them, and of what else ECUs said.
 
 use std::time::{Duration, Instant, SystemTime};
 
 use tokio::time::sleep_until;
-use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
-use twotrip_tester::{EcuNumber, Event, Outcome, RequestError, Target, Tester, TesterConfig};
+use twotrip_can::{CanId, Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_tester::{
+    EcuNumber, Event, Ignored, NResult, Outcome, RequestError, Target, Tester, TesterConfig,
+};
 use twotrip_units::BusInstant;
 
-use crate::bus::{Bus, BusError, BusEvent, Filter, Sent};
+use crate::{
+    bench::{self, BenchError},
+    bus::{Bus, BusError, BusEvent, Filter, Received, Sent},
+};
 
 /// What one ECU answered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -19,6 +26,34 @@ pub struct Answer {
     pub ecu: EcuNumber,
     /// The message without transport bytes.
     pub payload: Vec<u8>,
+}
+
+/// One question and what came of it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Exchange {
+    /// The answers, in the order in which they were complete.
+    pub answers: Vec<Told>,
+    /// Answers that broke off, and why.
+    pub broken: Vec<(EcuNumber, NResult)>,
+    /// ECUs that asked for time (7F xx 78) and then gave no answer, and how often they did.
+    pub pending: Vec<(EcuNumber, u32)>,
+    /// Why the ECU did not take a question of several frames.
+    pub refused: Option<NResult>,
+}
+
+/// An answer with what is known of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// Who.
+    pub ecu: EcuNumber,
+    /// The message without transport bytes.
+    pub payload: Vec<u8>,
+    /// From the end of the request to the end of the answer's first frame.
+    pub after: Duration,
+    /// How often the ECU asked for time before it (7F xx 78).
+    pub waits: u32,
+    /// When it was complete.
+    pub at: Instant,
 }
 
 /// Why a question could not be asked.
@@ -30,6 +65,15 @@ pub enum SessionError {
     /// The tester refuses the question.
     #[error(transparent)]
     Request(#[from] RequestError),
+    /// Somebody is on a bench who should not be.
+    #[error(transparent)]
+    Bench(#[from] BenchError),
+    /// The ECU did not take a request of several frames.
+    #[error("the ECU does not take the request: {result}")]
+    NotTaken {
+        /// How its transfer ended.
+        result: NResult,
+    },
     /// The bus did not take the request.
     #[error("the bus does not take the request{}; is anybody else on it? A frame needs a second node to be \
         acknowledged; is it wired, and at the right bit rate?", said(.controller))]
@@ -73,7 +117,24 @@ pub struct Session {
     times: Times,
     /// What the controller has reported last.
     controller: Option<ErrorFrame>,
+    /// On a bench: the identifiers of the ECUs that may answer.
+    guard: Option<Vec<CanId>>,
+    /// How often each ECU has asked for time, in this exchange.
+    waits: [u32; EcuNumber::COUNT],
+    exchange: Exchange,
+    /// How it ended.
+    ended: Option<Outcome>,
+    /// Frames of ECUs that belong to no exchange.
+    strays: Vec<Frame>,
 }
+
+/// Stray frames kept between two looks at them.
+const STRAYS: usize = 64;
+/// Answers of any ECU on 29 bits, 18DAF1xx (ISO 15765-4, from memory).
+const EXTENDED_ANSWERS: Filter = Filter {
+    id: 0x98DA_F100,
+    mask: 0xDFFF_FF00,
+};
 
 impl Session {
     /// A tester with these settings that hears the ECUs of a car on `bus`, and its own frames as they pass.
@@ -81,12 +142,26 @@ impl Session {
     /// # Errors
     /// [`BusError`] if the kernel refuses the filters.
     pub fn new(mut bus: Bus, config: TesterConfig) -> Result<Self, BusError> {
-        let filters: Vec<Filter> = EcuNumber::all()
-            .map(|ecu| ecu.address())
+        let mut filters: Vec<Filter> = (config.ecus.into_iter())
             .flat_map(|address| [address.response, address.request, address.functional])
             .map(Filter::exact)
             .collect();
+        if config.ecus[0].response.is_extended() {
+            filters.push(EXTENDED_ANSWERS);
+        }
         bus.set_filters(&filters)?;
+        Self::open(bus, config, None)
+    }
+
+    /// The same on a bench: it asks nothing more once anybody is heard but testers and the ECUs that answer by these identifiers.
+    ///
+    /// # Errors
+    /// [`BusError`] if the kernel refuses.
+    pub fn on_a_bench(bus: Bus, config: TesterConfig, expected: Vec<CanId>) -> Result<Self, BusError> {
+        Self::open(bus, config, Some(expected))
+    }
+
+    fn open(mut bus: Bus, config: TesterConfig, guard: Option<Vec<CanId>>) -> Result<Self, BusError> {
         bus.want_detail()?;
         bus.want_confirmation()?;
         Ok(Self {
@@ -97,6 +172,11 @@ impl Session {
             blocked: None,
             times: Times::default(),
             controller: None,
+            guard,
+            waits: [0; EcuNumber::COUNT],
+            exchange: Exchange::default(),
+            ended: None,
+            strays: Vec::new(),
         })
     }
 
@@ -130,46 +210,110 @@ impl Session {
     /// # Errors
     /// [`SessionError`]; nobody answering is no error.
     pub async fn ask(&mut self, target: Target, request: &[u8]) -> Result<Vec<Answer>, SessionError> {
+        let exchange = self.exchange(target, request).await?;
+        if let Some(result) = exchange.refused {
+            return Err(SessionError::NotTaken { result });
+        }
+        let bare = |Told { ecu, payload, .. }| Answer { ecu, payload };
+        Ok(exchange.answers.into_iter().map(bare).collect())
+    }
+
+    /// The same, with all that is known of the answers.
+    ///
+    /// # Errors
+    /// [`SessionError`]; nobody answering is no error, nor is an ECU that does not take the question.
+    pub async fn exchange(&mut self, target: Target, request: &[u8]) -> Result<Exchange, SessionError> {
         let now = self.now();
         self.tester.request(now, target, request)?;
-        let mut answers = Vec::new();
+        self.exchange = Exchange::default();
+        self.ended = None;
+        self.waits = [0; EcuNumber::COUNT];
         loop {
             let now = self.now();
             self.tester.handle_timeout(now);
             self.send_frames(now)?;
-            if let Some(outcome) = self.take_events(&mut answers) {
+            self.settle(None);
+            if let Some(outcome) = self.ended.take() {
                 let controller = self.controller;
                 return match outcome {
-                    Outcome::NotSent => Err(SessionError::NotSent { controller }),
-                    _ => Ok(answers),
+                    Outcome::NotSent if self.exchange.refused.is_none() => {
+                        Err(SessionError::NotSent { controller })
+                    }
+                    _ => Ok(self.finished()),
                 };
             }
             let deadline = self.tester.poll_timeout().unwrap_or(now);
             let retry = self.blocked.map_or(BusInstant::MAX, |_| now + RETRY);
-            let wake = deadline.min(retry).saturating_since(BusInstant::ZERO);
-            let wake = tokio::time::Instant::from_std(self.begun) + wake;
-            tokio::select! {
-                biased;
-                event = self.bus.recv() => {
-                    self.take(event?);
-                    // What has come in time counts before what has not.
-                    while let Some(event) = self.bus.take_read() {
-                        self.take(event);
-                    }
-                }
-                () = sleep_until(wake) => {}
-            }
+            let wake = self.wall(deadline.min(retry));
+            self.hear_once(wake).await?;
         }
     }
 
-    fn take(&mut self, event: BusEvent) {
+    fn finished(&mut self) -> Exchange {
+        let mut exchange = std::mem::take(&mut self.exchange);
+        let waits = EcuNumber::all().zip(self.waits);
+        let unanswered = |&(ecu, waits): &(EcuNumber, u32)| {
+            waits > 0 && !exchange.answers.iter().any(|told| told.ecu == ecu)
+        };
+        exchange.pending = waits.filter(unanswered).collect();
+        exchange
+    }
+
+    /// Hears until then, without a question: see [`Self::take_strays`].
+    ///
+    /// # Errors
+    /// [`SessionError`] if the bus is gone, or if somebody is heard who does not belong on a bench.
+    pub async fn hear_until(&mut self, end: Instant) -> Result<(), SessionError> {
+        while Instant::now() < end {
+            self.hear_once(end).await?;
+        }
+        Ok(())
+    }
+
+    /// Frames that ECUs sent and that belong to no exchange: of ECUs that were not asked, or had answered. A few are kept.
+    pub fn take_strays(&mut self) -> Vec<Frame> {
+        std::mem::take(&mut self.strays)
+    }
+
+    fn wall(&self, instant: BusInstant) -> Instant {
+        self.begun + instant.saturating_since(BusInstant::ZERO)
+    }
+
+    /// Takes what comes, or returns at that time.
+    async fn hear_once(&mut self, end: Instant) -> Result<(), SessionError> {
+        tokio::select! {
+            biased;
+            event = self.bus.recv() => {
+                self.take(event?)?;
+                // What has come in time counts before what has not.
+                while let Some(event) = self.bus.take_read() {
+                    self.take(event)?;
+                }
+            }
+            () = sleep_until(end.into()) => {}
+        }
+        Ok(())
+    }
+
+    fn take(&mut self, event: BusEvent) -> Result<(), BenchError> {
         match event {
             BusEvent::Frame(received) if received.frame.kind() == FrameKind::Error => {
                 self.controller = ErrorFrame::decode(&received.frame);
             }
             BusEvent::Frame(received) => {
+                self.check(&received)?;
                 let at = self.arrival();
                 self.tester.handle_frame(at, &received.frame);
+                self.settle(Some(&received.frame));
+                // An ECU that the tester cannot address.
+                let is_known = self.tester.config().ecu_of(received.frame.id()).is_some();
+                if self.tester.config().ecus[0].response.is_extended()
+                    && !is_known
+                    && EXTENDED_ANSWERS.passes(&received.frame)
+                    && self.strays.len() < STRAYS
+                {
+                    self.strays.push(received.frame);
+                }
             }
             BusEvent::Passed(_) => {
                 let at = self.arrival();
@@ -179,27 +323,49 @@ impl Session {
             // Only who hosts a bus turns anybody away.
             BusEvent::TurnedAway(_) => {}
         }
+        Ok(())
     }
 
-    /// Collects answers; says how the exchange ended once it has.
-    fn take_events(&mut self, answers: &mut Vec<Answer>) -> Option<Outcome> {
-        let mut ended = None;
+    fn check(&self, received: &Received) -> Result<(), BenchError> {
+        match &self.guard {
+            Some(expected) => bench::check_for_tester(received, expected),
+            None => Ok(()),
+        }
+    }
+
+    /// Takes what the tester tells; `frame` is the one that has just come in.
+    fn settle(&mut self, frame: Option<&Frame>) {
         while let Some(event) = self.tester.poll_event() {
             match event {
                 Event::Answer { ecu, after } => {
                     self.times.answers += 1;
                     let (least, greatest) = self.times.first_frame.unwrap_or((after, after));
                     self.times.first_frame = Some((least.min(after), greatest.max(after)));
-                    answers.push(Answer {
+                    self.exchange.answers.push(Told {
                         ecu,
                         payload: self.tester.answer(ecu).to_vec(),
+                        after,
+                        waits: self.waits[usize::from(ecu.number())],
+                        at: self.wall(self.latest),
                     });
                 }
-                Event::Finished { outcome, .. } => ended = Some(outcome),
+                Event::Pending { ecu } => self.waits[usize::from(ecu.number())] += 1,
+                Event::Failed {
+                    ecu: Some(ecu),
+                    result,
+                } => self.exchange.broken.push((ecu, result)),
+                // That the bus does not take it is another matter.
+                Event::Failed { ecu: None, result } if result != NResult::TimeoutA => {
+                    self.exchange.refused = Some(result);
+                }
+                Event::Ignored {
+                    reason: Ignored::Unasked | Ignored::OtherService { .. },
+                    ..
+                } => self.strays.extend(frame.filter(|_| self.strays.len() < STRAYS)),
+                Event::Finished { outcome, .. } => self.ended = Some(outcome),
                 _ => {}
             }
         }
-        ended
     }
 
     fn send_frames(&mut self, now: BusInstant) -> Result<(), BusError> {

@@ -14,6 +14,18 @@ pub struct EcuNumber(u8);
 impl EcuNumber {
     /// ISO 15765-4: at most eight ECUs (from memory).
     pub const COUNT: usize = 8;
+    /// The identifiers of all eight on 11 bits.
+    pub(crate) const STANDARD: [EcuAddress; Self::COUNT] = {
+        let mut addresses = [EcuAddress::ENGINE; Self::COUNT];
+        let mut number = 0;
+        while number < Self::COUNT {
+            if let Some(address) = EcuAddress::standard(number as u8) {
+                addresses[number] = address;
+            }
+            number += 1;
+        }
+        addresses
+    };
     /// The engine ECU, 7E0 and 7E8 (by recommendation, from memory).
     pub const ENGINE: Self = Self(0);
 
@@ -34,7 +46,7 @@ impl EcuNumber {
         self.0
     }
 
-    /// Its identifiers.
+    /// Its identifiers of 11 bits; a [`TesterConfig`] may have others.
     #[must_use]
     pub fn address(self) -> EcuAddress {
         EcuAddress::standard(self.0).expect("constructed only up to 7")

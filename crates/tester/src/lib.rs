@@ -7,7 +7,7 @@
 //! poll_event, answer  ◄─────└────────┘◄── handle_frame, handle_transmitted, handle_timeout
 //! ```
 //!
-//! - [`Tester`]: one exchange at a time on 11-bit identifiers, up to eight ECUs (ISO 15765-4).
+//! - [`Tester`]: one exchange at a time, up to eight ECUs (ISO 15765-4), on identifiers of 11 or 29 bits.
 //! - [`TesterConfig`]: how long it waits.
 //! - [`Survey`]: the questions behind a scan, each chosen by the answers before it.
 //!
@@ -26,3 +26,4 @@ pub use event::{Event, Ignored, Outcome};
 pub use exchange::{EcuNumber, Target};
 pub use survey::{Finding, Question, Survey, Topic};
 pub use tester::{RequestError, Tester};
+pub use twotrip_isotp::NResult;

@@ -2,10 +2,7 @@
 
 use alloc::{collections::VecDeque, vec::Vec};
 
-use twotrip_can::{
-    Frame,
-    address::{Addressing, EcuAddress},
-};
+use twotrip_can::{Frame, address::Addressing};
 use twotrip_isotp::{Channel, Config, Direction, SendError};
 use twotrip_units::BusInstant;
 
@@ -88,9 +85,9 @@ impl Tester {
                 ..base
             })
         };
-        let functional = EcuAddress::ENGINE.functional;
+        let functional = config.ecus[0].functional;
         let channels = EcuNumber::all()
-            .map(|ecu| channel(Config::tester(ecu.address()), Config::LONGEST))
+            .map(|ecu| channel(Config::tester(config.address(ecu)), Config::LONGEST))
             .chain([channel(Config::new(functional, functional), 0)])
             .collect();
         Self {
@@ -163,8 +160,7 @@ impl Tester {
     /// A frame came in; frames of others than ECUs may be passed in too.
     pub fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
         self.handle_timeout(now);
-        let from = |ecu: &EcuNumber| ecu.address().response == frame.id();
-        let Some(ecu) = EcuNumber::all().find(from) else {
+        let Some(ecu) = self.config.ecu_of(frame.id()) else {
             return;
         };
         if self.exchange.is_some_and(|exchange| exchange.listens_to(ecu)) {

@@ -1,7 +1,7 @@
 //! Messages compared by what they say (SAE J1979 layouts as `twotrip-obd` reads them).
 //!
 //! What lives, and so may differ between two moments of the same healthy car: numbers of services $01 and $02 but for PID $01 and plain
-//! codes, their states (fuel system, power take-off), values of service $06, counters of service $09. Everything else lasts.
+//! codes, their states (fuel system, power take-off, monitors complete in this driving cycle), values of service $06, counters of service $09. Everything else lasts.
 
 use alloc::{
     format,
@@ -164,7 +164,9 @@ fn compare_field(
         part => format!("{}: {part}", name()),
     };
     match (a, b) {
-        (Value::Readiness(a), Value::Readiness(b)) => readiness(a, b, out),
+        (Value::Readiness(a), Value::Readiness(b)) => {
+            readiness(definition.pid, a, b, comparison, out);
+        }
         (Value::Mask(a), Value::Mask(b)) => {
             mask("PID", definition.pid.number(), Some(a), Some(b), out);
         }
@@ -184,22 +186,33 @@ fn compare_field(
     }
 }
 
-fn readiness(a: Readiness, b: Readiness, out: &mut Differences) {
+/// Readiness since the clear lasts; that of the driving cycle (PID $41) lives, which groups there are does not.
+fn readiness(pid: Pid, a: Readiness, b: Readiness, comparison: Comparison, out: &mut Differences) {
     let groups = |readiness: Readiness| -> Vec<_> {
-        let state = |supported, complete| match (supported, complete) {
-            (false, _) => "not supported",
-            (true, true) => "complete",
-            (true, false) => "not complete",
-        };
         let groups = readiness.groups();
         groups
-            .map(|group| (group.name, state(group.supported, group.complete)))
+            .map(|group| (group.name, (group.supported, group.complete)))
             .collect()
     };
+    let say = |(supported, complete): (bool, bool)| match (supported, complete) {
+        (false, _) => "not supported",
+        (true, true) => "complete",
+        (true, false) => "not complete",
+    };
+    let (lives, when) = match pid.number() {
+        0x41 => (true, " this driving cycle"),
+        _ => (false, ""),
+    };
     in_pairs(groups(a), groups(b), |name, a, b| {
-        let (a, b) = (a.unwrap_or("not supported"), b.unwrap_or("not supported"));
-        if a != b {
-            out.add_value(false, || format!("readiness of {name}:"), a, b);
+        let (a, b) = (a.unwrap_or_default(), b.unwrap_or_default());
+        if say(a) != say(b) {
+            let tolerated = lives && a.0 == b.0 && comparison.lets_states_pass();
+            out.add_value(
+                tolerated,
+                || format!("readiness{when} of {name}:"),
+                say(a),
+                say(b),
+            );
         }
     });
 }

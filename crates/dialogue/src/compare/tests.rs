@@ -99,6 +99,19 @@ fn each_kind_of_answer_is_compared_by_what_it_says() {
             "!!",
             "monitors since clear: lamp command off -> on, monitors since clear: confirmed codes 0 -> 1, readiness of evap: complete -> not complete",
         ),
+        // But those of this driving cycle do; which monitors there are does not.
+        (
+            "41 41 00 07 E5 00",
+            "41 41 00 07 E5 04",
+            "=!",
+            "readiness this driving cycle of evap: complete -> not complete",
+        ),
+        (
+            "41 41 00 07 E5 00",
+            "41 41 00 07 E1 00",
+            "!!",
+            "readiness this driving cycle of evap: complete -> not supported",
+        ),
         // A sensor that is no longer used for the trim.
         (
             "41 14 5A 80",

@@ -113,6 +113,26 @@ impl Bench {
     }
 }
 
+/// 29-bit identifiers of ISO 15765-4 (from memory): all are asked on 18DB33F1, ECU 10 is steered on 18DA10F1.
+#[test]
+fn identifiers_of_29_bits_are_asked_and_heard() {
+    let mut bench = Bench::new();
+    bench.tester = Tester::new(TesterConfig::default().extended(&[0x10]));
+    bench.ask(Target::Functional, &[0x09, 0x04]);
+    let answers = CanId::Extended(0x18DA_F110);
+    let first = Frame::padded(answers, &[0x10, 0x08, 0x49, 0x04, 0, 0, 0, 0], 0);
+    bench.frame(3, first);
+    bench.frame(4, Frame::padded(answers, &[0x21, 0, 0], 0));
+    bench.run(200);
+    let sent: Vec<_> = bench.record.iter().filter(|line| line.contains("18D")).collect();
+    assert!(
+        sent[0].contains("18DB33F1") && sent[1].contains("18DA10F1"),
+        "{:?}",
+        bench.record
+    );
+    assert_eq!(bench.tester.answer(ecu(0)), [0x49, 0x04, 0, 0, 0, 0, 0, 0]);
+}
+
 #[test]
 fn physical_exchange_ends_with_the_answer() {
     let mut bench = Bench::new();

@@ -1,5 +1,6 @@
 //! Which recorded bus goes to which bus, and how those are opened.
 
+use twotrip_can::CanId;
 use twotrip_host::{
     bench::{self, Bench},
     bus::{Bus, BusError, Name},
@@ -124,12 +125,17 @@ pub(super) async fn open(name: &Name, on_a_bench: bool) -> Result<Bus, Failure> 
 
 /// Opens a bus with a wire where nobody else is.
 pub(super) async fn bench(name: &Name) -> Result<Bus, Failure> {
+    bench_for(name, &[]).await
+}
+
+/// Opens a bus with a wire where nobody is but ECUs that answer by these identifiers.
+pub(super) async fn bench_for(name: &Name, expected: &[CanId]) -> Result<Bus, Failure> {
     let mut bus = Bus::on_a_bench(name).map_err(words::system)?;
     anstream::eprintln!(
         "listening on {name} for {} s, then asking once who is there",
         bench::LISTEN.as_secs()
     );
-    let Bench { acknowledged } = bench::look(&mut bus).await.map_err(words::system)?;
+    let Bench { acknowledged } = bench::look_for(&mut bus, expected).await.map_err(words::system)?;
     anstream::eprintln!("nobody else is there; nothing more is sent when anything but testers is heard");
     if acknowledged == Some(false) {
         anstream::eprintln!(

@@ -1,12 +1,13 @@
 //! `twotrip replay`: a recording, sent again.
 //!
 //! `recorded` reads the file, `lanes` says which bus is which; each part has a file of its own: `frames` sends every
-//! frame at its time, `car` answers a tester.
+//! frame at its time, `tester` asks the requests again and compares the replies, `car` answers a tester.
 
 mod car;
 mod frames;
 mod lanes;
 mod recorded;
+mod tester;
 
 use crate::{
     args::{self, Part},
@@ -18,12 +19,19 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     check(args)?;
     match args.part {
         Part::Frames => frames::run(args).await,
+        Part::Tester => tester::run(args).await,
         Part::Car => car::run(args).await,
     }
 }
 
 /// What goes only with one part, or not with it.
 fn check(args: &args::Replay) -> Result<(), Failure> {
+    if args.part != Part::Tester && args.compare.is_some() {
+        return Err(Failure::input(
+            "--compare goes with `--as tester`",
+            Some("`replay FILE --as tester --bus BUS` asks again and compares what is replied".to_owned()),
+        ));
+    }
     let of_a_car = args.car.after_last.is_some() || args.car.lasting.is_some();
     if args.part != Part::Car && of_a_car {
         return Err(Failure::input(

@@ -24,6 +24,15 @@ pub(super) struct Wanted {
 }
 
 impl Wanted {
+    /// All of them.
+    pub(super) fn everything() -> Self {
+        Self {
+            selection: Selection::default(),
+            from: None,
+            to: None,
+        }
+    }
+
     pub(super) fn of(args: &args::Replay) -> Self {
         Self {
             selection: args.selection.selection(),
@@ -42,6 +51,10 @@ pub(super) struct Entry {
     pub(super) begins: bool,
     /// Nanoseconds since 1970.
     pub(super) at: u64,
+    /// Nanoseconds since the first packet.
+    pub(super) since: u64,
+    /// Its number among the packets, from 1.
+    pub(super) number: u64,
     pub(super) frame: Frame,
 }
 
@@ -259,6 +272,8 @@ impl Place {
             bus,
             begins: std::mem::take(&mut self.begins),
             at,
+            since,
+            number: self.number,
             frame,
         })
     }
