@@ -17,10 +17,10 @@ impl EcuNumber {
     /// The identifiers of all eight on 11 bits.
     pub(crate) const STANDARD: [EcuAddress; Self::COUNT] = {
         let mut addresses = [EcuAddress::ENGINE; Self::COUNT];
-        let mut number = 0;
-        while number < Self::COUNT {
-            if let Some(address) = EcuAddress::standard(number as u8) {
-                addresses[number] = address;
+        let mut number: u8 = 0;
+        while (number as usize) < Self::COUNT {
+            if let Some(address) = EcuAddress::standard(number) {
+                addresses[number as usize] = address;
             }
             number += 1;
         }
