@@ -32,6 +32,12 @@ fn check(args: &args::Replay) -> Result<(), Failure> {
             Some("`replay FILE --as tester --bus BUS` asks again and compares what is replied".to_owned()),
         ));
     }
+    if args.part == Part::Tester && args.bit_rate.is_some() {
+        return Err(Failure::input(
+            "--bit-rate does not go with `--as tester`: its requests wait for replies",
+            Some("`--pace max` asks on as soon as it is answered".to_owned()),
+        ));
+    }
     let of_a_car = args.car.after_last.is_some() || args.car.lasting.is_some();
     if args.part != Part::Car && of_a_car {
         return Err(Failure::input(

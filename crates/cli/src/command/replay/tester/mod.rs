@@ -50,7 +50,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     }
     let choice = Choice::of(args);
     let overview = Overview::of(&args.file, &choice)?;
-    if overview.survey.frames() == 0 {
+    if overview.requests() == 0 {
         let hint = "`twotrip explain FILE` shows what there is in it; --only, --drop, --from and --to choose among the requests";
         return Err(Failure::input(
             "there is no request of a tester to be asked",
@@ -176,7 +176,7 @@ impl Replay<'_> {
         let mut pass = 0;
         while args.passes == 0 || pass < args.passes {
             pass += 1;
-            let mut script = Script::open(&args.file, self.choice.clone())?;
+            let mut script = Script::open(&args.file, self.choice.clone(), &overview.survey)?;
             loop {
                 match script.next() {
                     Ok(Some(planned)) => self.hold(pass, &planned).await?,

@@ -128,9 +128,11 @@ struct Held {
 }
 
 impl Script {
-    pub(super) fn open(path: &Path, choice: Choice) -> Result<Self, Failure> {
+    /// Opens a recording that has been surveyed whole.
+    pub(super) fn open(path: &Path, choice: Choice, survey: &Survey) -> Result<Self, Failure> {
+        let recorded = Recorded::surveyed(path, Wanted::everything(), survey);
         Ok(Self {
-            recorded: Recorded::open(path, Wanted::everything())?,
+            recorded: recorded.map_err(|error| failure(&error))?,
             choice,
             lanes: Vec::new(),
             over: BTreeMap::new(),
@@ -296,7 +298,7 @@ impl Overview {
             .for_each(|bus: &mut RecordedBus| bus.frames = 0);
         overview.ecus.resize_with(buses, BTreeSet::new);
         overview.all.resize(buses, [false; 2]);
-        let mut script = Script::open(path, choice.clone())?;
+        let mut script = Script::open(path, choice.clone(), &overview.survey)?;
         loop {
             match script.next() {
                 Ok(Some(planned)) => overview.add(&planned),
@@ -321,6 +323,11 @@ impl Overview {
         }
         let replies = planned.conversation.replies.iter();
         self.ecus[bus].extend(replies.map(|reply| reply.ecu));
+    }
+
+    /// Requests that are chosen.
+    pub(super) fn requests(&self) -> u64 {
+        self.survey.buses.iter().map(|bus| bus.frames).sum()
     }
 
     /// The ECUs of a bus with identifiers of that size; `None` if nothing is asked with it.
