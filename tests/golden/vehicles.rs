@@ -267,6 +267,10 @@ fn a_fault_of_one_bank_is_named_there_and_leaves_the_other_alone() {
         ("exhaust-manifold{} leak 10 mm", "P0171", "P0174"),
         ("exhaust-joint{} leak 6 mm", "P2096", "P2098"),
         ("fuel-injector{} leaking 0.06 g/s", "P0172", "P0175"),
+        ("cam-phaser{} slow 5 deg/s", "P000A", "P000C"),
+        ("cam-phaser{} stuck 0 deg", "P0012", "P0022"),
+        ("cam-phaser{} stuck 18 deg", "P0011", "P0021"),
+        ("oil-strainer{} blocked 80 %", "P000A", "P000C"),
     ];
     let mut wrong = Vec::new();
     for (defect, first, second) in FAULTS {
@@ -335,4 +339,25 @@ fn a_wide_range_sensor_without_its_heater_is_not_gone_by() {
         let live = desk.car.car().ecu().live();
         assert_eq!(live.fuel_system[0], FuelSystemStatus::ClosedLoop, "{name}");
     }
+}
+
+/// A cam of one bank that stands ahead at idle holds more burnt gas in its cylinders: that bank draws less air than the other,
+/// gets as much fuel, and its loop takes of it; the other's adds. Both together draw what the meter says.
+#[test]
+fn the_cam_of_one_bank_sets_the_trims_of_both_apart() {
+    let trims = |defect: &str| {
+        let mut desk = desk("sedan-v6", 1);
+        desk.tell(&[defect, "drive 60 km/h for 10 min, stop, idle 3 min"]);
+        let live = desk.car.car().ecu().live();
+        [0, 1].map(|bank| live.long_term_trim[bank].percent() + live.short_term_trim[bank].percent())
+    };
+    let [good, first, second] = [
+        "key on",
+        "defect cam-phaser stuck 15 deg",
+        "defect cam-phaser-2 stuck 15 deg",
+    ]
+    .map(trims);
+    assert!((good[0] - good[1]).abs() < 5.0, "{good:?}");
+    assert!(first[1] - first[0] > 8.0, "{first:?}");
+    assert!(second[0] - second[1] > 8.0, "{second:?}");
 }

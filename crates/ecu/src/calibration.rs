@@ -70,6 +70,8 @@ pub enum Equipment {
     Recirculation,
     /// A cam phaser.
     Phaser,
+    /// One for each of two banks.
+    SecondPhaser,
 }
 
 impl Calibration {
@@ -80,6 +82,7 @@ impl Calibration {
             Equipment::SecondBank => self.banks() > 1,
             Equipment::Recirculation => self.recirculation,
             Equipment::Phaser => self.phaser,
+            Equipment::SecondPhaser => self.phaser && self.banks() > 1,
         }
     }
 

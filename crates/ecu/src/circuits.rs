@@ -5,7 +5,7 @@
 //! reaches ([`twotrip_harness::transfer`]). Monitors debounce these readings into codes; engine management goes on with
 //! a substitute at once.
 
-use twotrip_harness::{Circuit, SensorPins, transfer::SENSOR_SUPPLY_VOLTS};
+use twotrip_harness::{Circuit, PerBank, SensorPins, transfer::SENSOR_SUPPLY_VOLTS};
 use twotrip_units::Voltage;
 
 /// The range of a working circuit; its ends belong to it.
@@ -131,8 +131,8 @@ pub struct Readings {
     pub high: CircuitSet,
     /// Both tracks of the throttle are in range, but do not agree.
     pub tracks_apart: bool,
-    /// No teeth of the cam sensor come.
-    pub cam_silent: bool,
+    /// No teeth of the bank's cam sensor come.
+    pub cam_silent: PerBank<bool>,
     /// The module's supply is below its range.
     pub supply_low: bool,
     /// The module's supply is above its range.

@@ -34,8 +34,10 @@ pub enum Output {
     Coil6,
     /// Motor of the exhaust-gas recirculation valve.
     EgrValve,
-    /// Oil control valve of the intake cam's phaser.
+    /// Oil control valve of the phaser of bank 1's intake cam.
     CamValve,
+    /// Of bank 2's.
+    CamValve2,
     /// Purge valve.
     PurgeValve,
     /// Vent valve of the canister.
@@ -118,7 +120,7 @@ const WEAK_SPARK: [f64; 2] = [0.5, 0.1];
 
 impl Output {
     /// All of them; the coils first, in the order of their cylinders.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Coil1,
         Self::Coil2,
         Self::Coil3,
@@ -127,6 +129,7 @@ impl Output {
         Self::Coil6,
         Self::EgrValve,
         Self::CamValve,
+        Self::CamValve2,
         Self::PurgeValve,
         Self::VentValve,
         Self::FrontHeater,
@@ -147,6 +150,7 @@ impl Output {
             Self::Coil6 => "coil-6",
             Self::EgrValve => "egr-valve",
             Self::CamValve => "cam-valve",
+            Self::CamValve2 => "cam-valve-2",
             Self::PurgeValve => "purge-valve",
             Self::VentValve => "vent-valve",
             Self::FrontHeater => "front-oxygen-heater",
@@ -161,6 +165,19 @@ impl Output {
     pub const fn coil(self) -> Option<usize> {
         let place = self as usize;
         if place < COILS { Some(place) } else { None }
+    }
+
+    /// The bank, counted from 0, if it is something that each bank has.
+    #[must_use]
+    pub const fn bank(self) -> Option<usize> {
+        match self {
+            Self::CamValve => Some(0),
+            Self::CamValve2 => Some(1),
+            _ => match self.heater() {
+                Some((bank, _)) => Some(bank),
+                None => None,
+            },
+        }
     }
 
     /// Bank and place, front 0 and rear 1, if it is a heater.
@@ -180,7 +197,7 @@ impl Output {
     pub const fn load(self) -> Resistance {
         Resistance::from_ohms(match self {
             Self::EgrValve => 3.0,
-            Self::CamValve => 7.2,
+            Self::CamValve | Self::CamValve2 => 7.2,
             Self::PurgeValve => 26.0,
             Self::VentValve => 30.0,
             _ => match self.coil() {
@@ -196,7 +213,7 @@ impl Output {
         let kind = |output: Self| match output {
             // A plug with five pins, for the motor and its sensor.
             Self::EgrValve => 1,
-            Self::CamValve | Self::PurgeValve | Self::VentValve => 2,
+            Self::CamValve | Self::CamValve2 | Self::PurgeValve | Self::VentValve => 2,
             _ if output.coil().is_some() => 0,
             _ => 3,
         };
@@ -209,7 +226,8 @@ impl Output {
         let switched = |on: bool| f64::from(u8::from(on));
         match self {
             Self::EgrValve => pins.recirculation.fraction(),
-            Self::CamValve => pins.cam_valve.fraction(),
+            Self::CamValve => pins.cam_valve[0].fraction(),
+            Self::CamValve2 => pins.cam_valve[1].fraction(),
             Self::PurgeValve => pins.purge.fraction(),
             Self::VentValve => switched(pins.vent_shut),
             Self::FrontHeater => switched(pins.oxygen_heater_front[0]),
@@ -225,7 +243,8 @@ impl Output {
         let (ratio, on) = (Ratio::from_fraction(share), share >= PULLS_IN);
         match self {
             Self::EgrValve => pins.recirculation = ratio,
-            Self::CamValve => pins.cam_valve = ratio,
+            Self::CamValve => pins.cam_valve[0] = ratio,
+            Self::CamValve2 => pins.cam_valve[1] = ratio,
             Self::PurgeValve => pins.purge = ratio,
             Self::VentValve => pins.vent_shut = on,
             Self::FrontHeater => pins.oxygen_heater_front[0] = on,
@@ -247,7 +266,7 @@ impl Output {
                 let share = self.current_share(added);
                 match self {
                     // What follows its duty follows its current.
-                    Self::EgrValve | Self::CamValve => command * share,
+                    Self::EgrValve | Self::CamValve | Self::CamValve2 => command * share,
                     _ if share < PULLS_IN => 0.0,
                     _ => command,
                 }
@@ -331,7 +350,7 @@ mod tests {
     fn all_half() -> ActuatorPins {
         ActuatorPins {
             recirculation: Ratio::from_fraction(0.4),
-            cam_valve: Ratio::from_fraction(0.4),
+            cam_valve: [Ratio::from_fraction(0.4); 2],
             purge: Ratio::from_fraction(0.4),
             ..ActuatorPins::default()
         }
@@ -343,6 +362,7 @@ mod tests {
         for (output, open, ground, supply) in [
             (Output::EgrValve, 0.0, 0.0, 0.0),
             (Output::CamValve, 0.0, 1.0, 0.0),
+            (Output::CamValve2, 0.0, 1.0, 0.0),
             (Output::PurgeValve, 0.0, 1.0, 0.0),
             (Output::VentValve, 0.0, 1.0, 0.0),
             (Output::FrontHeater, 0.0, 1.0, 0.0),

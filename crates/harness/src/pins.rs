@@ -79,10 +79,10 @@ pub struct SensorPins {
     pub pedal_e: Voltage,
     /// Stem of the exhaust-gas recirculation valve, [`crate::transfer::VALVE_LIFT`].
     pub recirculation_lift: Voltage,
-    /// Intake cam against the crank, degrees of crank ahead of its locked place, from the teeth of both sensors.
-    pub cam_advance: Angle,
-    /// No teeth come from the cam sensor.
-    pub cam_silent: bool,
+    /// Intake cam of each bank against the crank, degrees of crank ahead of its locked place, from the teeth of both sensors.
+    pub cam_advance: PerBank<Angle>,
+    /// No teeth come from the bank's cam sensor.
+    pub cam_silent: PerBank<bool>,
     /// Vertical acceleration of the body, from its own sensor.
     pub body_acceleration: Acceleration,
     /// Brake light switch closed.
@@ -130,8 +130,8 @@ pub struct ActuatorPins {
     pub purge: Ratio,
     /// Duty of the exhaust-gas recirculation valve.
     pub recirculation: Ratio,
-    /// Duty of the oil control valve of the intake cam's phaser: half holds, more advances, less retards.
-    pub cam_valve: Ratio,
+    /// Duty of the oil control valve of the phaser of each bank's intake cam: half holds, more advances, less retards.
+    pub cam_valve: PerBank<Ratio>,
     /// Canister vent valve energised, which shuts it.
     pub vent_shut: bool,
     /// Heaters of the front oxygen sensors.

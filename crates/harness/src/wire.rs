@@ -12,8 +12,10 @@ pub enum Wire {
     Output(Output),
     /// The 5 V that several sensors share, [`Circuit::on_shared_supply`].
     SensorSupply,
-    /// The signal wire of the cam sensor.
+    /// The signal wire of bank 1's cam sensor.
     CamSensor,
+    /// Of bank 2's.
+    CamSensor2,
     /// The wire from the output-shaft sensor to the gearbox controller.
     SpeedSensor,
     /// Supply and ground of the gearbox controller.
@@ -50,8 +52,8 @@ const fn first<const N: usize>() -> [Wire; N] {
 
 impl Wire {
     /// All of them: signals, outputs, and the others in an order that the lists below go by.
-    pub const ALL: [Self; SIGNALS + OUTPUTS + 5] = {
-        let mut all = [Self::DataBus; SIGNALS + OUTPUTS + 5];
+    pub const ALL: [Self; SIGNALS + OUTPUTS + 6] = {
+        let mut all = [Self::DataBus; SIGNALS + OUTPUTS + 6];
         let mut i = 0;
         while i < SIGNALS {
             all[i] = Self::Signal(Circuit::ALL[i]);
@@ -62,9 +64,10 @@ impl Wire {
             i += 1;
         }
         all[i] = Self::CamSensor;
-        all[i + 1] = Self::SpeedSensor;
-        all[i + 2] = Self::SensorSupply;
-        all[i + 3] = Self::GearboxController;
+        all[i + 1] = Self::CamSensor2;
+        all[i + 2] = Self::SpeedSensor;
+        all[i + 3] = Self::SensorSupply;
+        all[i + 4] = Self::GearboxController;
         all
     };
 
@@ -75,10 +78,10 @@ impl Wire {
     pub const SINGLE: [Self; SIGNALS + OUTPUTS] = first();
 
     /// Those that can be shorted to a supply.
-    pub const SUPPLIABLE: [Self; SIGNALS + OUTPUTS + 2] = first();
+    pub const SUPPLIABLE: [Self; SIGNALS + OUTPUTS + 3] = first();
 
     /// Those that can be shorted to ground.
-    pub const GROUNDABLE: [Self; SIGNALS + OUTPUTS + 3] = first();
+    pub const GROUNDABLE: [Self; SIGNALS + OUTPUTS + 4] = first();
 
     /// The name that phrases use.
     #[must_use]
@@ -88,6 +91,7 @@ impl Wire {
             Self::Output(output) => output.name(),
             Self::SensorSupply => "sensor-supply",
             Self::CamSensor => "cam-sensor",
+            Self::CamSensor2 => "cam-sensor-2",
             Self::SpeedSensor => "vehicle-speed-sensor",
             Self::GearboxController => "gearbox-controller",
             Self::DataBus => "data-bus",
@@ -122,14 +126,15 @@ impl Wire {
     /// The bank that it belongs to, counted from 0, if it belongs to one.
     #[must_use]
     pub const fn bank(self) -> Option<usize> {
-        let found = match self {
-            Self::Signal(circuit) => circuit.oxygen(),
-            Self::Output(output) => output.heater(),
+        match self {
+            Self::Signal(circuit) => match circuit.oxygen() {
+                Some((bank, _)) => Some(bank),
+                None => None,
+            },
+            Self::Output(output) => output.bank(),
+            Self::CamSensor => Some(0),
+            Self::CamSensor2 => Some(1),
             _ => None,
-        };
-        match found {
-            Some((bank, _)) => Some(bank),
-            None => None,
         }
     }
 
@@ -144,10 +149,11 @@ impl Wire {
             Self::Signal(circuit) => circuit as usize,
             Self::Output(output) => SIGNALS + output as usize,
             Self::CamSensor => SIGNALS + OUTPUTS,
-            Self::SpeedSensor => SIGNALS + OUTPUTS + 1,
-            Self::SensorSupply => SIGNALS + OUTPUTS + 2,
-            Self::GearboxController => SIGNALS + OUTPUTS + 3,
-            Self::DataBus => SIGNALS + OUTPUTS + 4,
+            Self::CamSensor2 => SIGNALS + OUTPUTS + 1,
+            Self::SpeedSensor => SIGNALS + OUTPUTS + 2,
+            Self::SensorSupply => SIGNALS + OUTPUTS + 3,
+            Self::GearboxController => SIGNALS + OUTPUTS + 4,
+            Self::DataBus => SIGNALS + OUTPUTS + 5,
         }
     }
 }

@@ -359,9 +359,10 @@ impl Harness {
                         *current = outputs::heater_current(fault, *current, sensors.supply);
                     }
                 }
-                Wire::CamSensor => {
-                    pins.cam_silent = true;
-                    pins.cam_advance = Angle::ZERO;
+                Wire::CamSensor | Wire::CamSensor2 => {
+                    let bank = usize::from(wire == Wire::CamSensor2);
+                    pins.cam_silent[bank] = true;
+                    pins.cam_advance[bank] = Angle::ZERO;
                 }
                 Wire::SensorSupply | Wire::SpeedSensor | Wire::GearboxController | Wire::DataBus => {}
             }
@@ -745,12 +746,16 @@ mod tests {
     #[test]
     fn without_its_wire_the_cam_sensor_is_silent() {
         let truth = SensorPins {
-            cam_advance: Angle::from_degrees(12.0),
+            cam_advance: [Angle::from_degrees(12.0); 2],
             ..sensors()
         };
-        let mut harness = Harness::default();
-        harness.break_wire(Wire::CamSensor, WiringFault::ShortToGround);
-        let pins = *harness.sense(&truth);
-        assert!(pins.cam_silent && pins.cam_advance.degrees().abs() < 1e-9);
+        for (wire, bank) in [(Wire::CamSensor, 0), (Wire::CamSensor2, 1)] {
+            let mut harness = Harness::default();
+            harness.break_wire(wire, WiringFault::ShortToGround);
+            let pins = *harness.sense(&truth);
+            assert!(pins.cam_silent[bank] && !pins.cam_silent[1 - bank]);
+            assert!(pins.cam_advance[bank].degrees().abs() < 1e-9);
+            assert_eq!(pins.cam_advance[1 - bank], truth.cam_advance[1 - bank]);
+        }
     }
 }

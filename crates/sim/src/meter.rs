@@ -55,6 +55,7 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::VentValve => const { &[to(Output::VentValve)] },
         Part::EgrValve => const { &[to(Output::EgrValve), on(Circuit::EgrPositionSensor), SUPPLY] },
         Part::CamPhaser => const { &[to(Output::CamValve), Point::Wire(Wire::CamSensor)] },
+        Part::CamPhaser2 => const { &[to(Output::CamValve2), Point::Wire(Wire::CamSensor2)] },
         Part::FrontOxygenSensor => const { &[on(Circuit::FrontOxygenSensor), to(Output::FrontHeater)] },
         Part::RearOxygenSensor => const { &[on(Circuit::RearOxygenSensor), to(Output::RearHeater)] },
         Part::FrontOxygenSensor2 => const { &[on(Circuit::FrontOxygenSensor2), to(Output::FrontHeater2)] },
@@ -307,9 +308,11 @@ fn seen(wire: Wire, fault: WiringFault) -> String {
         Wire::Signal(Circuit::ThrottleSensorB) => "the signal wire of track B",
         Wire::Signal(Circuit::EgrPositionSensor) => "the signal wire of its position sensor",
         Wire::Signal(_) | Wire::SpeedSensor => "its signal wire",
-        Wire::CamSensor => "the signal wire of the cam sensor",
+        Wire::CamSensor | Wire::CamSensor2 => "the signal wire of the cam sensor",
         Wire::Output(output) if output.heater().is_some() => "the wire from its heater to the ECU",
-        Wire::Output(Output::CamValve) => "the wire from the oil control valve to the ECU",
+        Wire::Output(Output::CamValve | Output::CamValve2) => {
+            "the wire from the oil control valve to the ECU"
+        }
         Wire::Output(_) => "its wire to the ECU",
         Wire::SensorSupply => "the supply wire that it shares with other sensors",
         Wire::GearboxController => "its supply wire",
@@ -336,7 +339,9 @@ pub(crate) fn say_wire(wire: Wire, fault: WiringFault) -> String {
     let name = wire.name();
     let output = matches!(wire, Wire::Output(_));
     let wire = match wire {
-        Wire::Signal(_) | Wire::SpeedSensor | Wire::CamSensor => format!("the signal wire of the {name}"),
+        Wire::Signal(_) | Wire::SpeedSensor | Wire::CamSensor | Wire::CamSensor2 => {
+            format!("the signal wire of the {name}")
+        }
         Wire::Output(_) => format!("the wire between the {name} and the ECU"),
         Wire::SensorSupply => "the supply wire of the sensors".to_owned(),
         Wire::GearboxController => "the supply of the gearbox-controller".to_owned(),

@@ -164,6 +164,7 @@ pub(crate) fn missing_wire(car: &Car, wire: Wire) -> Option<Outcome> {
             !calibration.has(Equipment::Recirculation)
         }
         Wire::Output(Output::CamValve) => !calibration.has(Equipment::Phaser),
+        Wire::Output(Output::CamValve2) => !calibration.has(Equipment::SecondPhaser),
         _ => wire.bank() == Some(1) && !calibration.has(Equipment::SecondBank),
     };
     if lacks {

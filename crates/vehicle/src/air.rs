@@ -8,6 +8,7 @@
 //! Crankcase ventilation is part of the plate leak.
 //! What comes in past the meter: `intake_leak`; plate: `throttle_body`; meter: `air_meter`.
 
+use twotrip_harness::{BANKS, PerBank};
 use twotrip_units::Limit;
 
 use crate::{
@@ -185,8 +186,10 @@ pub(crate) struct State {
     pub(crate) recirculated_flow: f64,
     /// Burnt gas as a share of what is in the manifold.
     pub(crate) burnt_share: f64,
-    /// Share of firings that the burnt gas in the cylinders puts out.
-    pub(crate) dilution_misfire: f64,
+    /// What the cylinders of each bank draw against the mean.
+    pub(crate) bank_share: PerBank<f64>,
+    /// Share of each bank's firings that the burnt gas in the cylinders puts out.
+    pub(crate) dilution_misfire: PerBank<f64>,
     /// Exhaust pressure at the ports, kPa absolute.
     pub(crate) exhaust_kpa: f64,
     /// What the meter shows, g/s, before noise.
@@ -206,7 +209,8 @@ impl State {
             cylinder_flow: 0.0,
             recirculated_flow: 0.0,
             burnt_share: 0.0,
-            dilution_misfire: 0.0,
+            bank_share: [1.0; BANKS],
+            dilution_misfire: [0.0; BANKS],
             exhaust_kpa: ambient_kpa,
             metered_flow: 0.0,
             sensed_kpa: ambient_kpa,
@@ -229,8 +233,10 @@ pub(crate) struct Inputs<'a> {
     pub(crate) recirculation_m2: f64,
     /// Burnt gas as a share of what leaves the cylinders, beside what was burnt already when it came in: 0 without fuel.
     pub(crate) burns: f64,
-    /// Advance of the intake cam, degrees.
-    pub(crate) cam_degrees: f64,
+    /// Advance of the intake cam of each bank, degrees.
+    pub(crate) cam_degrees: PerBank<f64>,
+    /// Whether a second bank's stands elsewhere than the first one's.
+    pub(crate) cams_apart: bool,
 }
 
 /// Flow into the cylinders by manifold pressure, g/s, and its slope, g/(s kPa).
@@ -325,12 +331,47 @@ impl Manifold<'_> {
 
     /// What an advanced cam adds to the residual gas, as a share of the filling.
     #[inline]
-    fn overlap_residual(&self, kpa: f64) -> f64 {
-        if self.cam.residual <= 1.0 {
+    fn overlap_residual(&self, cam: Filling, kpa: f64) -> f64 {
+        if cam.residual <= 1.0 {
             return 0.0;
         }
         let residual = self.params.clearance * RESIDUAL.at(self.exhaust_kpa / kpa);
-        dilution::RESIDUAL_WEIGHT * residual * (self.cam.residual - 1.0) / (1.0 + self.params.clearance)
+        dilution::RESIDUAL_WEIGHT * residual * (cam.residual - 1.0) / (1.0 + self.params.clearance)
+    }
+
+    /// Firings of a bank with this cam that too much burnt gas puts out, in a charge with so much of it already.
+    #[inline]
+    fn put_out(&self, cam: Filling, kpa: f64, burnt_share: f64, cylinder_flow: f64) -> f64 {
+        let dilution = burnt_share + self.overlap_residual(cam, kpa);
+        dilution::misfire(
+            dilution,
+            cylinder_flow,
+            self.params.displacement_m3,
+            self.inputs.engine_rpm,
+        )
+    }
+
+    /// What two cams that stand apart make of two banks on one manifold: what each draws against the mean, and the share of
+    /// its firings that burnt gas puts out.
+    #[cold]
+    fn apart(&self, cams: [Filling; 2], kpa: f64, burnt_share: f64, fresh: f64) -> [PerBank<f64>; 2] {
+        let drawn = cams.map(|cam| {
+            let Self {
+                params,
+                exhaust_kpa,
+                charge_kelvin,
+                ..
+            } = self;
+            let rpm = self.inputs.engine_rpm.at_least(50.0);
+            cylinder_flow(params, rpm, kpa, *exhaust_kpa, *charge_kelvin, cam).0
+        });
+        let mean = (0.5 * (drawn[0] + drawn[1])).at_least(1e-9);
+        let share = drawn.map(|flow| flow / mean);
+        let mut put_out = [0.0; 2];
+        for ((put_out, cam), share) in put_out.iter_mut().zip(cams).zip(share) {
+            *put_out = self.put_out(cam, kpa, burnt_share, fresh * share);
+        }
+        [share, put_out]
     }
 
     /// The same where the lines bend: the only pressure at which the flows of the end explain the change.
@@ -359,6 +400,13 @@ impl Manifold<'_> {
     }
 }
 
+/// What the cams of two banks make of their filling.
+fn cams(inputs: &Inputs<'_>) -> [Filling; 2] {
+    inputs
+        .cam_degrees
+        .map(|degrees| Filling::at(degrees, inputs.engine_rpm))
+}
+
 /// One step.
 #[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
@@ -382,7 +430,11 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         open_m2: throttle_m2 + leak_m2,
         exhaust_kpa,
         charge_kelvin,
-        cam: Filling::at(inputs.cam_degrees, inputs.engine_rpm),
+        cam: if inputs.cams_apart {
+            Filling::mean(cams(inputs))
+        } else {
+            Filling::at(inputs.cam_degrees[0], inputs.engine_rpm)
+        },
         hot: Upstream {
             kpa: exhaust_kpa,
             per_kpa: intake.upstream.per_kpa,
@@ -411,9 +463,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         0.0
     };
     let cylinder_flow = out * (1.0 - burnt_share);
-    let dilution = burnt_share + manifold.overlap_residual(manifold_kpa);
-    let dilution_misfire =
-        dilution::misfire(dilution, cylinder_flow, params.displacement_m3, inputs.engine_rpm);
+    let [bank_share, dilution_misfire] = if inputs.cams_apart {
+        manifold.apart(cams(inputs), manifold_kpa, burnt_share, cylinder_flow)
+    } else {
+        let put_out = manifold.put_out(manifold.cam, manifold_kpa, burnt_share, cylinder_flow);
+        [[1.0; BANKS], [put_out; BANKS]]
+    };
     let (port_s, at_port) = (
         knobs.manifold_port_s,
         if knobs.manifold_hose_off {
@@ -436,6 +491,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         cylinder_flow,
         recirculated_flow,
         burnt_share,
+        bank_share,
         dilution_misfire,
         exhaust_kpa,
         metered_flow: air_meter::step(
@@ -463,7 +519,8 @@ mod tests {
             coolant_celsius: 90.0,
             recirculation_m2: 0.0,
             burns: 1.0,
-            cam_degrees: 0.0,
+            cam_degrees: [0.0; BANKS],
+            cams_apart: false,
         }
     }
 

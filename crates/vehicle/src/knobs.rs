@@ -102,12 +102,12 @@ pub(crate) struct Knobs {
     pub(crate) recirculation_passage: f64,
     /// What the recirculation valve passes when shut, mm².
     pub(crate) recirculation_leak_mm2: f64,
-    /// Cam phaser: slew limit, deg/s; `None` for a good one.
-    pub(crate) phaser_slew: Option<f64>,
+    /// Cam phaser of each bank: slew limit, deg/s; `None` for a good one.
+    pub(crate) phaser_slew: [Option<f64>; BANKS],
     /// Cam phaser: stuck at this advance, deg.
-    pub(crate) phaser_stuck: Option<f64>,
+    pub(crate) phaser_stuck: [Option<f64>; BANKS],
     /// Oil strainer: how far it is blocked.
-    pub(crate) oil_strainer: f64,
+    pub(crate) oil_strainer: [f64; BANKS],
 
     // Heat.
     /// Thermostat: least lift.
@@ -188,9 +188,9 @@ impl Default for Knobs {
             recirculation_travel: 1.0,
             recirculation_passage: 1.0,
             recirculation_leak_mm2: 0.0,
-            phaser_slew: None,
-            phaser_stuck: None,
-            oil_strainer: 0.0,
+            phaser_slew: [None; BANKS],
+            phaser_stuck: [None; BANKS],
+            oil_strainer: [0.0; BANKS],
             thermostat_floor: 0.0,
             coolant_sensor_lag_s: 0.0,
             alternator: 1.0,

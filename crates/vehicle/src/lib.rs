@@ -98,6 +98,8 @@ use sensor_fault::SensorFaults;
 pub const STEP: Duration = Duration::from_millis(10);
 /// The same, s.
 const DT: f64 = 0.01;
+/// Cams that stand no further apart than this fill their banks alike, degrees.
+const CAMS_APART: f64 = 0.01;
 /// Steps between two steps of the exhaust's heat and of the level sender.
 const MEDIUM: u64 = 10;
 /// Steps between two steps of coolant, tank temperatures and the like.
@@ -168,9 +170,10 @@ struct State {
     intake: air::Intake,
     air: air::State,
     recirculation: recirculation::State,
-    phaser: phaser::State,
-    /// How fast the phaser turns in the oil of the moment, degrees a second.
-    phaser_rate: f64,
+    /// One for each bank in use.
+    phaser: PerBank<phaser::State>,
+    /// How fast each turns in the oil of the moment, degrees a second.
+    phaser_rate: PerBank<f64>,
     mixture: mixture::State,
     engine: engine::Output,
     firing: firing::State,
@@ -205,8 +208,8 @@ impl State {
             intake: air::Intake::new(&params.air, ambient.pressure_kpa, ambient.celsius),
             air: air::State::at_rest(&params.air, ambient.pressure_kpa),
             recirculation: recirculation::State::default(),
-            phaser: phaser::State::default(),
-            phaser_rate: 0.0,
+            phaser: Default::default(),
+            phaser_rate: Default::default(),
             mixture: mixture::State::at_rest(),
             engine: engine::Output::default(),
             firing: firing::State::at_rest(),
@@ -443,15 +446,18 @@ impl Vehicle {
             &self.knobs,
             DT,
         );
-        state.phaser = phaser::step(
-            &params.phaser,
-            &state.phaser,
-            within(actuators.cam_valve.fraction(), 0.0, 1.0),
-            state.phaser_rate,
-            rpm,
-            &self.knobs,
-            DT,
-        );
+        for bank in 0..params.banks() {
+            state.phaser[bank] = phaser::step(
+                &params.phaser,
+                &state.phaser[bank],
+                within(actuators.cam_valve[bank].fraction(), 0.0, 1.0),
+                state.phaser_rate[bank],
+                rpm,
+                self.knobs.phaser_stuck[bank],
+                DT,
+            );
+        }
+        let cam_degrees = state.phaser.map(|phaser| phaser.advance);
         // Throttle and manifold give the air in the cylinders.
         state.air = air::step(
             &params.air,
@@ -469,7 +475,8 @@ impl Vehicle {
                     &self.knobs,
                 ),
                 burns: state.mixture.banks[0].equivalence.at_most(1.0),
-                cam_degrees: state.phaser.advance,
+                cam_degrees,
+                cams_apart: params.banks() > 1 && (cam_degrees[0] - cam_degrees[1]).abs() > CAMS_APART,
             },
             DT,
         );
@@ -487,6 +494,7 @@ impl Vehicle {
                 manifold_kpa: state.air.manifold_kpa,
                 coolant_celsius: state.cooling.coolant,
                 cylinder_flow: state.air.cylinder_flow,
+                bank_air: state.air.bank_share,
                 purge_vapour: purge_flow * state.tank.purge_share,
                 fuel_in_tank: state.tank.fuel_l > 0.0,
                 error: self.scatter.factor(),
@@ -498,7 +506,8 @@ impl Vehicle {
         let burning_banks = &state.mixture.banks[..params.banks()];
         let burning = burning_banks
             .iter()
-            .map(|bank| engine::burning(bank.equivalence))
+            .zip(state.air.bank_share)
+            .map(|(bank, air)| engine::burning(bank.equivalence) * air)
             .sum::<f64>()
             * params.mixture.bank_share();
         state.engine = engine::torque(
@@ -539,7 +548,7 @@ impl Vehicle {
                     return firing::Due::EVEN;
                 }
                 let equivalence = mixture.banks[bank].equivalence;
-                charge.due(&params.firing, knobs, cylinder, equivalence, put_out)
+                charge.due(&params.firing, knobs, cylinder, equivalence, put_out[bank])
             },
         );
         self.pins.crank_segments = fired.segments;
@@ -573,7 +582,7 @@ impl Vehicle {
                 &catalyst::Inputs {
                     second: bank == 1,
                     equivalence: firing::sensed(state.mixture.banks[bank].equivalence, fired.unburnt[bank]),
-                    flow: bank_flow,
+                    flow: bank_flow * state.air.bank_share[bank],
                     brick: state.brick[bank],
                     sensors: self.oxygen_sensors[bank],
                     front_tip_celsius: state.exhaust[bank].front_tip,
@@ -627,7 +636,7 @@ impl Vehicle {
                 &self.params.exhaust,
                 &state.exhaust[bank],
                 &exhaust::Inputs {
-                    flow: bank_flow * self.params.per_bank_size,
+                    flow: bank_flow * state.air.bank_share[bank] * self.params.per_bank_size,
                     fuel: state.mixture.banks[bank].cylinder_fuel * self.params.per_bank_size,
                     unburnt: state.unburnt_g[bank] * (self.params.per_bank_size / SPAN),
                     late_degrees: state.engine.late_degrees,
@@ -719,7 +728,10 @@ impl Vehicle {
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
-        state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
+        for bank in 0..self.params.banks() {
+            state.phaser_rate[bank] =
+                phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs, bank);
+        }
         state.electrical.battery = electrical::Battery::new(
             &self.params.electrical,
             state.electrical.charge,
@@ -789,7 +801,7 @@ impl Vehicle {
                 air_conditioning: self.loads.air_conditioning && state.compressor.calls,
                 cabin_heater: self.loads.cabin_heater,
                 recirculation_lift: state.recirculation.lift,
-                cam_degrees: state.phaser.advance,
+                cam_degrees: state.phaser.map(|phaser| phaser.advance),
                 omega: state.omega(),
                 driveline: &state.driveline,
                 oxygen: &state.oxygen[..self.params.banks()],

@@ -216,6 +216,8 @@ pub(crate) struct Inputs {
     pub(crate) coolant_celsius: f64,
     /// Gas into the cylinders, g/s.
     pub(crate) cylinder_flow: f64,
+    /// What the cylinders of each bank draw of it against the mean.
+    pub(crate) bank_air: PerBank<f64>,
     /// Petrol vapour through the purge valve, g/s.
     pub(crate) purge_vapour: f64,
     /// Whether there is fuel in the tank.
@@ -273,8 +275,8 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         banks: state.banks,
     };
     let pulses = inputs.pulse_s.into_iter().zip(inputs.injectors);
-    let banks = next.banks.iter_mut().zip(supply.dribble);
-    for ((bank, dribble), (pulse_s, injectors)) in banks.zip(pulses).take(params.banks) {
+    let banks = next.banks.iter_mut().zip(supply.dribble).zip(inputs.bank_air);
+    for (((bank, dribble), drawn), (pulse_s, injectors)) in banks.zip(pulses).take(params.banks) {
         let mut open_s = (pulse_s - dead_s).at_least(0.0);
         let (lost, enough_s, range) = params.short;
         if open_s < enough_s {
@@ -287,12 +289,12 @@ pub(crate) fn step(params: &Params, supply: &Supply, state: &State, inputs: &Inp
         injected += dribble * dripping;
         bank.film_g = (bank.film_g + dt * share * injected) / (1.0 + dt * leaving);
         bank.cylinder_fuel = if turning {
-            (1.0 - share) * injected + bank.film_g * leaving + bank_vapour
+            (1.0 - share) * injected + bank.film_g * leaving + bank_vapour * drawn
         } else {
             0.0
         };
         bank.equivalence = if turning {
-            (STOICHIOMETRIC * bank.cylinder_fuel / air).at_most(5.0)
+            (STOICHIOMETRIC * bank.cylinder_fuel / (air * drawn)).at_most(5.0)
         } else {
             0.0
         };

@@ -1,4 +1,4 @@
-//! The intake cam's phaser: oil through a control valve turns the cam against its wheel.
+//! The phaser of a bank's intake cam: oil through a control valve turns the cam against its wheel.
 //!
 //! Half duty of the valve holds, more advances, less retards, at a rate that grows with the distance from half (common
 //! practice, no source). Figures calibrated: under a controller that asks for `distance / 30°` of duty beyond half, the cam
@@ -64,18 +64,20 @@ pub(crate) struct State {
     pub(crate) pressure: f64,
 }
 
-/// How fast this phaser turns in this oil at full duty, degrees a second. Worked out once a second.
-pub(crate) fn rate(params: &Params, oil_celsius: f64, knobs: &Knobs) -> f64 {
-    let rate = params.rate.at_most(knobs.phaser_slew.unwrap_or(params.rate)) * COLD_OIL.at(oil_celsius);
-    if knobs.oil_strainer > 0.0 {
+/// How fast the phaser of a bank turns in this oil at full duty, degrees a second. Worked out once a second.
+pub(crate) fn rate(params: &Params, oil_celsius: f64, knobs: &Knobs, bank: usize) -> f64 {
+    let slew = knobs.phaser_slew[bank].unwrap_or(params.rate);
+    let rate = params.rate.at_most(slew) * COLD_OIL.at(oil_celsius);
+    let blocked = knobs.oil_strainer[bank];
+    if blocked > 0.0 {
         // What the strainer holds back grows with the thickness of the oil.
-        rate / (1.0 + 2.5 * knobs.oil_strainer * THICKNESS.at(oil_celsius))
+        rate / (1.0 + 2.5 * blocked * THICKNESS.at(oil_celsius))
     } else {
         rate
     }
 }
 
-/// One step: `duty` of the oil control valve, 0..1, and [`rate`].
+/// One step: `duty` of the oil control valve, 0..1, [`rate`], and where the phaser is stuck, if it is.
 #[inline]
 pub(crate) fn step(
     params: &Params,
@@ -83,12 +85,12 @@ pub(crate) fn step(
     duty: f64,
     rate: f64,
     engine_rpm: f64,
-    knobs: &Knobs,
+    stuck: Option<f64>,
     dt: f64,
 ) -> State {
     let pumping = if engine_rpm > PUMPS_FROM { 1.0 } else { 0.0 };
     let pressure = state.pressure + (pumping - state.pressure) * params.pressure_lag.share(dt);
-    if let Some(stuck) = knobs.phaser_stuck {
+    if let Some(stuck) = stuck {
         return State {
             advance: stuck,
             pressure,
@@ -128,6 +130,15 @@ impl Filling {
         filling: 1.0,
     };
 
+    /// Of two banks together.
+    pub(crate) fn mean(banks: [Self; 2]) -> Self {
+        let [one, other] = banks;
+        Self {
+            residual: 0.5 * (one.residual + other.residual),
+            filling: 0.5 * (one.filling + other.filling),
+        }
+    }
+
     /// At so many degrees of advance.
     #[inline]
     pub(crate) fn at(degrees: f64, rpm: f64) -> Self {
@@ -154,7 +165,7 @@ mod tests {
     /// Advance after 0.8 s of a step of 12 degrees, and the time to 63 % of it, s.
     fn stepped(oil_celsius: f64, knobs: &Knobs) -> (f64, f64) {
         let params = Params::compact_2_0();
-        let rate = rate(&params, oil_celsius, knobs);
+        let rate = rate(&params, oil_celsius, knobs, 0);
         let mut state = State {
             advance: 0.0,
             pressure: 1.0,
@@ -168,7 +179,7 @@ mod tests {
                 duty(12.0, state.advance),
                 rate,
                 1500.0,
-                knobs,
+                knobs.phaser_stuck[0],
                 0.01,
             );
             at += 0.01;
@@ -194,17 +205,16 @@ mod tests {
     #[test]
     fn the_rate_has_an_end_and_so_has_the_way() {
         let params = Params::compact_2_0();
-        let knobs = Knobs::default();
         let mut state = State {
             advance: 0.0,
             pressure: 1.0,
         };
         for _ in 0..10 {
-            state = step(&params, &state, 1.0, 100.0, 1500.0, &knobs, 0.01);
+            state = step(&params, &state, 1.0, 100.0, 1500.0, None, 0.01);
         }
         assert!((state.advance - 10.0).abs() < 1e-9, "{}", state.advance);
         for _ in 0..1000 {
-            state = step(&params, &state, 1.0, 100.0, 1500.0, &knobs, 0.01);
+            state = step(&params, &state, 1.0, 100.0, 1500.0, None, 0.01);
         }
         assert!((state.advance - params.stop).abs() < 1e-9);
     }
@@ -213,18 +223,17 @@ mod tests {
     #[test]
     fn without_oil_pressure_it_stays_locked() {
         let params = Params::compact_2_0();
-        let knobs = Knobs::default();
         let mut state = State::default();
         for _ in 0..40 {
-            state = step(&params, &state, 1.0, 100.0, 700.0, &knobs, 0.01);
+            state = step(&params, &state, 1.0, 100.0, 700.0, None, 0.01);
             assert!(state.advance <= 0.0, "locked");
         }
         for _ in 0..200 {
-            state = step(&params, &state, 1.0, 100.0, 700.0, &knobs, 0.01);
+            state = step(&params, &state, 1.0, 100.0, 700.0, None, 0.01);
         }
         assert!(state.advance > 30.0, "free");
         for _ in 0..300 {
-            state = step(&params, &state, 1.0, 100.0, 0.0, &knobs, 0.01);
+            state = step(&params, &state, 1.0, 100.0, 0.0, None, 0.01);
         }
         assert!(state.advance <= 0.0, "home");
     }
@@ -234,19 +243,19 @@ mod tests {
     #[test]
     fn what_slows_it() {
         let slow = |rate| Knobs {
-            phaser_slew: Some(rate),
+            phaser_slew: [Some(rate), None],
             ..Knobs::default()
         };
         assert!(stepped(90.0, &slow(4.0)).0 < 3.4);
         assert!(stepped(90.0, &slow(20.0)).0 > 6.0);
         let strainer = Knobs {
-            oil_strainer: 1.0,
+            oil_strainer: [1.0, 0.0],
             ..Knobs::default()
         };
         let (cold, hot) = (stepped(20.0, &strainer).0, stepped(90.0, &strainer).0);
         assert!(cold < 3.0 && hot > 7.0, "{cold} degrees cold, {hot} hot");
         let stuck = Knobs {
-            phaser_stuck: Some(15.0),
+            phaser_stuck: [Some(15.0), None],
             ..Knobs::default()
         };
         assert!((stepped(90.0, &stuck).0 - 15.0).abs() < 1e-9);

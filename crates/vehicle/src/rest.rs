@@ -73,7 +73,10 @@ impl Vehicle {
             exhaust.conversion = exhaust::conversion(&self.params.exhaust, exhaust.brick);
             *brick = catalyst::Brick::new(&self.params.oxygen, aged, exhaust.conversion);
         }
-        state.phaser_rate = phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs);
+        for bank in 0..self.params.banks() {
+            state.phaser_rate[bank] =
+                phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs, bank);
+        }
         self.look_up_battery();
         self.follow_slow();
         self.sense(&ActuatorPins::default(), &DriverControls::default());

@@ -62,7 +62,7 @@ pub(crate) struct Truth<'a> {
     pub(crate) air_conditioning: bool,
     pub(crate) cabin_heater: bool,
     pub(crate) recirculation_lift: f64,
-    pub(crate) cam_degrees: f64,
+    pub(crate) cam_degrees: PerBank<f64>,
     /// Speed of the crank, rad/s.
     pub(crate) omega: f64,
     pub(crate) driveline: &'a driveline::State,
@@ -111,7 +111,7 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
     pins.vehicle_speed = Speed::from_metres_per_second(truth.driveline.speed);
     (pins.pedal_d, pins.pedal_e) = transfer::pedal_volts(Ratio::from_fraction(truth.pedal));
     pins.recirculation_lift = transfer::VALVE_LIFT.from_ratio(Ratio::from_fraction(truth.recirculation_lift));
-    pins.cam_advance = Angle::from_degrees(truth.cam_degrees);
+    pins.cam_advance = truth.cam_degrees.map(Angle::from_degrees);
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
     pins.air_conditioning = truth.air_conditioning && truth.key == KeyPosition::On;

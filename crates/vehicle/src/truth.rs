@@ -173,7 +173,7 @@ impl Vehicle {
     /// Share of firings that burnt gas in the cylinders puts out.
     #[must_use]
     pub const fn dilution_misfire(&self) -> Ratio {
-        Ratio::from_fraction(self.state.air.dilution_misfire)
+        Ratio::from_fraction(self.state.air.dilution_misfire[0])
     }
 
     /// Lift of the recirculation valve.
@@ -184,8 +184,8 @@ impl Vehicle {
 
     /// Advance of the intake cam from its locked place, degrees of crank.
     #[must_use]
-    pub const fn cam_advance(&self) -> Angle {
-        Angle::from_degrees(self.state.phaser.advance)
+    pub const fn cam_advance(&self, bank: usize) -> Angle {
+        Angle::from_degrees(self.state.phaser[bank].advance)
     }
 
     /// Banks of cylinders with an exhaust of their own; the figures of a bank are asked for by 0 and 1.

@@ -171,10 +171,15 @@ impl Air {
         self.burnt = burnt;
     }
 
-    /// What the cam makes of the filling, from now on.
+    /// What the cams of so many banks make of the filling, from now on: their mean.
     #[inline]
-    pub(crate) fn set_cam(&mut self, measured: &Measured) {
-        let degrees = measured.cam_advance.degrees();
+    pub(crate) fn set_cam(&mut self, measured: &Measured, banks: usize) {
+        let [one, other] = measured.cam_advance;
+        let degrees = if banks > 1 {
+            0.5 * (one + other).degrees()
+        } else {
+            one.degrees()
+        };
         if degrees > 0.1 {
             let rpm = measured.rpm.at_least(600.0);
             let slow = OVERLAP_RPM / rpm;

@@ -1,4 +1,4 @@
-//! The intake cam's phaser: where it is to stand, and the oil that turns it there.
+//! The phaser of a bank's intake cam: where it is to stand, and the oil that turns it there.
 //!
 //! Home at idle, 10-25 degrees ahead at part load, 5-15 at full load (usual for such engines, from memory; map calibrated).
 
@@ -88,8 +88,8 @@ impl Cam {
 
     /// Duty of the oil control valve: half holds.
     #[inline]
-    pub(crate) fn step(&mut self, measured: &Measured, running: bool) -> Ratio {
-        self.actual = measured.cam_advance.degrees();
+    pub(crate) fn step(&mut self, measured: &Measured, running: bool, bank: usize) -> Ratio {
+        self.actual = measured.cam_advance[bank].degrees();
         // Without current it goes home.
         if !running || self.lost {
             return Ratio::ZERO;
@@ -148,12 +148,12 @@ mod tests {
             ..Cam::default()
         };
         let at = |degrees| Measured {
-            cam_advance: Angle::from_degrees(degrees),
+            cam_advance: [Angle::from_degrees(degrees); 2],
             ..Measured::default()
         };
-        assert!((cam.step(&at(15.0), true).fraction() - 0.5).abs() < 1e-9);
-        assert!((cam.step(&at(0.0), true).fraction() - 1.0).abs() < 1e-9);
-        assert!((cam.step(&at(30.0), true).fraction()).abs() < 1e-9);
-        assert!(cam.step(&at(0.0), false) <= Ratio::ZERO);
+        assert!((cam.step(&at(15.0), true, 0).fraction() - 0.5).abs() < 1e-9);
+        assert!((cam.step(&at(0.0), true, 0).fraction() - 1.0).abs() < 1e-9);
+        assert!((cam.step(&at(30.0), true, 0).fraction()).abs() < 1e-9);
+        assert!(cam.step(&at(0.0), false, 0) <= Ratio::ZERO);
     }
 }

@@ -59,10 +59,10 @@ pub struct Measured {
     pub oxygen_rear: PerBank<Voltage>,
     /// Lift of the recirculation valve.
     pub recirculation_lift: Ratio,
-    /// Intake cam, degrees of crank ahead of its locked place.
-    pub cam_advance: Angle,
-    /// No teeth come from the cam sensor.
-    pub cam_silent: bool,
+    /// Intake cam of each bank, degrees of crank ahead of its locked place.
+    pub cam_advance: PerBank<Angle>,
+    /// No teeth come from the bank's cam sensor.
+    pub cam_silent: PerBank<bool>,
     /// Current of the front sensors' heaters.
     pub heater_front: PerBank<Current>,
     /// Current of the rear sensors' heaters.

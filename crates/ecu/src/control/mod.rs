@@ -58,6 +58,8 @@ pub(crate) const SLOW_STEPS: u32 = 10;
 /// Length of a slow step, s.
 pub const SLOW_SECONDS: f64 = 0.1;
 
+/// The oil control valve of each bank's intake cam.
+const CAM_VALVES: PerBank<Output> = [Output::CamValve, Output::CamValve2];
 /// Share of the air between idle and full throttle that the driver asks for, over the pedal.
 static PEDAL: Grid<201> = Grid::through([
     (0.0, 0.0),
@@ -154,7 +156,7 @@ pub struct Control {
     trims: PerBank<trims::Trims>,
     purge: purge::Purge,
     recirculation: recirculation::Recirculation,
-    cam: cam::Cam,
+    cam: PerBank<cam::Cam>,
     fuel: fuel::Fuel,
     timing: timing::Timing,
     electrics: electrics::Electrics,
@@ -209,7 +211,7 @@ impl Control {
             trims: Default::default(),
             purge: purge::Purge::default(),
             recirculation: recirculation::Recirculation::new(calibration.size()),
-            cam: cam::Cam::default(),
+            cam: Default::default(),
             fuel: fuel::Fuel::new(calibration),
             timing: timing::Timing::default(),
             electrics: electrics::Electrics::default(),
@@ -332,10 +334,10 @@ impl Control {
         self.fuel.is_cut()
     }
 
-    /// Where the intake cam is to stand, and where it stands.
+    /// Where the intake cam of a bank is to stand, and where it stands.
     #[must_use]
-    pub const fn cam(&self) -> (Angle, Angle) {
-        (self.cam.target(), self.cam.actual())
+    pub const fn cam(&self, bank: usize) -> (Angle, Angle) {
+        (self.cam[bank].target(), self.cam[bank].actual())
     }
 
     /// Whether this step is one in which slow things happen.
@@ -483,8 +485,10 @@ impl Control {
         let demand = self.demand();
         self.pins.injection = self.fuel.step(&self.measured, &demand, STEP_SECONDS);
         if self.calibration.phaser {
-            self.pins.cam_valve = self.cam.step(&self.measured, running);
-            self.air.set_cam(&self.measured);
+            for bank in 0..self.banks {
+                self.pins.cam_valve[bank] = self.cam[bank].step(&self.measured, running, bank);
+            }
+            self.air.set_cam(&self.measured, self.banks);
         }
         self.pins.ignition_advance = self.timing.step(&self.timing_conditions());
         let powered = self.watch.key_on() && !self.substitutes.limp_home();
@@ -651,14 +655,16 @@ impl Control {
             self.pins.recirculation = self.recirculation.commanded();
         }
         if self.calibration.phaser {
-            let conditions = cam::Conditions {
-                running,
-                run_seconds,
-                lost: self.measured.cam_silent || !drivers.is_sound(Output::CamValve),
-                pedal_released,
-                load,
-            };
-            self.cam.step_slow(&self.measured, &conditions);
+            for (bank, valve) in CAM_VALVES.into_iter().enumerate().take(self.banks) {
+                let conditions = cam::Conditions {
+                    running,
+                    run_seconds,
+                    lost: self.measured.cam_silent[bank] || !drivers.is_sound(valve),
+                    pedal_released,
+                    load,
+                };
+                self.cam[bank].step_slow(&self.measured, &conditions);
+            }
         }
         self.air.set_burnt(self.recirculation.burnt_share());
     }
@@ -685,7 +691,9 @@ impl Control {
     }
 
     fn demand(&self) -> fuel::Demand {
-        let turns = if self.measured.cam_silent {
+        // One cam is enough to know the stroke by.
+        let silent = &self.measured.cam_silent[..self.banks];
+        let turns = if silent.iter().all(|silent| *silent) {
             TURNS_WITHOUT_CAM
         } else {
             TURNS_TO_SYNCHRONISE
@@ -800,8 +808,8 @@ impl Control {
             egr_commanded: self.recirculation.commanded(),
             egr_lift: self.recirculation.actual(),
             gas_by_meter: self.gas_by_meter(),
-            cam_target: self.cam.target(),
-            cam_place: self.cam.actual(),
+            cam_target: self.cam.each_ref().map(cam::Cam::target),
+            cam_place: self.cam.each_ref().map(cam::Cam::actual),
             purge: self.pins.purge,
             ignition_advance: live.timing_advance,
             brake: measured.brake,

@@ -125,6 +125,8 @@ pub struct CodeDefinition {
     /// idle, cold start, time): while pending or commanding the MIL it freezes that and all pairs
     /// (1968.2(d)(4.5.3), from memory).
     pub freezes_in_use: bool,
+    /// The cylinder that it names, from 0 on: of misfire and coils.
+    pub cylinder: Option<u8>,
     /// What it means, for people.
     pub text: &'static str,
 }
@@ -139,6 +141,7 @@ impl CodeDefinition {
             commands_mil: true,
             logic: Logic::Standard,
             freezes_in_use: false,
+            cylinder: None,
             text,
         }
     }

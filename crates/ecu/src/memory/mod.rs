@@ -307,17 +307,9 @@ impl FaultMemory {
 
     /// Whether the code names misfire or the coil of a cylinder that does not feed the bank which the monitor watches.
     fn is_of_other_bank(&self, dtc: Dtc, monitor: &MonitorDefinition) -> bool {
-        let number = u16::from_be_bytes(dtc.to_bytes());
-        // P0301 to P030C, and the coils P0351 to P035C, are numbered by cylinders.
-        let cylinder = match number {
-            0x0301..=0x030C => Some(usize::from(number - 0x0301)),
-            0x0351..=0x035C => Some(usize::from(number - 0x0351)),
-            _ => None,
-        };
-        match (
-            monitor.bank,
-            cylinder.and_then(|cylinder| self.second_bank.get(cylinder)),
-        ) {
+        let cylinder = self.catalogue.code(dtc).and_then(|code| code.cylinder);
+        let second = cylinder.and_then(|cylinder| self.second_bank.get(usize::from(cylinder)));
+        match (monitor.bank, second) {
             (Some(bank), Some(&second)) => usize::from(second) != bank,
             _ => false,
         }

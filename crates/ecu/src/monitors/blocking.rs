@@ -48,8 +48,8 @@ const RAIL_SENSOR: &[Dtc] = &[P0191];
 const EGR_STEM: &[Dtc] = &[P0404];
 /// Circuits of the recirculation valve and of the sensor on its stem.
 const EGR_CIRCUIT: &[Dtc] = &[P0403, P0405, P0406];
-/// Circuits of the cam's oil control valve and of the cam sensor.
-const CAM_CIRCUIT: &[Dtc] = &[P0010, P0340];
+/// Circuits of a cam's oil control valve and of its sensor.
+const CAM_CIRCUIT: [&[Dtc]; BANKS] = [&[P0010, P0340], &[P0020, P0345]];
 /// Front oxygen sensors: stuck, out of range, without activity, or their heaters.
 const FRONT_CIRCUIT: [&[Dtc]; BANKS] = [
     &[P0131, P0132, P0134, P0135, P2195, P2196],
@@ -138,8 +138,6 @@ lists! {
     ];
     /// The valve's stem: not without its motor or its sensor.
     EGR_STEM_TEST = [EGR_CIRCUIT];
-    /// Cam: too little supply for its oil control valve, or that valve or the cam's sensor without its circuit.
-    CAM = [SUPPLY, CAM_CIRCUIT];
     /// The same test with the engine off.
     NATURAL_VACUUM = [INTAKE_AIR, COOLANT, TANK, EVAP_VALVES, SUPPLY, ROAD_SPEED, LEAK];
     /// Road speed: not while its messages are missing.
@@ -171,6 +169,8 @@ macro_rules! bank_lists {
 }
 
 bank_lists! {
+    /// Cam: too little supply for its oil control valve, or that valve or the cam's sensor without its circuit.
+    CAM = |BANK| [SUPPLY, CAM_CIRCUIT[BANK]];
     /// How fast the front sensor answers: the loop has to work.
     FRONT_RESPONSE = |BANK| [
         METER, MANIFOLD, THROTTLE, COOLANT, SUPPLY, FRONT_CIRCUIT[BANK], MIXTURE[BANK], RAIL, MISFIRES

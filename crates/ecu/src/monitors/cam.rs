@@ -1,46 +1,104 @@
-//! The phaser of the intake cam: does it go where it is told, and does it go fast enough (13 CCR 1968.2(e)(13), from memory).
+//! The phaser of a bank's intake cam: does it go where it is told, and does it go fast enough (13 CCR 1968.2(e)(13), from memory).
 //!
 //! Limits and conditions as published (service information, 2014 model year): less than 3.4 degrees moved 0.8 s after a step of
 //! 12 in a quarter of the steps is slow; an error that adds up to 45 degrees times seconds is off target. The error adds up
 //! while the cam stands still: one that crawls is slow, not stuck.
 
-use twotrip_harness::Output;
+use twotrip_harness::{Output, PerBank};
+use twotrip_obd::Dtc;
 use twotrip_units::Limit;
 
 use super::{
-    CAM_PHASER, Inhibits, P000A, P0011, P0012, Signals, TestResult,
+    CAM_PHASER, CAM_PHASER_2, Inhibits, MonitorId, P000A, P000C, P0011, P0012, P0021, P0022, Signals,
+    TestResult,
     frame::{Condition, ENGINE_SPEED, Gate, Monitor, OIL, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
 
-static CONDITIONS: [Condition; 5] = [
-    RUN_TIME.at_least(5.0),
-    OIL.between(20.0, 110.0),
-    ENGINE_SPEED.between(600.0, 5000.0),
-    SUPPLY.between(11.0, 16.0),
-    Condition::state("the circuits of cam valve and cam sensor", |signals| {
-        signals.drivers.is_sound(Output::CamValve) && !signals.circuits.cam_silent
-    }),
+/// Of a bank, the first with number 0.
+struct Bank {
+    rules: Rules,
+    monitor: MonitorId,
+    /// Lower quartile of the steps.
+    moved: Test,
+    ahead: Test,
+    behind: Test,
+    /// Ahead and behind.
+    off: [Dtc; 2],
+}
+
+/// What both banks have but for the circuits.
+const fn conditions(circuits: Condition) -> [Condition; 5] {
+    [
+        RUN_TIME.at_least(5.0),
+        OIL.between(20.0, 110.0),
+        ENGINE_SPEED.between(600.0, 5000.0),
+        SUPPLY.between(11.0, 16.0),
+        circuits,
+    ]
+}
+const CIRCUITS: &str = "the circuits of cam valve and cam sensor";
+static CONDITIONS: PerBank<[Condition; 5]> = [
+    conditions(Condition::state(CIRCUITS, |signals| {
+        signals.drivers.is_sound(Output::CamValve) && !signals.circuits.cam_silent[0]
+    })),
+    conditions(Condition::state(CIRCUITS, |signals| {
+        signals.drivers.is_sound(Output::CamValve2) && !signals.circuits.cam_silent[1]
+    })),
 ];
-static RULES: Rules = Rules {
-    pause: Rules::PAUSES,
-    ..Rules::once(&[CAM_PHASER], &CONDITIONS)
-};
-/// Lower quartile of the steps.
-static MOVED: Test = Test::new(
-    "cam movement 0.8 s after a step of 12 degrees, lower quartile",
-    "deg",
-)
-.at_least(3.4)
-.of(&[P000A])
-.reported_as(0x35, 0x80, 0x1C);
-static AHEAD: Test = Test::new("cam ahead of its target, degrees times seconds", "deg s")
-    .at_most(45.0)
-    .of(&[P0011]);
-static BEHIND: Test = Test::new("cam behind its target, degrees times seconds", "deg s")
-    .at_most(45.0)
-    .of(&[P0012]);
-/// What the monitor measures.
-pub(super) static TESTS: &[&Test] = &[&MOVED, &AHEAD, &BEHIND];
+const fn bank(
+    monitor: &'static [MonitorId; 1],
+    conditions: &'static [Condition],
+    mid: u8,
+    slow: &'static [Dtc; 1],
+    [ahead, behind]: [&'static [Dtc; 1]; 2],
+) -> Bank {
+    Bank {
+        rules: Rules {
+            pause: Rules::PAUSES,
+            ..Rules::once(monitor, conditions)
+        },
+        monitor: monitor[0],
+        moved: Test::new(
+            "cam movement 0.8 s after a step of 12 degrees, lower quartile",
+            "deg",
+        )
+        .at_least(3.4)
+        .of(slow)
+        .reported_as(mid, 0x80, 0x1C),
+        ahead: Test::new("cam ahead of its target, degrees times seconds", "deg s")
+            .at_most(45.0)
+            .of(ahead),
+        behind: Test::new("cam behind its target, degrees times seconds", "deg s")
+            .at_most(45.0)
+            .of(behind),
+        off: [ahead[0], behind[0]],
+    }
+}
+static OF: PerBank<Bank> = [
+    bank(
+        &[CAM_PHASER],
+        &CONDITIONS[0],
+        0x35,
+        &[P000A],
+        [&[P0011], &[P0012]],
+    ),
+    bank(
+        &[CAM_PHASER_2],
+        &CONDITIONS[1],
+        0x36,
+        &[P000C],
+        [&[P0021], &[P0022]],
+    ),
+];
+/// What the monitors measure.
+pub(super) static TESTS: &[&Test] = &[
+    &OF[0].moved,
+    &OF[0].ahead,
+    &OF[0].behind,
+    &OF[1].moved,
+    &OF[1].ahead,
+    &OF[1].behind,
+];
 
 /// Least step, degrees.
 const STEP: f64 = 12.0;
@@ -66,9 +124,9 @@ struct Move {
     ticks: u32,
 }
 
-/// The monitor.
+/// The monitor of the bank with that number, from 0 on.
 #[derive(Clone, Debug, Default)]
-pub struct CamPhaser {
+pub struct CamPhaser<const BANK: usize> {
     gate: Gate,
     /// Target and place of the last second, the latest first.
     targets: [f64; SECOND],
@@ -81,7 +139,7 @@ pub struct CamPhaser {
     commanded: bool,
 }
 
-impl CamPhaser {
+impl<const BANK: usize> CamPhaser<BANK> {
     /// Off target: how far, times how long, standing.
     fn add_error(&mut self, error: f64, report: &mut dyn FnMut(TestResult)) -> bool {
         if error.abs() < ERROR {
@@ -96,11 +154,15 @@ impl CamPhaser {
             self.error = 0.0;
         }
         self.error += 0.1 * error;
-        let test = if error > 0.0 { &BEHIND } else { &AHEAD };
+        let test = if error > 0.0 {
+            &OF[BANK].behind
+        } else {
+            &OF[BANK].ahead
+        };
         let found = test.found(self.error.abs());
         if !found.passed {
             found.judge(report);
-            self.gate.complete(&RULES, report);
+            self.gate.complete(&OF[BANK].rules, report);
         }
         !found.passed
     }
@@ -132,21 +194,24 @@ impl CamPhaser {
     }
 }
 
-impl Monitor for CamPhaser {
-    gated!(&RULES, forgets all);
+impl<const BANK: usize> Monitor for CamPhaser<BANK> {
+    gated!(&OF[BANK].rules, forgets all);
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
-        let away = signals.cam_target.degrees() > 1.0;
+        let away = signals.cam_target[BANK].degrees() > 1.0;
         if away != self.commanded {
             self.commanded = away;
-            report(TestResult::Commanded(CAM_PHASER, away));
+            report(TestResult::Commanded(OF[BANK].monitor, away));
         }
-        if !self.gate.step(&RULES, signals, inhibits).runs() {
+        if !self.gate.step(&OF[BANK].rules, signals, inhibits).runs() {
             self.known = 0;
             self.step = None;
             return;
         }
-        let (target, place) = (signals.cam_target.degrees(), signals.cam_place.degrees());
+        let (target, place) = (
+            signals.cam_target[BANK].degrees(),
+            signals.cam_place[BANK].degrees(),
+        );
         self.targets.copy_within(0..SECOND - 1, 1);
         self.places.copy_within(0..SECOND - 1, 1);
         self.targets[0] = target;
@@ -163,10 +228,13 @@ impl Monitor for CamPhaser {
         if self.count == STEPS {
             let mut sorted = self.moved;
             sorted.sort_unstable_by(f64::total_cmp);
-            MOVED.judge(sorted[STEPS / 4].within(-99.0, 99.0), report);
-            report(TestResult::Passed(P0011));
-            report(TestResult::Passed(P0012));
-            self.gate.complete(&RULES, report);
+            OF[BANK]
+                .moved
+                .judge(sorted[STEPS / 4].within(-99.0, 99.0), report);
+            for dtc in OF[BANK].off {
+                report(TestResult::Passed(dtc));
+            }
+            self.gate.complete(&OF[BANK].rules, report);
         }
     }
 }
@@ -181,22 +249,25 @@ mod tests {
 
     use super::*;
 
-    /// City driving: 12 s home, 8 s at 15 degrees, with a cam that goes at so many degrees a second from `place`.
-    fn city(rate: f64, mut place: f64, stuck: bool) -> Vec<TestResult> {
-        let mut monitor = CamPhaser::default();
+    /// City driving: 12 s home, 8 s at 15 degrees, with a cam that goes at so many degrees a second from `place`; that of the
+    /// other bank is good.
+    fn city<const BANK: usize>(rate: f64, mut place: f64, stuck: bool) -> Vec<TestResult> {
+        let mut monitor = CamPhaser::<BANK>::default();
         let mut said = Vec::new();
         for tick in 0_u32..2000 {
             let target = if tick % 200 < 120 { 0.0 } else { 15.0 };
             if !stuck {
                 place += (target - place).clamp(-0.1 * rate, 0.1 * rate);
             }
+            let mut places = [Angle::from_degrees(target); 2];
+            places[BANK] = Angle::from_degrees(place);
             let signals = Signals {
                 run_time: Some(core::time::Duration::from_secs(60)),
                 oil: Temperature::from_celsius(80.0),
                 engine_speed: AngularSpeed::from_rpm(1500.0),
                 supply: Voltage::from_volts(14.0),
-                cam_target: Angle::from_degrees(target),
-                cam_place: Angle::from_degrees(place),
+                cam_target: [Angle::from_degrees(target); 2],
+                cam_place: places,
                 ..Signals::default()
             };
             monitor.step(&signals, Inhibits::default(), &mut |result| said.push(result));
@@ -204,40 +275,45 @@ mod tests {
         said
     }
 
-    /// What is said of each code: passed, failed, nothing.
-    #[test]
-    fn slow_is_told_from_stuck() {
+    /// What is said of each code of a bank: passed, failed, nothing.
+    fn told<const BANK: usize>(codes: [Dtc; 3], monitor: MonitorId) {
         let (pass, fail) = (Some(true), Some(false));
         for (what, said, expected) in [
-            ("good", city(100.0, 0.0, false), [pass, pass, pass]),
-            ("20 deg/s", city(20.0, 0.0, false), [pass, pass, pass]),
-            ("3 deg/s", city(3.0, 0.0, false), [fail, pass, pass]),
-            ("stuck home", city(0.0, 0.0, true), [None, None, fail]),
-            ("stuck at 10", city(0.0, 10.0, true), [None, fail, None]),
-            ("stuck at 20", city(0.0, 20.0, true), [None, fail, None]),
+            ("good", city::<BANK>(100.0, 0.0, false), [pass, pass, pass]),
+            ("20 deg/s", city::<BANK>(20.0, 0.0, false), [pass, pass, pass]),
+            ("3 deg/s", city::<BANK>(3.0, 0.0, false), [fail, pass, pass]),
+            ("stuck home", city::<BANK>(0.0, 0.0, true), [None, None, fail]),
+            ("stuck at 10", city::<BANK>(0.0, 10.0, true), [None, fail, None]),
+            ("stuck at 20", city::<BANK>(0.0, 20.0, true), [None, fail, None]),
         ] {
-            let found = [P000A, P0011, P0012].map(|dtc| {
+            let found = codes.map(|dtc| {
                 if said.contains(&TestResult::Failed(dtc)) {
                     Some(false)
                 } else {
                     said.contains(&TestResult::Passed(dtc)).then_some(true)
                 }
             });
-            assert_eq!(found, expected, "{what}");
-            assert!(said.contains(&TestResult::Completed(CAM_PHASER)), "{what}");
+            assert_eq!(found, expected, "{what}, {codes:?}");
+            assert!(said.contains(&TestResult::Completed(monitor)), "{what}");
         }
     }
 
     #[test]
+    fn slow_is_told_from_stuck_on_each_bank() {
+        told::<0>([P000A, P0011, P0012], CAM_PHASER);
+        told::<1>([P000C, P0021, P0022], CAM_PHASER_2);
+    }
+
+    #[test]
     fn cold_oil_is_not_judged() {
-        let mut monitor = CamPhaser::default();
+        let mut monitor = CamPhaser::<0>::default();
         let mut said = Vec::new();
         let cold = Signals {
             run_time: Some(core::time::Duration::from_secs(60)),
             oil: Temperature::from_celsius(5.0),
             engine_speed: AngularSpeed::from_rpm(1500.0),
             supply: Voltage::from_volts(14.0),
-            cam_target: Angle::from_degrees(20.0),
+            cam_target: [Angle::from_degrees(20.0); 2],
             ..Signals::default()
         };
         for _ in 0..600 {

@@ -13,11 +13,11 @@ use twotrip_obd::Dtc;
 use twotrip_units::AngularSpeed;
 
 use super::{
-    AIR_METER_CIRCUIT, CAM_SENSOR_CIRCUIT, COOLANT_CIRCUIT, EGR_POSITION_CIRCUIT, FUEL_LEVEL_CIRCUIT,
-    INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT, P0102, P0103, P0107, P0108, P0112, P0113, P0117, P0118,
-    P0122, P0123, P0192, P0193, P0222, P0223, P0340, P0405, P0406, P0452, P0453, P0462, P0463, P0562, P0563,
-    P2135, RAIL_PRESSURE_CIRCUIT, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT, THROTTLE_A_CIRCUIT,
-    THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
+    AIR_METER_CIRCUIT, CAM_SENSOR_CIRCUIT, CAM_SENSOR_CIRCUIT_2, COOLANT_CIRCUIT, EGR_POSITION_CIRCUIT,
+    FUEL_LEVEL_CIRCUIT, INTAKE_AIR_CIRCUIT, MANIFOLD_PRESSURE_CIRCUIT, P0102, P0103, P0107, P0108, P0112,
+    P0113, P0117, P0118, P0122, P0123, P0192, P0193, P0222, P0223, P0340, P0345, P0405, P0406, P0452, P0453,
+    P0462, P0463, P0562, P0563, P2135, RAIL_PRESSURE_CIRCUIT, SYSTEM_VOLTAGE, TANK_PRESSURE_CIRCUIT,
+    THROTTLE_A_CIRCUIT, THROTTLE_B_CIRCUIT, THROTTLE_CORRELATION, TestResult,
     frame::{Gate, Monitor, Rules, gated},
 };
 use super::{Inhibits, MonitorSet, Signals};
@@ -40,8 +40,10 @@ pub enum Watch {
         /// Its code.
         code: Dtc,
     },
-    /// Teeth of the cam sensor.
+    /// Teeth of a cam sensor.
     Cam {
+        /// Its bank, from 0 on.
+        bank: usize,
         /// Its code.
         code: Dtc,
     },
@@ -82,8 +84,19 @@ const fn range(monitor: MonitorId, circuit: Circuit, low: Dtc, high: Dtc, sample
     }
 }
 
+const fn cam(monitor: MonitorId, bank: usize, code: Dtc) -> Params {
+    Params {
+        monitor,
+        watch: Watch::Cam { bank, code },
+        samples: 50,
+        total_samples: None,
+        above: AngularSpeed::from_rpm(400.0),
+        after: Duration::ZERO,
+    }
+}
+
 /// This car's.
-pub static PARAMS: [Params; 13] = [
+pub static PARAMS: [Params; 14] = [
     range(COOLANT_CIRCUIT, Circuit::CoolantSensor, P0117, P0118, 50),
     range(INTAKE_AIR_CIRCUIT, Circuit::IntakeAirSensor, P0112, P0113, 50),
     range(
@@ -122,14 +135,8 @@ pub static PARAMS: [Params; 13] = [
         P0193,
         50,
     ),
-    Params {
-        monitor: CAM_SENSOR_CIRCUIT,
-        watch: Watch::Cam { code: P0340 },
-        samples: 50,
-        total_samples: None,
-        above: AngularSpeed::from_rpm(400.0),
-        after: Duration::ZERO,
-    },
+    cam(CAM_SENSOR_CIRCUIT, 0, P0340),
+    cam(CAM_SENSOR_CIRCUIT_2, 1, P0345),
     Params {
         monitor: SYSTEM_VOLTAGE,
         watch: Watch::Supply {
@@ -243,6 +250,7 @@ static RULES: Rules = Rules::continuous(
         SYSTEM_VOLTAGE,
         EGR_POSITION_CIRCUIT,
         CAM_SENSOR_CIRCUIT,
+        CAM_SENSOR_CIRCUIT_2,
         RAIL_PRESSURE_CIRCUIT,
     ],
     &[],
@@ -274,7 +282,11 @@ impl CircuitMonitors {
         absent: MonitorSet,
         report: &mut dyn FnMut(TestResult),
     ) {
-        if self.settled && readings.is_sound() && readings.supply_is_sound() && !readings.cam_silent {
+        if self.settled
+            && readings.is_sound()
+            && readings.supply_is_sound()
+            && readings.cam_silent == [false; 2]
+        {
             return;
         }
         self.settled = true;
@@ -292,7 +304,9 @@ impl CircuitMonitors {
                         report,
                     ),
                     Watch::Tracks { code } => row.step(params, readings.tracks_apart, false, &[code], report),
-                    Watch::Cam { code } => row.step(params, readings.cam_silent, false, &[code], report),
+                    Watch::Cam { bank, code } => {
+                        row.step(params, readings.cam_silent[bank], false, &[code], report);
+                    }
                     Watch::Supply { low, high } => row.step(
                         params,
                         readings.supply_low,
@@ -320,7 +334,7 @@ mod tests {
         Low(Circuit),
         High(Circuit),
         Apart,
-        CamSilent,
+        CamSilent(usize),
         SupplyLow,
         SupplyHigh,
     }
@@ -339,7 +353,7 @@ mod tests {
                 Low(circuit) => readings.low = CircuitSet::of(&[circuit]),
                 High(circuit) => readings.high = CircuitSet::of(&[circuit]),
                 Apart => readings.tracks_apart = true,
-                CamSilent => readings.cam_silent = true,
+                CamSilent(bank) => readings.cam_silent[bank] = true,
                 SupplyLow => readings.supply_low = true,
                 SupplyHigh => readings.supply_high = true,
             }
@@ -403,9 +417,14 @@ mod tests {
             "two tracks that do not agree"
         );
         assert_eq!(run(&[(9, Good)], &[P2135]), [(2, TestResult::Passed(P2135))]);
-        assert_eq!(run(&[(49, CamSilent)], &[]), []);
-        assert_eq!(run(&[(60, CamSilent)], &[]), [(50, TestResult::Failed(P0340))]);
-        assert_eq!(run_at(300.0, &[(60, CamSilent)], &[]), [], "hardly turning");
+        for (bank, code) in [(0, P0340), (1, P0345)] {
+            assert_eq!(run(&[(49, CamSilent(bank))], &[]), []);
+            assert_eq!(
+                run(&[(60, CamSilent(bank))], &[]),
+                [(50, TestResult::Failed(code))]
+            );
+        }
+        assert_eq!(run_at(300.0, &[(60, CamSilent(0))], &[]), [], "hardly turning");
     }
 
     #[test]

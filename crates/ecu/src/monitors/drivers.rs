@@ -6,8 +6,9 @@ use twotrip_harness::Output;
 use twotrip_obd::Dtc;
 
 use super::{
-    CAM_VALVE_CIRCUIT, COIL_CIRCUIT, EGR_VALVE_CIRCUIT, Inhibits, P0010, P0351, P0352, P0353, P0354, P0355,
-    P0356, P0403, P0444, P0445, P0447, P0448, PURGE_VALVE_CIRCUIT, Signals, TestResult, VENT_VALVE_CIRCUIT,
+    CAM_VALVE_CIRCUIT, CAM_VALVE_CIRCUIT_2, COIL_CIRCUIT, EGR_VALVE_CIRCUIT, Inhibits, P0010, P0020, P0351,
+    P0352, P0353, P0354, P0355, P0356, P0403, P0444, P0445, P0447, P0448, PURGE_VALVE_CIRCUIT, Signals,
+    TestResult, VENT_VALVE_CIRCUIT,
     frame::{Condition, ENGINE_SPEED, Gate, Monitor, Rules, SUPPLY, gated},
 };
 use crate::memory::MonitorId;
@@ -29,7 +30,7 @@ const fn row(output: Output, monitor: MonitorId, open: Dtc, shorted: Dtc) -> Row
     }
 }
 
-static ROWS: [Row; 10] = [
+static ROWS: [Row; 11] = [
     row(Output::Coil1, COIL_CIRCUIT, P0351, P0351),
     row(Output::Coil2, COIL_CIRCUIT, P0352, P0352),
     row(Output::Coil3, COIL_CIRCUIT, P0353, P0353),
@@ -38,6 +39,7 @@ static ROWS: [Row; 10] = [
     row(Output::Coil6, COIL_CIRCUIT, P0356, P0356),
     row(Output::EgrValve, EGR_VALVE_CIRCUIT, P0403, P0403),
     row(Output::CamValve, CAM_VALVE_CIRCUIT, P0010, P0010),
+    row(Output::CamValve2, CAM_VALVE_CIRCUIT_2, P0020, P0020),
     row(Output::PurgeValve, PURGE_VALVE_CIRCUIT, P0444, P0445),
     row(Output::VentValve, VENT_VALVE_CIRCUIT, P0447, P0448),
 ];
@@ -47,6 +49,7 @@ static RULES: Rules = Rules::continuous(
         COIL_CIRCUIT,
         EGR_VALVE_CIRCUIT,
         CAM_VALVE_CIRCUIT,
+        CAM_VALVE_CIRCUIT_2,
         PURGE_VALVE_CIRCUIT,
         VENT_VALVE_CIRCUIT,
     ],
@@ -180,7 +183,7 @@ mod tests {
         for row in &ROWS {
             for (sight, code) in [(Sight::Open, row.open), (Sight::Shorted, row.shorted)] {
                 let mut monitor = Drivers::default();
-                assert_eq!(lives(&mut monitor, None, 40).len(), 12, "all pass");
+                assert_eq!(lives(&mut monitor, None, 40).len(), 13, "all pass");
                 let bad = Some((row.output, sight));
                 assert_eq!(lives(&mut monitor, bad, 29), []);
                 assert_eq!(lives(&mut monitor, None, 1), []);

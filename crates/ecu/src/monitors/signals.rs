@@ -143,10 +143,10 @@ pub struct Signals {
     pub egr_lift: Ratio,
     /// Gas that the cylinders draw by speed-density over metered air: above 1 with burnt gas in it.
     pub gas_by_meter: Ratio,
-    /// Where the intake cam is to stand, degrees of crank ahead of its locked place.
-    pub cam_target: Angle,
+    /// Where the intake cam of each bank is to stand, degrees of crank ahead of its locked place.
+    pub cam_target: PerBank<Angle>,
     /// Where it stands.
-    pub cam_place: Angle,
+    pub cam_place: PerBank<Angle>,
     /// A monitor moves an actuator that the engine feels.
     pub actuator_test: bool,
     /// Duty of the purge valve.

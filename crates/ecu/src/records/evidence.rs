@@ -42,7 +42,7 @@ impl From<Measured> for Evidence {
 pub(super) fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> {
     let watch = PARAMS.iter().map(|row| row.watch).find(|watch| match watch {
         Watch::Range { low, high, .. } | Watch::Supply { low, high } => [*low, *high].contains(&dtc),
-        Watch::Tracks { code } | Watch::Cam { code } => *code == dtc,
+        Watch::Tracks { code } | Watch::Cam { code, .. } => *code == dtc,
     })?;
     Some(match watch {
         Watch::Range { circuit, .. } => {
@@ -63,9 +63,9 @@ pub(super) fn circuit_evidence(dtc: Dtc, pins: &SensorPins) -> Option<Evidence> 
                 Some(circuits::SUPPLY.high.volts()),
             ),
         },
-        Watch::Cam { .. } => Evidence {
+        Watch::Cam { bank, .. } => Evidence {
             what: "teeth of the cam sensor in a turn",
-            value: if pins.cam_silent { 0.0 } else { CAM_TEETH },
+            value: if pins.cam_silent[bank] { 0.0 } else { CAM_TEETH },
             unit: "",
             limits: (Some(1.0), None),
         },

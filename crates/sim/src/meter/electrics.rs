@@ -19,7 +19,7 @@ fn key_is_off(car: &Car) -> bool {
 pub(super) fn wire(car: &Car, wire: Wire) -> Outcome {
     match wire {
         Wire::SpeedSensor => speed_sensor(car),
-        Wire::CamSensor => outputs::cam_sensor(car),
+        Wire::CamSensor | Wire::CamSensor2 => outputs::cam_sensor(car, wire),
         Wire::GearboxController => controller(car),
         Wire::DataBus => data_bus(car),
         Wire::SensorSupply | Wire::Signal(_) | Wire::Output(_) => sensor_supply(car),

@@ -45,7 +45,7 @@ fn load(car: &Car, output: Output) -> Option<Resistance> {
 const fn good_load(output: Output) -> &'static str {
     match output {
         Output::EgrValve => "2 to 5 ohm",
-        Output::CamValve => "6.5 to 8 ohm",
+        Output::CamValve | Output::CamValve2 => "6.5 to 8 ohm",
         Output::PurgeValve => "20 to 30 ohm",
         Output::VentValve => "25 to 35 ohm",
         _ if output.coil().is_some() => "0.5 to 0.8 ohm",
@@ -114,9 +114,9 @@ pub(super) fn output(car: &Car, output: Output) -> Outcome {
     ))
 }
 
-/// The cam sensor's wire.
-pub(super) fn cam_sensor(car: &Car) -> Outcome {
-    let fault = car.harness.shows(Wire::CamSensor);
+/// A cam sensor's wire.
+pub(super) fn cam_sensor(car: &Car, wire: Wire) -> Outcome {
+    let fault = car.harness.shows(wire);
     if car.sensors().key == KeyPosition::Off {
         let [wire, ground, supply] = connections(fault);
         return Outcome::done(format!(

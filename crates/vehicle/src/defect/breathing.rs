@@ -3,10 +3,94 @@
 
 use super::{
     Entry,
-    Part::{CamPhaser, EgrPassage, EgrValve, OilStrainer},
+    Part::{CamPhaser, CamPhaser2, EgrPassage, EgrValve, OilStrainer, OilStrainer2},
     Size,
     Work::{Clean, Replace},
 };
+
+/// Phaser and strainer of a bank's intake cam: the bank's number from 0 on, and how cam and oil control valve are called.
+macro_rules! cam {
+    ($phaser:ident, $strainer:ident, $bank:literal, $of:literal, $valve:literal) => {
+        [
+            Entry {
+                part: $phaser,
+                kind: "slow",
+                size: Size::Amount {
+                    unit: "deg/s",
+                    range: [2.0, 40.0],
+                },
+                description: concat!(
+                    "phaser of ",
+                    $of,
+                    " worn: it turns at this rate at most (a good one: 100 deg/s)"
+                ),
+                set: concat!("the phaser of ", $of, " turns at {} at most"),
+                seen: concat!(
+                    "oil pressed into the phaser of ",
+                    $of,
+                    " leaks past its vanes: it turns sluggishly, about {}"
+                ),
+                cures: &[(Replace, $phaser)],
+                apply: |knobs, rate| knobs.phaser_slew[$bank] = Some(rate),
+            },
+            Entry {
+                part: $phaser,
+                kind: "stuck",
+                size: Size::Amount {
+                    unit: "deg",
+                    range: [0.0, 25.0],
+                },
+                description: concat!("phaser of ", $of, " stuck at this advance"),
+                set: concat!("the phaser of ", $of, " is stuck {} ahead"),
+                seen: concat!(
+                    "the marks of ",
+                    $of,
+                    " stand {} ahead, and its phaser cannot be turned by hand"
+                ),
+                cures: &[(Replace, $phaser)],
+                apply: |knobs, degrees| knobs.phaser_stuck[$bank] = Some(degrees),
+            },
+            Entry {
+                part: $strainer,
+                kind: "blocked",
+                size: Size::Amount {
+                    unit: "%",
+                    range: [10.0, 100.0],
+                },
+                description: concat!(
+                    "sludge in the strainer of ",
+                    $valve,
+                    ": starves the cam's phaser in cold oil, less in hot"
+                ),
+                set: concat!("sludge has closed {} of the strainer of ", $valve),
+                seen: concat!(
+                    "the strainer of ",
+                    $valve,
+                    " is coated with sludge over about {} of its mesh"
+                ),
+                cures: &[(Clean, $strainer), (Replace, $strainer)],
+                apply: |knobs, percent| knobs.oil_strainer[$bank] = 0.01 * percent,
+            },
+        ]
+    };
+}
+
+/// Of bank 1, or of the only one.
+pub(super) static CAM: &[Entry] = &cam!(
+    CamPhaser,
+    OilStrainer,
+    0,
+    "the intake cam",
+    "the oil control valve"
+);
+/// Of bank 2.
+pub(super) static CAM_2: &[Entry] = &cam!(
+    CamPhaser2,
+    OilStrainer2,
+    1,
+    "bank 2's intake cam",
+    "bank 2's oil control valve"
+);
 
 pub(super) static ENTRIES: &[Entry] = &[
     Entry {
@@ -44,44 +128,5 @@ pub(super) static ENTRIES: &[Entry] = &[
         seen: "a flake of carbon between stem and seat of the EGR valve holds it open by about {}",
         cures: &[(Clean, EgrValve), (Replace, EgrValve)],
         apply: |knobs, area| knobs.recirculation_leak_mm2 = area,
-    },
-    Entry {
-        part: CamPhaser,
-        kind: "slow",
-        size: Size::Amount {
-            unit: "deg/s",
-            range: [2.0, 40.0],
-        },
-        description: "phaser of the intake cam worn: it turns at this rate at most (a good one: 100 deg/s)",
-        set: "the phaser of the intake cam turns at {} at most",
-        seen: "oil pressed into the phaser of the intake cam leaks past its vanes: it turns sluggishly, about {}",
-        cures: &[(Replace, CamPhaser)],
-        apply: |knobs, rate| knobs.phaser_slew = Some(rate),
-    },
-    Entry {
-        part: CamPhaser,
-        kind: "stuck",
-        size: Size::Amount {
-            unit: "deg",
-            range: [0.0, 25.0],
-        },
-        description: "phaser of the intake cam stuck at this advance",
-        set: "the phaser of the intake cam is stuck {} ahead",
-        seen: "the marks of the intake cam stand {} ahead, and its phaser cannot be turned by hand",
-        cures: &[(Replace, CamPhaser)],
-        apply: |knobs, degrees| knobs.phaser_stuck = Some(degrees),
-    },
-    Entry {
-        part: OilStrainer,
-        kind: "blocked",
-        size: Size::Amount {
-            unit: "%",
-            range: [10.0, 100.0],
-        },
-        description: "sludge in the strainer of the oil control valve: starves the cam's phaser in cold oil, less in hot",
-        set: "sludge has closed {} of the strainer of the oil control valve",
-        seen: "the strainer of the oil control valve is coated with sludge over about {} of its mesh",
-        cures: &[(Clean, OilStrainer), (Replace, OilStrainer)],
-        apply: |knobs, percent| knobs.oil_strainer = 0.01 * percent,
     },
 ];

@@ -41,6 +41,8 @@ static TABLES: &[&[Entry]] = &[
     sensor::ENTRIES,
     air::ENTRIES,
     breathing::ENTRIES,
+    breathing::CAM,
+    breathing::CAM_2,
     heat::ENTRIES,
     fuel::ENTRIES,
     exhaust::ENTRIES,

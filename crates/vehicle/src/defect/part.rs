@@ -137,8 +137,12 @@ parts! {
     EgrPassage: "egr-passage", 180, "with the EGR valve off, a finger finds the passage behind it open and clean";
     /// The phaser of the intake cam.
     CamPhaser: "cam-phaser", 240, "the marks of the intake cam stand where they should, and its phaser turns freely under air pressure";
+    /// The phaser of the intake cam of bank 2.
+    CamPhaser2: "cam-phaser-2", 240, "the marks of bank 2's intake cam stand where they should, and its phaser turns freely under air pressure";
     /// The strainer of the phaser's oil control valve.
     OilStrainer: "oil-strainer", 40, "the strainer of the oil control valve is clean";
+    /// The same of bank 2.
+    OilStrainer2: "oil-strainer-2", 40, "the strainer of bank 2's oil control valve is clean";
     /// The regulator of the fuel pressure, in the tank.
     PressureRegulator: "pressure-regulator", 90, "";
     /// The fuel pump, in the tank.
@@ -215,6 +219,8 @@ impl Part {
                 | Self::ExhaustManifold2
                 | Self::ExhaustJoint2
                 | Self::FuelInjector2
+                | Self::CamPhaser2
+                | Self::OilStrainer2
         )
     }
 

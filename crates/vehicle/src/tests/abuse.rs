@@ -38,7 +38,7 @@ fn any_actuators(dice: &mut ChaCha8Rng) -> ActuatorPins {
         starter: coin(dice),
         purge: Ratio::from_fraction(between(dice, -1.0, 2.0)),
         recirculation: Ratio::from_fraction(between(dice, -1.0, 2.0)),
-        cam_valve: Ratio::from_fraction(between(dice, -1.0, 2.0)),
+        cam_valve: [(); 2].map(|()| Ratio::from_fraction(between(dice, -1.0, 2.0))),
         vent_shut: coin(dice),
         oxygen_heater_front: core::array::from_fn(|_| coin(dice)),
         oxygen_heater_rear: core::array::from_fn(|_| coin(dice)),

@@ -21,7 +21,7 @@ fn means(car: &Vehicle, sums: &mut Means, count: f64) {
     sums.kpa += air.manifold_kpa / count;
     sums.air += air.cylinder_flow / count;
     sums.burnt += 100.0 * air.burnt_share / count;
-    sums.lost += 100.0 * air.dilution_misfire / count;
+    sums.lost += 100.0 * air.dilution_misfire[0] / count;
 }
 
 const NONE: Means = Means {
@@ -114,7 +114,7 @@ fn a_valve_that_does_not_shut_is_worst_at_idle() {
 #[test]
 fn a_cam_that_stays_ahead_spoils_the_idle() {
     let healthy = idle(|_| {}).kpa;
-    let found = idle(|knobs| knobs.phaser_stuck = Some(20.0));
+    let found = idle(|knobs| knobs.phaser_stuck = [Some(20.0); 2]);
     assert!(
         (3.0..6.0).contains(&(found.kpa - healthy)),
         "{} kPa from {healthy}",

@@ -39,42 +39,30 @@ const fn misfire(dtc: Dtc, text: &'static str) -> CodeDefinition {
     }
 }
 
+/// It names one cylinder, counted from 1.
+const fn of_cylinder(cylinder: u8, code: CodeDefinition) -> CodeDefinition {
+    CodeDefinition {
+        cylinder: Some(cylinder - 1),
+        ..code
+    }
+}
+
+const fn coil(cylinder: u8, dtc: Dtc, text: &'static str) -> CodeDefinition {
+    of_cylinder(cylinder, code(dtc, COIL_CIRCUIT, text))
+}
+
 pub(super) const CODES: &[CodeDefinition] = &[
     misfire(P0300, "misfire: several cylinders, or random"),
-    misfire(P0301, "misfire: cylinder 1"),
-    misfire(P0302, "misfire: cylinder 2"),
-    misfire(P0303, "misfire: cylinder 3"),
-    misfire(P0304, "misfire: cylinder 4"),
-    misfire(P0305, "misfire: cylinder 5"),
-    misfire(P0306, "misfire: cylinder 6"),
-    code(
-        P0351,
-        COIL_CIRCUIT,
-        "ignition coil A: primary or secondary circuit",
-    ),
-    code(
-        P0352,
-        COIL_CIRCUIT,
-        "ignition coil B: primary or secondary circuit",
-    ),
-    code(
-        P0353,
-        COIL_CIRCUIT,
-        "ignition coil C: primary or secondary circuit",
-    ),
-    code(
-        P0354,
-        COIL_CIRCUIT,
-        "ignition coil D: primary or secondary circuit",
-    ),
-    code(
-        P0355,
-        COIL_CIRCUIT,
-        "ignition coil E: primary or secondary circuit",
-    ),
-    code(
-        P0356,
-        COIL_CIRCUIT,
-        "ignition coil F: primary or secondary circuit",
-    ),
+    of_cylinder(1, misfire(P0301, "misfire: cylinder 1")),
+    of_cylinder(2, misfire(P0302, "misfire: cylinder 2")),
+    of_cylinder(3, misfire(P0303, "misfire: cylinder 3")),
+    of_cylinder(4, misfire(P0304, "misfire: cylinder 4")),
+    of_cylinder(5, misfire(P0305, "misfire: cylinder 5")),
+    of_cylinder(6, misfire(P0306, "misfire: cylinder 6")),
+    coil(1, P0351, "ignition coil A: primary or secondary circuit"),
+    coil(2, P0352, "ignition coil B: primary or secondary circuit"),
+    coil(3, P0353, "ignition coil C: primary or secondary circuit"),
+    coil(4, P0354, "ignition coil D: primary or secondary circuit"),
+    coil(5, P0355, "ignition coil E: primary or secondary circuit"),
+    coil(6, P0356, "ignition coil F: primary or secondary circuit"),
 ];

@@ -125,13 +125,10 @@ monitors! {
         needs: Some(Equipment::Recirculation),
         ..circuit("EGR valve against its command")
     };
-    /// Phaser of the intake cam.
+    /// Phaser of the intake cam, bank 1.
     CAM_PHASER = MonitorDefinition {
-        minimum_ratio: true,
-        in_use: tracked(InUseItem::Egr, Denominator::Output),
-        disabled_by: blocking::CAM,
         needs: Some(Equipment::Phaser),
-        ..MonitorDefinition::named("intake cam", Group::Egr)
+        ..phaser("intake cam", 0)
     };
     /// The thermostat.
     THERMOSTAT = MonitorDefinition {
@@ -302,7 +299,10 @@ monitors! {
         ..circuit("EGR position circuit")
     };
     /// Circuit of the cam sensor.
-    CAM_SENSOR_CIRCUIT = circuit("cam sensor circuit");
+    CAM_SENSOR_CIRCUIT = MonitorDefinition {
+        bank: Some(0),
+        ..circuit("cam sensor circuit")
+    };
     /// Circuit of the recirculation valve.
     EGR_VALVE_CIRCUIT = MonitorDefinition {
         needs: Some(Equipment::Recirculation),
@@ -311,6 +311,7 @@ monitors! {
     /// Circuit of the oil control valve of the intake cam's phaser.
     CAM_VALVE_CIRCUIT = MonitorDefinition {
         needs: Some(Equipment::Phaser),
+        bank: Some(0),
         ..circuit("cam valve circuit")
     };
     /// Circuit of the purge valve.
@@ -324,6 +325,34 @@ monitors! {
         disabled_by: blocking::RAIL_RATIONALITY,
         ..rationality("rail pressure rationality")
     };
+    /// Phaser of the intake cam, bank 2.
+    CAM_PHASER_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondPhaser),
+        ..phaser("intake cam, bank 2", 1)
+    };
+    /// Circuit of the cam sensor, bank 2.
+    CAM_SENSOR_CIRCUIT_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondBank),
+        bank: Some(1),
+        ..circuit("cam sensor circuit, bank 2")
+    };
+    /// Circuit of the oil control valve of that phaser.
+    CAM_VALVE_CIRCUIT_2 = MonitorDefinition {
+        needs: Some(Equipment::SecondPhaser),
+        bank: Some(1),
+        ..circuit("cam valve circuit, bank 2")
+    };
+}
+
+/// The phaser of a bank's intake cam.
+const fn phaser(name: &'static str, bank: usize) -> MonitorDefinition {
+    MonitorDefinition {
+        minimum_ratio: true,
+        in_use: tracked(InUseItem::Egr, Denominator::Output),
+        bank: Some(bank),
+        disabled_by: blocking::CAM[bank],
+        ..MonitorDefinition::named(name, Group::Egr)
+    }
 }
 
 /// A circuit: watched all the time, whatever else is wrong.
