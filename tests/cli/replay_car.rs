@@ -1,9 +1,12 @@
 //! The ECUs of a recording answer a live tester: `replay --as car`.
 
-use std::{path::Path, time::Duration};
+use std::{fs, path::Path, process::Command, time::Duration};
+
+use twotrip_can::{CanId, Frame};
+use twotrip_capture::write;
 
 use crate::{
-    support::{Car, bus, run, runtime_dir},
+    support::{Car, bus, python, run, run_command, runtime_dir},
     transport::Raw,
 };
 
@@ -159,8 +162,8 @@ fn a_time_ends_it_and_what_makes_no_sense_is_said() {
     ran.says("ready: ECUs 7E8 7E9 of ")
         .says("never asked, 4 of 4 questions:")
         .says("  tester to all      09 0A: asks for ECU name")
-        .complains("left out of the recording: 1 answers that are not whole")
-        .complains("time over after 0.1 s: 0 questions, 0 answered");
+        .complains("left out of the recording: 1 answer that is not whole")
+        .complains("time over after 0.1 s: no question, 0 answered");
     replay(&["--as", "car", "--only", "7E8"])
         .expect(2)
         .complains("holds no question of a tester");
@@ -170,4 +173,94 @@ fn a_time_ends_it_and_what_makes_no_sense_is_said() {
         .complains("--after-last anew");
     let _car = Car::start(&["run", "healthy", "--bus", &bus]);
     replay(&["--as", "car"]).expect(3);
+}
+
+/// A recording of a vehicle with long questions and answers, 11 and 29 bits, made up by hand.
+fn long_messages() -> Vec<u8> {
+    let frame = |id: CanId, data: &[u8]| Frame::padded(id, data, 0xAA);
+    let (ask, answer) = (CanId::Standard(0x7E0), CanId::Standard(0x7E8));
+    let (ask_wide, answer_wide) = (CanId::Extended(0x18DA_18F1), CanId::Extended(0x18DA_F118));
+    let mut frames = Vec::new();
+    let mut at = 1_764_000_000_000_000_000_u64;
+    let mut say = |millis: u64, frame: Frame| {
+        at += millis * 1_000_000;
+        frames.push((at, frame));
+    };
+    let long = |head: &[u8]| [head, &(0x40..0x40 + 60).collect::<Vec<u8>>()].concat();
+    // First frame, flow control, consecutive frames (ISO 15765-2).
+    let send = |say: &mut dyn FnMut(u64, Frame), from: CanId, to: CanId, wait: u64, message: &[u8]| {
+        let [_, low] = u16::try_from(message.len()).expect("short").to_be_bytes();
+        say(wait, frame(from, &[&[0x10, low], &message[..6]].concat()));
+        say(1, frame(to, &[0x30, 0, 0]));
+        for (number, piece) in (1..).zip(message[6..].chunks(7)) {
+            say(1, frame(from, &[&[0x20 | number & 0x0F], piece].concat()));
+        }
+    };
+    say(0, frame(ask, &[3, 0x22, 0xF1, 0x90]));
+    send(&mut say, answer, ask, 5, &long(&[0x62, 0xF1, 0x90]));
+    send(&mut say, ask, answer, 100, &long(&[0x2E, 0xF1, 0x90]));
+    say(40, frame(answer, &[3, 0x7F, 0x2E, 0x78]));
+    say(260, frame(answer, &[3, 0x6E, 0xF1, 0x90]));
+    say(100, frame(ask_wide, &[3, 0x22, 0xF1, 0x8C]));
+    send(&mut say, answer_wide, ask_wide, 5, &long(&[0x62, 0xF1, 0x8C]));
+
+    let mut file = Vec::new();
+    write::section(&mut file, &write::Section::default());
+    write::interface(&mut file, &write::Interface::default());
+    for (at, frame) in &frames {
+        let packet = write::Packet {
+            interface: 0,
+            at: *at,
+            direction: None,
+            dropped: 0,
+            frame,
+        };
+        write::packet(&mut file, &packet, []);
+    }
+    file
+}
+
+#[test]
+fn another_implementation_of_the_transport_finds_what_was_recorded() {
+    let Some(python) = python("isotp") else {
+        let reason = "no Python with can-isotp: sh tests/guest/prepare target/guest";
+        assert!(
+            std::env::var_os("CI").is_none(),
+            "skipped, which CI does not allow: {reason}"
+        );
+        eprintln!("skipped: {reason}");
+        return;
+    };
+    let bus = bus();
+    let file = runtime_dir().join("long.pcapng");
+    fs::write(&file, long_messages()).expect("writable");
+    let car = Car::start(&[
+        "replay",
+        file.to_str().expect("UTF-8"),
+        "--as",
+        "car",
+        "--bus",
+        &bus,
+        // Python may be slow with its flow control.
+        "--timers",
+        "generic",
+    ]);
+    let name = bus.strip_prefix("local:").expect("an embedded bus");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/replay_car.py");
+    let mut command = Command::new(python);
+    command
+        .arg(script)
+        .arg(runtime_dir().join(format!("twotrip/bus-{name}.sock")))
+        .arg(name);
+    run_command(command).expect(0).says("agreed");
+    let (code, stdout, stderr) = car.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert!(
+        stdout.contains("not in the recording, met by silence:"),
+        "{stdout}"
+    );
+    assert!(
+        stderr.contains("7 questions, 5 answered, 2 not in the recording"),
+        "{stderr}"
+    );
 }

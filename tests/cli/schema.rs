@@ -1,36 +1,14 @@
 //! The schema for editors against the parser: what one takes, the other takes, as far as a schema can tell.
 
-use std::{
-    fs,
-    path::{Path, PathBuf},
-    process::Command,
-};
+use std::{fs, path::Path, process::Command};
 
-use crate::support::run;
+use crate::support::{python, run};
 
 const HEAD: &str = "version = 1\ntitle = \"A car\"\nvehicle = \"compact-2.0\"\n";
 
-/// A Python with the validator in it: that of the guest's folder, or the system's.
-fn python() -> Option<PathBuf> {
-    let program = Path::new(env!("CARGO_BIN_EXE_twotrip"));
-    let target = program
-        .ancestors()
-        .nth(2)
-        .map(|target| target.join("guest/venv/bin/python"));
-    target
-        .into_iter()
-        .chain(["/usr/bin/python3".into(), "python3".into()])
-        .find(|python| {
-            Command::new(python)
-                .args(["-c", "import jsonschema, tomllib"])
-                .output()
-                .is_ok_and(|ran| ran.status.success())
-        })
-}
-
 #[test]
 fn the_schema_and_the_parser_agree_on_tables_keys_and_types() {
-    let Some(python) = python() else {
+    let Some(python) = python("jsonschema, tomllib") else {
         let reason = "no Python with jsonschema: sh tests/guest/prepare target/guest";
         assert!(
             std::env::var_os("CI").is_none(),

@@ -2,6 +2,7 @@
 
 use std::{
     io::{BufRead as _, BufReader, Read as _},
+    path::{Path, PathBuf},
     process::{Child, Command, Output, Stdio},
     sync::atomic::{AtomicU32, Ordering},
     time::{Duration, Instant},
@@ -19,7 +20,7 @@ pub(crate) fn twotrip(arguments: &[&str]) -> Command {
 }
 
 /// A folder for sockets, one for each test: a test runs in a thread of its own, and sees only its own cars.
-pub(crate) fn runtime_dir() -> std::path::PathBuf {
+pub(crate) fn runtime_dir() -> PathBuf {
     thread_local! {
         static FOLDER: tempfile::TempDir = tempfile::tempdir().expect("a temporary folder can be made");
     }
@@ -105,6 +106,24 @@ pub(crate) fn run(arguments: &[&str]) -> Ran {
 pub(crate) fn run_command(mut command: Command) -> Ran {
     let output = command.stdin(Stdio::null()).output().expect("the program starts");
     Ran::new(&command, &output)
+}
+
+/// A Python with these modules in it: that of the guest's folder, or the system's.
+pub(crate) fn python(modules: &str) -> Option<PathBuf> {
+    let program = Path::new(env!("CARGO_BIN_EXE_twotrip"));
+    let target = program
+        .ancestors()
+        .nth(2)
+        .map(|target| target.join("guest/venv/bin/python"));
+    target
+        .into_iter()
+        .chain(["/usr/bin/python3".into(), "python3".into()])
+        .find(|python| {
+            Command::new(python)
+                .args(["-c", &format!("import {modules}")])
+                .output()
+                .is_ok_and(|ran| ran.status.success())
+        })
 }
 
 /// A bus name that no other test of this run uses.

@@ -295,7 +295,7 @@ pub(crate) struct RecordedCar {
 /// What a question gets that is asked more often than it was in the recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum AfterLast {
-    /// The last replies again: what was cleared stays cleared (without this option)
+    /// The last replies again: what was cleared stays cleared (if nothing is said)
     Last,
     /// The first ones, and so on from there
     Anew,

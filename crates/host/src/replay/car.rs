@@ -273,7 +273,10 @@ impl Car {
 
 #[cfg(test)]
 mod tests {
+    use twotrip_dialogue::{Learner, Settings};
+
     use super::*;
+    use crate::bus::Name;
 
     #[test]
     fn what_testers_send_is_heard_and_nothing_else() {
@@ -287,5 +290,47 @@ mod tests {
         let standard = [0x000, 0x7DE, 0x7E8, 0x7EF].map(CanId::Standard);
         let extended = [0x7DF, 0x7E0, 0x18DA_F110, 0x18DA_10F2, 0x18DB_33F2].map(CanId::Extended);
         assert!(!standard.into_iter().chain(extended).any(heard));
+    }
+
+    fn recorded() -> StandIn {
+        let mut learner = Learner::default();
+        let mut say = |millis, id, data: &[u8]| {
+            let frame = Frame::padded(CanId::Standard(id), data, 0);
+            learner.on_frame(BusInstant::from_millis(millis), &frame)
+        };
+        say(0, 0x7DF, &[2, 1, 0x0C]).expect("room");
+        say(5, 0x7E8, &[4, 0x41, 0x0C, 0x0C, 0x80]).expect("room");
+        let (answers, _) = learner.finish(BusInstant::from_secs(1));
+        StandIn::new(answers, Settings::default())
+    }
+
+    /// With the guard of a bench it leaves at the first frame that no tester sends; without one it does not even hear it.
+    #[tokio::test(flavor = "current_thread")]
+    async fn the_guard_of_a_bench_ends_it_and_testers_do_not() {
+        for (place, watch) in [None, Some(Watch)].into_iter().enumerate() {
+            let name: Name = format!("local:recorded-{place}-{}", std::process::id())
+                .parse()
+                .expect("a name");
+            let bus = Bus::host(&name).expect("bus");
+            let mut car = Car::new(recorded(), bus, watch).expect("filters");
+            let others = async {
+                let mut tester = Bus::join(&name).await.expect("joined");
+                let ask = Frame::padded(CanId::Standard(0x7DF), &[2, 1, 0x0C], 0);
+                assert_eq!(tester.send(&ask).await.expect("sent"), Sent::Handed);
+                while !matches!(tester.recv().await.expect("a frame"), BusEvent::Frame(_)) {}
+                let foreign = Frame::padded(CanId::Standard(0x123), &[1], 0);
+                assert_eq!(tester.send(&foreign).await.expect("sent"), Sent::Handed);
+                // Behind it, so that it has been heard, if it is.
+                assert_eq!(tester.send(&ask).await.expect("sent"), Sent::Handed);
+                while !matches!(tester.recv().await.expect("a frame"), BusEvent::Frame(_)) {}
+            };
+            let ended = car.play(None, others, |_| {}).await;
+            match watch {
+                None => assert_eq!(ended.expect("no guard"), Ending::Stopped),
+                Some(_) => assert!(matches!(ended, Err(RunError::Bench(_))), "{ended:?}"),
+            }
+            let counts = car.stand_in().counts();
+            assert_eq!(counts.answered, if watch.is_some() { 1 } else { 2 });
+        }
     }
 }

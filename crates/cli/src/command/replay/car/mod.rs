@@ -62,6 +62,10 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
 
 /// The one recorded bus that is answered from, and where.
 fn one_bus(survey: &Survey, args: &args::Replay) -> Result<(usize, Name), Failure> {
+    if survey.frames() == 0 {
+        let hint = "`explain --level frames` shows what it holds".to_owned();
+        return Err(Failure::input("no frame of the recording is wanted", Some(hint)));
+    }
     let mut lanes = Lanes::assign(survey, &args.bus, &args.bus_of)?;
     let recorded: Vec<usize> = (0..lanes.of.len())
         .filter(|&place| lanes.of[place].is_some())

@@ -152,14 +152,25 @@ impl Teller {
             });
         }
         let parts = [
-            (unasked, "answers to no question in it"),
-            (incomplete, "answers that are not whole"),
-            (cut_off, "questions at its end that nobody had time to answer"),
+            (
+                unasked,
+                "answer to no question in it",
+                "answers to no question in it",
+            ),
+            (
+                incomplete,
+                "answer that is not whole",
+                "answers that are not whole",
+            ),
+            (
+                cut_off,
+                "question at its end that nobody had time to answer",
+                "questions at its end that nobody had time to answer",
+            ),
         ];
         let parts: Vec<String> = parts
             .iter()
-            .filter(|(count, _)| *count > 0)
-            .map(|(count, what)| format!("{count} {what}"))
+            .filter_map(|&(count, one, several)| counted(count, one, several))
             .collect();
         if !parts.is_empty() {
             anstream::eprintln!("left out of the recording: {}", parts.join(", "));
@@ -444,9 +455,9 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
         (counts.unknown, "not in the recording and met by silence"),
     ];
     let mut text = format!(
-        "{reason} after {:.1} s: {} questions, {} answered",
+        "{reason} after {:.1} s: {}, {} answered",
         lasted.as_secs_f64(),
-        counts.requests,
+        counted(counts.requests, "question", "questions").unwrap_or_else(|| "no question".to_owned()),
         counts.answered
     );
     for (count, what) in rare {
@@ -458,23 +469,38 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
     let rare = [
         (
             counts.dropped,
+            "reply was dropped because its ECU was in the middle of a long one",
             "replies were dropped because their ECU was in the middle of a long one",
         ),
-        (counts.broken_off, "replies were given up by the transport"),
+        (
+            counts.broken_off,
+            "reply was given up by the transport",
+            "replies were given up by the transport",
+        ),
         (
             counts.incomplete,
+            "question of several frames did not come whole",
             "questions of several frames did not come whole",
         ),
         (
             counts.short_frames,
+            "frame of fewer than 8 bytes was not taken (ISO 15765-4); `--dlc lenient` takes it",
             "frames of fewer than 8 bytes were not taken (ISO 15765-4); `--dlc lenient` takes them",
         ),
-        (counts.ignored, "other frames had no effect"),
-        (unshown, "lines are not shown because nobody read them in time"),
+        (
+            counts.ignored,
+            "other frame had no effect",
+            "other frames had no effect",
+        ),
+        (
+            unshown,
+            "line is not shown because nobody read it in time",
+            "lines are not shown because nobody read them in time",
+        ),
     ];
-    for (count, what) in rare {
-        if count > 0 {
-            anstream::eprintln!("{count} {what}");
+    for (count, one, several) in rare {
+        if let Some(text) = counted(count, one, several) {
+            anstream::eprintln!("{text}");
         }
     }
     anstream::eprintln!("frames: {}", frames(&traffic));
@@ -487,6 +513,15 @@ fn words_of(request: &Head) -> String {
         return format!("asks {request}");
     }
     describe_request(request.bytes())
+}
+
+/// How many there are; `None` if there are none.
+fn counted(count: u64, one: &str, several: &str) -> Option<String> {
+    match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {several}")),
+    }
 }
 
 fn hex(bytes: &[u8]) -> String {
