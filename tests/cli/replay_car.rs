@@ -196,7 +196,9 @@ fn long_messages() -> Vec<u8> {
             say(1, frame(from, &[&[0x20 | number & 0x0F], piece].concat()));
         }
     };
-    say(0, frame(ask, &[3, 0x22, 0xF1, 0x90]));
+    // Nobody asked for this one.
+    say(0, frame(CanId::Standard(0x1A0), &[0x11]));
+    say(10, frame(ask, &[3, 0x22, 0xF1, 0x90]));
     send(&mut say, answer, ask, 5, &long(&[0x62, 0xF1, 0x90]));
     send(&mut say, ask, answer, 100, &long(&[0x2E, 0xF1, 0x90]));
     say(40, frame(answer, &[3, 0x7F, 0x2E, 0x78]));
@@ -263,4 +265,29 @@ fn another_implementation_of_the_transport_finds_what_was_recorded() {
         stderr.contains("7 questions, 5 answered, 2 not in the recording"),
         "{stderr}"
     );
+}
+
+#[test]
+fn what_nobody_asked_for_is_sent_where_it_is_wanted() {
+    let bus = bus();
+    let file = runtime_dir().join("long.pcapng");
+    fs::write(&file, long_messages()).expect("writable");
+    let replay = [
+        "replay",
+        file.to_str().expect("UTF-8"),
+        "--as",
+        "car",
+        "--bus",
+        &bus,
+    ];
+    let car = Car::start(&replay);
+    assert_eq!(Raw::join(&bus).receive(Duration::from_millis(700)), None);
+    drop(car);
+    let car = Car::start(&[&replay[..], &["--broadcasts", "on"]].concat());
+    // The recording lasts 0.6 s: this is the second round, or a later one.
+    let frame = Raw::join(&bus).receive(SOON).expect("a frame");
+    assert_eq!((frame.0, &frame.1[..2]), (0x1A0, &[0x11, 0xAA][..]));
+    let (code, _, stderr) = car.stop("-INT");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert!(stderr.contains("sent that nobody asked for"), "{stderr}");
 }

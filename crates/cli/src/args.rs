@@ -287,6 +287,9 @@ pub(crate) struct RecordedCar {
     /// What a question gets that is asked more often than it was then
     #[arg(long, value_enum, value_name = "WHAT")]
     pub(crate) after_last: Option<AfterLast>,
+    /// Whether the frames that are no diagnostics are sent too, from the beginning of the recording on, over and over
+    #[arg(long, value_enum, value_name = "SWITCH")]
+    pub(crate) broadcasts: Option<Switch>,
     /// Stop after this time on the bus (30s, 5min, 1h)
     #[arg(long = "for", value_parser = duration, value_name = "TIME")]
     pub(crate) lasting: Option<Duration>,

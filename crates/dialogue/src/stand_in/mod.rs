@@ -78,8 +78,8 @@ impl Default for Settings {
 /// The ECUs of a recording, on a bus.
 ///
 /// Used like an [`isotp::Channel`](twotrip_isotp::Channel): after each `handle_*` ask for frames, events and the timeout.
-/// One frame is on its way at a time, whoever sends it; of several ECUs the one with the lower identifier goes first, as by
-/// arbitration. Memory is bounded whatever a tester sends, and nothing is allocated for a question that is known.
+/// One frame is on its way at a time, whoever sends it; of several ECUs the one whose reply was due first goes first, then, as by
+/// arbitration, the one with the lower identifier. Memory is bounded whatever a tester sends, and nothing is allocated for a question that is known.
 #[derive(Clone, Debug)]
 pub struct StandIn {
     answers: Answers,
@@ -238,8 +238,15 @@ impl StandIn {
         if self.has_frame_in_flight() {
             return None;
         }
-        let (place, frame) = self.nodes.iter_mut().enumerate().find_map(|(place, node)| {
+        // Who is late as a whole computer is late keeps the order of then.
+        let earliest = self.nodes.iter().filter_map(|node| node.waiting).min();
+        let mut nodes = self.nodes.iter_mut().enumerate();
+        let (place, frame) = nodes.find_map(|(place, node)| {
+            if node.waiting > earliest {
+                return None;
+            }
             let frame = node.channel.poll_frame(now)?;
+            node.waiting = None;
             Some((place, frame))
         })?;
         self.sending = Some(place);
@@ -410,9 +417,9 @@ impl StandIn {
         for place in 0..self.nodes.len() {
             let late = self.nodes[place].send_due(now, &self.answers);
             for _ in 0..late {
-                self.counts.dropped += 1;
+                self.counts.late += 1;
                 let ecu = self.nodes[place].ecu;
-                self.tell(StandInEvent::Busy { at: now, ecu });
+                self.tell(StandInEvent::Late { at: now, ecu });
             }
         }
     }

@@ -41,6 +41,8 @@ pub(super) struct Node {
     number: u16,
     /// Whether the reply last sent takes several frames.
     segmented: bool,
+    /// When the reply was due of which no frame has been polled yet.
+    pub(super) waiting: Option<BusInstant>,
     /// The question that was dropped last, so that it is told once.
     dropped: Option<u64>,
 }
@@ -54,6 +56,7 @@ impl Node {
             turns: VecDeque::with_capacity(TURNS),
             number,
             segmented: false,
+            waiting: None,
             dropped: None,
         }
     }
@@ -110,6 +113,7 @@ impl Node {
                     // It is free (`due`), and a reply is never longer than it takes.
                     let sent = self.channel.send(now, reply);
                     debug_assert!(sent.is_ok(), "the channel refused a reply");
+                    self.waiting = sent.is_ok().then_some(due);
                 }
             }
             let mut rest =

@@ -97,6 +97,13 @@ pub enum StandInEvent {
         /// Who.
         ecu: Ecu,
     },
+    /// A reply would have come so much later than then that it is left out: a long one was in its way, or the computer.
+    Late {
+        /// When.
+        at: BusInstant,
+        /// Whose.
+        ecu: Ecu,
+    },
     /// The transport gave a message up.
     Failed {
         /// When.
@@ -155,6 +162,8 @@ pub struct Counts {
     pub unknown_unlisted: u64,
     /// Replies that an ECU could not give, because it was in the middle of a long one.
     pub dropped: u64,
+    /// Replies left out because they would have come more than P2 later than then.
+    pub late: u64,
     /// Replies that the transport gave up.
     pub broken_off: u64,
     /// Questions of several frames that did not come whole.

@@ -347,6 +347,27 @@ fn of_two_at_the_same_time_the_lower_identifier_goes_first_and_the_other_waits_f
 }
 
 #[test]
+fn a_computer_that_is_late_keeps_the_order() {
+    let recording = "
+        0 7DF 02 01 00
+        4 7E9 06 41 00 80 00 00 01
+        6 7E8 06 41 00 98 18 00 01
+    ";
+    let mut bus = Bus::new(recording, Settings::default());
+    let (at, ask) = frame("1000 7DF 02 01 00");
+    bus.car.handle_frame(at, &ask);
+    bus.car.handle_timeout(BusInstant::from_millis(1020));
+    bus.poll(BusInstant::from_millis(1020));
+    assert_eq!(
+        bus.sent,
+        [
+            "1020 7E9 06 41 00 80 00 00 01 55",
+            "1020 7E8 06 41 00 98 18 00 01 55"
+        ]
+    );
+}
+
+#[test]
 fn short_frames_are_taken_where_they_were() {
     let short = "0 7DF 02 01 00 !\n3 7E8 03 41 00 80\n100 7DF 02 01 0C\n103 7E8 04 41 0C 0C 80";
     let mut bus = Bus::new(short, Settings::default());

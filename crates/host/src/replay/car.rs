@@ -3,7 +3,10 @@
 //! What is answered is `dialogue::StandIn`'s; this is its shell, as [`crate::run`] is the simulator's. A question counts
 //! from when the kernel had it, where it tells, so that a busy computer makes no reply later than it was.
 
-use std::time::{Duration, Instant, SystemTime};
+use std::{
+    fmt,
+    time::{Duration, Instant, SystemTime},
+};
 
 use tokio::time::sleep_until;
 use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
@@ -24,6 +27,8 @@ const TIMER_GRAIN: Duration = Duration::from_millis(2);
 const WRITTEN_WITHIN: Duration = Duration::from_millis(20);
 /// The oldest that a frame can be: more means that the real-time clock was set.
 const MOST_AGE: Duration = Duration::from_secs(1);
+/// A frame that nobody asks for is left out when it is later than this.
+const MOST_LATE: Duration = Duration::from_secs(1);
 /// Longest sleep.
 const FAR: Duration = Duration::from_secs(3600);
 
@@ -68,6 +73,38 @@ pub fn testers() -> [Filter; 4] {
     ]
 }
 
+/// Frames that nobody asks for, each with its time since the beginning, in the order of time.
+pub type Broadcasts = Box<dyn FnMut() -> Option<(Duration, Frame)>>;
+
+/// The frames that nobody asks for.
+#[derive(Default)]
+struct Beside {
+    source: Option<Broadcasts>,
+    next: Option<(BusInstant, Frame)>,
+    sent: u64,
+    missed: u64,
+}
+
+impl fmt::Debug for Beside {
+    /// Without the source.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Beside")
+            .field("next", &self.next)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Beside {
+    fn due(&self) -> Option<BusInstant> {
+        self.next.map(|(at, _)| at)
+    }
+
+    fn advance(&mut self) {
+        let next = self.source.as_mut().and_then(|source| source());
+        self.next = next.map(|(since, frame)| (BusInstant::ZERO + since, frame));
+    }
+}
+
 /// A stand-in on a bus.
 #[derive(Debug)]
 pub struct Car {
@@ -85,6 +122,7 @@ pub struct Car {
     traffic: Traffic,
     errors: BusErrors,
     turned_away: ClientsTurnedAway,
+    beside: Beside,
 }
 
 impl Car {
@@ -109,7 +147,22 @@ impl Car {
             traffic: Traffic::default(),
             errors: BusErrors::default(),
             turned_away: ClientsTurnedAway::default(),
+            beside: Beside::default(),
         })
+    }
+
+    /// Sends these frames too, each at its time. Says whether there are any.
+    pub fn broadcast(&mut self, frames: Broadcasts) -> bool {
+        self.beside.source = Some(frames);
+        self.beside.advance();
+        self.beside.next.is_some()
+    }
+
+    /// How many frames have been sent that nobody asked for, and how many were left out because the computer was late by
+    /// more than a second.
+    #[must_use]
+    pub const fn broadcasts(&self) -> (u64, u64) {
+        (self.beside.sent, self.beside.missed)
     }
 
     /// Who answers.
@@ -148,6 +201,7 @@ impl Car {
             }
             self.stand_in.handle_timeout(now);
             self.send_frames(now)?;
+            self.send_broadcasts(now)?;
             while let Some(event) = self.stand_in.poll_event() {
                 notice(Notice::Event(event));
             }
@@ -160,7 +214,9 @@ impl Car {
                 Some(_) => RETRY,
                 None => wait.saturating_sub(TIMER_GRAIN / 2),
             };
-            let wake = now.saturating_since(BusInstant::ZERO) + wait;
+            // A frame that nobody asks for waits for the timer: nobody misses the part of a millisecond.
+            let wake = (now + wait).min(self.beside.due().unwrap_or(BusInstant::MAX));
+            let wake = wake.saturating_since(BusInstant::ZERO);
             let wake = tokio::time::Instant::from_std(self.begun) + wake;
             tokio::select! {
                 biased;
@@ -234,6 +290,30 @@ impl Car {
                     notice(Notice::TurnedAway { why, more });
                 }
             }
+        }
+        Ok(())
+    }
+
+    /// Sends what nobody asked for and what is due, unless a reply waits for room.
+    fn send_broadcasts(&mut self, now: BusInstant) -> Result<(), BusError> {
+        while let Some((at, frame)) = self
+            .beside
+            .next
+            .filter(|&(at, _)| at <= now && self.blocked.is_none())
+        {
+            if now.saturating_since(at) > MOST_LATE {
+                self.beside.missed += 1;
+            } else {
+                match self.bus.try_send(&frame)? {
+                    Sent::Handed | Sent::Queued => self.beside.sent += 1,
+                    Sent::Down => self.traffic.sent_while_down += 1,
+                    Sent::Later => {
+                        self.beside.next = Some((now + RETRY, frame));
+                        break;
+                    }
+                }
+            }
+            self.beside.advance();
         }
         Ok(())
     }

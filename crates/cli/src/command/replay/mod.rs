@@ -38,10 +38,15 @@ fn check(args: &args::Replay) -> Result<(), Failure> {
             Some("`--pace max` asks on as soon as it is answered".to_owned()),
         ));
     }
-    let of_a_car = args.car.after_last.is_some() || args.car.lasting.is_some();
+    let args::RecordedCar {
+        after_last,
+        broadcasts,
+        lasting,
+    } = args.car;
+    let of_a_car = after_last.is_some() || broadcasts.is_some() || lasting.is_some();
     if args.part != Part::Car && of_a_car {
         return Err(Failure::input(
-            "--after-last and --for go with `--as car`",
+            "--after-last, --broadcasts and --for go with `--as car`",
             Some("`replay FILE --as car --bus BUS` answers a tester from the recording".to_owned()),
         ));
     }

@@ -151,6 +151,8 @@ struct Place {
     ended: u64,
     section_ended: u64,
     strangers: u64,
+    /// Frames that the recorder has lost.
+    lost: u64,
     is_over: bool,
 }
 
@@ -177,6 +179,11 @@ impl Recorded {
     /// last frame.
     pub(super) const fn ended(&self) -> u64 {
         self.place.ended
+    }
+
+    /// Frames that the recorder has lost so far.
+    pub(super) const fn lost(&self) -> u64 {
+        self.place.lost
     }
 
     /// When the section before this one ended, likewise.
@@ -247,6 +254,7 @@ impl Place {
         let since = at.saturating_sub(first);
         self.last = at;
         self.ended = at;
+        self.lost = self.lost.saturating_add(packet.dropped().unwrap_or(0));
         self.number += 1;
         if wanted.to.is_some_and(|to| to.is_passed(self.number, since)) {
             self.is_over = true;

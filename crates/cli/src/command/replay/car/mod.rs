@@ -1,7 +1,8 @@
 //! `replay --as car`: the ECUs of a recording answer a live tester.
 //!
-//! `tell` is what is said while they do, `lines` how that never holds them up.
+//! `beside` reads the frames that nobody asks for; `tell` is what is said while they do, `lines` how that never holds them up.
 
+mod beside;
 mod lines;
 mod tell;
 
@@ -35,8 +36,8 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let (recorded_bus, name) = one_bus(&survey, args)?;
     // The bus first: whoever has no CAN learns it before a long recording is read.
     let bus = open(&name, args.on_a_bench).await?;
-    let (answers, left_out) = learn(args, wanted, &survey, recorded_bus)?;
-    if answers.questions().next().is_none() {
+    let learned = learn(args, wanted, &survey, recorded_bus)?;
+    if learned.answers.questions().next().is_none() {
         let what = format!(
             "`{}` holds no question of a tester",
             output::escape(&args.file.display().to_string())
@@ -47,9 +48,18 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let settings = settings(args, &bus, survey.buses[recorded_bus].bit_rate);
     let stop = words::stopped()?;
     let watch = args.on_a_bench.then_some(Watch);
+    let Learned {
+        answers,
+        left_out,
+        lost,
+    } = learned;
     let mut car = Car::new(StandIn::new(answers, settings), bus, watch).map_err(words::system)?;
+    let broadcasts = args.car.broadcasts == Some(args::Switch::On);
+    if broadcasts && !car.broadcast(beside::frames(args, recorded_bus)?) {
+        anstream::eprintln!("the recording has no frames but those of diagnostics: none are sent unasked");
+    }
     let mut teller = Teller::new(args.json);
-    teller.ready(&args.file, &name, car.stand_in().answers(), left_out)?;
+    teller.ready(&args.file, &name, car.stand_in().answers(), left_out, lost)?;
     if let Err(error) = notify_ready() {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
@@ -94,13 +104,16 @@ async fn open(name: &Name, on_a_bench: bool) -> Result<Bus, Failure> {
     Bus::host(name).map_err(words::system)
 }
 
+/// What a recording holds.
+struct Learned {
+    answers: Answers,
+    left_out: LeftOut,
+    /// Frames that its recorder has lost.
+    lost: u64,
+}
+
 /// Keeps what was answered to what.
-fn learn(
-    args: &args::Replay,
-    wanted: Wanted,
-    survey: &Survey,
-    bus: usize,
-) -> Result<(Answers, LeftOut), Failure> {
+fn learn(args: &args::Replay, wanted: Wanted, survey: &Survey, bus: usize) -> Result<Learned, Failure> {
     let mut recorded = Recorded::open(&args.file, wanted)?;
     let mut learner = Learner::default();
     let mut first = None;
@@ -133,7 +146,12 @@ fn learn(
         })?;
     }
     let ended = recorded.ended().saturating_sub(first.unwrap_or_default());
-    Ok(learner.finish(BusInstant::from_nanos(ended)))
+    let (answers, left_out) = learner.finish(BusInstant::from_nanos(ended));
+    Ok(Learned {
+        answers,
+        left_out,
+        lost: recorded.lost(),
+    })
 }
 
 fn settings(args: &args::Replay, bus: &Bus, recorded: Option<u64>) -> Settings {

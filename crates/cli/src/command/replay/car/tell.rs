@@ -38,6 +38,7 @@ enum Line<'a> {
         unasked_answers: u64,
         incomplete_answers: u64,
         cut_off_questions: u64,
+        lost_in_recording: u64,
     },
     Asked {
         time_s: f64,
@@ -90,12 +91,15 @@ enum Line<'a> {
         never_asked: usize,
         questions: usize,
         replies_dropped: u64,
+        replies_late: u64,
         replies_broken_off: u64,
         requests_incomplete: u64,
         short_frames: u64,
         ignored_frames: u64,
         lost_frames: u64,
         lines_not_shown: u64,
+        broadcasts_sent: u64,
+        broadcasts_missed: u64,
         bus: BusCounts,
     },
 }
@@ -129,6 +133,7 @@ impl Teller {
         bus: &Name,
         answers: &Answers,
         left_out: LeftOut,
+        lost: u64,
     ) -> Result<(), Failure> {
         let file = file.display().to_string();
         let mut ecus: Vec<_> = answers.ecus().iter().map(|manner| manner.ecu).collect();
@@ -149,6 +154,7 @@ impl Teller {
                 unasked_answers: unasked,
                 incomplete_answers: incomplete,
                 cut_off_questions: cut_off,
+                lost_in_recording: lost,
             });
         }
         let parts = [
@@ -174,6 +180,11 @@ impl Teller {
             .collect();
         if !parts.is_empty() {
             anstream::eprintln!("left out of the recording: {}", parts.join(", "));
+        }
+        if lost > 0 {
+            anstream::eprintln!(
+                "the recorder has lost {lost} frames: silence in the recording may be theirs"
+            );
         }
         if ecus.is_empty() {
             anstream::eprintln!("no ECU says anything in the recording: all questions meet silence");
@@ -208,6 +219,11 @@ impl Teller {
                 *at,
                 &ecu.to_string(),
                 "is in the middle of a long reply: no reply to this",
+            ),
+            Notice::Event(StandInEvent::Late { at, ecu }) => self.trouble(
+                *at,
+                &ecu.to_string(),
+                "is late with its reply by more than 50 ms: it is left out",
             ),
             Notice::Event(StandInEvent::Failed {
                 at,
@@ -435,12 +451,15 @@ fn summary(
         never_asked,
         questions: stand_in.answers().questions().count(),
         replies_dropped: counts.dropped,
+        replies_late: counts.late,
         replies_broken_off: counts.broken_off,
         requests_incomplete: counts.incomplete,
         short_frames: counts.short_frames,
         ignored_frames: counts.ignored,
         lost_frames: traffic.lost,
         lines_not_shown: unshown,
+        broadcasts_sent: car.broadcasts().0,
+        broadcasts_missed: car.broadcasts().1,
         bus: traffic.into(),
     }
 }
@@ -473,6 +492,11 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
             "replies were dropped because their ECU was in the middle of a long one",
         ),
         (
+            counts.late,
+            "reply was left out because it would have come more than 50 ms later than then",
+            "replies were left out because they would have come more than 50 ms later than then",
+        ),
+        (
             counts.broken_off,
             "reply was given up by the transport",
             "replies were given up by the transport",
@@ -503,7 +527,15 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
             anstream::eprintln!("{text}");
         }
     }
-    anstream::eprintln!("frames: {}", frames(&traffic));
+    let (unasked, missed) = car.broadcasts();
+    let mut unasked = match unasked {
+        0 => String::new(),
+        sent => format!("; {sent} sent that nobody asked for"),
+    };
+    if missed > 0 {
+        unasked += &format!(", {missed} left out because this computer was late");
+    }
+    anstream::eprintln!("frames: {}{unasked}", frames(&traffic));
     Ok(())
 }
 
