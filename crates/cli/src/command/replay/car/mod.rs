@@ -72,7 +72,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
 
 /// The one recorded bus that is answered from, and where.
 fn one_bus(survey: &Survey, args: &args::Replay) -> Result<(usize, Name), Failure> {
-    if survey.frames() == 0 {
+    if survey.buses.iter().all(|bus| bus.frames == 0) {
         let hint = "`explain --level frames` shows what it holds".to_owned();
         return Err(Failure::input("no frame of the recording is wanted", Some(hint)));
     }
