@@ -11,6 +11,7 @@ const CAUTIONS: &[(&[&str], &str)] = &[
             "fuel-return",
             "pressure-regulator",
             "fuel-injector",
+            "rail-pressure-sensor",
             "injector-",
         ],
         "the fuel rail keeps its pressure with the engine off: let it go first, with goggles and a rag, and have nothing \

@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 
 use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::memory::Effect;
+use twotrip_harness::Wire;
 use twotrip_host::in_process::{Exchange, Rig};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{
@@ -522,9 +523,15 @@ const CAUTION: &str = "On a real car: draw off the exhaust, keep away from fuel 
 
 /// At which speed an alternator is measured, and how long before: a good one has its say by then.
 const REVVED: &str = "drive rev 2000 rpm for 20 s";
+/// How long an engine idles before its vacuum is read.
+const SETTLED: &str = "drive idle 20 s";
 
-/// Looking at, and measuring, what the correction is going to touch: first what is done on a standing engine.
+/// Looking at, and measuring, what the correction is going to touch: first what is done on a standing engine, then ohms
+/// that want the key off, then what only a running engine shows.
 fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
+    const DATA_BUS: Phrase = Phrase::Measure(Point::Wire(Wire::DataBus));
+    const ALTERNATOR: Phrase = Phrase::Measure(Point::Alternator);
+    const VACUUM: Phrase = Phrase::Measure(Point::ManifoldVacuum);
     let look = |phrase: &Phrase| match phrase {
         // What is wrong inside a sensor only the meter shows.
         Phrase::Work(_, part) => {
@@ -536,12 +543,17 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     };
     let looks = correction.iter().flat_map(look);
     let (running, mut looks): (Vec<_>, Vec<_>) =
-        looks.partition(|phrase| *phrase == Phrase::Measure(Point::Alternator));
+        looks.partition(|phrase| [ALTERNATOR, VACUUM].contains(phrase));
+    if looks.contains(&DATA_BUS) {
+        looks.extend([Phrase::KeyOff, DATA_BUS, Phrase::KeyOn]);
+    }
     if !running.is_empty() {
-        looks.push(Phrase::Start);
-        looks.extend(parse_phrase(REVVED).ok());
+        let charges = running.contains(&ALTERNATOR);
+        // Either starts the engine.
+        looks.extend(parse_phrase(if charges { REVVED } else { SETTLED }).ok());
         looks.extend(running);
-        looks.extend([Phrase::Measure(Point::Battery), Phrase::Stop]);
+        looks.extend(charges.then_some(Phrase::Measure(Point::Battery)));
+        looks.push(Phrase::Stop);
     }
     looks
 }
