@@ -1,5 +1,6 @@
 //! The program as its users meet it: commands, exit codes, messages, and every command of the README.
 
+mod against;
 mod errors;
 mod explain;
 mod live_car;

@@ -211,6 +211,22 @@ pub(crate) struct Explain {
         conflicts_with_all = ["bus", "follow", "from", "to", "level", "only", "drop"]
     )]
     pub(crate) redact: Option<PathBuf>,
+    /// Tell what differs from another recording: requests, replies, latencies, codes; exit code 1 if anything does
+    #[arg(
+        long,
+        value_name = "OTHER",
+        requires = "file",
+        conflicts_with_all = ["bus", "follow", "from", "to", "level", "redact"]
+    )]
+    pub(crate) against: Option<PathBuf>,
+    /// With --against: how alike replies have to be. exact: byte for byte; shape: the same ECUs, parameters, codes,
+    /// identifications and masks, while values that live (speeds, temperatures, times, states) may be anything;
+    /// tolerance=5%: those numbers within 5 %, or two steps of their scale. Default: exact
+    #[arg(long, value_name = "HOW", requires = "against")]
+    pub(crate) compare: Option<Comparison>,
+    /// With --against: how far latencies may be apart (20ms). Default: 20 ms
+    #[arg(long, value_name = "TIME", requires = "against", value_parser = duration)]
+    pub(crate) latency: Option<Duration>,
     /// One JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
@@ -329,6 +345,9 @@ impl std::str::FromStr for BusOf {
         }
     }
 }
+
+/// How far latencies of two recordings may be apart if nothing else is said: a car's own scatter.
+pub(crate) const LATENCY: Duration = Duration::from_millis(20);
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Level {

@@ -6,6 +6,8 @@
 //!
 //! - [`Dialogue`]: listens, and takes no part. No IO and no clock; memory is bounded whatever is on the bus.
 //! - [`Gather`]: a request with its answers becomes a [`Conversation`]; [`compare`] says how two of them differ, decoded.
+//! - [`align`]: two conversations after conversations side by side, though a request was inserted or left out.
+//! - [`redaction`]: stand-ins for what identifies a vehicle.
 //! - [`Role`], [`Ecu`]: who speaks to whom, by the identifiers of ISO 15765-4.
 //! - [`Learner`], [`Answers`]: what was answered to what in a recording, to be looked up.
 //! - [`StandIn`]: answers a tester from it, as the ECUs that were recorded.
@@ -13,6 +15,7 @@
 #![no_std]
 extern crate alloc;
 
+pub mod align;
 mod answers;
 mod assembly;
 mod breach;

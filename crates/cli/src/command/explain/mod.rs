@@ -1,8 +1,9 @@
 //! `twotrip explain`: a recording, or a bus as it goes, in plain words.
 //!
 //! `heard` is one frame with what is known of it, `teller` what is shown at each level, `story` the loop as a human tells
-//! it; `redact` writes a copy that can be shown to others.
+//! it; `redact` writes a copy that can be shown to others, `against` compares two.
 
+mod against;
 mod heard;
 mod redact;
 mod story;
@@ -28,6 +29,9 @@ const FOLLOW: Duration = Duration::from_millis(200);
 pub(super) async fn run(args: &args::Explain) -> Result<(), Failure> {
     if let (Some(path), Some(out)) = (&args.file, &args.redact) {
         return redact::run(path, out, args.json);
+    }
+    if let (Some(path), Some(other)) = (&args.file, &args.against) {
+        return against::run(path, other, args);
     }
     let mut listener = Listener::new(args.selection.selection(), args.level, args.from, args.to);
     let mut teller = Teller::new(args.level, args.json);
