@@ -260,7 +260,7 @@ mod tests {
         ) {
             let told = aligned(&left, &right);
             let side = |skip: char| told.iter().filter(|(sign, _)| *sign != skip).map(|(_, key)| *key).collect::<Vec<_>>();
-            prop_assert_eq!(side('+'), left.clone());
+            prop_assert_eq!(&side('+'), &left);
             prop_assert_eq!(side('-'), right);
             prop_assert!(aligned(&left, &left).iter().all(|(sign, _)| *sign == '='));
         }
