@@ -333,6 +333,32 @@ fn requests_and_their_answers_are_gathered_in_the_order_of_the_requests() {
     assert_eq!(unasked, 1);
 }
 
+/// P2* is 5 s; twice that and nothing was said.
+#[test]
+fn a_quiet_conversation_is_over_after_ten_seconds() {
+    let mut gather = Gather::default();
+    let mut ask = |frame, millis| {
+        let at = BusInstant::from_millis(millis);
+        gather.on_message(Message {
+            number: frame,
+            role: Role::AskAll { extended: false },
+            bytes: [0x03].into(),
+            frames: (frame, frame),
+            pieces: 1,
+            began: at,
+            ended: at,
+            answers: None,
+        });
+    };
+    ask(7, 0);
+    ask(8, 6000);
+    gather.on_time(BusInstant::from_secs(10));
+    assert_eq!((gather.poll(), gather.oldest_open()), (None, Some(7)));
+    gather.on_time(BusInstant::from_millis(10_001));
+    assert_eq!(gather.poll().map(|over| over.frames), Some((7, 7)));
+    assert_eq!((gather.poll(), gather.oldest_open()), (None, Some(8)));
+}
+
 #[test]
 fn of_answers_without_end_some_are_kept_and_the_rest_counted() {
     let ecu = |line: u32| format!("{} 7E8 02 43 00\n", 1 + line);

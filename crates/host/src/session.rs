@@ -386,3 +386,6 @@ impl Session {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -136,7 +136,12 @@ pub(super) async fn bench_for(name: &Name, expected: &[CanId]) -> Result<Bus, Fa
         bench::LISTEN.as_secs()
     );
     let Bench { acknowledged } = bench::look_for(&mut bus, expected).await.map_err(words::system)?;
-    anstream::eprintln!("nobody else is there; nothing more is sent when anything but testers is heard");
+    let others = if expected.is_empty() {
+        "testers"
+    } else {
+        "testers and the recorded ECUs"
+    };
+    anstream::eprintln!("nobody else is there; nothing more is sent when anything but {others} is heard");
     if acknowledged == Some(false) {
         anstream::eprintln!(
             "no other node acknowledges frames yet: whoever listens is off, or the wiring is wrong"
