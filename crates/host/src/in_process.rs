@@ -14,12 +14,15 @@ use twotrip_sim::{Event, Simulator};
 use twotrip_tester::{Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
 
-use crate::session::Answer;
+use crate::{
+    journal::Journaled,
+    recording::{Counts, RecordingError, Writer},
+    session::Answer,
+    story::SLICE,
+};
 
 /// Time between two questions of a person at a tester.
 const PAUSE: Duration = Duration::from_millis(500);
-/// Car time worked off in one go.
-const SLICE: Duration = Duration::from_secs(600);
 
 /// A frame as it passed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,9 +55,9 @@ impl Exchange {
 }
 
 /// Car, tester, and the bus between them.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Rig {
-    simulator: Simulator,
+    simulator: Journaled,
     tester: Tester,
     bus: MemoryBus,
     car_node: NodeId,
@@ -62,6 +65,7 @@ pub struct Rig {
     now: BusInstant,
     /// Time in which an exchange was under way.
     busy: Duration,
+    recording: Option<Writer>,
 }
 
 impl Rig {
@@ -76,19 +80,38 @@ impl Rig {
         let (car_node, tester_node) = (bus.attach(config), bus.attach(config));
         let tester = Tester::new(TesterConfig::default());
         Self {
-            simulator,
+            simulator: Journaled::new(simulator),
             tester,
             bus,
             car_node,
             tester_node,
             now: BusInstant::ZERO,
             busy: Duration::ZERO,
+            recording: None,
         }
+    }
+
+    /// Records from now on: the car has just gone live.
+    pub fn record(&mut self, recording: Writer) {
+        self.simulator.keep(self.now, "live");
+        self.recording = Some(recording);
+    }
+
+    /// Ends the recording.
+    ///
+    /// # Errors
+    /// [`RecordingError`] if its end could not be written.
+    pub fn finish(&mut self) -> Result<Option<Counts>, RecordingError> {
+        let Some(mut recording) = self.recording.take() else {
+            return Ok(None);
+        };
+        recording.note(self.simulator.take_last_notes());
+        recording.finish().map(Some)
     }
 
     /// The car.
     #[must_use]
-    pub const fn simulator(&self) -> &Simulator {
+    pub fn simulator(&self) -> &Simulator {
         &self.simulator
     }
 
@@ -104,12 +127,20 @@ impl Rig {
         self.simulator.go_live(self.now, cues, []);
     }
 
+    /// Lets the car live through a phrase of its story; what happened, in order.
+    pub fn live_through(&mut self, phrase: Phrase) -> Vec<Event> {
+        let mut events = Vec::new();
+        self.simulator
+            .carry_out(phrase, |event| events.push(event.clone()));
+        events
+    }
+
     /// Gives the car a phrase and lets it be carried out; what happened, in order.
     pub fn tell(&mut self, phrase: Phrase) -> Vec<Event> {
-        self.simulator.tell(phrase);
+        self.simulator.tell_phrase(self.now, phrase);
         let mut events = Vec::new();
         while self.simulator.is_busy() {
-            self.simulator.work(SLICE);
+            self.simulator.work(self.now, SLICE);
             events.extend(std::iter::from_fn(|| self.simulator.poll_event()));
         }
         events
@@ -120,30 +151,43 @@ impl Rig {
     /// # Errors
     /// [`RequestError`] if the tester refuses the request: too long, or empty.
     pub fn ask(&mut self, request: &[u8]) -> Result<Exchange, RequestError> {
-        self.now += PAUSE;
-        self.simulator.stand(PAUSE);
-        self.simulator.handle_timeout(self.now);
+        let mut exchange = Exchange::default();
+        // What was under way takes its course meanwhile.
+        let begins = self.now + PAUSE;
+        while let Some(next) = self.next().filter(|next| *next <= begins) {
+            self.stand(next);
+            self.turn(&mut exchange);
+        }
+        self.stand(begins);
         self.tester.request(self.now, Target::Functional, request)?;
         let begun = self.now;
-        let mut exchange = Exchange::default();
-        while !self.turn(&mut exchange) {
-            let deadlines = [
-                self.bus.poll_timeout(),
-                self.tester.poll_timeout(),
-                self.simulator.poll_timeout(),
-            ];
-            let Some(next) = deadlines.into_iter().flatten().min() else {
-                break;
-            };
-            let next = next.max(self.now);
-            self.simulator.stand(next.saturating_since(self.now));
-            self.now = next;
+        while !self.turn(&mut exchange)
+            && let Some(next) = self.next()
+        {
+            self.stand(next);
         }
         self.busy += self.now.saturating_since(begun);
         exchange
             .events
             .extend(std::iter::from_fn(|| self.simulator.poll_event()));
         Ok(exchange)
+    }
+
+    /// When something is to be done next.
+    fn next(&self) -> Option<BusInstant> {
+        let deadlines = [
+            self.bus.poll_timeout(),
+            self.tester.poll_timeout(),
+            self.simulator.poll_timeout(),
+        ];
+        deadlines.into_iter().flatten().min()
+    }
+
+    /// Time passes, for the car too.
+    fn stand(&mut self, until: BusInstant) {
+        let span = until.saturating_since(self.now);
+        self.now += span;
+        self.simulator.stand(self.now, span);
     }
 
     /// Everything that happens at this instant; says whether the exchange is over.
@@ -156,6 +200,12 @@ impl Rig {
             let Some(passed) = self.bus.advance(now) else {
                 break;
             };
+            if let Some(recording) = &mut self.recording
+                && passed.fate == Fate::Whole
+            {
+                recording.note(self.simulator.take_notes());
+                recording.frame(passed.at, passed.from == self.car_node, &passed.frame);
+            }
             if passed.fate == Fate::Whole {
                 exchange.frames.push(Seen {
                     at: passed.at,

@@ -5,26 +5,32 @@
 //! - [`bus`]: SocketCAN and the embedded `local:` bus.
 //! - [`control`]: action phrases for a running car, over a socket.
 //! - [`in_process`]: car and tester on an in-memory bus.
+//! - [`journal`]: all that is done to a car, put down.
 //! - [`memory_file`]: what an ECU keeps between runs.
 //! - [`ready`]: tells a supervisor that the car is ready.
 //! - [`recording`]: what is on a bus, in a file.
 //! - [`replay`]: a recording on a bus again, in wall time.
+//! - [`repeat`]: a recorded run once more, held against the recording.
 //! - [`run`]: a car on a bus, in wall time.
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
+//! - [`story`]: phrases lived through at full speed.
 
 pub mod bench;
 pub mod bus;
 pub mod control;
 mod flush;
 pub mod in_process;
+pub mod journal;
 pub mod memory_file;
 pub mod ready;
 pub mod recording;
 pub mod replay;
+pub mod repeat;
 pub mod run;
 pub mod runtime_dir;
 pub mod session;
+pub mod story;
 mod sys;
 #[cfg(test)]
 mod test_support;

@@ -37,8 +37,9 @@ use crate::{
     bench::{BenchError, Watch},
     bus::{Bus, BusError, local::TurnedAway},
     control::{ControlServer, RequestId},
+    journal::Journaled,
     memory_file::MemoryFileError,
-    recording::{Tap, comment},
+    recording::Tap,
 };
 
 /// How fast the car's time passes.
@@ -113,6 +114,9 @@ pub enum RunError {
     Signals(std::io::Error),
 }
 
+/// The car's step.
+const STEP: Duration = Duration::from_millis(10);
+const STEP_NANOS: u64 = 10_000_000;
 /// Car time that is carried out between two looks at the wall clock.
 const SLICE: Duration = Duration::from_secs(2);
 /// Wall time after which the bus is served again.
@@ -135,7 +139,7 @@ const LETTING_PASS: Duration = Duration::from_millis(50);
 /// A car on a bus.
 #[derive(Debug)]
 pub struct Run {
-    simulator: Simulator,
+    simulator: Journaled,
     bus: Bus,
     control: ControlServer,
     pace: Pace,
@@ -177,7 +181,7 @@ impl Run {
             }
         });
         Ok(Self {
-            simulator,
+            simulator: Journaled::new(simulator),
             bus,
             control,
             pace,
@@ -200,12 +204,15 @@ impl Run {
 
     /// The simulator, for a report at the end.
     #[must_use]
-    pub const fn simulator(&self) -> &Simulator {
+    pub fn simulator(&self) -> &Simulator {
         &self.simulator
     }
 
-    /// Lets the control socket's last replies go out.
+    /// Lets the control socket's last replies go out, and the recorder have the last of what was done to the car.
     pub async fn finish(&mut self) {
+        if let Some(tap) = &mut self.tap {
+            tap.note(self.simulator.take_last_notes());
+        }
         self.control.finish().await;
     }
 
@@ -243,9 +250,15 @@ impl Run {
 
     /// Tells a recorder what is sent, and what happens inside the car.
     pub fn record(&mut self, tap: Tap) {
-        let at = self.simulator.car().now();
-        tap.comment(comment::line(self.now(), at, &format!("pace {}", self.pace)));
+        self.simulator.keep(self.now(), &self.pace.to_string());
         self.tap = Some(tap);
+    }
+
+    /// Hands to the recorder what has been done to the car.
+    fn put_down(&mut self) {
+        if let Some(tap) = &mut self.tap {
+            tap.note(self.simulator.take_notes());
+        }
     }
 
     /// Runs until a signal ends it or `lasting` is over.
@@ -278,8 +291,7 @@ impl Run {
             self.tell_events(now, &mut notice);
 
             let deadline = self.deadline(now, end);
-            let at_once =
-                self.has_work() || !self.behind.is_zero() || deadline.saturating_since(now) < TIMER_GRAIN;
+            let at_once = self.has_work() || self.is_behind() || deadline.saturating_since(now) < TIMER_GRAIN;
             // A full queue is waited for asleep: nothing is gained by trying it all the time.
             let retry = self.blocked.map_or(BusInstant::MAX, |_| now + RETRY);
             let mut wake = early(deadline).min(retry.saturating_since(BusInstant::ZERO));
@@ -323,7 +335,7 @@ impl Run {
 
     fn is_calm_but_for_deadlines(&self) -> bool {
         !self.has_work()
-            && self.behind.is_zero()
+            && !self.is_behind()
             && self.blocked.is_none()
             && !self.memory.has_news()
             && !self.simulator.has_events()
@@ -331,6 +343,16 @@ impl Run {
 
     fn now(&self) -> BusInstant {
         BusInstant::ZERO + self.begun.elapsed()
+    }
+
+    /// Whether the pace owes the car time that it can be given now.
+    fn is_behind(&self) -> bool {
+        self.behind
+            >= if self.simulator.is_busy() {
+                STEP
+            } else {
+                Duration::from_nanos(1)
+            }
     }
 
     /// Whether a phrase is being carried out at full speed.
@@ -347,29 +369,30 @@ impl Run {
                 // What the computer cannot keep up with is given up, so that the bus is served at any pace.
                 let most = MOST_BEHIND.mul_f64(times);
                 self.behind = (self.behind + elapsed.min(MOST_BEHIND).mul_f64(times)).min(most);
-                if self.simulator.is_busy() {
+                if self.simulator.is_busy() && self.simulator.progress().is_none() {
                     // What takes no time is done though time may stand.
-                    self.simulator.work(Duration::ZERO);
+                    self.simulator.work(now, Duration::ZERO);
                 }
                 let begun = Instant::now();
-                while !self.behind.is_zero() && begun.elapsed() < SLICE_WALL {
-                    let piece = self.behind.min(SLICE);
-                    let worked = if self.simulator.is_busy() {
-                        self.simulator.work(piece)
-                    } else {
-                        Duration::ZERO
-                    };
-                    self.simulator.stand(piece.saturating_sub(worked));
+                while self.is_behind() && begun.elapsed() < SLICE_WALL {
+                    let mut piece = self.behind.min(SLICE);
+                    let mut worked = Duration::ZERO;
+                    if self.simulator.is_busy() {
+                        // In whole steps, which are few enough to be put down one by one.
+                        piece -= Duration::from_nanos(u64::from(piece.subsec_nanos()) % STEP_NANOS);
+                        worked = self.simulator.work(now, piece);
+                    }
+                    self.simulator.stand(now, piece.saturating_sub(worked));
                     self.behind -= piece;
                 }
             }
             Pace::Live | Pace::Max if self.simulator.is_busy() => {
                 let begun = Instant::now();
                 while self.simulator.is_busy() && begun.elapsed() < SLICE_WALL {
-                    self.simulator.work(SLICE);
+                    self.simulator.work(now, SLICE);
                 }
             }
-            Pace::Live => self.simulator.stand(elapsed),
+            Pace::Live => self.simulator.stand(now, elapsed),
             Pace::Max => {}
         }
     }

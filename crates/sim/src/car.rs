@@ -124,8 +124,8 @@ impl Car {
     }
 
     /// Whether nothing moves any more: key off, ECU asleep.
-    pub(crate) fn is_resting(&self, controls: &DriverControls) -> bool {
-        controls.key == KeyPosition::Off && self.ecu.asleep()
+    pub(crate) fn is_resting(&self, key: KeyPosition) -> bool {
+        key == KeyPosition::Off && self.ecu.asleep()
     }
 
     /// Time passes over a resting car; says how much of it has passed. That is all of it, but for an ECU that tests the

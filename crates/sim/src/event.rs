@@ -29,6 +29,20 @@ pub enum Event {
         /// What came of it.
         outcome: Outcome,
     },
+    /// The key was turned.
+    Key {
+        /// When, in the car's time.
+        at: CarInstant,
+        /// Whether it is on now.
+        on: bool,
+    },
+    /// The engine started, or came to a stand.
+    Engine {
+        /// When, in the car's time.
+        at: CarInstant,
+        /// Whether it runs now.
+        runs: bool,
+    },
     /// The fault memory changed.
     Memory {
         /// When, in the car's time.

@@ -18,7 +18,7 @@ use twotrip_scenario::{
     Cue, Phrase, Scenario, limits,
     phrase::{Event as Cause, Expectation},
 };
-use twotrip_units::{AngularSpeed, BusInstant, Speed};
+use twotrip_units::{AngularSpeed, BusInstant};
 use twotrip_vehicle::{STEP, VehicleParams};
 
 pub use stored::{Mark, Stored};
@@ -42,6 +42,9 @@ const EVENTS: usize = 4096;
 const PHRASES_AT_ONCE: usize = 32;
 /// Expectations that are watched at the most.
 const WATCHES: usize = 2 * limits::EXPECTATIONS;
+/// The engine is told to run above this speed, and to stand below that one.
+const RUNS: AngularSpeed = AngularSpeed::from_rpm(400.0);
+const STANDS: AngularSpeed = AngularSpeed::from_rpm(50.0);
 /// Purpose of the dice that draw reply delays (a stream of its own).
 const REPLY_DICE: u64 = 0x7265_706C;
 /// What a simulator is made of.
@@ -124,6 +127,8 @@ pub struct Simulator {
     /// Whether the key was on, and a request had come, when cues were last told.
     key_was_on: bool,
     was_asked: bool,
+    /// Whether the engine ran when it was last told.
+    engine_ran: bool,
     ledger: Ledger,
     /// Bus time of [`Self::go_live`].
     ready: BusInstant,
@@ -163,6 +168,7 @@ impl Simulator {
             cues: Cues::default(),
             key_was_on: false,
             was_asked: false,
+            engine_ran: false,
             ledger: Ledger::default(),
             ready: BusInstant::ZERO,
             not_physical: false,
@@ -322,9 +328,8 @@ impl Simulator {
         }
     }
 
-    fn is_resting(&mut self) -> bool {
-        let controls = self.cabin.controls(Speed::ZERO, AngularSpeed::ZERO);
-        self.car.is_resting(&controls)
+    fn is_resting(&self) -> bool {
+        self.car.is_resting(self.cabin.key)
     }
 
     /// One step, or one rest.
@@ -358,7 +363,19 @@ impl Simulator {
         let key_is_on = self.cabin.key != KeyPosition::Off;
         if key_is_on != self.key_was_on {
             self.key_was_on = key_is_on;
+            self.note(Event::Key {
+                at: self.car.now(),
+                on: key_is_on,
+            });
             self.happened(if key_is_on { Cause::KeyOn } else { Cause::KeyOff });
+        }
+        let engine_turns = self.car.vehicle.engine_speed() > if self.engine_ran { STANDS } else { RUNS };
+        if engine_turns != self.engine_ran {
+            self.engine_ran = engine_turns;
+            self.note(Event::Engine {
+                at: self.car.now(),
+                runs: engine_turns,
+            });
         }
         if self.cues.next().is_some_and(|at| at <= self.car.now()) {
             self.run_cues();

@@ -9,7 +9,10 @@ use tokio::sync::{mpsc, oneshot};
 use twotrip_can::Frame;
 
 use super::{Counts, Found, Notice, Options, Recorder, RecordingError, Source};
-use crate::bus::{Bus, Name};
+use crate::{
+    bus::{Bus, Name},
+    journal::{self, Entry},
+};
 
 /// Notes that may wait for the recorder.
 const NOTES: usize = 1 << 16;
@@ -23,12 +26,16 @@ pub(super) enum Note {
     NotSent,
     /// To be attached to the next frame.
     Comment(String),
+    /// An entry of the journal with its number.
+    Entry(u64, Entry),
 }
 
 /// The car's end of it. Never waits; what does not fit is not recorded.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Tap {
     notes: mpsc::Sender<Note>,
+    /// Number of the next entry: one that did not fit is missed by its number.
+    next: u64,
 }
 
 impl Tap {
@@ -40,9 +47,17 @@ impl Tap {
         let _ = self.notes.try_send(Note::NotSent);
     }
 
-    /// Attaches a comment to the next frame that is recorded.
-    pub fn comment(&self, text: String) {
-        let _ = self.notes.try_send(Note::Comment(text));
+    /// Attaches comments to the next frame that is recorded.
+    pub(crate) fn note(&mut self, notes: impl IntoIterator<Item = journal::Note>) {
+        for note in notes {
+            let _ = self.notes.try_send(match note {
+                journal::Note::Comment(text) => Note::Comment(text),
+                journal::Note::Entry(entry) => {
+                    self.next += 1;
+                    Note::Entry(self.next - 1, entry)
+                }
+            });
+        }
     }
 }
 
@@ -51,11 +66,10 @@ impl Tap {
 pub struct Beside {
     thread: JoinHandle<Result<Counts, RecordingError>>,
     stop: oneshot::Sender<()>,
-    tap: Tap,
 }
 
 impl Beside {
-    /// Joins the bus and begins to record; `notice` is told on the recorder's thread. The bus must be served meanwhile,
+    /// Joins the bus and begins to record; the tap is the car's end. `notice` is told on the recorder's thread. The bus must be served meanwhile,
     /// if the caller hosts it: poll this future beside.
     ///
     /// # Errors
@@ -65,7 +79,7 @@ impl Beside {
         name: Name,
         bit_rate: Option<u64>,
         notice: impl FnMut(Notice<'_>) + Send + 'static,
-    ) -> Result<(Self, Option<Found>), RecordingError> {
+    ) -> Result<(Self, Tap, Option<Found>), RecordingError> {
         let (notes, taken) = mpsc::channel(NOTES);
         let (ready, begun) = oneshot::channel();
         let (stop, stopped) = oneshot::channel();
@@ -82,19 +96,13 @@ impl Beside {
             .map_err(RecordingError::Thread)?;
         match begun.await {
             Ok(found) => {
-                let tap = Tap { notes };
-                Ok((Self { thread, stop, tap }, found))
+                let tap = Tap { notes, next: 0 };
+                Ok((Self { thread, stop }, tap, found))
             }
             Err(_) => Err(ended(thread)
                 .err()
                 .unwrap_or_else(|| RecordingError::Thread(io::ErrorKind::Interrupted.into()))),
         }
-    }
-
-    /// The car's end.
-    #[must_use]
-    pub fn tap(&self) -> Tap {
-        self.tap.clone()
     }
 
     /// Ends the recording and waits for the disk.

@@ -27,6 +27,11 @@ pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
             let how = if outcome.ok { "done" } else { "not done" };
             (at, format!("{how} `{phrase}`"))
         }
+        Event::Key { at, on } => (at, if *on { "key on" } else { "key off" }.to_owned()),
+        Event::Engine { at, runs } => (
+            at,
+            if *runs { "engine starts" } else { "engine stands" }.to_owned(),
+        ),
         Event::Memory { at, effect } => (at, of_effect(*effect)?),
     };
     Some(line(now, *at, &words))

@@ -2,6 +2,8 @@
 //!
 //! - [`Recorder`]: what is on one or several buses, into files.
 //! - [`Beside`]: the same beside a running car, on a thread of its own, with what happens inside the car as comments.
+//! - [`Writer`]: a bus in the same process, under simulated time.
+//! - [`Header`]: what is said of the run.
 //! - [`comment`]: the form of those comments.
 //! - [`redact`]: a copy without what identifies a vehicle or its owner.
 //! - [`Reader`]: a file, item by item, in bounded memory; also one that is still growing.
@@ -11,19 +13,23 @@
 
 mod beside;
 pub mod comment;
+mod header;
 mod reader;
 mod recorder;
 mod redacted;
 mod reel;
 mod tape;
+mod writer;
 
 use std::{io, path::PathBuf, time::Duration};
 
 pub use beside::{Beside, Tap};
+pub use header::{Delay, FORMAT, Header, MEMORY_PREFIX};
 pub use reader::{ReadError, Reader};
 pub use recorder::{Notice, Recorder, Source, Stop};
 pub use redacted::{RedactError, Redaction, redact};
 pub use reel::Found;
+pub use writer::Writer;
 
 use crate::bus::Selection;
 

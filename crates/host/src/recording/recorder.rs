@@ -258,6 +258,7 @@ impl Recorder {
                     self.announced.pop_back();
                 }
                 Note::Comment(text) => self.tape.comment(text, now),
+                Note::Entry(number, entry) => self.tape.entry(number, &entry, now),
             }
         }
     }
@@ -290,8 +291,9 @@ impl Recorder {
         while let Ok(batch) = self.batches.try_recv() {
             self.take(&batch, None);
         }
-        self.take_notes(Instant::now());
-        self.tape.finish()
+        let now = Instant::now();
+        self.take_notes(now);
+        self.tape.finish(now)
     }
 }
 

@@ -10,6 +10,7 @@ use twotrip_can::{Frame, timing::frame_bits};
 use twotrip_capture::{Direction, write};
 
 use super::{Counts, Found, Options, RecordingError, Rotation, reel::Reel};
+use crate::journal::{Entry, Line};
 
 /// Bytes after which the disk is written to.
 const FULL: usize = 1 << 18;
@@ -58,6 +59,8 @@ pub(super) struct Tape {
     lanes: Vec<Lane>,
     /// What the next frame carries.
     comments: VecDeque<String>,
+    /// Entries of the car's journal that are no comment yet.
+    line: Line,
     /// How many of them, the last ones, no block has carried yet, and since when.
     unsaved: usize,
     comment_since: Option<Instant>,
@@ -110,6 +113,7 @@ impl Tape {
             frames_waiting: 0,
             lanes: vec![Lane::default(); interfaces.len()],
             comments: VecDeque::new(),
+            line: Line::default(),
             unsaved: 0,
             comment_since: None,
             begun: now,
@@ -158,6 +162,25 @@ impl Tape {
 
     /// Something to be attached to the next frame.
     pub(super) fn comment(&mut self, text: String, now: Instant) {
+        self.end_line(now);
+        self.attach(text, now);
+    }
+
+    /// An entry of the car's journal, to be attached with others in one line.
+    pub(super) fn entry(&mut self, number: u64, entry: &Entry, now: Instant) {
+        self.comment_since.get_or_insert(now);
+        if let Some(text) = self.line.push(number, entry) {
+            self.attach(text, now);
+        }
+    }
+
+    fn end_line(&mut self, now: Instant) {
+        if let Some(text) = self.line.take() {
+            self.attach(text, now);
+        }
+    }
+
+    fn attach(&mut self, text: String, now: Instant) {
         self.comments.push_back(text);
         self.unsaved += 1;
         self.comment_since.get_or_insert(now);
@@ -170,6 +193,7 @@ impl Tape {
     }
 
     pub(super) fn frame(&mut self, heard: &Heard, now: Instant) {
+        self.end_line(now);
         let Some(lane) = self.lanes.get_mut(heard.bus as usize) else {
             return;
         };
@@ -207,6 +231,7 @@ impl Tape {
         self.last_at = self.last_at.max(at);
         let waits = self.comment_since;
         if waits.is_some_and(|since| now.duration_since(since) >= COMMENT_WAITS) {
+            self.end_line(now);
             self.save_comments();
         }
         let due = if self.failing { RETRY_AFTER } else { FLUSH_AFTER };
@@ -286,7 +311,8 @@ impl Tape {
     }
 
     /// Writes what waits, and the counts.
-    pub(super) fn finish(mut self) -> Result<Counts, RecordingError> {
+    pub(super) fn finish(mut self, now: Instant) -> Result<Counts, RecordingError> {
+        self.end_line(now);
         self.save_comments();
         self.reel
             .write(&self.waiting)

@@ -79,7 +79,7 @@ fn a_file_is_continued_and_what_was_broken_off_is_cut() {
         let (mut tape, found) =
             Tape::open(&options(&path, Rotation::default()), &INTERFACES, now).expect("opens");
         tape.frame(&heard(1, number), now);
-        tape.finish().expect("written");
+        tape.finish(now).expect("written");
         found
     };
     assert_eq!(record(1), None);
@@ -141,7 +141,7 @@ fn files_turn_over_and_the_oldest_go() {
         now += Duration::from_millis(500);
         tape.tick(now, 0);
     }
-    let counts = tape.finish().expect("written");
+    let counts = tape.finish(now).expect("written");
     assert_eq!(counts.frames, 100);
     assert!(counts.files > 10, "{counts:?}");
     let mut names: Vec<String> = fs::read_dir(folder.path())
@@ -191,7 +191,7 @@ fn a_file_turns_over_by_time() {
         now += Duration::from_secs(1);
         tape.tick(now, 0);
     }
-    assert_eq!(tape.finish().expect("written").files, 7);
+    assert_eq!(tape.finish(now).expect("written").files, 7);
 }
 
 /// A disk that takes so many bytes, shared with the test.
@@ -264,7 +264,7 @@ fn a_full_disk_loses_frames_and_says_how_many() {
     tape.tick(now, 0);
     assert!(matches!(tape.news(), Some(Ok(()))));
     tape.frame(&heard(0, 8), now);
-    let counts = tape.finish().expect("written");
+    let counts = tape.finish(now).expect("written");
     assert_eq!(counts.frames + lost, u64::from(recorded) + 1);
     let file = disk.with(|(file, _)| file.clone());
     assert_eq!(told(&file).last(), Some(&format!("0:8 lost {lost}")));
@@ -277,7 +277,7 @@ fn the_end_that_does_not_fit_is_an_error() {
     for number in 0..20 {
         tape.frame(&heard(0, number), now);
     }
-    let error = tape.finish().expect_err("no room");
+    let error = tape.finish(now).expect_err("no room");
     assert!(
         matches!(error, RecordingError::Write { unsaved: 20, .. }),
         "{error}"
@@ -294,7 +294,7 @@ fn losses_of_a_bus_stand_at_its_next_frame() {
     tape.lost(1, 2);
     tape.frame(&heard(1, 2), now);
     tape.frame(&heard(1, 3), now);
-    assert_eq!(tape.finish().expect("written").dropped, 7);
+    assert_eq!(tape.finish(now).expect("written").dropped, 7);
     let file = disk.with(|(file, _)| file.clone());
     assert_eq!(told(&file), ["0:1 lost 0", "1:2 lost 7", "1:3 lost 0"]);
 }
@@ -315,7 +315,7 @@ fn comments_are_never_lost_and_stand_at_frames() {
     assert_eq!(so_far, ["0:1 lost 0", "frame: at once", "counts: in the quiet"]);
     tape.frame(&heard(0, 2), now);
     tape.comment("last".to_owned(), now);
-    tape.finish().expect("written");
+    tape.finish(now).expect("written");
     let all = disk.with(|(file, _)| told(file));
     assert_eq!(all[3..], ["0:2 lost 0", "frame: in the quiet", "counts: last"]);
 }
@@ -329,7 +329,7 @@ fn comments_without_end_take_no_memory_without_end() {
         tape.comment(number.to_string(), now);
     }
     tape.frame(&heard(0, 1), now);
-    tape.finish().expect("written");
+    tape.finish(now).expect("written");
     let all = disk.with(|(file, _)| told(file));
     let saved = all.iter().filter(|line| line.starts_with("counts")).count();
     let attached = all.iter().filter(|line| line.starts_with("frame")).count();
@@ -351,7 +351,7 @@ fn a_full_disk_holds_no_comments_without_end() {
         tape.tick(now, 0);
     }
     disk.with(|(_, room)| *room = usize::MAX);
-    tape.finish().expect("written");
+    tape.finish(now).expect("written");
     // Four megabytes wait for the disk, and 256 comments for a frame.
     let length = disk.with(|(file, _)| file.len());
     assert!((4 << 20..21_000_000).contains(&length), "{length}");

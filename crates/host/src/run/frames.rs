@@ -85,7 +85,10 @@ impl Run {
             }
             BusEvent::Passed(_) => {}
             BusEvent::Down => {
-                self.blocked = None;
+                if self.blocked.take().is_some() {
+                    let now = self.now();
+                    self.simulator.give_up(now);
+                }
                 notice(Notice::BusDown);
             }
             BusEvent::TurnedAway(why) => {
@@ -115,11 +118,12 @@ impl Run {
     pub(super) fn send_frames(&mut self, mut now: BusInstant) -> Result<(), BusError> {
         if self.blocked.is_some() && !self.simulator.has_frame_in_flight() {
             self.blocked = None;
+            self.simulator.give_up(now);
             self.traffic.given_up += 1;
         }
         while let Some(frame) = self.blocked.take().or_else(|| self.simulator.poll_frame(now)) {
             if !self.may_tell() {
-                self.simulator.withhold_answers();
+                self.simulator.withhold_answers(now);
                 break;
             }
             if let Some(tap) = &self.tap {
@@ -142,7 +146,7 @@ impl Run {
                 Sent::Down => {
                     self.traffic.sent_while_down += 1;
                     now = self.now().min(now + WRITTEN_WITHIN);
-                    self.simulator.handle_transmitted(now);
+                    self.simulator.handle_sent_nowhere(now);
                 }
                 Sent::Later => {
                     self.blocked = Some(frame);
@@ -150,6 +154,7 @@ impl Run {
                 }
             }
         }
+        self.put_down();
         Ok(())
     }
 

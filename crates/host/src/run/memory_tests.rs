@@ -140,8 +140,10 @@ async fn changes_are_kept_without_a_question_and_at_the_end() {
     let disk = WatchedDisk::default();
     run.keep_memory_in(open_watched(&path, Options::default(), &disk))
         .expect("written");
-    run.simulator
-        .tell(parse_phrase("preload confirmed P0301").expect("a phrase"));
+    run.simulator.tell_phrase(
+        BusInstant::ZERO,
+        parse_phrase("preload confirmed P0301").expect("a phrase"),
+    );
     let text = || std::fs::read_to_string(&path).expect("there");
     let mut seen = false;
     let ended = run.drive(Some(Duration::from_millis(100)), |notice| {

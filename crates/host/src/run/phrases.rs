@@ -7,10 +7,7 @@ use twotrip_sim::Event;
 use twotrip_units::BusInstant;
 
 use super::{Notice, Run};
-use crate::{
-    control::{Outcome, Progress, Reply, RequestId},
-    recording::comment,
-};
+use crate::control::{Outcome, Progress, Reply, RequestId};
 
 /// How often a client of the control socket hears how far its phrase has come.
 const PROGRESS_TICK: Duration = Duration::from_millis(250);
@@ -20,7 +17,7 @@ impl Run {
     pub(super) fn ask(&mut self, id: RequestId, text: &str) {
         match parse_phrase(text) {
             Ok(phrase) => {
-                let job = self.simulator.tell(phrase);
+                let job = self.simulator.tell(self.now(), phrase, text);
                 self.asked.insert(job, id);
             }
             Err(problem) => self.control.reply(id, &Reply::Outcome(refuse(text, &problem))),
@@ -28,6 +25,7 @@ impl Run {
     }
 
     pub(super) fn tell_events(&mut self, now: BusInstant, notice: &mut impl FnMut(Notice<'_>)) {
+        self.put_down();
         while let Some(event) = self.simulator.poll_event() {
             if let Event::Finished { id, outcome, .. } = &event
                 && let Some(request) = self.asked.remove(id)
@@ -49,11 +47,6 @@ impl Run {
                     },
                 };
                 self.control.reply(request, &Reply::Outcome(reply));
-            }
-            if let Some(tap) = &self.tap
-                && let Some(text) = comment::of_event(now, &event)
-            {
-                tap.comment(text);
             }
             notice(Notice::Event(&event));
         }

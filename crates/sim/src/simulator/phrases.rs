@@ -339,7 +339,7 @@ impl Simulator {
                 over
             }
             Task::FallAsleep { patience } => {
-                passed = self.step_until(allowance, patience, Self::is_resting);
+                passed = self.step_until(allowance, patience, |simulator| simulator.is_resting());
                 *patience == 0 || self.is_resting()
             }
             Task::Await { claim, patience, .. } => {

@@ -277,7 +277,7 @@ impl Loop {
                         phrase: phrase.to_string(),
                     })?;
                 }
-                Event::Began { .. } => {}
+                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } => {}
                 // What a story expects of itself would only give away what is about to be read.
                 Event::Finished {
                     phrase: Phrase::Expect(_),
@@ -347,7 +347,7 @@ impl Loop {
                 Event::Finished { phrase, outcome, .. } => {
                     self.tell_outcome(phrase, false, outcome.clone())?;
                 }
-                Event::Began { .. } => {}
+                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } => {}
             }
         }
         if exchange.answers.is_empty() {

@@ -1,0 +1,215 @@
+//! What a recording says of the run in its section header, for machines: `run: {"format":1,...}`.
+//!
+//! With scenario, program version and the journal it is enough to repeat the run; fields may be added.
+
+use serde::{Deserialize, Serialize};
+use twotrip_isotp::{Dlc, Profile, Timers};
+use twotrip_scenario::Scenario;
+use twotrip_sim::{Settings, Timing};
+
+/// The format that is written.
+pub const FORMAT: u32 = 1;
+/// What its comment begins with.
+const PREFIX: &str = "run: ";
+/// What the comment with the memory of the ECU begins with, where that came from a file.
+pub const MEMORY_PREFIX: &str = "memory: ";
+
+/// A run.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Header {
+    /// See [`FORMAT`].
+    pub format: u32,
+    /// The scenario's name, or its file.
+    pub scenario: String,
+    /// CRC-32 of its text, in hex.
+    pub crc32: String,
+    /// The car that took the place of the scenario's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vehicle: Option<String>,
+    /// Seed of everything random.
+    pub seed: u64,
+    /// How fast the car's time passes, for people.
+    pub pace: String,
+    /// How long answers take.
+    pub timing: Delay,
+    /// Whether the memory was filled, or a value pinned, by something other than the car's physics.
+    pub not_physical: bool,
+    /// CRC-32 of the text of the vehicle, in hex.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vehicle_crc32: Option<String>,
+    /// Whether frames take their time on the bus itself.
+    #[serde(default)]
+    pub paced_bus: bool,
+    /// Whether periodic messages are on the bus.
+    #[serde(default)]
+    pub broadcasts: bool,
+    /// What fills up the car's frames, in hex.
+    #[serde(default = "no_padding")]
+    pub padding: String,
+    /// Whether frames of less than eight bytes are taken.
+    #[serde(default)]
+    pub short_frames: bool,
+    /// Whether the timeouts are the 1000 ms of ISO 15765-2.
+    #[serde(default)]
+    pub generic_timers: bool,
+    /// Whether the ECU's memory came from a file: then it stands in a comment of its own.
+    #[serde(default)]
+    pub memory: bool,
+    /// Whether the bus was in the same process, under simulated time: then the instants of the frames are bus time.
+    #[serde(default)]
+    pub in_process: bool,
+}
+
+/// How long answers take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Delay {
+    /// As in a car.
+    Real,
+    /// None.
+    Fast,
+}
+
+fn no_padding() -> String {
+    "00".to_owned()
+}
+
+impl Header {
+    /// Takes over what the settings of a simulator say.
+    #[must_use]
+    pub fn with(self, settings: &Settings) -> Self {
+        let Profile { timers, pad, dlc } = settings.transport;
+        Self {
+            seed: settings.seed,
+            timing: match settings.timing.reply {
+                Some(_) => Delay::Real,
+                None => Delay::Fast,
+            },
+            paced_bus: settings.timing.spacing.is_none() && settings.timing.reply.is_some(),
+            broadcasts: settings.broadcasts,
+            padding: format!("{pad:02X}"),
+            short_frames: dlc == Dlc::Lenient,
+            generic_timers: timers == Timers::GENERIC,
+            ..self
+        }
+    }
+
+    /// The settings of a simulator.
+    #[must_use]
+    pub fn settings(&self, scenario: &Scenario) -> Settings {
+        let timing = match self.timing {
+            Delay::Real if self.paced_bus => Timing::REAL_ON_PACED_BUS,
+            Delay::Real => Timing::REAL,
+            Delay::Fast => Timing::FAST,
+        };
+        Settings {
+            broadcasts: self.broadcasts,
+            transport: Profile {
+                timers: if self.generic_timers {
+                    Timers::GENERIC
+                } else {
+                    Timers::OBD
+                },
+                pad: u8::from_str_radix(&self.padding, 16).unwrap_or_default(),
+                dlc: if self.short_frames {
+                    Dlc::Lenient
+                } else {
+                    Dlc::Strict
+                },
+            },
+            ..Settings::of(scenario, self.seed, timing)
+        }
+    }
+
+    /// As a comment of the section.
+    #[must_use]
+    pub fn comment(&self) -> String {
+        // Strings, numbers and flags: there is nothing that JSON cannot say.
+        let json = serde_json::to_string(self).unwrap_or_default();
+        format!("{PREFIX}{json}")
+    }
+
+    /// Out of a comment of a section; `None` if it is another one, or of a format that is not known here.
+    #[must_use]
+    pub fn parse(comment: &str) -> Option<Self> {
+        let header: Self = serde_json::from_str(comment.strip_prefix(PREFIX)?).ok()?;
+        (header.format == FORMAT).then_some(header)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use twotrip_scenario::shipped;
+
+    use super::*;
+
+    fn header() -> Header {
+        Header {
+            format: FORMAT,
+            scenario: "healthy".to_owned(),
+            crc32: "0123abcd".to_owned(),
+            vehicle: None,
+            seed: 1,
+            pace: "live".to_owned(),
+            timing: Delay::Real,
+            not_physical: false,
+            vehicle_crc32: None,
+            paced_bus: false,
+            broadcasts: false,
+            padding: "00".to_owned(),
+            short_frames: false,
+            generic_timers: false,
+            memory: false,
+            in_process: false,
+        }
+    }
+
+    #[test]
+    fn settings_go_in_and_come_out() {
+        let healthy = shipped::find("healthy").expect("shipped");
+        let scenario = Scenario::parse(healthy.text.as_bytes()).expect("a scenario");
+        for timing in [Timing::REAL, Timing::REAL_ON_PACED_BUS, Timing::FAST] {
+            for (timers, dlc, broadcasts) in [
+                (Timers::OBD, Dlc::Strict, false),
+                (Timers::GENERIC, Dlc::Strict, true),
+                (Timers::OBD, Dlc::Lenient, true),
+            ] {
+                let settings = Settings {
+                    transport: Profile {
+                        timers,
+                        pad: 0xCC,
+                        dlc,
+                    },
+                    broadcasts,
+                    ..Settings::of(&scenario, 77, timing)
+                };
+                let written = header().with(&settings);
+                let read = Header::parse(&written.comment()).expect("our own");
+                assert_eq!(read, written);
+                let again = read.settings(&scenario);
+                assert_eq!(
+                    (again.seed, again.timing, again.transport, again.broadcasts),
+                    (
+                        settings.seed,
+                        settings.timing,
+                        settings.transport,
+                        settings.broadcasts
+                    )
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn older_headers_are_read_and_others_are_not() {
+        let old = r#"run: {"format":1,"scenario":"x","crc32":"0","seed":2,"pace":"max","timing":"fast","not_physical":true}"#;
+        let read = Header::parse(old).expect("the first format");
+        assert_eq!(
+            (read.seed, read.timing, read.padding.as_str()),
+            (2, Delay::Fast, "00")
+        );
+        assert_eq!(Header::parse(&old.replace("\"format\":1", "\"format\":2")), None);
+        assert_eq!(Header::parse("run: {"), None);
+        assert_eq!(Header::parse("a remark"), None);
+    }
+}
