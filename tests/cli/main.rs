@@ -10,6 +10,7 @@ mod memory_kill;
 mod readme;
 mod record;
 mod redact;
+mod repeat;
 mod replay_car;
 mod replay_frames;
 mod replay_tester;

@@ -52,6 +52,13 @@ pub(crate) struct Walkthrough {
     /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits; none: no time at all
     #[arg(long, value_enum, default_value_t = BitRate::Kbit500, value_name = "KBIT")]
     pub(crate) bit_rate: BitRate,
+    /// Seed of everything random, instead of the scenario's
+    #[arg(long)]
+    pub(crate) seed: Option<u64>,
+    /// Record the bus into this pcapng file, with what happens inside the car as comments; instants are those of the
+    /// simulated bus, counted from 1970
+    #[arg(long, value_name = "FILE")]
+    pub(crate) record: Option<PathBuf>,
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,
@@ -282,6 +289,33 @@ pub(crate) struct Replay {
     pub(crate) transport: Transport,
     #[command(flatten)]
     pub(crate) car: RecordedCar,
+    #[command(flatten)]
+    pub(crate) again: Again,
+}
+
+/// A recorded run once more.
+#[derive(Clone, Debug, ClapArgs)]
+#[command(next_help_heading = "The recorded run once more, with `--as tester`")]
+pub(crate) struct Again {
+    /// In this process, without a bus: the same car is asked and told the same at the same instants, and what it sends and
+    /// what happens in it has to be the same, bit for bit. The recording is one of `run` or `walkthrough`
+    #[arg(long, conflicts_with_all = ["bus", "bus_of", "pace", "passes", "compare", "bit_rate", "from", "to", "on_a_bench", "only", "drop"])]
+    pub(crate) in_process: bool,
+    /// Where the scenario is that the recording names, or another one
+    #[arg(long, value_name = "SCENARIO", requires = "in_process")]
+    pub(crate) scenario: Option<String>,
+    /// Where the vehicle is that took the place of the scenario's, or another one
+    #[arg(long, value_name = "VEHICLE", requires = "in_process")]
+    pub(crate) vehicle: Option<String>,
+    /// Another seed than the recorded one
+    #[arg(long, requires = "in_process")]
+    pub(crate) seed: Option<u64>,
+    /// Though scenario, vehicle or this program are not those of the recording
+    #[arg(long, requires = "in_process")]
+    pub(crate) anyway: bool,
+    /// Record it, too: again a recording that can be repeated
+    #[arg(long, value_name = "FILE", requires = "in_process")]
+    pub(crate) record: Option<PathBuf>,
 }
 
 /// What of a recording is sent.

@@ -36,6 +36,11 @@ pub(crate) fn bytes(name: &str) -> Result<Vec<u8>, Failure> {
     bytes_of(&SCENARIO, name)
 }
 
+/// The bytes of a vehicle, likewise.
+pub(crate) fn vehicle_bytes(name: &str) -> Result<Vec<u8>, Failure> {
+    bytes_of(&VEHICLE, name)
+}
+
 fn bytes_of(kind: &Kind, name: &str) -> Result<Vec<u8>, Failure> {
     if let Some(text) = (kind.built_in)(name) {
         return Ok(text.as_bytes().to_vec());

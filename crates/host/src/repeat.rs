@@ -8,6 +8,7 @@
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_can::Frame;
+use twotrip_capture::{Direction, Item};
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::Simulator;
 use twotrip_units::BusInstant;
@@ -123,6 +124,15 @@ pub struct Counts {
     pub late: Duration,
 }
 
+/// What is compared besides frames, order and happenings.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Exact {
+    /// The instants of packets are bus time: each frame has to pass at its own.
+    pub instants: bool,
+    /// Nothing was ever late: no deadline of the car may be before what is done next.
+    pub deadlines: bool,
+}
+
 /// A packet of the car.
 #[derive(Clone, Copy, Debug)]
 struct Packet {
@@ -164,8 +174,7 @@ impl Lines {
 #[derive(Debug)]
 pub struct Repeat {
     simulator: Journaled,
-    /// The instants of packets are bus time, and nothing was ever late.
-    in_process: bool,
+    exact: Exact,
     next: u64,
     /// The entry before this one, after which the car was asked for frames.
     asked: Option<BusInstant>,
@@ -183,10 +192,10 @@ pub struct Repeat {
 impl Repeat {
     /// With a car that has lived through its story and has just gone live.
     #[must_use]
-    pub fn new(simulator: Simulator, in_process: bool, writer: Option<Writer>) -> Self {
+    pub fn new(simulator: Simulator, exact: Exact, writer: Option<Writer>) -> Self {
         Self {
             simulator: Journaled::new(simulator),
-            in_process,
+            exact,
             next: 0,
             asked: None,
             in_flight: None,
@@ -216,11 +225,37 @@ impl Repeat {
         self.question.as_ref()
     }
 
-    /// A comment of the recording, of a frame or of statistics.
+    /// Something in the recording; of packets, its number in the file, from 1.
     ///
     /// # Errors
     /// [`RepeatError`] if it cannot go on.
-    pub fn on_comment(&mut self, text: &str) -> Result<(), RepeatError> {
+    pub fn on_item(&mut self, item: &Item<'_>, number: u64) -> Result<(), RepeatError> {
+        match item {
+            Item::Packet(packet) => {
+                for text in packet.comments() {
+                    self.on_comment(&text)?;
+                }
+                if let (Ok(frame), Some(at), Some(Direction::Outbound)) =
+                    (packet.frame(), packet.at, packet.direction())
+                {
+                    self.on_packet(number, at, frame)?;
+                }
+            }
+            Item::Statistics(counts) => {
+                for text in counts.options.comments() {
+                    self.on_comment(&text)?;
+                }
+            }
+            Item::Section(_) | Item::Interface(_) | Item::Other(_) => {}
+        }
+        Ok(())
+    }
+
+    /// A comment, of a frame or of statistics.
+    fn on_comment(&mut self, text: &str) -> Result<(), RepeatError> {
+        if self.difference.is_some() {
+            return Ok(());
+        }
         if text.starts_with(journal::PREFIX) {
             let (number, entries) = journal::parse(text)?;
             if number > self.next {
@@ -245,20 +280,8 @@ impl Repeat {
         self.check_room()
     }
 
-    /// A packet of the recording; the instant counts nanoseconds as the file does. Its comments come first.
-    ///
-    /// # Errors
-    /// [`RepeatError`] if it cannot go on.
-    pub fn on_packet(
-        &mut self,
-        number: u64,
-        at: u64,
-        from_car: bool,
-        frame: Frame,
-    ) -> Result<(), RepeatError> {
-        if !from_car {
-            return Ok(());
-        }
+    /// A frame of the car; the instant counts nanoseconds as the file does.
+    fn on_packet(&mut self, number: u64, at: u64, frame: Frame) -> Result<(), RepeatError> {
         if let Some(Difference::Silent { recorded, .. }) = &mut self.difference {
             recorded.get_or_insert((number, frame));
         }
@@ -426,7 +449,7 @@ impl Repeat {
         if now >= recorded || now == BusInstant::ZERO || matches!(entry, Entry::Began { .. }) {
             return;
         }
-        if self.in_process {
+        if self.exact.deadlines {
             self.difference = Some(Difference::Early { recorded, now });
         } else if matches!(entry, Entry::Turn { .. }) {
             self.counts.late = self.counts.late.max(recorded.saturating_since(now));
@@ -462,7 +485,7 @@ impl Repeat {
             && let (Some(given), Some(packet)) = (self.given.front(), self.packets.front())
         {
             if given.frame == packet.frame {
-                if self.in_process && given.at != packet.at {
+                if self.exact.instants && given.at != packet.at {
                     self.difference = Some(Difference::Instant {
                         number: packet.number,
                         frame: packet.frame,

@@ -8,10 +8,13 @@ use std::{
 use serde::Serialize;
 use twotrip_host::{
     bus::{Bus, Name},
-    recording::{Counts, Found, Notice, Options, Recorder, RecordingError, Rotation, Source, Stop},
+    recording::{
+        Counts, Found, Header, Notice, Options, Recorder, RecordingError, Rotation, Source, Stop, Writer,
+        digest,
+    },
 };
 
-use crate::{args, command::words, exit::Failure, output};
+use crate::{args, command::words, exit::Failure, output, sources};
 
 /// Bit rate of a bus whose own is not known, bit/s: that of legislated diagnostics on most cars (ISO 15765-4).
 pub(super) const USUAL_BIT_RATE: u64 = 500_000;
@@ -105,6 +108,38 @@ async fn source(text: &str) -> Result<Source, Failure> {
 /// Who records.
 pub(super) fn application() -> String {
     format!("twotrip {}", env!("CARGO_PKG_VERSION"))
+}
+
+/// A recording of a bus in this process.
+pub(super) fn writer(
+    path: &Path,
+    header: &[String],
+    bus: &str,
+    bit_rate: Option<u64>,
+) -> Result<Writer, Failure> {
+    let options = Options {
+        path: path.to_owned(),
+        application: application(),
+        header: header.to_vec(),
+        ..Options::default()
+    };
+    let (writer, found) = Writer::open(&options, bus, bit_rate).map_err(|error| failure(&error))?;
+    if let Some(found) = found {
+        for line in output::fit(&format!("{}: {}", path.display(), continued(found)), 0) {
+            anstream::eprintln!("{line}");
+        }
+    }
+    Ok(writer)
+}
+
+/// What a recording says of a run of this scenario, apart from its settings.
+pub(super) fn header(scenario: &str, vehicle: Option<&str>) -> Result<Header, Failure> {
+    let car = vehicle.map(sources::vehicle_bytes).transpose()?;
+    Ok(Header {
+        vehicle: vehicle.map(str::to_owned),
+        vehicle_crc32: car.map(|text| digest(&text)),
+        ..Header::of(scenario, &sources::bytes(scenario)?)
+    })
 }
 
 fn rotation(args: &args::Rotation) -> Result<Rotation, Failure> {

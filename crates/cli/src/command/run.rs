@@ -9,9 +9,10 @@ use twotrip_host::{
     control::{ControlServer, default_path},
     memory_file::{self, MemoryFile, MemoryFileError},
     ready::notify_ready,
-    recording::{self, Beside, Counts},
+    recording::{self, Beside, Counts, Header, MEMORY_PREFIX},
     run::{Ending, Notice, Pace, Run, Traffic},
     runtime_dir::RuntimeDir,
+    story,
 };
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
 use twotrip_sim::{Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
@@ -168,7 +169,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
         bus.set_filters(&hears).map_err(words::system)?;
     }
-    let mut simulator = Simulator::new(settings);
+    let mut simulator = Simulator::new(settings.clone());
     let mut met = live_through(&mut simulator, &scenario, args.json)?;
     let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
     simulator.go_live(BusInstant::ZERO, scenario.cues(), expectations(&scenario));
@@ -181,7 +182,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     }
     run.let_pass().await;
     let recording = match &args.record {
-        Some(path) => Some(record(args, &mut run, path, &name, seed).await?),
+        Some(path) => {
+            let header = header(args, &settings, content.as_ref(), run.simulator().not_physical())?;
+            Some(record(args, &mut run, path, &name, header).await?)
+        }
         None => None,
     };
     let not_physical = run.simulator().not_physical();
@@ -213,12 +217,12 @@ async fn record(
     run: &mut Run,
     path: &Path,
     name: &Name,
-    seed: u64,
+    header: Vec<String>,
 ) -> Result<Beside, Failure> {
     let options = recording::Options {
         path: path.to_owned(),
         application: record::application(),
-        header: vec![header(args, run.simulator().not_physical(), seed)?],
+        header,
         ..recording::Options::default()
     };
     // A wire has a bit rate of its own; without one the car is thought to be on the usual one.
@@ -238,7 +242,7 @@ async fn record(
             });
         },
     );
-    let (beside, found) = run
+    let (beside, tap, found) = run
         .serve_during(start)
         .await
         .map_err(|error| record::failure(&error))?;
@@ -247,40 +251,30 @@ async fn record(
             anstream::eprintln!("{line}");
         }
     }
-    run.record(beside.tap());
+    run.record(tap);
     Ok(beside)
 }
 
-/// What a recording says of the run, for machines: `run: {"format":1,...}`.
-#[derive(Debug, Serialize)]
-struct Header<'a> {
-    format: u32,
-    scenario: &'a str,
-    crc32: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    vehicle: Option<&'a str>,
-    seed: u64,
-    pace: String,
-    timing: &'static str,
+/// What a recording says of the run, for machines; the memory that came from a file is a line of its own.
+fn header(
+    args: &args::Run,
+    settings: &Settings,
+    content: Option<&Stored>,
     not_physical: bool,
-}
-
-fn header(args: &args::Run, not_physical: bool, seed: u64) -> Result<String, Failure> {
+) -> Result<Vec<String>, Failure> {
     let header = Header {
-        format: 1,
-        scenario: &args.scenario,
-        crc32: format!("{:08x}", crc32fast::hash(&sources::bytes(&args.scenario)?)),
-        vehicle: args.vehicle.as_deref(),
-        seed,
         pace: pace(args.pace).to_string(),
-        timing: match args.timing {
-            args::Timing::Real => "real",
-            args::Timing::Fast => "fast",
-        },
         not_physical,
+        memory: content.is_some(),
+        ..record::header(&args.scenario, args.vehicle.as_deref())?
     };
-    let text = serde_json::to_string(&header).map_err(|error| Failure::system(error.to_string(), None))?;
-    Ok(format!("run: {text}"))
+    let mut lines = vec![header.with(settings).comment()];
+    if let Some(content) = content {
+        let json =
+            serde_json::to_string(content).map_err(|error| Failure::system(error.to_string(), None))?;
+        lines.push(format!("{MEMORY_PREFIX}{json}"));
+    }
+    Ok(lines)
 }
 
 /// Takes the memory file and reads it.
@@ -384,23 +378,20 @@ fn judge(json: bool, simulator: &Simulator) -> Result<bool, Failure> {
 /// expected.
 fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> Result<bool, Failure> {
     let mut met = true;
-    for phrase in scenario.story() {
-        simulator.tell(phrase.value.clone());
-    }
-    while simulator.is_busy() {
-        simulator.work(std::time::Duration::from_secs(60));
-        while let Some(event) = simulator.poll_event() {
-            if let Event::Finished {
-                at, phrase, outcome, ..
-            } = &event
-                && (!outcome.ok || asks(phrase))
-            {
-                met &= outcome.ok;
-                say(json, at.as_secs_f64(), &phrase.to_string(), outcome)?;
+    let mut said = Ok(());
+    story::live_through(simulator, scenario, |event| {
+        if let Event::Finished {
+            at, phrase, outcome, ..
+        } = event
+            && (!outcome.ok || asks(phrase))
+        {
+            met &= outcome.ok;
+            if said.is_ok() {
+                said = say(json, at.as_secs_f64(), &phrase.to_string(), outcome);
             }
         }
-    }
-    Ok(met)
+    });
+    said.map(|()| met)
 }
 
 /// Whether a phrase is there for its answer.

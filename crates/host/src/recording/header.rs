@@ -55,9 +55,12 @@ pub struct Header {
     /// Whether the ECU's memory came from a file: then it stands in a comment of its own.
     #[serde(default)]
     pub memory: bool,
-    /// Whether the bus was in the same process, under simulated time: then the instants of the frames are bus time.
+    /// Whether the instants of the frames are bus time, not those of a clock of this world.
     #[serde(default)]
-    pub in_process: bool,
+    pub bus_time: bool,
+    /// Whether the car was under simulated time, in which nothing is ever late.
+    #[serde(default)]
+    pub never_late: bool,
 }
 
 /// How long answers take.
@@ -70,11 +73,41 @@ pub enum Delay {
     Fast,
 }
 
+/// CRC-32 of a text, as it stands in a header.
+#[must_use]
+pub fn digest(text: &[u8]) -> String {
+    format!("{:08x}", crc32fast::hash(text))
+}
+
 fn no_padding() -> String {
     "00".to_owned()
 }
 
 impl Header {
+    /// The run of a scenario, with nothing said of its settings yet.
+    #[must_use]
+    pub fn of(scenario: &str, text: &[u8]) -> Self {
+        Self {
+            format: FORMAT,
+            scenario: scenario.to_owned(),
+            crc32: digest(text),
+            vehicle: None,
+            seed: 0,
+            pace: "live".to_owned(),
+            timing: Delay::Real,
+            not_physical: false,
+            vehicle_crc32: None,
+            paced_bus: false,
+            broadcasts: false,
+            padding: no_padding(),
+            short_frames: false,
+            generic_timers: false,
+            memory: false,
+            bus_time: false,
+            never_late: false,
+        }
+    }
+
     /// Takes over what the settings of a simulator say.
     #[must_use]
     pub fn with(self, settings: &Settings) -> Self {
@@ -143,27 +176,6 @@ mod tests {
 
     use super::*;
 
-    fn header() -> Header {
-        Header {
-            format: FORMAT,
-            scenario: "healthy".to_owned(),
-            crc32: "0123abcd".to_owned(),
-            vehicle: None,
-            seed: 1,
-            pace: "live".to_owned(),
-            timing: Delay::Real,
-            not_physical: false,
-            vehicle_crc32: None,
-            paced_bus: false,
-            broadcasts: false,
-            padding: "00".to_owned(),
-            short_frames: false,
-            generic_timers: false,
-            memory: false,
-            in_process: false,
-        }
-    }
-
     #[test]
     fn settings_go_in_and_come_out() {
         let healthy = shipped::find("healthy").expect("shipped");
@@ -183,7 +195,7 @@ mod tests {
                     broadcasts,
                     ..Settings::of(&scenario, 77, timing)
                 };
-                let written = header().with(&settings);
+                let written = Header::of("healthy", healthy.text.as_bytes()).with(&settings);
                 let read = Header::parse(&written.comment()).expect("our own");
                 assert_eq!(read, written);
                 let again = read.settings(&scenario);

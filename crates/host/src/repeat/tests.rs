@@ -3,7 +3,7 @@
 use std::{fs, path::Path};
 
 use twotrip_can::{memory_bus::Pacing, timing::BitRate};
-use twotrip_capture::{Direction, Item, items};
+use twotrip_capture::{Item, items};
 use twotrip_scenario::{Scenario, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
 
@@ -65,6 +65,11 @@ fn record(path: &Path, name: &str, seed: u64) {
     assert!(counts.frames > 10 && counts.dropped == 0, "{counts:?}");
 }
 
+const EXACT: Exact = Exact {
+    instants: true,
+    deadlines: true,
+};
+
 type Ended = Result<(Counts, Option<Difference>), RepeatError>;
 
 /// Repeats what is in these bytes with this car.
@@ -73,30 +78,12 @@ fn repeat(bytes: &[u8], name: &str, seed: u64, writer: Option<Writer>) -> Ended 
     let mut simulator = car(&scenario, seed);
     story::live_through(&mut simulator, &scenario, |_| {});
     simulator.go_live(BusInstant::ZERO, scenario.cues(), []);
-    let mut repeat = Repeat::new(simulator, true, writer);
+    let mut repeat = Repeat::new(simulator, EXACT, writer);
     let mut number = 0;
     for item in items(bytes) {
-        match item.expect("whole") {
-            Item::Packet(packet) => {
-                number += 1;
-                for text in packet.comments() {
-                    repeat.on_comment(&text)?;
-                }
-                let out = packet.direction() == Some(Direction::Outbound);
-                repeat.on_packet(
-                    number,
-                    packet.at.expect("a time"),
-                    out,
-                    packet.frame().expect("a frame"),
-                )?;
-            }
-            Item::Statistics(counts) => {
-                for text in counts.options.comments() {
-                    repeat.on_comment(&text)?;
-                }
-            }
-            _ => {}
-        }
+        let item = item.expect("whole");
+        number += u64::from(matches!(item, Item::Packet(_)));
+        repeat.on_item(&item, number)?;
     }
     let ended = repeat.end()?;
     repeat.finish().expect("written");
@@ -188,7 +175,7 @@ fn where_a_recording_and_its_repetition_part_is_told() {
 #[test]
 fn what_cannot_be_repeated_is_refused() {
     let simulator = car(&scenario("healthy"), 1);
-    let new = || Repeat::new(simulator.clone(), false, None);
+    let new = || Repeat::new(simulator.clone(), Exact::default(), None);
     assert_eq!(new().end(), Err(RepeatError::NoJournal));
     let mut repeat = new();
     let began = "time: 0 began \"live\" @0.000000000, stood 0.010000000 @0.010000000";

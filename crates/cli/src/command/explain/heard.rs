@@ -5,7 +5,7 @@ use std::{collections::VecDeque, time::Duration};
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, Packet};
 use twotrip_dialogue::{Dialogue, Event};
-use twotrip_host::{bus::Selection, recording::comment};
+use twotrip_host::{bus::Selection, journal, recording::comment};
 use twotrip_units::BusInstant;
 
 use crate::args::{Level, Mark};
@@ -218,6 +218,10 @@ impl Listener {
 
     fn on_comments<'a>(&mut self, at: u64, comments: impl Iterator<Item = std::borrow::Cow<'a, str>>) {
         for text in comments {
+            // What was done to the car step by step is for `replay`, not for readers.
+            if text.starts_with(journal::PREFIX) {
+                continue;
+            }
             // A statistics block may have had it already.
             if text.starts_with(comment::PREFIX) {
                 if self.comments.iter().any(|told| *told == text) {

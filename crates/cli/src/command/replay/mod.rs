@@ -1,8 +1,10 @@
 //! `twotrip replay`: a recording, sent again.
 //!
 //! `recorded` reads the file, `lanes` says which bus is which; each part has a file of its own: `frames` sends every
-//! frame at its time, `tester` asks the requests again and compares the replies, `car` answers a tester.
+//! frame at its time, `tester` asks the requests again and compares the replies, `car` answers a tester,
+//! `again` lives through a recorded run once more in this process.
 
+mod again;
 mod car;
 mod frames;
 mod lanes;
@@ -17,6 +19,9 @@ use crate::{
 /// Runs the command.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     check(args)?;
+    if args.again.in_process {
+        return again::run(args);
+    }
     match args.part {
         Part::Frames => frames::run(args).await,
         Part::Tester => tester::run(args).await,

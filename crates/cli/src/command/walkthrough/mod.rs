@@ -3,12 +3,15 @@
 mod caution;
 mod tale;
 
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, path::Path};
 
 use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_ecu::memory::Effect;
 use twotrip_harness::Wire;
-use twotrip_host::in_process::{Exchange, Rig};
+use twotrip_host::{
+    in_process::{Exchange, Rig},
+    recording::{Header, Writer},
+};
 use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, parse_phrase,
@@ -18,7 +21,12 @@ use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_units::CarInstant;
 
 use self::tale::{Teller, Told};
-use crate::{args, command::words, exit::Failure, output, sources};
+use crate::{
+    args,
+    command::{record, words},
+    exit::Failure,
+    output, sources,
+};
 
 /// Freeze-frame data that a technician looks at first: load, coolant, speed, road speed, fuel level, purge.
 const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
@@ -26,18 +34,24 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 /// Runs the command.
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario_with(&args.scenario, args.vehicle.as_deref())?;
-    let simulator = Simulator::new(Settings::of(
-        &scenario,
-        scenario.seed(),
-        Timing::REAL_ON_PACED_BUS,
-    ));
+    let seed = args.seed.unwrap_or_else(|| scenario.seed());
+    let settings = Settings::of(&scenario, seed, Timing::REAL_ON_PACED_BUS);
     let pacing = match args.bit_rate {
         args::BitRate::Kbit250 => Pacing::Rate(BitRate::Kbit250),
         args::BitRate::Kbit500 => Pacing::Rate(BitRate::Kbit500),
         args::BitRate::None => Pacing::Instant,
     };
+    let recording = args
+        .record
+        .as_deref()
+        .map(|path| {
+            let header = record::header(&args.scenario, args.vehicle.as_deref())?;
+            writer(path, header.with(&settings), pacing)
+        })
+        .transpose()?;
     let mut loop_ = Loop {
-        rig: Rig::new(simulator, pacing),
+        rig: Rig::new(Simulator::new(settings), pacing),
+        recording,
         pacing,
         teller: Teller { json: args.json },
         frozen: frozen(&scenario),
@@ -45,11 +59,26 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
         trip: 0,
         unmet: false,
     };
-    if loop_.walk(&scenario)? {
-        Ok(())
-    } else {
-        Err(Failure::NotMet)
+    let closed = loop_.walk(&scenario)?;
+    let recorded = loop_.rig.finish().map_err(|error| record::failure(&error))?;
+    if let (Some(counts), false) = (recorded, args.json) {
+        anstream::eprintln!("recorded: {} frames", counts.frames);
     }
+    if closed { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+/// A recording of the in-memory bus.
+fn writer(path: &Path, header: Header, pacing: Pacing) -> Result<Writer, Failure> {
+    let header = Header {
+        bus_time: true,
+        never_late: true,
+        ..header
+    };
+    let bit_rate = match pacing {
+        Pacing::Rate(rate) => Some(u64::from(rate.kbit_per_second()) * 1000),
+        Pacing::Instant => None,
+    };
+    record::writer(path, &[header.comment()], "in-process", bit_rate)
 }
 
 /// What the tester has read in one go.
@@ -70,6 +99,8 @@ struct Symptom {
 
 struct Loop {
     rig: Rig,
+    /// Begins when the car is live.
+    recording: Option<Writer>,
     pacing: Pacing,
     teller: Teller,
     /// PIDs of the freeze frame that are asked for.
@@ -90,9 +121,13 @@ impl Loop {
              and its own monitors, in as many trips as the regulation asks.",
         )?;
         for phrase in story {
-            self.tell(phrase)?;
+            let events = self.rig.live_through(phrase);
+            self.tell_events(events)?;
         }
         self.rig.go_live(scenario.cues());
+        if let Some(recording) = self.recording.take() {
+            self.rig.record(recording);
+        }
         if !scenario.expectations().is_empty() {
             let text = "The verdict of this scenario is about a tool of yours on a bus: `twotrip run` judges it, a \
                         walkthrough does not.";
@@ -269,6 +304,10 @@ impl Loop {
     /// Gives the car a phrase and tells what came of it, in the order in which it happened.
     fn tell(&mut self, phrase: Phrase) -> Result<(), Failure> {
         let events = self.rig.tell(phrase);
+        self.tell_events(events)
+    }
+
+    fn tell_events(&mut self, events: Vec<Event>) -> Result<(), Failure> {
         let begun = events.iter().any(|event| matches!(event, Event::Memory { .. }));
         for event in events {
             match event {
