@@ -153,6 +153,29 @@ fn each_ecu_of_a_capture_answers_and_what_is_unknown_is_listed() {
     assert_eq!(end["replies_broken_off"], 1);
 }
 
+/// Who asks one ECU where all were asked gets an answer if that is wanted.
+#[test]
+fn the_way_of_asking_may_be_the_testers() {
+    let bus = bus();
+    let file = capture("two-ecus.pcapng");
+    let replay = [
+        "replay",
+        &file,
+        "--as",
+        "car",
+        "--bus",
+        &bus,
+        "--addressing",
+        "any",
+    ];
+    let _car = Car::start(&replay);
+    let mut tester = Raw::join(&bus);
+    tester.send(0x7E1, &[2, 1, 0, 0, 0, 0, 0, 0]);
+    let answer = tester.receive(SOON).expect("an answer");
+    assert_eq!(answer, (0x7E9, vec![6, 0x41, 0, 0x80, 0, 0, 1, 0]));
+    assert_eq!(tester.receive(Duration::from_millis(100)), None);
+}
+
 #[test]
 fn a_time_ends_it_and_what_makes_no_sense_is_said() {
     let bus = bus();

@@ -337,12 +337,24 @@ pub(crate) struct RecordedCar {
     /// What a question gets that is asked more often than it was then
     #[arg(long, value_enum, value_name = "WHAT")]
     pub(crate) after_last: Option<AfterLast>,
+    /// Whether it matters if all ECUs were asked then, or one
+    #[arg(long, value_enum, value_name = "HOW")]
+    pub(crate) addressing: Option<Addressing>,
     /// Whether the frames that are no diagnostics are sent too, from the beginning of the recording on, over and over
     #[arg(long, value_enum, value_name = "SWITCH")]
     pub(crate) broadcasts: Option<Switch>,
     /// Stop after this time on the bus (30s, 5min, 1h)
     #[arg(long = "for", value_parser = duration, value_name = "TIME")]
     pub(crate) lasting: Option<Duration>,
+}
+
+/// Whether it matters how a question was addressed in the recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Addressing {
+    /// A question to all was asked of all, one to an ECU of this ECU (if nothing is said)
+    AsRecorded,
+    /// What an ECU replied when all were asked it replies when it is asked alone, and the other way round
+    Any,
 }
 
 /// What a question gets that is asked more often than it was in the recording.

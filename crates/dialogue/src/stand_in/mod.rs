@@ -19,11 +19,12 @@ use twotrip_can::{
     timing::{self, BitRate},
 };
 use twotrip_isotp::{Direction, Dlc, Event as TransportEvent, Pdu, Profile, Timers};
+use twotrip_obd::Response;
 use twotrip_units::BusInstant;
 
 use self::node::{Node, Push};
 pub use self::tell::{Counts, Found, Head, StandInEvent, Unknown};
-use crate::{Answers, QuestionId, Role};
+use crate::{Answers, QuestionId, Role, answers::Entry};
 
 /// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
 const FRAME_BYTES: usize = 8;
@@ -55,6 +56,9 @@ pub struct Settings {
     pub pad: u8,
     /// What a question gets that is asked too often.
     pub after_last: AfterLast,
+    /// Whether a question put to one ECU gets what this ECU replied when all were asked the same, and one put to all what each
+    /// replied that was asked the same, where it was not asked in this way then.
+    pub any_addressing: bool,
     /// Bit rate at which frames follow each other where the bus itself does not pace them.
     pub spacing: Option<BitRate>,
     /// How much earlier than recorded a reply begins: the time of a frame, where the bus takes it. Replies were recorded
@@ -69,6 +73,7 @@ impl Default for Settings {
             dlc: Dlc::Strict,
             pad: Profile::OBD.pad,
             after_last: AfterLast::Last,
+            any_addressing: false,
             spacing: None,
             lead: Duration::ZERO,
         }
@@ -101,6 +106,23 @@ pub struct StandIn {
     /// When it has left the wire, as far as we pace it ourselves.
     leaves: Option<BusInstant>,
     latest: BusInstant,
+}
+
+/// What a question gets.
+#[derive(Clone, Copy, Debug)]
+struct Given {
+    question: QuestionId,
+    time: Option<usize>,
+    times: usize,
+    replies: u32,
+}
+
+/// Whether a reply is a refusal that an ECU gives only when it is asked alone (AUTOSAR SWS_Dcm_00001).
+fn is_for_one_only(reply: &[u8]) -> bool {
+    matches!(
+        Response::parse(reply),
+        Ok(Response::Negative(_, code)) if code.is_suppressed_when_functional()
+    )
 }
 
 impl StandIn {
@@ -344,6 +366,9 @@ impl StandIn {
         if let Some(question) = question {
             return self.on_known(now, role, question, head);
         }
+        if self.settings.any_addressing && self.on_known_elsewhere(now, role, request, head) {
+            return;
+        }
         self.counts.requests += 1;
         self.counts.unknown += 1;
         let known = self.unknown.iter_mut().find(|unknown| unknown.is(role, request));
@@ -364,6 +389,49 @@ impl StandIn {
 
     fn on_known(&mut self, now: BusInstant, role: Role, question: QuestionId, request: Head) {
         self.counts.requests += 1;
+        let given = self.give(now, question, |_, _| true);
+        self.settle(now, role, request, given);
+    }
+
+    /// A question that was not asked in this way then, but in the other one; says whether it was.
+    fn on_known_elsewhere(&mut self, now: BusInstant, role: Role, request: &[u8], head: Head) -> bool {
+        let mut found: Option<Given> = None;
+        for place in 0..self.nodes.len() {
+            let (ecu, number) = (self.nodes[place].ecu, self.nodes[place].number);
+            let extended = ecu.response().is_extended();
+            let other = match role {
+                Role::AskAll { extended: size } if size == extended => Role::Ask(ecu),
+                Role::Ask(asked) if asked == ecu => Role::AskAll { extended },
+                _ => continue,
+            };
+            let Some(question) = self.answers.find(other, request) else {
+                continue;
+            };
+            if found.is_none() {
+                self.counts.requests += 1;
+            }
+            let to_all = matches!(role, Role::AskAll { .. });
+            let given = self.give(now, question, |entry, reply| {
+                entry.ecu == number && !(to_all && is_for_one_only(reply))
+            });
+            let replies = found.map_or(0, |found| found.replies);
+            let first = found.get_or_insert(given);
+            first.replies = replies + given.replies;
+        }
+        let Some(given) = found else {
+            return false;
+        };
+        self.settle(now, role, head, given);
+        true
+    }
+
+    /// Lets the ECUs owe what came to this question, as far as it is wanted.
+    fn give(
+        &mut self,
+        now: BusInstant,
+        question: QuestionId,
+        is_wanted: impl Fn(&Entry, &[u8]) -> bool,
+    ) -> Given {
         let before = self.asked[question.index()];
         self.asked[question.index()] += 1;
         let times = self.answers.times(question);
@@ -377,7 +445,42 @@ impl StandIn {
         let occasion = time
             .and_then(|time| self.answers.occasion(question, time))
             .unwrap_or_default();
-        let replies = occasion.end - occasion.begin;
+        let asked = now - self.settings.lead;
+        let mut replies = 0;
+        for number in occasion.begin..occasion.end {
+            let Some(entry) = self.answers.entry(number) else {
+                continue;
+            };
+            if !is_wanted(&entry, self.answers.message(entry)) {
+                continue;
+            }
+            replies += 1;
+            let place = self.places[usize::from(entry.ecu)];
+            let rest = (number, occasion.end);
+            match self.nodes[place].push(self.counts.requests, asked, asked + entry.after, rest) {
+                Push::Taken => {}
+                Push::Dropped => {
+                    self.counts.dropped += 1;
+                    let ecu = self.nodes[place].ecu;
+                    self.tell(StandInEvent::Busy { at: now, ecu });
+                }
+            }
+        }
+        Given {
+            question,
+            time,
+            times,
+            replies,
+        }
+    }
+
+    fn settle(&mut self, now: BusInstant, role: Role, request: Head, given: Given) {
+        let Given {
+            question,
+            time,
+            times,
+            replies,
+        } = given;
         match (time, replies) {
             (None, _) => self.counts.exhausted += 1,
             (_, 0) => self.counts.silent += 1,
@@ -394,22 +497,6 @@ impl StandIn {
                 replies,
             },
         });
-        let asked = now - self.settings.lead;
-        for number in occasion.begin..occasion.end {
-            let Some(entry) = self.answers.entry(number) else {
-                continue;
-            };
-            let place = self.places[usize::from(entry.ecu)];
-            let rest = (number, occasion.end);
-            match self.nodes[place].push(self.counts.requests, asked, asked + entry.after, rest) {
-                Push::Taken => {}
-                Push::Dropped => {
-                    self.counts.dropped += 1;
-                    let ecu = self.nodes[place].ecu;
-                    self.tell(StandInEvent::Busy { at: now, ecu });
-                }
-            }
-        }
     }
 
     /// Hands over what is due.

@@ -38,7 +38,7 @@ pub(super) struct Node {
     pub(super) channel: Channel,
     turns: VecDeque<Turn>,
     /// Number of this ECU among all.
-    number: u16,
+    pub(super) number: u16,
     /// Whether the reply last sent takes several frames.
     segmented: bool,
     /// When the reply was due of which no frame has been polled yet.

@@ -347,6 +347,42 @@ fn of_two_at_the_same_time_the_lower_identifier_goes_first_and_the_other_waits_f
 }
 
 #[test]
+fn the_other_way_of_asking_counts_only_where_it_is_wanted() {
+    let asked = "
+        1000 7E1 02 01 00
+        2000 7E2 02 01 00
+        3000 7DF 02 01 1C
+        4000 7DF 02 01 46
+    ";
+    let recording = format!(
+        "{RECORDING}\n6000 7E0 02 01 46\n6004 7E8 03 41 46 3C\n6100 7E1 02 01 46\n6102 7E9 03 41 46 3D"
+    );
+    assert!(Bus::new(&recording, Settings::default()).play(asked).is_empty());
+    let any_addressing = true;
+    let mut bus = Bus::new(
+        &recording,
+        Settings {
+            any_addressing,
+            ..Settings::default()
+        },
+    );
+    // 7EA says nothing in the recording. The refusal of 01 1C is for who is asked alone.
+    assert_eq!(
+        bus.play(asked),
+        [
+            "1005.5 7E9 06 41 00 80 00 00 01 55",
+            "4002 7E9 03 41 46 3D 55 55 55 55",
+            "4004 7E8 03 41 46 3C 55 55 55 55"
+        ]
+    );
+    let counts = bus.car.counts();
+    assert_eq!(
+        (counts.requests, counts.answered, counts.silent, counts.unknown),
+        (4, 2, 1, 1)
+    );
+}
+
+#[test]
 fn a_computer_that_is_late_keeps_the_order() {
     let recording = "
         0 7DF 02 01 00

@@ -45,13 +45,14 @@ fn check(args: &args::Replay) -> Result<(), Failure> {
     }
     let args::RecordedCar {
         after_last,
+        addressing,
         broadcasts,
         lasting,
     } = args.car;
-    let of_a_car = after_last.is_some() || broadcasts.is_some() || lasting.is_some();
+    let of_a_car = after_last.is_some() || addressing.is_some() || broadcasts.is_some() || lasting.is_some();
     if args.part != Part::Car && of_a_car {
         return Err(Failure::input(
-            "--after-last, --broadcasts and --for go with `--as car`",
+            "--after-last, --addressing, --broadcasts and --for go with `--as car`",
             Some("`replay FILE --as car --bus BUS` answers a tester from the recording".to_owned()),
         ));
     }

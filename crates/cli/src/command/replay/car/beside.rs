@@ -6,16 +6,17 @@ use twotrip_can::FrameKind;
 use twotrip_dialogue::Role;
 use twotrip_host::replay::car::Broadcasts;
 
-use super::super::recorded::{Recorded, Wanted};
+use super::super::recorded::{Recorded, Survey, Wanted, failure};
 use crate::{args, exit::Failure};
 
 /// Least time from the beginning of a recording to that of the next round: it may be of one instant.
 const ROUND: Duration = Duration::from_millis(10);
 
 /// Those of one recorded bus, each with its time since the beginning.
-pub(super) fn frames(args: &args::Replay, bus: usize) -> Result<Broadcasts, Failure> {
+pub(super) fn frames(args: &args::Replay, survey: Survey, bus: usize) -> Result<Broadcasts, Failure> {
     let (path, wanted) = (args.file.clone(), Wanted::of(args));
-    let mut recorded = Recorded::open(&path, wanted.clone())?;
+    let open = move || Recorded::surveyed(&path, wanted.clone(), &survey);
+    let mut recorded = open().map_err(|error| failure(&error))?;
     // When this section begins, since the beginning of all; the time of its first frame; frames of this round.
     let (mut base, mut zero, mut found) = (Duration::ZERO, None, 0_u64);
     Ok(Box::new(move || {
@@ -27,7 +28,7 @@ pub(super) fn frames(args: &args::Replay, bus: usize) -> Result<Broadcasts, Fail
                 }
                 base += span(recorded.ended(), zero.take()).max(ROUND);
                 found = 0;
-                recorded = Recorded::open(&path, wanted.clone()).ok()?;
+                recorded = open().ok()?;
                 continue;
             };
             if entry.begins && zero.is_some() {

@@ -17,6 +17,7 @@ use twotrip_host::{
     bench::Watch,
     bus::{Bus, Name},
     ready::notify_ready,
+    recording::ReadError,
     replay::car::Car,
 };
 use twotrip_isotp::Profile;
@@ -36,7 +37,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let (recorded_bus, name) = one_bus(&survey, args)?;
     // The bus first: whoever has no CAN learns it before a long recording is read.
     let bus = open(&name, args.on_a_bench).await?;
-    let learned = learn(args, wanted, &survey, recorded_bus)?;
+    let learned = learn(args, wanted, recorded_bus)?;
     if learned.answers.questions().next().is_none() {
         let what = format!(
             "`{}` holds no question of a tester",
@@ -55,7 +56,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     } = learned;
     let mut car = Car::new(StandIn::new(answers, settings), bus, watch).map_err(words::system)?;
     let broadcasts = args.car.broadcasts == Some(args::Switch::On);
-    if broadcasts && !car.broadcast(beside::frames(args, recorded_bus)?) {
+    if broadcasts && !car.broadcast(beside::frames(args, survey, recorded_bus)?) {
         anstream::eprintln!("the recording has no frames but those of diagnostics: none are sent unasked");
     }
     let mut teller = Teller::new(args.json);
@@ -113,7 +114,7 @@ struct Learned {
 }
 
 /// Keeps what was answered to what.
-fn learn(args: &args::Replay, wanted: Wanted, survey: &Survey, bus: usize) -> Result<Learned, Failure> {
+fn learn(args: &args::Replay, wanted: Wanted, bus: usize) -> Result<Learned, Failure> {
     let mut recorded = Recorded::open(&args.file, wanted)?;
     let mut learner = Learner::default();
     let mut first = None;
@@ -121,7 +122,8 @@ fn learn(args: &args::Replay, wanted: Wanted, survey: &Survey, bus: usize) -> Re
         let entry = match recorded.next() {
             Ok(Some(entry)) => entry,
             Ok(None) => break,
-            Err(error) if survey.damage.is_some() => {
+            // The survey has seen that it is a recording; the last block may be being written.
+            Err(error @ ReadError::Damage { .. }) => {
                 anstream::eprintln!("{}", output::escape(&error.to_string()));
                 break;
             }
@@ -179,6 +181,7 @@ fn settings(args: &args::Replay, bus: &Bus, recorded: Option<u64>) -> Settings {
             args::AfterLast::Anew => AfterLast::Anew,
             args::AfterLast::Silence => AfterLast::Silence,
         },
+        any_addressing: args.car.addressing == Some(args::Addressing::Any),
         spacing,
         lead,
     }
