@@ -97,6 +97,17 @@ const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // The same sources; tc-tbf(8), clock_nanosleep(2).
+    (
+        "replays",
+        &[
+            "frames_arrive_in_their_order_and_never_early",
+            "a_full_queue_is_waited_for",
+            "a_bench_in_use_gets_no_frame",
+            "somebody_else_later_stops_the_frames",
+            "ends_cleanly",
+        ],
+    ),
     // Linux Documentation/networking/can.rst, linux/can/error.h, tc-tbf(8).
     (
         "link",

@@ -28,7 +28,7 @@ pub enum BenchError {
     /// Somebody sends.
     #[error(
         "the bus is in use: {heard} while it was listened to; nothing was sent; is a vehicle \
-         connected? Take this computer off it; on a bench, start the car before anything else sends"
+         connected? Take this computer off it; on a bench, start twotrip before anything else sends"
     )]
     Busy {
         /// Who, and what.
@@ -56,7 +56,7 @@ pub enum BenchError {
     },
     /// Another ECU answers while the car runs.
     #[error(
-        "a second ECU: {heard}, so the car has stopped sending; is a vehicle connected? Take this \
+        "a second ECU: {heard}, so twotrip has stopped sending; is a vehicle connected? Take this \
          computer off it; a bench has room for one car"
     )]
     SecondResponder {
@@ -74,7 +74,7 @@ pub enum BenchError {
     },
     /// Something that no tester sends.
     #[error(
-        "foreign traffic: {heard}, which is no request of a tester, so the car has stopped sending; is a \
+        "foreign traffic: {heard}, which is no request of a tester, so twotrip has stopped sending; is a \
          vehicle connected? Take this computer off it; a bench has a car and testers, and nothing else"
     )]
     Foreign {

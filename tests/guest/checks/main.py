@@ -32,6 +32,7 @@ def main(program, tools, results, *wanted):
     import own_commands
     import python_client
     import recordings
+    import replays
     import traffic
     import transfer_cost
     import transport_cases
@@ -51,6 +52,7 @@ def main(program, tools, results, *wanted):
     outcomes.group(*own_commands.group(program))
     outcomes.group(*traffic.group(program, results, outcomes.figure))
     outcomes.group(*recordings.group(program, tools, results, outcomes.figure))
+    outcomes.group(*replays.group(program, tools, results, outcomes.figure))
     outcomes.group(*link.group(program, results, outcomes.figure))
     outcomes.group(*link.error_group(program))
     outcomes.group(*bench.group(program))
