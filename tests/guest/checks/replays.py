@@ -110,6 +110,8 @@ def group(twotrip, tools, results, figure):
                 late = at - end["due_from_unix_ns"] - after
                 assert late >= 0, f"{frame} is {-late} ns early"
                 kernel.append(late / 1000)
+            # Whoever listens takes the one processor as well: measured is beside nobody, as the bare loop is.
+            end, _ = replay("--bus", INTERFACE)
             ours.append(end["lateness"]["median_us"])
             ran = subprocess.run(
                 [str(tools / "bare-sleep"), str(FRAMES), str(GAP)], check=True, capture_output=True, text=True
@@ -118,7 +120,7 @@ def group(twotrip, tools, results, figure):
         ours, bare = statistics.median(ours), statistics.median(bare)
         figure("median lateness of a bare clock_nanosleep loop", f"{bare:.0f}", "us")
         figure("median lateness of a replay when it hands a frame over", f"{ours:.0f}", "us")
-        figure("the same by the kernel's time of the frame", f"{statistics.median(kernel):.0f}", "us")
+        figure("the same by the kernel's time of the frame, with a listener", f"{statistics.median(kernel):.0f}", "us")
         figure("replay against the bare loop (goal 1.2)", f"{ours / bare:.2f}", "times")
 
     def a_full_queue_is_waited_for(_):

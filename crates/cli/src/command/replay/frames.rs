@@ -106,7 +106,11 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let mut stop = pin!(words::stopped()?);
     let mut open = Vec::new();
     for (number, name) in lanes.names.iter().enumerate() {
-        let bus = lanes::open(name, args.on_a_bench).await?;
+        let mut bus = lanes::open(name, args.on_a_bench).await?;
+        if !args.on_a_bench {
+            // On a bench all has to be heard; elsewhere what others say is nobody's business here.
+            bus.set_filters(&[]).map_err(words::system)?;
+        }
         let recorded = survey.buses.iter().zip(&lanes.of);
         let recorded = recorded
             .filter(|(_, lane)| **lane == Some(number))

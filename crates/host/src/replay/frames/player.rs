@@ -21,10 +21,12 @@ use crate::{
 
 /// The thread sleeps no longer without looking at the buses.
 const NAP: Duration = Duration::from_millis(5);
-/// Nor does it send for longer without that.
+/// How often they are looked at where there is time for it, or where frames are late anyway.
 const TURN: Duration = Duration::from_millis(2);
-/// What a look at the buses may take: it is not begun so shortly before a frame.
-const LOOK: Duration = Duration::from_micros(100);
+/// And where there is neither.
+const LONG: Duration = Duration::from_millis(20);
+/// What a look at the buses is thought to take before one has been taken; none is begun so shortly before a frame.
+const LOOK_TIME: Duration = Duration::from_micros(100);
 /// Wait after a bus had no room: some frame of its queue has passed by then.
 const RETRY: Duration = Duration::from_micros(250);
 /// A bus that takes nothing for so long is worth a word.
@@ -116,6 +118,8 @@ pub struct Player {
     began: SystemTime,
     /// When the buses were last looked at.
     looked: BusInstant,
+    /// What that takes: the longest, forgotten by and by.
+    look_time: Duration,
     told: BusInstant,
     /// Lanes of which it was said that they are down, and that they take no FD frames.
     down: Vec<bool>,
@@ -144,6 +148,7 @@ impl Player {
             lateness: Lateness::default(),
             began: SystemTime::now(),
             looked: BusInstant::ZERO,
+            look_time: LOOK_TIME,
             told: BusInstant::ZERO,
         }
     }
@@ -245,21 +250,30 @@ impl Player {
         mut stop: Pin<&mut impl Future<Output = ()>>,
         notice: &mut impl FnMut(Notice<'_>),
     ) -> Result<bool, PlayError<E>> {
+        let mut is_fresh = true;
         loop {
             let now = self.clock.now();
-            let is_time = until <= now;
-            let turn = if until.saturating_since(now) > LOOK {
-                NAP / 4
+            let left = until.saturating_since(now);
+            let since = now.saturating_since(self.looked);
+            let is_wanted = if left > self.look_time * 2 {
+                since >= TURN
             } else {
-                TURN
+                // It would make this frame late; but a frame that is late already does not wait for it to be so at its own
+                // time, and somebody may have asked to stop.
+                since >= LONG || (left.is_zero() && is_fresh && since >= TURN)
             };
-            if now >= self.looked + turn && self.look(stop.as_mut(), notice).await? {
+            if is_wanted && self.look(stop.as_mut(), notice).await? {
                 return Ok(true);
             }
-            if is_time {
+            if left.is_zero() {
                 return Ok(false);
             }
+            if is_wanted {
+                // It took its time.
+                continue;
+            }
             self.clock.sleep_until(until.min(now + NAP));
+            is_fresh = false;
         }
     }
 
@@ -320,6 +334,7 @@ impl Player {
         mut stop: Pin<&mut impl Future<Output = ()>>,
         notice: &mut impl FnMut(Notice<'_>),
     ) -> Result<bool, PlayError<E>> {
+        let begun = self.clock.now();
         // The runtime asks the kernel what has come while this gives way to it.
         tokio::task::yield_now().await;
         loop {
@@ -340,6 +355,8 @@ impl Player {
             }
         }
         self.looked = self.clock.now();
+        let took = self.looked.saturating_since(begun);
+        self.look_time = took.max(self.look_time - self.look_time / 16);
         if self.looked >= self.told + PROGRESS {
             self.told = self.looked;
             notice(Notice::Progress(self.counts));
