@@ -38,11 +38,35 @@ struct Question {
     pending: Vec<(Ecu, BusInstant)>,
 }
 
-/// What is known of an ECU.
+/// What is known of an ECU: what its masks say, by service.
 #[derive(Clone, Debug, Default)]
-struct Known {
-    /// What its masks say, by service.
-    supported: BTreeMap<u8, Supported>,
+struct Known([Supported; MASKED]);
+
+/// Services with masks.
+const MASKED: usize = 5;
+
+impl Known {
+    /// Of a service; of one that has no masks nothing is ever learned.
+    const fn place(service: Service) -> Option<usize> {
+        match service {
+            Service::CurrentData => Some(0),
+            Service::FreezeFrame => Some(1),
+            Service::TestResults => Some(2),
+            Service::Control => Some(3),
+            Service::VehicleInformation => Some(4),
+            _ => None,
+        }
+    }
+
+    fn leaves_out(&self, service: Service, number: u8) -> bool {
+        Self::place(service).is_some_and(|place| self.0[place].leaves_out(number))
+    }
+
+    fn add(&mut self, service: Service, base: u8, mask: [u8; 4]) {
+        if let Some(place) = Self::place(service) {
+            self.0[place].add(base, mask);
+        }
+    }
 }
 
 #[derive(Clone, Debug, Default)]
@@ -94,12 +118,23 @@ pub struct Dialogue {
     /// An empty list.
     breaches: Vec<Breach>,
     messages: u64,
+    /// Units are not told.
+    only_messages: bool,
     /// Codes or a freeze frame have been read.
     codes_read: bool,
     last_frame: u64,
 }
 
 impl Dialogue {
+    /// One that does not tell of units: for who has no use for them.
+    #[must_use]
+    pub fn without_units() -> Self {
+        Self {
+            only_messages: true,
+            ..Self::default()
+        }
+    }
+
     /// Takes the frame with this number. Poll the events before the next one.
     pub fn on_frame(&mut self, number: u64, at: BusInstant, frame: &Frame) {
         let Some(role) = Role::of(frame.id()).filter(|_| frame.kind() != FrameKind::Error) else {
@@ -118,12 +153,14 @@ impl Dialogue {
             Ok(pdu) => pdu,
             Err(error) => return self.breach(number, at, role, Breach::Transport(error)),
         };
-        self.events.push_back(Event::Unit(Unit {
-            frame: number,
-            at,
-            role,
-            pdu,
-        }));
+        if !self.only_messages {
+            self.events.push_back(Event::Unit(Unit {
+                frame: number,
+                at,
+                role,
+                pdu,
+            }));
+        }
         let mut breaches = core::mem::take(&mut self.breaches);
         let whole = self.assemble(number, at, role, &pdu, &mut |breach| breaches.push(breach));
         self.tell_breaches(number, at, role, breaches);
@@ -369,9 +406,8 @@ impl Dialogue {
     ) {
         let known = self.known.entry(ecu).or_default();
         let mut number = |service: Service, number: u8| {
-            let service = service.to_byte();
-            let supported = known.supported.get(&service);
-            if supported.is_some_and(|supported| supported.leaves_out(number)) {
+            if known.leaves_out(service, number) {
+                let service = service.to_byte();
                 breaches.push(Breach::NotSupported { service, number });
             }
         };
@@ -388,17 +424,15 @@ impl Dialogue {
                 for record in records.flatten().filter(|record| !record.pid.is_mask()) {
                     number(service, record.pid.number());
                 }
-                let supported = known.supported.entry(service.to_byte()).or_default();
                 for record in records.flatten().filter(|record| record.pid.is_mask()) {
                     if let Ok(mask) = record.data.try_into() {
-                        supported.add(record.pid.number(), mask);
+                        known.add(service, record.pid.number(), mask);
                     }
                 }
             }
             Ok(Response::Masks(service, masks)) => {
-                let supported = known.supported.entry(service.to_byte()).or_default();
                 for &[base, ref mask @ ..] in *masks {
-                    supported.add(base, *mask);
+                    known.add(*service, base, *mask);
                 }
             }
             Ok(Response::TestResults(results)) => {

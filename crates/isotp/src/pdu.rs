@@ -39,6 +39,16 @@ impl Payload {
         payload
     }
 
+    /// The first `len` of the bytes of a whole frame behind its first.
+    fn of_frame([_, bytes @ ..]: [u8; 8], len: u8) -> Self {
+        let mut payload = Self::default();
+        for (place, (to, from)) in (0..).zip(payload.bytes.iter_mut().zip(bytes)) {
+            *to = if place < len { from } else { 0 };
+        }
+        payload.len = len.min(7);
+        payload
+    }
+
     /// The bytes.
     #[must_use]
     pub fn as_slice(&self) -> &[u8] {
@@ -224,7 +234,10 @@ impl Pdu {
                     room: rest.len(),
                 })?;
                 Ok(Self::SingleFrame {
-                    payload: Payload::head(message),
+                    payload: match data.try_into() {
+                        Ok(whole) => Payload::of_frame(whole, nibble),
+                        Err(_) => Payload::head(message),
+                    },
                 })
             }
             1 => {
@@ -249,7 +262,10 @@ impl Pdu {
             2 if rest.is_empty() => Err(ParseError::ConsecutiveFrameEmpty),
             2 => Ok(Self::ConsecutiveFrame {
                 sequence_number: nibble,
-                payload: Payload::head(rest),
+                payload: match data.try_into() {
+                    Ok(whole) => Payload::of_frame(whole, 7),
+                    Err(_) => Payload::head(rest),
+                },
             }),
             3 => match *rest {
                 [block_size, st_min, ..] => Ok(Self::FlowControl {

@@ -3,8 +3,10 @@
 use core::fmt::{self, Write};
 
 /// All pairs of digits, one after the other.
-const PAIRS: &str = "0001020304050607080910111213141516171819202122232425262728293031323334353637383940414243444546474849\
-                     5051525354555657585960616263646566676869707172737475767778798081828384858687888990919293949596979899";
+const PAIRS: &[u8; 200] = b"0001020304050607080910111213141516171819202122232425262728293031323334353637383940414243444546474849\
+                            5051525354555657585960616263646566676869707172737475767778798081828384858687888990919293949596979899";
+
+const DIGIT: &[u8; 10] = b"0123456789";
 
 /// All bytes in hexadecimal, one after the other.
 const HEX: &str = "000102030405060708090A0B0C0D0E0F101112131415161718191A1B1C1D1E1F\
@@ -29,17 +31,14 @@ const POWERS: [u64; DIGITS] = {
     powers
 };
 
-fn pair(text: &str, place: usize) -> &str {
-    text.get(2 * place..2 * place + 2).unwrap_or_default()
-}
-
 /// A byte in hexadecimal: `0A`.
 ///
 /// # Errors
 /// Those of `out`.
 #[inline]
 pub fn write_hex(out: &mut impl Write, byte: u8) -> fmt::Result {
-    out.write_str(pair(HEX, usize::from(byte)))
+    let place = 2 * usize::from(byte);
+    out.write_str(HEX.get(place..place + 2).unwrap_or_default())
 }
 
 /// A whole number: `1726`.
@@ -48,29 +47,9 @@ pub fn write_hex(out: &mut impl Write, byte: u8) -> fmt::Result {
 /// Those of `out`.
 #[inline]
 pub fn write_whole(out: &mut impl Write, number: u64) -> fmt::Result {
-    write_digits(out, number, 1)
-}
-
-/// A whole number with at least so many digits, zeros before it.
-///
-/// # Errors
-/// Those of `out`.
-pub fn write_digits(out: &mut impl Write, number: u64, least: usize) -> fmt::Result {
-    let mut digits = [b'0'; DIGITS];
-    let mut begin = DIGITS;
-    let mut rest = number;
-    while rest >= 10 {
-        let two = pair(PAIRS, usize::try_from(rest % 100).unwrap_or_default()).as_bytes();
-        begin -= 2;
-        digits[begin..begin + 2].copy_from_slice(two);
-        rest /= 100;
-    }
-    if rest > 0 {
-        begin -= 1;
-        digits[begin] = b'0' + u8::try_from(rest).unwrap_or_default();
-    }
-    let begin = begin.min(DIGITS - least.min(DIGITS));
-    out.write_str(core::str::from_utf8(&digits[begin..]).unwrap_or_default())
+    let mut text = Text::default();
+    text.put(number, 1);
+    text.write(out)
 }
 
 /// `number` in units of the last of so many decimals (at most 19), as `core::fmt` shows them: `-0.50`.
@@ -78,25 +57,78 @@ pub fn write_digits(out: &mut impl Write, number: u64, least: usize) -> fmt::Res
 /// # Errors
 /// Those of `out`.
 pub fn write_fixed(out: &mut impl Write, number: i64, decimals: usize) -> fmt::Result {
-    if number < 0 {
-        out.write_str("-")?;
-    }
-    let number = number.unsigned_abs();
-    let power = POWERS[decimals.min(DIGITS - 1)];
-    write_whole(out, number / power)?;
-    if power > 1 {
-        out.write_str(".")?;
-        write_digits(out, number % power, decimals)?;
-    }
-    Ok(())
+    write_column(out, number, decimals, 0)
 }
 
-/// How many digits a whole number has, at least 1.
-#[must_use]
-pub const fn digits(number: u64) -> usize {
-    match number.checked_ilog10() {
-        Some(tens) => tens as usize + 1,
-        None => 1,
+/// The same at the right of a column of so many characters (at most 32).
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_column(out: &mut impl Write, number: i64, decimals: usize, width: usize) -> fmt::Result {
+    let mut text = Text::default();
+    let size = number.unsigned_abs();
+    if decimals == 0 {
+        text.put(size, 1);
+    } else {
+        let decimals = decimals.min(DIGITS - 1);
+        text.put(size % POWERS[decimals], decimals);
+        text.put_one(b'.');
+        text.put(size / POWERS[decimals], 1);
+    }
+    if number < 0 {
+        text.put_one(b'-');
+    }
+    text.begin = text.begin.min(ROOM - width.min(ROOM));
+    text.write(out)
+}
+
+/// Room for a number, its sign and its point.
+const ROOM: usize = 32;
+
+/// A text that grows to the left.
+struct Text {
+    bytes: [u8; ROOM],
+    begin: usize,
+}
+
+impl Default for Text {
+    fn default() -> Self {
+        Self {
+            bytes: [b' '; ROOM],
+            begin: ROOM,
+        }
+    }
+}
+
+impl Text {
+    #[inline]
+    fn put_one(&mut self, byte: u8) {
+        self.begin -= 1;
+        self.bytes[self.begin] = byte;
+    }
+
+    /// Digits, at least so many.
+    #[inline]
+    fn put(&mut self, mut number: u64, least: usize) {
+        let until = self.begin - least;
+        while number >= 10 {
+            let pair = 2 * usize::try_from(number % 100).unwrap_or_default();
+            number /= 100;
+            self.begin -= 2;
+            self.bytes[self.begin] = PAIRS[pair];
+            self.bytes[self.begin + 1] = PAIRS[pair + 1];
+        }
+        if number > 0 {
+            self.put_one(DIGIT[usize::try_from(number).unwrap_or_default() % 10]);
+        }
+        while self.begin > until {
+            self.put_one(b'0');
+        }
+    }
+
+    #[inline]
+    fn write(&self, out: &mut impl Write) -> fmt::Result {
+        out.write_str(core::str::from_utf8(&self.bytes[self.begin..]).unwrap_or_default())
     }
 }
 
@@ -121,8 +153,6 @@ mod tests {
         for _ in 0..20 {
             for number in [number.saturating_sub(1), number, number + 1] {
                 assert_eq!(text(|out| write_whole(out, number)), format!("{number}"));
-                assert_eq!(digits(number), format!("{number}").len());
-                assert_eq!(text(|out| write_digits(out, number, 6)), format!("{number:06}"));
             }
             number = if number == 0 { 1 } else { number.saturating_mul(10) };
         }
@@ -141,6 +171,17 @@ mod tests {
             (i64::MIN, 0, "-9223372036854775808"),
         ] {
             assert_eq!(text(|out| write_fixed(out, number, decimals)), shown);
+        }
+    }
+
+    #[test]
+    fn columns_are_filled_with_blanks() {
+        for (number, width, shown) in [
+            (0, 13, "     0.000000"),
+            (-1_500_000, 13, "    -1.500000"),
+            (12_345_678_901_234, 13, "12345678.901234"),
+        ] {
+            assert_eq!(text(|out| write_column(out, number, 6, width)), shown);
         }
     }
 

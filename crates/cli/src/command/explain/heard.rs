@@ -129,14 +129,14 @@ impl Listener {
     /// Seconds since the first frame.
     pub(super) fn seconds(&self, at: u64) -> f64 {
         let (before, span) = self.span(at);
-        let span = span.as_secs_f64();
+        let span = Duration::from_nanos(span).as_secs_f64();
         if before { -span } else { span }
     }
 
-    /// Whether it was before the first frame, and how long before or after it.
-    pub(super) fn span(&self, at: u64) -> (bool, Duration) {
+    /// Whether it was before the first frame, and how long before or after it, nanoseconds.
+    pub(super) fn span(&self, at: u64) -> (bool, u64) {
         let begun = self.begun.unwrap_or(at);
-        (at < begun, Duration::from_nanos(at.abs_diff(begun)))
+        (at < begun, at.abs_diff(begun))
     }
 
     /// Takes back what has been told, for the memory in it.
@@ -165,7 +165,11 @@ impl Listener {
     pub(super) fn on_bus(&mut self, name: &str) {
         self.lanes.push(Lane {
             name: name.to_owned(),
-            dialogue: Dialogue::default(),
+            dialogue: if self.level == Level::Transport {
+                Dialogue::default()
+            } else {
+                Dialogue::without_units()
+            },
         });
     }
 
@@ -196,11 +200,16 @@ impl Listener {
         let at = packet.at.unwrap_or(self.last);
         match packet.frame() {
             Ok(frame) => {
+                // Looked for where it is shown.
+                let (direction, dropped) = match self.level {
+                    Level::Frames => (packet.direction(), packet.dropped()),
+                    _ => (None, None),
+                };
                 let heard = Heard {
                     interface: usize::try_from(packet.interface).unwrap_or(usize::MAX),
                     at,
-                    outbound: packet.direction().map(|way| way == Direction::Outbound),
-                    dropped: packet.dropped().unwrap_or(0),
+                    outbound: direction.map(|way| way == Direction::Outbound),
+                    dropped: dropped.unwrap_or(0),
                     frame,
                 };
                 self.on_frame(&heard, packet.comments());
@@ -271,7 +280,6 @@ impl Listener {
                 .on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
             while let Some(event) = lane.dialogue.poll_event() {
                 match event {
-                    Event::Unit(_) if self.level != Level::Transport => {}
                     event if shown => self.told.push_back(Told::Event(heard.interface, event)),
                     Event::Message(message) => lane.dialogue.recycle(message),
                     _ => {}

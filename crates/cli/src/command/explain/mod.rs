@@ -1,10 +1,13 @@
 //! `twotrip explain`: a recording, or a bus as it goes, in plain words.
 //!
 //! `heard` is one frame with what is known of it, `teller` what is shown at each level, `story` the loop as a human tells
-//! it; `redact` writes a copy that can be shown to others, `against` compares two.
+//! it; `lines` and `phrases` are what lines are made of; `redact` writes a copy that can be shown to others, `against`
+//! compares two.
 
 mod against;
 mod heard;
+mod lines;
+mod phrases;
 mod redact;
 mod story;
 mod teller;

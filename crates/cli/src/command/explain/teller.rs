@@ -1,17 +1,15 @@
 //! What is shown at each level, for people and for machines.
 
-use std::{fmt::Write as _, time::Duration};
-
 use serde::Serialize;
-use twotrip_can::{CanId, Frame, FrameKind, error_frame::ErrorFrame};
-use twotrip_dialogue::{Breach, Ecu, Event, Message, Role, Unit};
+use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_dialogue::{Breach, Event, Message, Unit};
 use twotrip_host::recording::ReadError;
 use twotrip_isotp::{FlowStatus, Pdu};
-use twotrip_obd::{write_request, write_response};
-use twotrip_units::decimal;
 
 use super::{
     heard::{Heard, Listener, Told},
+    lines::{beside, columns, fill, write_hex, write_millis, write_role, write_seconds},
+    phrases::Phrases,
     story::Story,
 };
 use crate::{args::Level, exit::Failure, output};
@@ -104,6 +102,7 @@ struct Texts {
     role: String,
     bytes: String,
     words: String,
+    phrases: Phrases,
 }
 
 impl Teller {
@@ -317,12 +316,14 @@ impl Texts {
         self.words.clear();
         write_role(&mut self.role, message.role);
         write_hex(&mut self.bytes, &message.bytes);
-        write_words(&mut self.words, message);
+        self.phrases.write(&mut self.words, message);
     }
 
     /// Shows a message to people.
     fn tell(&mut self, message: &Message, interface: usize, listener: &Listener) -> Result<(), Failure> {
-        let Self { line, words, .. } = self;
+        let Self {
+            line, words, phrases, ..
+        } = self;
         line.clear();
         words.clear();
         write_seconds(line, listener, listener.instant(message.began));
@@ -330,85 +331,17 @@ impl Texts {
         line.push_str(&bus(listener, interface));
         let begun = line.len();
         write_role(line, message.role);
-        for _ in line.len() - begun..17 {
-            line.push(' ');
-        }
+        fill(line, begun, 17);
         line.push(' ');
         if let Some((_, latency)) = message.answers {
             words.push_str("(+");
-            write_tenths_of_millis(words, latency);
+            write_millis(words, latency);
             words.push_str(" ms) ");
         }
-        write_words(words, message);
+        phrases.write(words, message);
         let width = line.chars().count();
         columns(line, width, words, "")
     }
-}
-
-/// Longest span whose fractions a floating-point number holds well enough to be rounded as its integer, nanoseconds.
-const EXACT: u128 = 1 << 50;
-
-/// Seconds since the first frame, 13 columns: what `{:>13.6}` makes of them.
-fn write_seconds(line: &mut String, listener: &Listener, at: u64) {
-    let (before, span) = listener.span(at);
-    let nanos = span.as_nanos();
-    let half = nanos % 1000 == 500;
-    if before || half || nanos > EXACT {
-        // Halves are rounded as the floating-point number lies.
-        let _ = write!(line, "{:>13.6}", listener.seconds(at));
-        return;
-    }
-    let micros = u64::try_from((nanos + 500) / 1000).unwrap_or_default();
-    for _ in decimal::digits(micros / 1_000_000) + 7..13 {
-        line.push(' ');
-    }
-    let _ = decimal::write_fixed(line, micros.cast_signed(), 6);
-}
-
-/// Milliseconds: what `{:.1}` makes of them.
-fn write_tenths_of_millis(line: &mut String, latency: Duration) {
-    let nanos = latency.as_nanos();
-    if nanos % 100_000 == 50_000 || nanos > EXACT {
-        let _ = write!(line, "{:.1}", latency.as_secs_f64() * 1000.0);
-        return;
-    }
-    let tenths = i64::try_from((nanos + 50_000) / 100_000).unwrap_or_default();
-    let _ = decimal::write_fixed(line, tenths, 1);
-}
-
-/// A role as it displays itself: the most common ones without a formatter.
-fn write_role(line: &mut String, role: Role) {
-    let standard = |ecu: Ecu| match ecu.response() {
-        CanId::Standard(id) => Some(id.to_be_bytes()),
-        CanId::Extended(_) => None,
-    };
-    let write_id = |line: &mut String, [high, low]: [u8; 2]| {
-        let _ = decimal::write_whole(line, u64::from(high));
-        let _ = decimal::write_hex(line, low);
-    };
-    match role {
-        Role::AskAll { .. } => line.push_str("tester to all"),
-        Role::Ask(ecu) if let Some(id) = standard(ecu) => {
-            line.push_str("tester to ");
-            write_id(line, id);
-        }
-        Role::Answer(ecu) if let Some(id) = standard(ecu) => {
-            write_id(line, id);
-            line.push_str(" to tester");
-        }
-        role => {
-            let _ = write!(line, "{role}");
-        }
-    }
-}
-
-/// A message in words.
-fn write_words(text: &mut String, message: &Message) {
-    // A string takes everything.
-    let _ = match message.role {
-        Role::Answer(_) => write_response(text, &message.bytes),
-        Role::AskAll { .. } | Role::Ask(_) => write_request(text, &message.bytes),
-    };
 }
 
 fn unit_words(unit: &Unit) -> String {
@@ -454,51 +387,6 @@ fn hex(bytes: &[u8]) -> String {
     let mut text = String::new();
     write_hex(&mut text, bytes);
     text
-}
-
-fn write_hex(text: &mut String, bytes: &[u8]) {
-    for (place, &byte) in bytes.iter().enumerate() {
-        text.push_str(if place > 0 { " " } else { "" });
-        let _ = decimal::write_hex(text, byte);
-    }
-}
-
-/// A text beside the head that `line` holds, which is `width` columns wide; broken at spaces where it is too long, and
-/// each line ended with `end`.
-fn columns(line: &mut String, width: usize, text: &str, end: &str) -> Result<(), Failure> {
-    if width + text.chars().count() <= output::WIDTH {
-        line.push_str(text);
-        line.push_str(end);
-        return output::line(line);
-    }
-    let room = output::WIDTH.saturating_sub(width).max(1);
-    let mut used = 0;
-    for word in text.split_whitespace() {
-        let long = word.chars().count();
-        if used > 0 && used + 1 + long > room {
-            line.push_str(end);
-            output::line(line)?;
-            line.clear();
-            line.extend(std::iter::repeat_n(' ', width));
-            used = 0;
-        }
-        if used > 0 {
-            line.push(' ');
-            used += 1;
-        }
-        line.push_str(word);
-        used += long;
-    }
-    if used > 0 {
-        line.push_str(end);
-        output::line(line)?;
-    }
-    Ok(())
-}
-
-/// As [`columns`], for what is told seldom.
-fn beside(head: &str, text: &str) -> Result<(), Failure> {
-    columns(&mut head.to_owned(), head.chars().count(), text, "")
 }
 
 /// Time of day, UTC; nothing for what has no time.
