@@ -55,6 +55,7 @@ impl Clock {
     }
 
     /// Nanoseconds since 1970; what lies outside 64 bits of them is held at the ends.
+    #[inline]
     pub(crate) fn nanos(self, stamp: u64) -> u64 {
         match self {
             // By far the most.

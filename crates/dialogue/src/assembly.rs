@@ -49,8 +49,12 @@ enum Flow {
 pub(crate) struct Spare(Vec<Vec<u8>>);
 
 impl Spare {
-    /// Most buffers kept: more messages are hardly told between two frames.
-    const MOST: usize = 8;
+    /// Most short buffers kept: who tells many messages at once gives many back.
+    const MOST: usize = 4096;
+    /// Most long ones.
+    const LONG: usize = 64;
+    /// From here on a buffer is long, bytes.
+    const SHORT: usize = 64;
 
     fn filled(&mut self, bytes: &[u8]) -> Vec<u8> {
         let mut buffer = self.0.pop().unwrap_or_default();
@@ -60,7 +64,12 @@ impl Spare {
     }
 
     pub(crate) fn take_back(&mut self, buffer: Vec<u8>) {
-        if self.0.len() < Self::MOST {
+        let most = if buffer.capacity() > Self::SHORT {
+            Self::LONG
+        } else {
+            Self::MOST
+        };
+        if self.0.len() < most {
             self.0.push(buffer);
         }
     }

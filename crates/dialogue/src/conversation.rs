@@ -1,9 +1,6 @@
 //! Messages become questions and answers; timing and conduct are judged.
 
-use alloc::{
-    collections::{BTreeMap, VecDeque},
-    vec::Vec,
-};
+use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
 use twotrip_can::{Frame, FrameKind};
@@ -14,6 +11,7 @@ use twotrip_units::BusInstant;
 use crate::{
     Breach, Ecu, Event, Message, Role, Unit,
     assembly::{Assembly, Spare, Whole},
+    few::Few,
 };
 
 /// P2: an answer begins within this time of the request's end (ISO 15765-4).
@@ -108,9 +106,9 @@ impl Supported {
 /// ```
 #[derive(Clone, Debug, Default)]
 pub struct Dialogue {
-    assemblies: BTreeMap<Role, Assembly>,
+    assemblies: Few<Role, Assembly>,
     questions: VecDeque<Question>,
-    known: BTreeMap<Ecu, Known>,
+    known: Few<Ecu, Known>,
     events: VecDeque<Event>,
     spare: Spare,
     /// Closed ones, for their lists.
@@ -206,6 +204,7 @@ impl Dialogue {
     }
 
     /// Empties a list, and keeps its memory for the next.
+    #[inline]
     fn tell_breaches(&mut self, frame: u64, at: BusInstant, role: Role, mut breaches: Vec<Breach>) {
         for breach in breaches.drain(..) {
             self.breach(frame, at, role, breach);
@@ -234,7 +233,7 @@ impl Dialogue {
                 Role::AskAll { .. } => None,
             };
             let awaited = other
-                .and_then(|other| self.assemblies.get_mut(&other))
+                .and_then(|other| self.assemblies.get_mut(other))
                 .is_some_and(|assembly| assembly.on_flow_control(at, status, block_size, st_min, breach));
             if !awaited {
                 breach(Breach::StrayFlowControl);
@@ -245,7 +244,7 @@ impl Dialogue {
             breach(Breach::LongRequestToAll);
             return None;
         }
-        let assembly = self.assemblies.entry(role).or_default();
+        let assembly = self.assemblies.entry(role);
         assembly.on_unit(number, at, pdu, &mut self.spare, breach)
     }
 
@@ -286,9 +285,9 @@ impl Dialogue {
         if let Some(before) = self.questions.back() {
             let after = whole.began.saturating_since(before.ended);
             // Who has spoken before may do so again; if nobody has, anybody may.
-            let mut heard = self.known.keys().filter(|ecu| before.role.reaches(**ecu));
+            let mut heard = self.known.keys().filter(|ecu| before.role.reaches(*ecu));
             let others_may_answer =
-                before.answered.is_empty() || heard.any(|ecu| !before.answered.contains(ecu));
+                before.answered.is_empty() || heard.any(|ecu| !before.answered.contains(&ecu));
             if others_may_answer && after < P2 {
                 breaches.push(Breach::Impatient { after, limit: P2 });
             }
@@ -404,7 +403,7 @@ impl Dialogue {
         response: &Result<Response<'_>, twotrip_obd::ResponseError>,
         breaches: &mut Vec<Breach>,
     ) {
-        let known = self.known.entry(ecu).or_default();
+        let known = self.known.entry(ecu);
         let mut number = |service: Service, number: u8| {
             if known.leaves_out(service, number) {
                 let service = service.to_byte();
@@ -421,10 +420,17 @@ impl Dialogue {
                     }
                     _ => Service::CurrentData,
                 };
-                for record in records.flatten().filter(|record| !record.pid.is_mask()) {
-                    number(service, record.pid.number());
+                let mut masks = false;
+                for record in records.flatten() {
+                    if record.pid.is_mask() {
+                        masks = true;
+                    } else {
+                        number(service, record.pid.number());
+                    }
                 }
-                for record in records.flatten().filter(|record| record.pid.is_mask()) {
+                // They count from the next answer on.
+                let masks = masks.then_some(*records).into_iter().flatten().flatten();
+                for record in masks.filter(|record| record.pid.is_mask()) {
                     if let Ok(mask) = record.data.try_into() {
                         known.add(service, record.pid.number(), mask);
                     }

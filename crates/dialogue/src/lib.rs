@@ -22,6 +22,7 @@ mod breach;
 pub mod compare;
 mod conversation;
 mod event;
+mod few;
 mod gather;
 mod learn;
 pub mod redaction;

@@ -3,10 +3,10 @@
 use core::fmt::{self, Write};
 
 /// All pairs of digits, one after the other.
-const PAIRS: &[u8; 200] = b"0001020304050607080910111213141516171819202122232425262728293031323334353637383940414243444546474849\
+const PAIRS: &str = "0001020304050607080910111213141516171819202122232425262728293031323334353637383940414243444546474849\
                             5051525354555657585960616263646566676869707172737475767778798081828384858687888990919293949596979899";
 
-const DIGIT: &[u8; 10] = b"0123456789";
+const DIGIT: &str = "0123456789";
 
 /// All bytes in hexadecimal, one after the other.
 const HEX: &str = "000102030405060708090A0B0C0D0E0F101112131415161718191A1B1C1D1E1F\
@@ -37,8 +37,7 @@ const POWERS: [u64; DIGITS] = {
 /// Those of `out`.
 #[inline]
 pub fn write_hex(out: &mut impl Write, byte: u8) -> fmt::Result {
-    let place = 2 * usize::from(byte);
-    out.write_str(HEX.get(place..place + 2).unwrap_or_default())
+    write_part(out, HEX, byte.into(), 2)
 }
 
 /// A whole number: `1726`.
@@ -47,9 +46,23 @@ pub fn write_hex(out: &mut impl Write, byte: u8) -> fmt::Result {
 /// Those of `out`.
 #[inline]
 pub fn write_whole(out: &mut impl Write, number: u64) -> fmt::Result {
-    let mut text = Text::default();
-    text.put(number, 1);
-    text.write(out)
+    match number {
+        0..10 => write_digit(out, number),
+        10..100 => write_pair(out, number),
+        100..1000 => {
+            write_digit(out, number / 100)?;
+            write_pair(out, number % 100)
+        }
+        1000..10_000 => {
+            write_pair(out, number / 100)?;
+            write_pair(out, number % 100)
+        }
+        _ => {
+            let mut text = Text::default();
+            text.put(number, 1);
+            text.write(out)
+        }
+    }
 }
 
 /// `number` in units of the last of so many decimals (at most 19), as `core::fmt` shows them: `-0.50`.
@@ -64,7 +77,31 @@ pub fn write_fixed(out: &mut impl Write, number: i64, decimals: usize) -> fmt::R
 ///
 /// # Errors
 /// Those of `out`.
+#[inline]
 pub fn write_column(out: &mut impl Write, number: i64, decimals: usize, width: usize) -> fmt::Result {
+    match u64::try_from(number) {
+        // The two that lines begin with: the divisors are known beforehand.
+        Ok(number) if decimals == 6 => {
+            let (whole, part) = (number / 1_000_000, number % 1_000_000);
+            write_blanks(out, width, digits(whole) + 7)?;
+            write_whole(out, whole)?;
+            out.write_str(".")?;
+            write_pair(out, part / 10_000)?;
+            write_pair(out, part / 100 % 100)?;
+            write_pair(out, part % 100)
+        }
+        Ok(number) if decimals == 1 => {
+            let (whole, part) = (number / 10, number % 10);
+            write_blanks(out, width, digits(whole) + 2)?;
+            write_whole(out, whole)?;
+            out.write_str(".")?;
+            write_digit(out, part)
+        }
+        _ => write_any(out, number, decimals, width),
+    }
+}
+
+fn write_any(out: &mut impl Write, number: i64, decimals: usize, width: usize) -> fmt::Result {
     let mut text = Text::default();
     let size = number.unsigned_abs();
     if decimals == 0 {
@@ -80,6 +117,41 @@ pub fn write_column(out: &mut impl Write, number: i64, decimals: usize, width: u
     }
     text.begin = text.begin.min(ROOM - width.min(ROOM));
     text.write(out)
+}
+
+#[inline]
+fn write_blanks(out: &mut impl Write, width: usize, taken: usize) -> fmt::Result {
+    const BLANKS: &str = "                                ";
+    out.write_str(&BLANKS[..width.saturating_sub(taken).min(ROOM)])
+}
+
+#[inline]
+fn write_digit(out: &mut impl Write, digit: u64) -> fmt::Result {
+    write_part(out, DIGIT, digit, 1)
+}
+
+/// Two digits.
+#[inline]
+fn write_pair(out: &mut impl Write, number: u64) -> fmt::Result {
+    write_part(out, PAIRS, number, 2)
+}
+
+#[inline]
+fn write_part(out: &mut impl Write, parts: &str, place: u64, length: usize) -> fmt::Result {
+    let begin = usize::try_from(place).unwrap_or_default() * length;
+    out.write_str(parts.get(begin..begin + length).unwrap_or_default())
+}
+
+/// How many digits a whole number has.
+#[inline]
+const fn digits(number: u64) -> usize {
+    match number {
+        0..10 => 1,
+        10..100 => 2,
+        100..1000 => 3,
+        1000..10_000 => 4,
+        _ => number.ilog10() as usize + 1,
+    }
 }
 
 /// Room for a number, its sign and its point.
@@ -115,11 +187,10 @@ impl Text {
             let pair = 2 * usize::try_from(number % 100).unwrap_or_default();
             number /= 100;
             self.begin -= 2;
-            self.bytes[self.begin] = PAIRS[pair];
-            self.bytes[self.begin + 1] = PAIRS[pair + 1];
+            self.bytes[self.begin..self.begin + 2].copy_from_slice(&PAIRS.as_bytes()[pair..pair + 2]);
         }
         if number > 0 {
-            self.put_one(DIGIT[usize::try_from(number).unwrap_or_default() % 10]);
+            self.put_one(b'0' + u8::try_from(number).unwrap_or_default());
         }
         while self.begin > until {
             self.put_one(b'0');
@@ -152,6 +223,12 @@ mod tests {
         let mut number: u64 = 0;
         for _ in 0..20 {
             for number in [number.saturating_sub(1), number, number + 1] {
+                assert_eq!(digits(number), format!("{number}").len());
+                let fixed = text(|out| write_fixed(out, (number / 10).cast_signed(), 6));
+                assert_eq!(
+                    fixed,
+                    format!("{}.{:06}", number / 10_000_000, number / 10 % 1_000_000)
+                );
                 assert_eq!(text(|out| write_whole(out, number)), format!("{number}"));
             }
             number = if number == 0 { 1 } else { number.saturating_mul(10) };

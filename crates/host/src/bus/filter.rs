@@ -116,6 +116,7 @@ pub struct Selection {
 impl Selection {
     /// Whether a frame is among them. Error frames have no identifier: they pass unless there is an `only`.
     #[must_use]
+    #[inline]
     pub fn passes(&self, frame: &Frame) -> bool {
         if frame.kind() == FrameKind::Error {
             return self.only.is_empty();

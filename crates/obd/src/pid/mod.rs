@@ -50,10 +50,7 @@ impl Pid {
             return Some(&table::MASKS[usize::from(self.0 / 0x20)]);
         }
         let range = table::RANGES.get(usize::from(self.0 / 0x20))?;
-        let place = range
-            .binary_search_by_key(&self, |definition| definition.pid)
-            .ok()?;
-        Some(&range[place])
+        range.get(usize::from(table::PLACES[usize::from(self.0)]))
     }
 
     /// All parameters that are understood but for the masks, rising.

@@ -32,6 +32,21 @@ pub(super) static RANGES: [&[Definition]; 6] = [
     from_a0::ROWS,
 ];
 
+/// Of each number the place of its row in its range; beyond all places if it has none.
+pub(super) static PLACES: [u8; 256] = {
+    let mut places = [u8::MAX; 256];
+    let mut range = 0;
+    while range < RANGES.len() {
+        let mut place: u8 = 0;
+        while (place as usize) < RANGES[range].len() {
+            places[RANGES[range][place as usize].pid.number() as usize] = place;
+            place += 1;
+        }
+        range += 1;
+    }
+    places
+};
+
 macro_rules! masks {
     ($($number:literal)+) => {
         [$(Definition {
