@@ -41,6 +41,8 @@ pub struct Reader {
     decoder: Decoder,
     bytes: Vec<u8>,
     taken: usize,
+    /// Bytes that have to be read before there is another item.
+    wanted: usize,
 }
 
 impl Reader {
@@ -59,6 +61,7 @@ impl Reader {
             decoder: Decoder::default(),
             bytes: Vec::new(),
             taken: 0,
+            wanted: 0,
         })
     }
 
@@ -79,6 +82,25 @@ impl Reader {
         &mut self,
         mut take: impl FnMut(Item<'_>, &[u8]) -> ControlFlow<()>,
     ) -> Result<(), ReadError> {
+        while self.read_piece(&mut take)?.is_continue() {}
+        Ok(())
+    }
+
+    /// The same up to where the file, or who writes into the pipe, has to be waited for: the next call waits. Breaks at
+    /// the present end, or if it was told to.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn read_piece(
+        &mut self,
+        take: &mut impl FnMut(Item<'_>, &[u8]) -> ControlFlow<()>,
+    ) -> Result<ControlFlow<()>, ReadError> {
+        if self.wanted > 0 {
+            if self.fill(self.wanted)? == 0 {
+                return Ok(ControlFlow::Break(()));
+            }
+            self.wanted = 0;
+        }
         loop {
             let rest = &self.bytes[self.taken..];
             match self.decoder.step(rest) {
@@ -87,13 +109,12 @@ impl Reader {
                     if let Some(item) = item
                         && take(item, &rest[..count]).is_break()
                     {
-                        return Ok(());
+                        return Ok(ControlFlow::Break(()));
                     }
                 }
                 Ok(Step::More(count)) => {
-                    if self.fill(count)? == 0 {
-                        return Ok(());
-                    }
+                    self.wanted = count;
+                    return Ok(ControlFlow::Continue(()));
                 }
                 Err(damage) => {
                     return Err(ReadError::Damage {

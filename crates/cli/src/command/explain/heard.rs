@@ -1,6 +1,6 @@
 //! Items of a recording become things to tell, in the order in which they happened.
 
-use std::{collections::VecDeque, time::Duration};
+use std::collections::VecDeque;
 
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, Packet};
@@ -8,6 +8,7 @@ use twotrip_dialogue::{Dialogue, Event};
 use twotrip_host::{bus::Selection, journal, recording::comment};
 use twotrip_units::BusInstant;
 
+use super::setting::Setting;
 use crate::args::{Level, Mark};
 
 /// Lines of comments remembered, to tell each once.
@@ -52,13 +53,6 @@ pub(super) enum Told {
     },
 }
 
-/// One bus.
-#[derive(Debug)]
-struct Lane {
-    name: String,
-    dialogue: Dialogue,
-}
-
 /// Where a packet stands.
 struct Place {
     /// Nanoseconds since the first one.
@@ -74,10 +68,10 @@ pub(super) struct Listener {
     level: Level,
     from: Option<Mark>,
     to: Option<Mark>,
-    lanes: Vec<Lane>,
+    setting: Setting,
+    /// One for each bus.
+    dialogues: Vec<Dialogue>,
     numbers: u64,
-    /// Of the first frame, nanoseconds since 1970.
-    begun: Option<u64>,
     last: u64,
     over: bool,
     comments: VecDeque<String>,
@@ -86,20 +80,15 @@ pub(super) struct Listener {
 
 impl Listener {
     /// What is not shown at this level is not handed on.
-    pub(super) const fn new(
-        selection: Selection,
-        level: Level,
-        from: Option<Mark>,
-        to: Option<Mark>,
-    ) -> Self {
+    pub(super) fn new(selection: Selection, level: Level, from: Option<Mark>, to: Option<Mark>) -> Self {
         Self {
             selection,
             level,
             from,
             to,
-            lanes: Vec::new(),
+            setting: Setting::default(),
+            dialogues: Vec::new(),
             numbers: 0,
-            begun: None,
             last: 0,
             over: false,
             comments: VecDeque::new(),
@@ -114,7 +103,7 @@ impl Listener {
 
     /// Whether there was anything of a recording.
     pub(super) const fn has_heard(&self) -> bool {
-        !self.lanes.is_empty()
+        !self.dialogues.is_empty()
     }
 
     /// Packets so far.
@@ -126,50 +115,36 @@ impl Listener {
         self.told.pop_front()
     }
 
-    /// Seconds since the first frame.
-    pub(super) fn seconds(&self, at: u64) -> f64 {
-        let (before, span) = self.span(at);
-        let span = Duration::from_nanos(span).as_secs_f64();
-        if before { -span } else { span }
+    /// How many things there are to tell.
+    pub(super) fn waiting(&self) -> usize {
+        self.told.len()
     }
 
-    /// Whether it was before the first frame, and how long before or after it, nanoseconds.
-    pub(super) fn span(&self, at: u64) -> (bool, u64) {
-        let begun = self.begun.unwrap_or(at);
-        (at < begun, at.abs_diff(begun))
+    /// All that there is to tell; what comes goes into the empty `room`.
+    pub(super) const fn take(&mut self, room: VecDeque<Told>) -> VecDeque<Told> {
+        std::mem::replace(&mut self.told, room)
+    }
+
+    /// What has to be known to tell it.
+    pub(super) const fn setting(&self) -> &Setting {
+        &self.setting
     }
 
     /// Takes back what has been told, for the memory in it.
     pub(super) fn recycle(&mut self, told: Told) {
         if let Told::Event(interface, Event::Message(message)) = told
-            && let Some(lane) = self.lanes.get_mut(interface)
+            && let Some(dialogue) = self.dialogues.get_mut(interface)
         {
-            lane.dialogue.recycle(message);
+            dialogue.recycle(message);
         }
     }
 
-    pub(super) fn name(&self, interface: usize) -> &str {
-        self.lanes.get(interface).map_or("", |lane| lane.name.as_str())
-    }
-
-    /// How many buses there are.
-    pub(super) const fn buses(&self) -> usize {
-        self.lanes.len()
-    }
-
-    /// The instant of the dialogue's clock, in nanoseconds since 1970.
-    pub(super) fn instant(&self, at: BusInstant) -> u64 {
-        self.begun.unwrap_or_default().saturating_add(at.as_nanos())
-    }
-
     pub(super) fn on_bus(&mut self, name: &str) {
-        self.lanes.push(Lane {
-            name: name.to_owned(),
-            dialogue: if self.level == Level::Transport {
-                Dialogue::default()
-            } else {
-                Dialogue::without_units()
-            },
+        self.setting.add_bus(name);
+        self.dialogues.push(if self.level == Level::Transport {
+            Dialogue::default()
+        } else {
+            Dialogue::without_units()
         });
     }
 
@@ -252,7 +227,7 @@ impl Listener {
     fn admit(&mut self, at: u64) -> Option<Place> {
         self.numbers += 1;
         self.last = at;
-        let since = at.saturating_sub(*self.begun.get_or_insert(at));
+        let since = at.saturating_sub(*self.setting.begun.get_or_insert(at));
         self.over |= self.to.is_some_and(|mark| mark.is_passed(self.numbers, since));
         let is_wanted = self.from.is_none_or(|mark| mark.is_reached(self.numbers, since));
         (!self.over).then_some(Place { since, is_wanted })
@@ -274,14 +249,13 @@ impl Listener {
         if shown && self.level == Level::Frames {
             self.told.push_back(Told::Frame(self.numbers, heard.clone()));
         }
-        if let Some(lane) = self.lanes.get_mut(heard.interface) {
+        if let Some(dialogue) = self.dialogues.get_mut(heard.interface) {
             // It hears everything, so that what is shown is judged by what is not.
-            lane.dialogue
-                .on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
-            while let Some(event) = lane.dialogue.poll_event() {
+            dialogue.on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
+            while let Some(event) = dialogue.poll_event() {
                 match event {
                     event if shown => self.told.push_back(Told::Event(heard.interface, event)),
-                    Event::Message(message) => lane.dialogue.recycle(message),
+                    Event::Message(message) => dialogue.recycle(message),
                     _ => {}
                 }
             }
@@ -293,10 +267,10 @@ impl Listener {
         if self.over {
             return;
         }
-        let since = self.last.saturating_sub(self.begun.unwrap_or_default());
-        for (interface, lane) in self.lanes.iter_mut().enumerate() {
-            lane.dialogue.on_end(BusInstant::from_nanos(since));
-            while let Some(event) = lane.dialogue.poll_event() {
+        let since = self.last.saturating_sub(self.setting.begun.unwrap_or_default());
+        for (interface, dialogue) in self.dialogues.iter_mut().enumerate() {
+            dialogue.on_end(BusInstant::from_nanos(since));
+            while let Some(event) = dialogue.poll_event() {
                 self.told.push_back(Told::Event(interface, event));
             }
         }

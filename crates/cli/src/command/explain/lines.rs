@@ -6,18 +6,18 @@ use twotrip_can::CanId;
 use twotrip_dialogue::{Ecu, Role};
 use twotrip_units::decimal;
 
-use super::heard::Listener;
+use super::setting::Setting;
 use crate::{exit::Failure, output};
 
 /// Longest span whose fractions a floating-point number holds well enough to be rounded as its integer, nanoseconds.
 const EXACT: u64 = 1 << 50;
 
 /// Seconds since the first frame: what `{:>13.6}` makes of them.
-pub(super) fn write_seconds(line: &mut String, listener: &Listener, at: u64) {
-    let (before, nanos) = listener.span(at);
+pub(super) fn write_seconds(line: &mut String, setting: &Setting, at: u64) {
+    let (before, nanos) = setting.span(at);
     let written = if before || nanos % 1000 == 500 || nanos > EXACT {
         // Halves are rounded as the floating-point number lies.
-        write!(line, "{:>13.6}", listener.seconds(at))
+        write!(line, "{:>13.6}", setting.seconds(at))
     } else {
         decimal::write_column(line, ((nanos + 500) / 1000).cast_signed(), 6, 13)
     };

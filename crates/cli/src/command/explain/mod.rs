@@ -1,18 +1,20 @@
 //! `twotrip explain`: a recording, or a bus as it goes, in plain words.
 //!
 //! `heard` is one frame with what is known of it, `teller` what is shown at each level, `story` the loop as a human tells
-//! it; `lines` and `phrases` are what lines are made of; `redact` writes a copy that can be shown to others, `against`
-//! compares two.
+//! it; `lines` and `phrases` are what lines are made of, `relay` does both at once; `redact` writes a copy that can be
+//! shown to others, `against` compares two.
 
 mod against;
 mod heard;
 mod lines;
 mod phrases;
 mod redact;
+mod relay;
+mod setting;
 mod story;
 mod teller;
 
-use std::{ops::ControlFlow, path::Path, time::Duration};
+use std::{path::Path, time::Duration};
 
 use twotrip_host::{
     bus::{Bus, BusEvent, Name, Origin},
@@ -59,21 +61,9 @@ async fn file(
     let held = output::Held::new();
     let mut stop = std::pin::pin!(words::stopped()?);
     loop {
-        let mut told = Ok(());
-        let read = reader.read(|item| {
-            listener.on_item(&item);
-            told = teller.tell(listener);
-            if told.is_err() || listener.is_over() {
-                ControlFlow::Break(())
-            } else {
-                ControlFlow::Continue(())
-            }
-        });
-        told?;
-        let read = match read {
+        let read = match relay::relay(&mut reader, listener, teller, &held)? {
             Ok(()) if listener.is_over() => return Ok(()),
             Ok(()) if follow => {
-                held.release()?;
                 tokio::select! {
                     () = &mut stop => return Ok(()),
                     () = tokio::time::sleep(FOLLOW) => continue,
@@ -82,7 +72,6 @@ async fn file(
             Ok(()) => reader.end(),
             Err(error) => Err(error),
         };
-        held.release()?;
         return match read {
             Ok(()) => Ok(()),
             // What stands before it is worth telling all the same.

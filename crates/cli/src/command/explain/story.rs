@@ -8,10 +8,7 @@ use twotrip_dialogue::{Event, Message, Role};
 use twotrip_host::recording::comment;
 use twotrip_obd::{Information, Response, Service, describe_response};
 
-use super::{
-    heard::{Listener, Told},
-    teller::is_conduct,
-};
+use super::{heard::Told, setting::Setting, teller::is_conduct};
 
 /// A deed of the tester.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,7 +105,7 @@ pub(super) struct Story {
 }
 
 impl Story {
-    pub(super) fn on(&mut self, told: &Told, listener: &Listener) {
+    pub(super) fn on(&mut self, told: &Told, setting: &Setting) {
         match told {
             Told::Section { comments, .. } => {
                 self.close();
@@ -121,14 +118,14 @@ impl Story {
                 self.lines.push_back((*at, happened(text)));
             }
             Told::Event(_, Event::Message(message)) => {
-                let at = listener.instant(message.began);
+                let at = setting.instant(message.began);
                 match message.role {
                     Role::Answer(_) => self.answer(message),
                     Role::AskAll { .. } | Role::Ask(_) => self.question(at, message),
                 }
             }
             Told::Event(_, Event::Breach { at, role, breach, .. }) if is_conduct(breach) => {
-                let line = (listener.instant(*at), format!("! {role}: {breach}"));
+                let line = (setting.instant(*at), format!("! {role}: {breach}"));
                 match &mut self.scene {
                     Some(scene) if scene.breaches.len() < TOLD => scene.breaches.push(line),
                     Some(_) => {}

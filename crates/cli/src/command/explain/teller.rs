@@ -10,6 +10,7 @@ use super::{
     heard::{Heard, Listener, Told},
     lines::{beside, columns, fill, write_hex, write_millis, write_role, write_seconds},
     phrases::Phrases,
+    setting::Setting,
     story::Story,
 };
 use crate::{args::Level, exit::Failure, output};
@@ -119,17 +120,22 @@ impl Teller {
     /// Shows what the listener has to tell.
     pub(super) fn tell(&mut self, listener: &mut Listener) -> Result<(), Failure> {
         while let Some(told) = listener.poll() {
-            if self.level == Level::Story {
-                self.story.on(&told, listener);
-                self.tell_story()?;
-            } else if self.json {
-                self.json(&told, listener)?;
-            } else {
-                self.words(&told, listener)?;
-            }
+            self.show(&told, listener.setting())?;
             listener.recycle(told);
         }
         Ok(())
+    }
+
+    /// Shows one thing.
+    pub(super) fn show(&mut self, told: &Told, setting: &Setting) -> Result<(), Failure> {
+        if self.level == Level::Story {
+            self.story.on(told, setting);
+            self.tell_story()
+        } else if self.json {
+            self.json(told, setting)
+        } else {
+            self.words(told, setting)
+        }
     }
 
     fn tell_story(&mut self) -> Result<(), Failure> {
@@ -169,22 +175,22 @@ impl Teller {
         Ok(())
     }
 
-    fn words(&mut self, told: &Told, listener: &Listener) -> Result<(), Failure> {
+    fn words(&mut self, told: &Told, setting: &Setting) -> Result<(), Failure> {
         match told {
             Told::Frame(number, heard) if self.level == Level::Frames => {
-                output::line(&frame_line(*number, heard, listener))
+                output::line(&frame_line(*number, heard, setting))
             }
             Told::NoFrame { number, why } if self.level == Level::Frames => {
                 output::line(&format!("{number:>7}  no frame: {why}"))
             }
             Told::Event(interface, Event::Unit(unit)) if self.level == Level::Transport => {
-                let at = listener.seconds(listener.instant(unit.at));
-                let bus = bus(listener, *interface);
+                let at = setting.seconds(setting.instant(unit.at));
+                let bus = bus(setting, *interface);
                 let role = unit.role.to_string();
                 beside(&format!("{at:>13.6}  {bus}{role:<17} "), &unit_words(unit))
             }
             Told::Event(interface, Event::Message(message)) if self.level == Level::Messages => {
-                self.texts.tell(message, *interface, listener)
+                self.texts.tell(message, *interface, setting)
             }
             Told::Event(_, Event::Breach { breach, role, .. }) => {
                 self.breaches += 1;
@@ -197,7 +203,7 @@ impl Teller {
         }
     }
 
-    fn json(&mut self, told: &Told, listener: &Listener) -> Result<(), Failure> {
+    fn json(&mut self, told: &Told, setting: &Setting) -> Result<(), Failure> {
         let line = match told {
             Told::Section {
                 application,
@@ -210,14 +216,14 @@ impl Teller {
                 interface: name,
                 bit_rate: *bit_rate,
             },
-            Told::Frame(number, heard) if self.level == Level::Frames => json_frame(*number, heard, listener),
+            Told::Frame(number, heard) if self.level == Level::Frames => json_frame(*number, heard, setting),
             Told::NoFrame { number, why } if self.level == Level::Frames => {
                 Line::NoFrame { frame: *number, why }
             }
             Told::Event(interface, Event::Unit(unit)) if self.level == Level::Transport => Line::Unit {
                 frame: unit.frame,
-                time_s: listener.seconds(listener.instant(unit.at)),
-                interface: listener.name(*interface),
+                time_s: setting.seconds(setting.instant(unit.at)),
+                interface: setting.name(*interface),
                 role: unit.role.to_string(),
                 unit: unit_words(unit),
             },
@@ -225,8 +231,8 @@ impl Teller {
                 self.texts.take(message);
                 Line::Message {
                     message: message.number,
-                    time_s: listener.seconds(listener.instant(message.began)),
-                    interface: listener.name(*interface),
+                    time_s: setting.seconds(setting.instant(message.began)),
+                    interface: setting.name(*interface),
                     role: &self.texts.role,
                     first_frame: message.frames.0,
                     last_frame: message.frames.1,
@@ -246,14 +252,14 @@ impl Teller {
                 },
             ) => Line::Breach {
                 frame: *frame,
-                time_s: listener.seconds(listener.instant(*at)),
-                interface: listener.name(*interface),
+                time_s: setting.seconds(setting.instant(*at)),
+                interface: setting.name(*interface),
                 role: role.to_string(),
                 text: breach.to_string(),
                 rule: breach.rule(),
             },
             Told::Comment { at, text } => Line::Comment {
-                time_s: listener.seconds(*at),
+                time_s: setting.seconds(*at),
                 text,
             },
             _ => return Ok(()),
@@ -263,21 +269,21 @@ impl Teller {
 }
 
 /// The name of the bus, where there are several.
-fn bus(listener: &Listener, interface: usize) -> String {
-    if listener.buses() < 2 {
+fn bus(setting: &Setting, interface: usize) -> String {
+    if setting.buses() < 2 {
         return String::new();
     }
-    format!("{}  ", output::escape(listener.name(interface)))
+    format!("{}  ", output::escape(setting.name(interface)))
 }
 
-fn frame_line(number: u64, heard: &Heard, listener: &Listener) -> String {
-    let at = listener.seconds(heard.at);
+fn frame_line(number: u64, heard: &Heard, setting: &Setting) -> String {
+    let at = setting.seconds(heard.at);
     let way = match heard.outbound {
         Some(true) => "out",
         Some(false) => "in ",
         None => "   ",
     };
-    let bus = bus(listener, heard.interface);
+    let bus = bus(setting, heard.interface);
     let lost = match heard.dropped {
         0 => String::new(),
         lost => format!("  ({lost} lost before it)"),
@@ -286,13 +292,13 @@ fn frame_line(number: u64, heard: &Heard, listener: &Listener) -> String {
     format!("{number:>7} {at:>13.6}  {bus}{way}  {}{error}{lost}", heard.frame)
 }
 
-fn json_frame<'a>(number: u64, heard: &Heard, listener: &'a Listener) -> Line<'a> {
+fn json_frame<'a>(number: u64, heard: &Heard, setting: &'a Setting) -> Line<'a> {
     let frame: &Frame = &heard.frame;
     Line::Frame {
         frame: number,
-        time_s: listener.seconds(heard.at),
+        time_s: setting.seconds(heard.at),
         unix_ns: heard.at,
-        interface: listener.name(heard.interface),
+        interface: setting.name(heard.interface),
         direction: heard.outbound.map(|outbound| if outbound { "out" } else { "in" }),
         dropped_before: heard.dropped,
         id: frame.id().to_string(),
@@ -320,25 +326,31 @@ impl Texts {
     }
 
     /// Shows a message to people.
-    fn tell(&mut self, message: &Message, interface: usize, listener: &Listener) -> Result<(), Failure> {
+    fn tell(&mut self, message: &Message, interface: usize, setting: &Setting) -> Result<(), Failure> {
         let Self {
             line, words, phrases, ..
         } = self;
         line.clear();
-        words.clear();
-        write_seconds(line, listener, listener.instant(message.began));
+        write_seconds(line, setting, setting.instant(message.began));
         line.push_str("  ");
-        line.push_str(&bus(listener, interface));
+        line.push_str(&bus(setting, interface));
         let begun = line.len();
         write_role(line, message.role);
         fill(line, begun, 17);
         line.push(' ');
+        let head = line.len();
         if let Some((_, latency)) = message.answers {
-            words.push_str("(+");
-            write_millis(words, latency);
-            words.push_str(" ms) ");
+            line.push_str("(+");
+            write_millis(line, latency);
+            line.push_str(" ms) ");
         }
-        phrases.write(words, message);
+        phrases.write(line, message);
+        if line.len() <= output::WIDTH {
+            return output::line(line);
+        }
+        words.clear();
+        words.push_str(&line[head..]);
+        line.truncate(head);
         let width = line.chars().count();
         columns(line, width, words, "")
     }
