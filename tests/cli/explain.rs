@@ -4,8 +4,9 @@
 
 use std::{
     fs::{self, OpenOptions},
-    io::Write as _,
+    io::{BufRead as _, BufReader, Write as _},
     path::{Path, PathBuf},
+    process::Stdio,
     thread,
     time::Duration,
 };
@@ -13,7 +14,7 @@ use std::{
 use twotrip_can::{CanId, Frame};
 use twotrip_capture::write;
 
-use crate::support::{Car, bus, run, runtime_dir};
+use crate::support::{Car, bus, run, runtime_dir, twotrip};
 
 fn captures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures")
@@ -216,6 +217,27 @@ fn what_is_still_going_on_is_followed() {
         stdout,
         fs::read_to_string(captures().join("fault-found.story.txt")).expect("committed")
     );
+
+    // A pipe too: each piece is told before the next one is waited for.
+    let mut child = twotrip(&["explain", "/dev/stdin"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut pipe = child.stdin.take().expect("it is piped");
+    let mut told = BufReader::new(child.stdout.take().expect("it is piped")).lines();
+    let messages = fs::read_to_string(captures().join("healthy.messages.txt")).expect("committed");
+    let mut lines = messages.lines();
+    let whole = fs::read(captures().join("healthy.pcapng")).expect("committed");
+    let (front, back) = whole.split_at(whole.len() / 2);
+    pipe.write_all(front).expect("the program reads");
+    for _ in 0..5 {
+        let line = told.next().expect("it goes on").expect("UTF-8");
+        assert_eq!(Some(line.as_str()), lines.next());
+    }
+    pipe.write_all(back).expect("the program reads");
+    drop(pipe);
+    assert!(told.count() > 5 && child.wait().expect("it ends").success());
 
     let bus = bus();
     let _car = Car::start(&["run", "loose-fuel-cap", "--bus", &bus]);
