@@ -378,6 +378,42 @@ fn identifiers_of_29_bits_are_asked_beside_those_of_11() {
     );
 }
 
+/// A recorder that began late, lost frames, or ended early: of that nothing is expected.
+#[test]
+fn what_the_recording_has_not_whole_is_not_compared() {
+    let tape = recorded(
+        "torn.pcapng",
+        "0   7E8 02 47 00
+         10  7E0 00 01 0C
+         20  7E0 21 01 02
+         30  7DF 02 09 0A
+         33  7E8 10 17 49 0A 01 45 43 4D
+         34  7E0 30 00 00
+         36  7E8 22 65 00 00 00 00 00 00
+         200 7E0 01 03
+         203 7E8 04 43 01 04 55
+         300 7E0 01 07",
+    );
+    let bus = bus();
+    Ecus::new(ECUS).on(&bus);
+    let ran = replay(&tape, &bus, &[])
+        .expect(0)
+        .says("incomplete  7E8  to all: asks for ECU name: the recorded reply is not");
+    let ran = ran
+        .says("1 same, 0 different, 0 missing, 0 unexpected")
+        .complains("1 reply came of which");
+    ran.complains("1 request at the end")
+        .complains("2 frames of the recorded tester");
+    let lines = replay(&tape, &bus, &["--json"]).expect(0).json_lines();
+    let (summary, asked) = lines.split_last().expect("a summary");
+    let verdicts: Vec<_> = asked.iter().map(|line| line["verdict"].as_str()).collect();
+    assert!(verdicts.contains(&Some("incomplete")), "{verdicts:?}");
+    assert_eq!(
+        (&summary["incomplete"], &summary["cut_off"], &summary["unread"]),
+        (&1.into(), &1.into(), &2.into())
+    );
+}
+
 #[test]
 fn what_cannot_be_asked_is_said() {
     let bus = bus();

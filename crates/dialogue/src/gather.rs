@@ -2,13 +2,17 @@
 //!
 //! A negative answer that asks for time (7F xx 78) is no answer yet: it is counted with the one that follows.
 
-use alloc::{collections::VecDeque, vec::Vec};
+use alloc::{
+    collections::{BTreeMap, VecDeque},
+    vec::Vec,
+};
 use core::time::Duration;
 
+use twotrip_isotp::Pdu;
 use twotrip_obd::{Response, ResponseCode};
 use twotrip_units::BusInstant;
 
-use crate::{Ecu, Message, Role};
+use crate::{Ecu, Message, Role, Unit};
 
 /// Conversations kept open for late answers; a [`Dialogue`](crate::Dialogue) remembers no more questions.
 const OPEN: usize = 8;
@@ -36,6 +40,8 @@ pub struct Conversation {
     pub replies: Vec<Reply>,
     /// Answers beyond those kept.
     pub more: u64,
+    /// ECUs whose answer began and did not come whole.
+    pub broken: Vec<Ecu>,
 }
 
 /// What one ECU answered.
@@ -146,15 +152,49 @@ fn is_response_pending(bytes: &[u8]) -> bool {
 pub struct Gather {
     open: VecDeque<Conversation>,
     closed: VecDeque<Conversation>,
+    /// Answers of several frames under way, and the requests that they answer.
+    begun: BTreeMap<Ecu, u64>,
     unasked: u64,
 }
 
 impl Gather {
+    /// Takes a frame as transport sees it, before the message that it completes: so an answer that begins and does not come
+    /// whole is known.
+    pub fn on_unit(&mut self, unit: &Unit) {
+        let (Role::Answer(ecu), Pdu::FirstFrame { .. }) = (unit.role, unit.pdu) else {
+            return;
+        };
+        self.break_off(ecu);
+        if let Some(asked) = self.open.iter().rev().find(|asked| asked.role.reaches(ecu)) {
+            self.begun.insert(ecu, asked.number);
+        }
+    }
+
+    /// What the ECU has begun comes to no end.
+    fn break_off(&mut self, ecu: Ecu) {
+        let number = self.begun.remove(&ecu);
+        let mut open = self.open.iter_mut();
+        if let Some(asked) = number.and_then(|number| open.find(|asked| asked.number == number)) {
+            asked.broken.push(ecu);
+        }
+    }
+
+    /// The oldest conversation is over.
+    fn close_oldest(&mut self) {
+        if let Some(mut oldest) = self.open.pop_front() {
+            let number = oldest.number;
+            let mut broken = self.begun.extract_if(.., |_, asked| *asked == number);
+            oldest.broken.extend(broken.by_ref().map(|(ecu, _)| ecu));
+            drop(broken);
+            self.closed.push_back(oldest);
+        }
+    }
+
     /// Takes the next message. Poll before the next one.
     pub fn on_message(&mut self, message: Message) {
         let Role::Answer(ecu) = message.role else {
             if self.open.len() == OPEN {
-                self.closed.extend(self.open.pop_front());
+                self.close_oldest();
             }
             self.open.push_back(Conversation {
                 number: message.number,
@@ -165,9 +205,15 @@ impl Gather {
                 request: message.bytes,
                 replies: Vec::new(),
                 more: 0,
+                broken: Vec::new(),
             });
             return;
         };
+        if message.pieces > 1 {
+            self.begun.remove(&ecu);
+        } else {
+            self.break_off(ecu);
+        }
         let asked = message.answers.and_then(|(number, latency)| {
             let asked = |conversation: &&mut Conversation| conversation.number == number;
             Some((self.open.iter_mut().find(asked)?, latency))
@@ -180,11 +226,12 @@ impl Gather {
 
     /// It is this late: conversations in which nothing has been said for ten seconds are over.
     pub fn on_time(&mut self, now: BusInstant) {
-        while let Some(oldest) = self
+        while self
             .open
-            .pop_front_if(|oldest| now.saturating_since(oldest.over()) > QUIET)
+            .front()
+            .is_some_and(|oldest| now.saturating_since(oldest.over()) > QUIET)
         {
-            self.closed.push_back(oldest);
+            self.close_oldest();
         }
     }
 
@@ -196,7 +243,9 @@ impl Gather {
 
     /// No more messages come.
     pub fn on_end(&mut self) {
-        self.closed.append(&mut self.open);
+        while !self.open.is_empty() {
+            self.close_oldest();
+        }
     }
 
     /// The next conversation that is over, in the order of the requests.

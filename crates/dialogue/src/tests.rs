@@ -283,8 +283,10 @@ fn gathered(script: &str) -> (Vec<String>, u64) {
                 format!("; {} {took} ms {waits}{}", reply.ecu, hex(&reply.bytes))
             });
             let replies: String = replies.collect();
+            let broken = conversation.broken.iter().map(|ecu| format!("; {ecu} broken"));
+            let broken: String = broken.collect();
             told.push(format!(
-                "{}: {}{replies}",
+                "{}: {}{replies}{broken}",
                 conversation.role,
                 hex(&conversation.request)
             ));
@@ -295,9 +297,13 @@ fn gathered(script: &str) -> (Vec<String>, u64) {
         let (at, frame) = frame(line);
         dialogue.on_frame(number, at, &frame);
         while let Some(event) = dialogue.poll_event() {
-            if let Event::Message(message) = event {
-                gather.on_message(message);
-                tell(&mut gather);
+            match event {
+                Event::Unit(unit) => gather.on_unit(&unit),
+                Event::Message(message) => {
+                    gather.on_message(message);
+                    tell(&mut gather);
+                }
+                Event::Breach { .. } => {}
             }
         }
     }
@@ -331,6 +337,35 @@ fn requests_and_their_answers_are_gathered_in_the_order_of_the_requests() {
         ]
     );
     assert_eq!(unasked, 1);
+}
+
+/// Wrong number, a new message instead of the rest, the end of the recording: each belongs to the request that was answered.
+#[test]
+fn answers_that_do_not_come_whole_are_known_by_their_request() {
+    let script = "0   7DF 02 09 0A
+         3   7E8 10 0A 49 0A 01 41 42 43
+         4   7E9 10 0A 49 0A 01 61 62 63
+         5   7E0 30 00 00
+         6   7E8 22 44 45 46 47
+         7   7E1 30 00 00
+         8   7E9 21 64 65 66 67
+         200 7E0 02 09 04
+         203 7E8 10 0A 49 04 01 41 42 43
+         400 7E0 01 03
+         404 7E8 02 43 00
+         500 7E0 02 09 02
+         503 7E8 10 14 49 02 01 30 54 57";
+    let (told, unasked) = gathered(script);
+    assert_eq!(
+        told,
+        [
+            "tester to all: 09 0A; 7E9 4 ms 49 0A 01 61 62 63 64 65 66 67; 7E8 broken",
+            "tester to 7E8: 09 04; 7E8 broken",
+            "tester to 7E8: 03; 7E8 4 ms 43 00",
+            "tester to 7E8: 09 02; 7E8 broken",
+        ]
+    );
+    assert_eq!(unasked, 0);
 }
 
 /// P2* is 5 s; twice that and nothing was said.

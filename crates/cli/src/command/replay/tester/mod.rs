@@ -26,7 +26,7 @@ use twotrip_tester::{EcuNumber, Target, TesterConfig};
 use self::{
     pace::Before,
     script::{Choice, Overview, Planned, Script},
-    told::{Counts, Held},
+    told::{Counts, Held, LeftOut},
 };
 use super::lanes::{self, Lanes};
 use crate::{
@@ -76,7 +76,11 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
         ended = replay.all(args, &overview) => ended,
     };
     ended?;
-    told::summary(replay.counts, replay.comparison, overview.unread, args.json)?;
+    let left_out = LeftOut {
+        unread: overview.unread,
+        cut_off: overview.cut_off,
+    };
+    told::summary(replay.counts, replay.comparison, left_out, args.json)?;
     if let Some(damage) = &overview.survey.damage {
         anstream::eprintln!(
             "{}; what stands before it was asked",
@@ -226,8 +230,13 @@ impl Replay<'_> {
         let mut found = replies(&exchange, service, config);
         found.extend(strays.filter_map(|frame| stray(&frame)));
         found.retain(|reply| self.choice.compares(reply.ecu));
+        // Of an answer that is not whole in the recording nobody knows what it was.
+        let begun = found.len();
+        let replied = |ecu| recorded.replies.iter().any(|reply| reply.ecu == ecu);
+        found.retain(|reply| !recorded.broken.contains(&reply.ecu) || replied(reply.ecu));
+        self.counts.incomplete += u64::try_from(begun - found.len()).unwrap_or(u64::MAX);
         let findings = compare_replies(&recorded.replies, &found, self.comparison);
-        self.counts.add(&findings);
+        self.counts.add(recorded, &findings);
         self.before = Some(Before::new(recorded, asked, over));
         let name = self.lanes.names[place].to_string();
         Held {

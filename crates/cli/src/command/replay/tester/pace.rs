@@ -66,6 +66,7 @@ mod tests {
             ended: BusInstant::from_millis(began),
             replies: vec![reply],
             more: 0,
+            broken: Vec::new(),
         }
     }
 

@@ -5,6 +5,7 @@
 use std::{
     collections::{BTreeMap, BTreeSet, VecDeque},
     path::Path,
+    time::Duration,
 };
 
 use twotrip_can::{CanId, Frame, FrameKind};
@@ -92,6 +93,9 @@ pub(super) struct Planned {
     pub(super) conversation: Conversation,
 }
 
+/// P2: an ECU has this long to begin its answer (ISO 15765-4).
+const P2: Duration = Duration::from_millis(50);
+
 /// A bus of the recording.
 #[derive(Debug, Default)]
 struct Lane {
@@ -113,6 +117,11 @@ pub(super) struct Script {
     /// A section begins with this frame, once what is ready has been given.
     held: Option<Held>,
     ended: bool,
+    /// The first packet, nanoseconds since 1970, and when the section that is given ended, if it did.
+    first: u64,
+    section_end: Option<BusInstant>,
+    /// Requests at the end of a section that nobody had time to answer.
+    cut_off: u64,
     /// Frames of testers but flow control, and how many of them became requests.
     asking: u64,
     pieces: u64,
@@ -140,6 +149,9 @@ impl Script {
             begins: true,
             held: None,
             ended: false,
+            first: 0,
+            section_end: None,
+            cut_off: 0,
             asking: 0,
             pieces: 0,
         })
@@ -156,6 +168,7 @@ impl Script {
             }
             if let Some(held) = self.held.take() {
                 self.begins = true;
+                self.section_end = None;
                 self.lanes.clear();
                 self.take(held);
                 continue;
@@ -171,8 +184,9 @@ impl Script {
                         at: BusInstant::from_nanos(entry.since),
                         frame: entry.frame,
                     };
+                    self.first = entry.at.saturating_sub(entry.since);
                     if entry.begins && !self.lanes.is_empty() {
-                        self.end();
+                        self.end(self.instant(self.recorded.section_ended()));
                         self.held = Some(held);
                     } else {
                         self.take(held);
@@ -180,15 +194,24 @@ impl Script {
                 }
                 Ok(None) => {
                     self.ended = true;
-                    self.end();
+                    self.end(self.instant(self.recorded.ended()));
                 }
                 Err(error) => {
                     self.ended = true;
-                    self.end();
+                    self.end(self.instant(self.recorded.ended()));
                     return Err(error);
                 }
             }
         }
+    }
+
+    const fn instant(&self, at: u64) -> BusInstant {
+        BusInstant::from_nanos(at.saturating_sub(self.first))
+    }
+
+    /// Requests that nobody had time to answer before the recording ended: they are not asked again.
+    pub(super) const fn cut_off(&self) -> u64 {
+        self.cut_off
     }
 
     /// Frames of the tester that are no whole request: they are not asked again.
@@ -205,6 +228,14 @@ impl Script {
         }
         let is_reached = self.choice.from.is_none_or(|from| from.is_reached(number, since));
         if !is_reached || !self.choice.asks(asked_by(conversation.role)) {
+            return None;
+        }
+        let is_unanswered = conversation.replies.is_empty() && conversation.broken.is_empty();
+        let left = self
+            .section_end
+            .map(|end| end.saturating_since(conversation.ended));
+        if is_unanswered && left.is_some_and(|left| left < P2) {
+            self.cut_off += 1;
             return None;
         }
         conversation
@@ -234,18 +265,23 @@ impl Script {
             self.asking += 1;
         }
         while let Some(event) = lane.dialogue.poll_event() {
-            if let Event::Message(message) = event {
-                if message.role.is_testers() {
-                    self.pieces += u64::from(message.pieces);
+            match event {
+                Event::Unit(unit) => lane.gather.on_unit(&unit),
+                Event::Message(message) => {
+                    if message.role.is_testers() {
+                        self.pieces += u64::from(message.pieces);
+                    }
+                    lane.gather.on_message(message);
                 }
-                lane.gather.on_message(message);
+                Event::Breach { .. } => {}
             }
         }
         self.gather(Some(at));
     }
 
-    /// The section is over.
-    fn end(&mut self) {
+    /// The section is over, at this instant: who was asked right before had no time to answer.
+    fn end(&mut self, at: BusInstant) {
+        self.section_end = Some(at);
         for lane in &mut self.lanes {
             lane.gather.on_end();
         }
@@ -281,6 +317,8 @@ pub(super) struct Overview {
     pub(super) all: Vec<[bool; 2]>,
     /// Frames of testers that are no whole request.
     pub(super) unread: u64,
+    /// Requests that nobody had time to answer.
+    pub(super) cut_off: u64,
 }
 
 impl Overview {
@@ -309,6 +347,7 @@ impl Overview {
             }
         }
         overview.unread = script.unread();
+        overview.cut_off = script.cut_off();
         Ok(overview)
     }
 

@@ -38,12 +38,23 @@ pub(super) struct Counts {
     pub(super) silent: u64,
     /// Values that differ, which the comparison lets pass.
     pub(super) tolerated: u64,
+    /// Replies that are not whole in the recording, and so not compared.
+    pub(super) incomplete: u64,
+}
+
+/// What of the recording is not asked.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub(super) struct LeftOut {
+    /// Frames of the recorded tester that are no whole request.
+    pub(super) unread: u64,
+    /// Requests at the end that nobody had time to answer.
+    pub(super) cut_off: u64,
 }
 
 impl Counts {
-    pub(super) fn add(&mut self, findings: &[Finding]) {
+    pub(super) fn add(&mut self, recorded: &Conversation, findings: &[Finding]) {
         self.requests += 1;
-        self.silent += u64::from(findings.is_empty());
+        self.silent += u64::from(findings.is_empty() && recorded.broken.is_empty());
         for finding in findings {
             *match finding.verdict {
                 Verdict::Same => &mut self.same,
@@ -116,8 +127,8 @@ struct Summary {
     as_recorded: bool,
     #[serde(flatten)]
     counts: Counts,
-    /// Frames of the recorded tester that are no whole request.
-    unread: u64,
+    #[serde(flatten)]
+    left_out: LeftOut,
 }
 
 impl From<&Difference> for DifferenceObject {
@@ -154,16 +165,27 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 impl Held<'_> {
-    fn verdict(&self) -> Verdict {
+    /// The worst of the replies.
+    fn verdict(&self) -> &'static str {
         let verdicts = self.findings.iter().map(|finding| finding.verdict);
-        verdicts.max().unwrap_or(Verdict::Same)
+        match verdicts.max() {
+            None if !self.recorded.broken.is_empty() => "incomplete",
+            worst => worst.unwrap_or(Verdict::Same).word(),
+        }
     }
 
     pub(super) fn show(&self, json: bool) -> Result<(), Failure> {
         if json {
             return output::json(&self.object());
         }
-        if self.findings.is_empty() {
+        for ecu in self.recorded.broken.iter().filter(|_| self.findings.is_empty()) {
+            self.line(
+                "incomplete",
+                &ecu.to_string(),
+                ": the recorded reply is not whole",
+            )?;
+        }
+        if self.findings.is_empty() && self.recorded.broken.is_empty() {
             let ecu = match self.recorded.role {
                 Role::Ask(ecu) => ecu.to_string(),
                 Role::AskAll { .. } | Role::Answer(_) => "-".to_owned(),
@@ -227,10 +249,17 @@ impl Held<'_> {
             role: self.recorded.role.to_string(),
             request: hex(&self.recorded.request),
             text: describe_request(&self.recorded.request),
-            verdict: self.verdict().word(),
+            verdict: self.verdict(),
             replies: replies.collect(),
             trouble: self.trouble,
         }
+    }
+}
+
+fn counted(count: u64, one: &str, several: &str) -> String {
+    match count {
+        1 => format!("1 {one}"),
+        count => format!("{count} {several}"),
     }
 }
 
@@ -238,7 +267,7 @@ impl Held<'_> {
 pub(super) fn summary(
     counts: Counts,
     comparison: Comparison,
-    unread: u64,
+    left_out: LeftOut,
     json: bool,
 ) -> Result<(), Failure> {
     if json {
@@ -247,7 +276,7 @@ pub(super) fn summary(
             compare: comparison.to_string(),
             as_recorded: counts.is_as_recorded(),
             counts,
-            unread,
+            left_out,
         });
     }
     let Counts {
@@ -258,19 +287,17 @@ pub(super) fn summary(
         unexpected,
         silent,
         tolerated,
+        incomplete,
     } = counts;
-    let counted = |count: u64, thing: &str| match count {
-        1 => format!("1 {thing}"),
-        count => format!("{count} {thing}s"),
-    };
+    let LeftOut { unread, cut_off } = left_out;
     let mut text = format!(
         "{}: {same} same, {different} different, {missing} missing, {unexpected} unexpected (--compare {comparison})",
-        counted(requests, "request")
+        counted(requests, "request", "requests")
     );
     if silent > 0 {
         text.push_str(&format!(
             "; {} without a reply, as recorded",
-            counted(silent, "request")
+            counted(silent, "request", "requests")
         ));
     }
     output::wrap(&text, 0, output::WIDTH)
@@ -278,15 +305,30 @@ pub(super) fn summary(
         .try_for_each(|line| output::line(line))?;
     if tolerated > 0 && comparison == Comparison::Shape {
         anstream::eprintln!(
-            "{} that live{} differ, which `--compare tolerance=5%` or `exact` would count",
-            counted(tolerated, "value"),
-            if tolerated == 1 { "s" } else { "" },
+            "{} let pass, which `--compare tolerance=5%` or `exact` may count",
+            counted(tolerated, "difference was", "differences were")
+        );
+    }
+    if incomplete > 0 {
+        anstream::eprintln!(
+            "{} came of which the recording has no whole one: not compared",
+            counted(incomplete, "reply", "replies")
+        );
+    }
+    if cut_off > 0 {
+        anstream::eprintln!(
+            "{} at the end of the recording had no time to be answered: not asked",
+            counted(cut_off, "request", "requests")
         );
     }
     if unread > 0 {
         anstream::eprintln!(
-            "{} of the recorded tester are no whole request: not asked",
-            counted(unread, "frame")
+            "{}: not asked",
+            counted(
+                unread,
+                "frame of the recorded tester is no whole request",
+                "frames of the recorded tester are no whole request"
+            )
         );
     }
     Ok(())
