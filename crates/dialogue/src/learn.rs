@@ -83,7 +83,10 @@ impl Learner {
                         }
                     }
                 }
-                Event::Message(message) => self.on_message(&message)?,
+                Event::Message(message) => {
+                    self.on_message(&message)?;
+                    self.dialogue.recycle(message);
+                }
                 Event::Breach { role, breach, .. } => self.on_breach(role, &breach),
             }
         }

@@ -5,6 +5,8 @@
 //! tester's flow control is obeyed, and missed.
 
 mod node;
+mod question;
+mod settings;
 mod tell;
 
 #[cfg(test)]
@@ -13,72 +15,19 @@ mod tests;
 use alloc::{collections::VecDeque, vec, vec::Vec};
 use core::time::Duration;
 
-use twotrip_can::{
-    Frame, FrameKind,
-    address::Addressing,
-    timing::{self, BitRate},
-};
-use twotrip_isotp::{Direction, Dlc, Event as TransportEvent, Pdu, Profile, Timers};
-use twotrip_obd::Response;
+use twotrip_can::{Frame, FrameKind, address::Addressing, timing};
+use twotrip_isotp::{Direction, Dlc, Event as TransportEvent, Ignored, Profile};
 use twotrip_units::BusInstant;
 
-use self::node::{Node, Push};
-pub use self::tell::{Counts, Found, Head, StandInEvent, Unknown};
-use crate::{Answers, QuestionId, Role, answers::Entry};
+use self::node::Node;
+pub use self::{
+    settings::{AfterLast, Settings},
+    tell::{Counts, Found, Head, StandInEvent, Unknown},
+};
+use crate::{Answers, QuestionId, Role};
 
-/// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
-const FRAME_BYTES: usize = 8;
-/// Different unknown questions that are kept word by word.
-const UNKNOWN: usize = 256;
 /// Events that wait to be told.
 const EVENTS: usize = 256;
-
-/// What a question gets that is asked more often than it was in the recording.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum AfterLast {
-    /// What it got the last time: what was cleared stays cleared.
-    #[default]
-    Last,
-    /// What it got the first time, and so on from there.
-    Anew,
-    /// Nothing.
-    Silence,
-}
-
-/// How the stand-in behaves where the recording says nothing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Settings {
-    /// How long the tester's frames are waited for.
-    pub timers: Timers,
-    /// Which frame lengths are taken. Shorter ones are too where the recording has one that was answered.
-    pub dlc: Dlc,
-    /// What frames are filled up with by who was not seen to fill up one.
-    pub pad: u8,
-    /// What a question gets that is asked too often.
-    pub after_last: AfterLast,
-    /// Whether a question put to one ECU gets what this ECU replied when all were asked the same, and one put to all what each
-    /// replied that was asked the same, where it was not asked in this way then.
-    pub any_addressing: bool,
-    /// Bit rate at which frames follow each other where the bus itself does not pace them.
-    pub spacing: Option<BitRate>,
-    /// How much earlier than recorded a reply begins: the time of a frame, where the bus takes it. Replies were recorded
-    /// at the end of their first frame.
-    pub lead: Duration,
-}
-
-impl Default for Settings {
-    fn default() -> Self {
-        Self {
-            timers: Timers::OBD,
-            dlc: Dlc::Strict,
-            pad: Profile::OBD.pad,
-            after_last: AfterLast::Last,
-            any_addressing: false,
-            spacing: None,
-            lead: Duration::ZERO,
-        }
-    }
-}
 
 /// The ECUs of a recording, on a bus.
 ///
@@ -106,23 +55,6 @@ pub struct StandIn {
     /// When it has left the wire, as far as we pace it ourselves.
     leaves: Option<BusInstant>,
     latest: BusInstant,
-}
-
-/// What a question gets.
-#[derive(Clone, Copy, Debug)]
-struct Given {
-    question: QuestionId,
-    time: Option<usize>,
-    times: usize,
-    replies: u32,
-}
-
-/// Whether a reply is a refusal that an ECU gives only when it is asked alone (AUTOSAR SWS_Dcm_00001).
-fn is_for_one_only(reply: &[u8]) -> bool {
-    matches!(
-        Response::parse(reply),
-        Ok(Response::Negative(_, code)) if code.is_suppressed_when_functional()
-    )
 }
 
 impl StandIn {
@@ -302,26 +234,6 @@ impl StandIn {
         }
     }
 
-    /// A frame that can only be a whole question: to all, or to somebody who is not there.
-    fn on_single(&mut self, now: BusInstant, role: Role, frame: &Frame) {
-        if self.dlc == Dlc::Strict && frame.len() != FRAME_BYTES {
-            self.counts.short_frames += 1;
-            return;
-        }
-        match Pdu::parse(frame.data()) {
-            Ok(Pdu::SingleFrame { payload }) => {
-                let question = self.answers.find(role, payload.as_slice());
-                self.on_question(now, role, question, payload.as_slice());
-            }
-            // Its beginning is all that will ever come of it.
-            Ok(Pdu::FirstFrame { payload, .. }) if matches!(role, Role::Ask(_)) => {
-                self.on_question(now, role, None, payload.as_slice());
-            }
-            Ok(Pdu::FlowControl { .. } | Pdu::ConsecutiveFrame { .. }) if matches!(role, Role::Ask(_)) => {}
-            _ => self.counts.ignored += 1,
-        }
-    }
-
     fn take_events(&mut self, now: BusInstant, place: usize) {
         while let Some(event) = self.nodes[place].channel.poll_event() {
             let ecu = self.nodes[place].ecu;
@@ -353,150 +265,12 @@ impl StandIn {
                     });
                 }
                 TransportEvent::Ignored { reason } => match reason {
-                    twotrip_isotp::Ignored::DlcNotEight { .. } => self.counts.short_frames += 1,
+                    Ignored::DlcNotEight { .. } => self.counts.short_frames += 1,
                     _ => self.counts.ignored += 1,
                 },
                 TransportEvent::Started { .. } | TransportEvent::Sent => {}
             }
         }
-    }
-
-    fn on_question(&mut self, now: BusInstant, role: Role, question: Option<QuestionId>, request: &[u8]) {
-        let head = Head::of(request);
-        if let Some(question) = question {
-            return self.on_known(now, role, question, head);
-        }
-        if self.settings.any_addressing && self.on_known_elsewhere(now, role, request, head) {
-            return;
-        }
-        self.counts.requests += 1;
-        self.counts.unknown += 1;
-        let known = self.unknown.iter_mut().find(|unknown| unknown.is(role, request));
-        if let Some(unknown) = known {
-            unknown.count += 1;
-        } else if self.unknown.len() < UNKNOWN {
-            self.unknown.push(Unknown::new(role, request, now));
-        } else {
-            self.counts.unknown_unlisted += 1;
-        }
-        self.tell(StandInEvent::Asked {
-            at: now,
-            role,
-            request: head,
-            found: Found::Unknown,
-        });
-    }
-
-    fn on_known(&mut self, now: BusInstant, role: Role, question: QuestionId, request: Head) {
-        self.counts.requests += 1;
-        let given = self.give(now, question, |_, _| true);
-        self.settle(now, role, request, given);
-    }
-
-    /// A question that was not asked in this way then, but in the other one; says whether it was.
-    fn on_known_elsewhere(&mut self, now: BusInstant, role: Role, request: &[u8], head: Head) -> bool {
-        let mut found: Option<Given> = None;
-        for place in 0..self.nodes.len() {
-            let (ecu, number) = (self.nodes[place].ecu, self.nodes[place].number);
-            let extended = ecu.response().is_extended();
-            let other = match role {
-                Role::AskAll { extended: size } if size == extended => Role::Ask(ecu),
-                Role::Ask(asked) if asked == ecu => Role::AskAll { extended },
-                _ => continue,
-            };
-            let Some(question) = self.answers.find(other, request) else {
-                continue;
-            };
-            if found.is_none() {
-                self.counts.requests += 1;
-            }
-            let to_all = matches!(role, Role::AskAll { .. });
-            let given = self.give(now, question, |entry, reply| {
-                entry.ecu == number && !(to_all && is_for_one_only(reply))
-            });
-            let replies = found.map_or(0, |found| found.replies);
-            let first = found.get_or_insert(given);
-            first.replies = replies + given.replies;
-        }
-        let Some(given) = found else {
-            return false;
-        };
-        self.settle(now, role, head, given);
-        true
-    }
-
-    /// Lets the ECUs owe what came to this question, as far as it is wanted.
-    fn give(
-        &mut self,
-        now: BusInstant,
-        question: QuestionId,
-        is_wanted: impl Fn(&Entry, &[u8]) -> bool,
-    ) -> Given {
-        let before = self.asked[question.index()];
-        self.asked[question.index()] += 1;
-        let times = self.answers.times(question);
-        let time = usize::try_from(before).unwrap_or(usize::MAX);
-        let time = match self.settings.after_last {
-            _ if time < times => Some(time),
-            AfterLast::Last => Some(times - 1),
-            AfterLast::Anew => Some(time % times),
-            AfterLast::Silence => None,
-        };
-        let occasion = time
-            .and_then(|time| self.answers.occasion(question, time))
-            .unwrap_or_default();
-        let asked = now - self.settings.lead;
-        let mut replies = 0;
-        for number in occasion.begin..occasion.end {
-            let Some(entry) = self.answers.entry(number) else {
-                continue;
-            };
-            if !is_wanted(&entry, self.answers.message(entry)) {
-                continue;
-            }
-            replies += 1;
-            let place = self.places[usize::from(entry.ecu)];
-            let rest = (number, occasion.end);
-            match self.nodes[place].push(self.counts.requests, asked, asked + entry.after, rest) {
-                Push::Taken => {}
-                Push::Dropped => {
-                    self.counts.dropped += 1;
-                    let ecu = self.nodes[place].ecu;
-                    self.tell(StandInEvent::Busy { at: now, ecu });
-                }
-            }
-        }
-        Given {
-            question,
-            time,
-            times,
-            replies,
-        }
-    }
-
-    fn settle(&mut self, now: BusInstant, role: Role, request: Head, given: Given) {
-        let Given {
-            question,
-            time,
-            times,
-            replies,
-        } = given;
-        match (time, replies) {
-            (None, _) => self.counts.exhausted += 1,
-            (_, 0) => self.counts.silent += 1,
-            _ => self.counts.answered += 1,
-        }
-        self.tell(StandInEvent::Asked {
-            at: now,
-            role,
-            request,
-            found: Found::Recorded {
-                question,
-                time,
-                times,
-                replies,
-            },
-        });
     }
 
     /// Hands over what is due.

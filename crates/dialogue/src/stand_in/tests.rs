@@ -7,7 +7,9 @@ use core::fmt::Write as _;
 
 use proptest::prelude::*;
 
-use super::*;
+use twotrip_can::timing::BitRate;
+
+use super::{question::UNKNOWN, *};
 use crate::{Ecu, Learner, LeftOut, tests::frame};
 
 fn lines(script: &str) -> impl Iterator<Item = &str> {

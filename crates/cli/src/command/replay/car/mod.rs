@@ -1,9 +1,11 @@
 //! `replay --as car`: the ECUs of a recording answer a live tester.
 //!
-//! `beside` reads the frames that nobody asks for; `tell` is what is said while they do, `lines` how that never holds them up.
+//! `beside` reads the frames that nobody asks for; `tell` is what is said while they answer, `summary` at the end,
+//! `lines` how that never holds them up.
 
 mod beside;
 mod lines;
+mod summary;
 mod tell;
 
 use std::time::Duration;
