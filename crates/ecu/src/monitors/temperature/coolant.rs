@@ -35,6 +35,8 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct CoolantRationality {
     gate: Gate,
+    /// Coolant before the start, °C.
+    parked: Option<f64>,
     start: SoakedStart,
     agrees: Option<bool>,
     ran: u32,
@@ -45,9 +47,14 @@ pub struct CoolantRationality {
 impl Monitor for CoolantRationality {
     gated!(&RULES, forgets all);
 
+    fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
+        self.parked = SoakedStart::parked(signals).or(self.parked);
+    }
+
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        let parked = self.parked;
         self.reset();
-        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, soak, report);
+        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, (soak, parked), report);
         self.lowest = self.start.coolant;
         self.highest = self.start.coolant;
     }
@@ -98,5 +105,58 @@ impl CoolantRationality {
     fn end(&mut self, passed: bool, report: &mut dyn FnMut(TestResult)) {
         report(TestResult::verdict(P0116, passed));
         self.gate.complete(&RULES, report);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+
+    use std::vec::Vec;
+
+    use twotrip_units::{AngularSpeed, Speed, Temperature};
+
+    use super::*;
+
+    /// What is said of a block that was warm before the start and has mixed with its cold hoses by the end of it, as in a
+    /// long cranking.
+    fn said(parked_celsius: f64) -> Vec<TestResult> {
+        let celsius = Temperature::from_celsius;
+        let parked = Signals {
+            coolant: celsius(parked_celsius),
+            intake_air: celsius(-10.0),
+            ambient: celsius(-20.0),
+            ..Signals::default()
+        };
+        let started = Signals {
+            coolant: celsius(12.0),
+            engine_speed: AngularSpeed::from_rpm(1500.0),
+            vehicle_speed: Speed::from_kilometres_per_hour(40.0),
+            run_time: Some(Duration::from_secs(30)),
+            ..parked
+        };
+        let mut monitor = CoolantRationality::default();
+        let mut verdicts = Vec::new();
+        let mut report = |result| {
+            if matches!(result, TestResult::Passed(_) | TestResult::Failed(_)) {
+                verdicts.push(result);
+            }
+        };
+        monitor.step_off(&parked, Inhibits::default(), &mut report);
+        monitor.engine_started(&started, Duration::from_secs(8 * 3600), &mut report);
+        for _ in 0..soak::LOOKED_AT + 10 {
+            monitor.step(&started, Inhibits::default(), &mut report);
+        }
+        verdicts
+    }
+
+    #[test]
+    fn a_block_heater_shows_in_what_the_coolant_was_before_the_engine_was_cranked() {
+        assert_eq!(said(20.0), []);
+        assert_eq!(
+            said(12.0),
+            [TestResult::Failed(P0116)],
+            "nothing has fallen: the sensor"
+        );
     }
 }

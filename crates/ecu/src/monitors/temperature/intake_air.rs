@@ -42,6 +42,8 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct IntakeAirRationality {
     gate: Gate,
+    /// Coolant before the start, °C.
+    parked: Option<f64>,
     start: SoakedStart,
     agrees: bool,
     driven: u32,
@@ -53,9 +55,14 @@ pub struct IntakeAirRationality {
 impl Monitor for IntakeAirRationality {
     gated!(&RULES, forgets all);
 
+    fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
+        self.parked = SoakedStart::parked(signals).or(self.parked);
+    }
+
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        let parked = self.parked;
         self.reset();
-        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, soak, report);
+        self.start = SoakedStart::begin(&mut self.gate, &RULES, signals, (soak, parked), report);
         self.lowest = self.start.intake;
         self.highest = self.start.intake;
     }

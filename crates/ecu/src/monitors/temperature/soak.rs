@@ -7,7 +7,7 @@ use crate::monitors::{
     TestResult,
     frame::{Gate, Rules},
 };
-use twotrip_units::{Speed, Temperature};
+use twotrip_units::{AngularSpeed, Limit as _, Speed, Temperature};
 
 /// Standing from which on coolant and intake air have come together (published: 360 min).
 const SOAKED: Duration = Duration::from_secs(6 * 3600);
@@ -16,7 +16,8 @@ pub(super) const APART: f64 = 17.0;
 /// The first minute of driving tells a warm block from a wrong sensor: by its end the coolant has fallen by more than this
 /// from where it started, for cold coolant comes in from the hoses, K.
 const HEATER_FALL: f64 = 3.0;
-const LOOKED_AT: u32 = 60 * PER_SECOND;
+pub(super) const LOOKED_AT: u32 = 60 * PER_SECOND;
+const STANDING: AngularSpeed = AngularSpeed::from_rpm(20.0);
 const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
 
 /// No monitor of these without a soak.
@@ -47,7 +48,8 @@ pub(super) struct SoakedStart {
     pub(super) coolant: f64,
     pub(super) intake: f64,
     outside: f64,
-    /// Coolant since the start.
+    /// Coolant before the start or at it, and since: a long cranking mixes it already.
+    warmest: f64,
     lowest: f64,
     /// Intake air when driving began, and since.
     intake_before: f64,
@@ -56,12 +58,13 @@ pub(super) struct SoakedStart {
 }
 
 impl SoakedStart {
-    /// A driving cycle begins for a monitor that compares after a long soak: without one it does not run.
+    /// A driving cycle begins for a monitor that compares after a long soak: without one it does not run. `parked` is the
+    /// coolant before the engine was cranked, °C, if the ECU has looked.
     pub(super) fn begin(
         gate: &mut Gate,
         rules: &Rules,
         signals: &Signals,
-        soak: Duration,
+        (soak, parked): (Duration, Option<f64>),
         report: &mut dyn FnMut(TestResult),
     ) -> Self {
         gate.begin_cycle();
@@ -69,9 +72,11 @@ impl SoakedStart {
             gate.rule_out(rules, LONG_SOAK.with(soak.as_secs_f64() / 3600.0), report);
         }
         let celsius = Temperature::celsius;
+        let coolant = celsius(signals.coolant);
         Self {
-            coolant: celsius(signals.coolant),
-            lowest: celsius(signals.coolant),
+            coolant,
+            warmest: parked.map_or(coolant, |parked| parked.at_least(coolant)),
+            lowest: coolant,
             intake: celsius(signals.intake_air),
             outside: celsius(signals.ambient),
             ..Self::default()
@@ -85,7 +90,12 @@ impl SoakedStart {
 
     /// How far the coolant fell from the start to the end of the first minute of driving, K.
     pub(super) fn fall(&self) -> f64 {
-        self.coolant - self.lowest
+        self.warmest - self.lowest
+    }
+
+    /// The coolant of an engine that stands, °C.
+    pub(super) fn parked(signals: &Signals) -> Option<f64> {
+        (signals.engine_speed < STANDING).then(|| signals.coolant.celsius())
     }
 
     /// One step; who is off, when the first minute of driving is over.
