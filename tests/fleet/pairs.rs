@@ -1,16 +1,20 @@
 //! Which quantity tells two faults apart that share a code: what a tester reads, or a technician measures or sees.
 //!
-//! Each shipped fault is driven through an examination (hot idle, 2500 rpm, 50 and 100 km/h, coasting), for three seeds.
+//! Each fault is driven through an examination (hot idle, 2500 rpm, 50 and 100 km/h, coasting), for three seeds.
 //! Two faults with a common code must differ in one quantity by three times its scatter. `pairs.tsv` keeps, of each
-//! pair, the quantity that tells most.
+//! pair, the quantity that tells most: first of the shipped repair orders, then of all defects and circuits ([`causes`]).
 
 use std::{
     collections::{BTreeMap, BTreeSet},
+    sync::OnceLock,
     time::Duration,
 };
 
 use twotrip_scenario::{Phrase, RepairOrder, Scenario, parse_phrase, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
+
+mod causes;
+mod kept;
 
 const TABLE: &str = include_str!("pairs.tsv");
 const TABLE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fleet/pairs.tsv");
@@ -67,6 +71,18 @@ const READINGS: &[Reading] = &[
     }),
     ("rear sensor, V", 0.005, |car| {
         car.car().ecu().live().oxygen_rear[0].volts()
+    }),
+    ("short-term trim of bank 2, %", 0.8, |car| {
+        car.car().ecu().live().short_term_trim[1].percent()
+    }),
+    ("long-term trim of bank 2, %", 0.8, |car| {
+        car.car().ecu().live().long_term_trim[1].percent()
+    }),
+    ("front sensor of bank 2, V", 0.005, |car| {
+        car.car().ecu().live().oxygen_front[1].volts()
+    }),
+    ("rear sensor of bank 2, V", 0.005, |car| {
+        car.car().ecu().live().oxygen_rear[1].volts()
     }),
     ("catalyst, C", 2.0, |car| {
         car.car().ecu().live().catalyst_temperature[0].celsius()
@@ -131,62 +147,78 @@ fn examine(mut car: Simulator) -> BTreeMap<(&'static str, &'static str), f64> {
     means
 }
 
-/// One fault of the shipped ones.
+/// One fault, as the table names it.
 struct Fault {
-    name: &'static str,
-    findings: Findings,
-    /// The broken car as the story leaves it, and the looks that its repair would begin with.
-    car: Simulator,
+    name: String,
+    /// The broken car of a seed, as a technician gets it.
+    broken: Box<dyn Fn(u64) -> Simulator + Send + Sync>,
+    /// The looks that its repair would begin with.
     looks: Vec<String>,
+    /// The first of those cars, once it is looked at.
+    car: OnceLock<Simulator>,
 }
 
-fn fault(shipped: &shipped::Shipped) -> Option<Fault> {
-    let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
-    let order = scenario
-        .repair_order()
-        .filter(|order| !order.codes().is_empty())?;
-    let broken = |seed: u64| {
-        let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
-        let story = scenario.story().iter().map(|phrase| &phrase.value);
-        let lived = story.filter(|phrase| !matches!(phrase, Phrase::Expect(_)));
-        super::live(&mut car, &lived.map(ToString::to_string).collect::<Vec<_>>());
-        car
-    };
-    let runs: Vec<_> = (1..=3).map(|seed| examine(broken(seed))).collect();
-    let mut findings = Findings::new();
-    for (name, resolution, _) in READINGS {
-        for (part, ..) in EXAMINATION {
-            let values: Vec<f64> = runs.iter().map(|run| run[&(*part, *name)]).collect();
-            let mean = values.iter().sum::<f64>() / 3.0;
-            let spread = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / 2.0;
-            findings.insert((*part, *name), (mean, spread.sqrt().max(*resolution)));
+impl Fault {
+    /// Of a shipped order.
+    fn shipped(shipped: &shipped::Shipped) -> Self {
+        let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
+        let order = scenario.repair_order().expect("it has one");
+        let looks = order.correction().iter().filter_map(|phrase| match phrase {
+            Phrase::Work(_, part) => Some(format!("inspect {}", part.name())),
+            _ => None,
+        });
+        Self {
+            name: shipped.name.to_owned(),
+            looks: looks.collect(),
+            car: OnceLock::new(),
+            broken: Box::new(move |seed| {
+                let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
+                let story = scenario.story().iter().map(|phrase| &phrase.value);
+                let lived = story.filter(|phrase| !matches!(phrase, Phrase::Expect(_)));
+                super::live(&mut car, &lived.map(ToString::to_string).collect::<Vec<_>>());
+                car
+            }),
         }
     }
-    let looks = order.correction().iter().filter_map(|phrase| match phrase {
-        Phrase::Work(_, part) => Some(format!("inspect {}", part.name())),
-        _ => None,
-    });
-    Some(Fault {
-        name: shipped.name,
-        findings,
-        looks: looks.collect(),
-        car: broken(1),
-    })
+
+    fn car(&self) -> &Simulator {
+        self.car.get_or_init(|| (self.broken)(1))
+    }
+
+    /// What three cars with it show.
+    fn findings(&self) -> Findings {
+        let runs: Vec<_> = (1..=3).map(|seed| examine((self.broken)(seed))).collect();
+        let mut findings = Findings::new();
+        for (name, resolution, _) in READINGS {
+            for (part, ..) in EXAMINATION {
+                let values: Vec<f64> = runs.iter().map(|run| run[&(*part, *name)]).collect();
+                let mean = values.iter().sum::<f64>() / 3.0;
+                let spread = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / 2.0;
+                findings.insert((*part, *name), (mean, spread.sqrt().max(*resolution)));
+            }
+        }
+        findings
+    }
 }
 
-/// What a look shows.
+/// What a look shows. Of a meter the words count, for its figures are never twice the same.
 fn say(car: &Simulator, look: &str) -> String {
     let seen = super::ask(car, look);
-    format!("{} {}", seen.text, seen.details.join(" "))
+    let said = format!("{} {}", seen.text, seen.details.join(" "));
+    if look.starts_with("measure") {
+        said.replace(|letter: char| letter.is_ascii_digit(), "")
+    } else {
+        said
+    }
 }
 
 /// What tells two faults apart, and by how many scatters; a look where no number does.
-fn difference(one: &Fault, other: &Fault) -> (String, f64) {
+fn difference(one: (&Fault, &Findings), other: (&Fault, &Findings)) -> (String, f64) {
     let best = one
-        .findings
+        .1
         .iter()
         .map(|(key, (mean, scatter))| {
-            let (other_mean, other_scatter) = other.findings[key];
+            let (other_mean, other_scatter) = other.1[key];
             (key, (mean - other_mean).abs() / scatter.max(other_scatter))
         })
         .max_by(|a, b| a.1.total_cmp(&b.1));
@@ -194,11 +226,9 @@ fn difference(one: &Fault, other: &Fault) -> (String, f64) {
     if apart >= APART {
         return (format!("{name} at {part}"), apart);
     }
-    let look = one
-        .looks
-        .iter()
-        .chain(&other.looks)
-        .find(|look| say(&one.car, look) != say(&other.car, look));
+    let (one, other) = (one.0, other.0);
+    let mut looks = one.looks.iter().chain(&other.looks);
+    let look = looks.find(|look| say(one.car(), look) != say(other.car(), look));
     look.map_or_else(
         || ("nothing".to_owned(), apart),
         |look| (look.clone(), f64::INFINITY),
@@ -207,7 +237,7 @@ fn difference(one: &Fault, other: &Fault) -> (String, f64) {
 
 /// Pairs of shipped faults with a code that they share: code and both names. The same fault under another regulation is no other
 /// fault.
-fn pairs() -> Vec<[String; 3]> {
+fn shipped_pairs() -> Vec<[String; 3]> {
     let mut faults: Vec<(&str, RepairOrder)> = Vec::new();
     for shipped in shipped::ALL {
         let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
@@ -233,9 +263,27 @@ fn row([code, one, other]: &[String; 3]) -> Option<&'static str> {
     TABLE.lines().find(|line| line.starts_with(&start))
 }
 
-/// With `TWOTRIP_PAIRS=new` only pairs that the table does not name are driven.
+/// All pairs of the table.
+fn pairs() -> Vec<[String; 3]> {
+    let mut pairs = shipped_pairs();
+    pairs.extend(causes::pairs());
+    pairs
+}
+
+/// The faults of these names.
+fn faults(asked: &BTreeSet<&str>) -> Vec<Fault> {
+    let shipped = shipped::ALL.iter().filter(|shipped| asked.contains(shipped.name));
+    let causes = causes::all().into_iter().map(causes::Cause::fault);
+    shipped
+        .map(Fault::shipped)
+        .chain(causes.filter(|fault| asked.contains(fault.name.as_str())))
+        .collect()
+}
+
+/// With `TWOTRIP_PAIRS=new` only pairs that the table does not name are driven; with `TWOTRIP_KEEP` what was driven is kept in
+/// that folder and not driven again.
 #[test]
-#[ignore = "long: drives every shipped fault that shares a code three times; writes the table of pairs"]
+#[ignore = "long: drives every fault that shares a code three times; writes the table of pairs"]
 fn faults_that_share_a_code_can_be_told_apart() {
     let only_new = std::env::var("TWOTRIP_PAIRS").is_ok_and(|which| which == "new");
     let pairs = pairs();
@@ -245,15 +293,17 @@ fn faults_that_share_a_code_can_be_told_apart() {
         .filter(|pair| known(pair).is_none())
         .flat_map(|[_, one, other]| [one.as_str(), other.as_str()])
         .collect();
-    let driven = shipped::ALL
-        .iter()
-        .filter(|shipped| asked.contains(shipped.name))
-        .collect();
-    let faults: BTreeMap<&str, Fault> = super::side_by_side(driven, fault)
-        .into_iter()
-        .flatten()
-        .map(|fault| (fault.name, fault))
-        .collect();
+    let kept = kept::Kept::open();
+    let found: BTreeMap<String, (Fault, Findings)> = super::side_by_side(faults(&asked), |fault| {
+        let findings = kept.findings(&fault.name).unwrap_or_else(|| {
+            let findings = fault.findings();
+            kept.keep(&fault.name, &findings);
+            findings
+        });
+        (fault.name.clone(), (fault, findings))
+    })
+    .into_iter()
+    .collect();
     let mut text = String::from("# code\tone\tother\twhat tells them apart\tscatters\n");
     let mut alike = Vec::new();
     for pair in &pairs {
@@ -262,7 +312,11 @@ fn faults_that_share_a_code_can_be_told_apart() {
             text += &format!("{line}\n");
             continue;
         }
-        let (what, apart) = difference(&faults[one.as_str()], &faults[other.as_str()]);
+        let of = |name: &String| {
+            let (fault, findings) = &found[name];
+            (fault, findings)
+        };
+        let (what, apart) = difference(of(one), of(other));
         let scatters = if apart.is_finite() {
             format!("{apart:.0}")
         } else {
@@ -277,7 +331,7 @@ fn faults_that_share_a_code_can_be_told_apart() {
     assert!(alike.is_empty(), "nothing tells these apart: {alike:#?}");
 }
 
-/// The kept table names every pair of shipped faults that share a code.
+/// The kept table names every pair of faults that share a code.
 #[test]
 fn the_table_of_pairs_is_whole() {
     for pair in pairs() {

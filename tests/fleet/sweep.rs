@@ -14,7 +14,7 @@ use twotrip_vehicle::{
 use crate::table::{self, Row};
 
 /// One trip that lets every monitor run: cold start, city, highway, coasting, full throttle, hot idle.
-const EXAM: &[&str] = &[
+pub(crate) const EXAM: &[&str] = &[
     "soak 9 h",
     "drive udds",
     "drive hwfet",
