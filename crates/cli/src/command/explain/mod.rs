@@ -59,7 +59,14 @@ async fn file(
 ) -> Result<(), Failure> {
     let mut reader = Reader::open(path).map_err(|error| failure(&error))?;
     let held = output::Held::new();
-    let mut stop = std::pin::pin!(words::stopped()?);
+    // Only who follows looks for a signal: reading alone is ended by it as any program is.
+    let stopped = follow.then(words::stopped).transpose()?;
+    let mut stop = std::pin::pin!(async move {
+        match stopped {
+            Some(stopped) => stopped.await,
+            None => std::future::pending().await,
+        }
+    });
     loop {
         let read = match relay::relay(&mut reader, listener, teller, &held)? {
             Ok(()) if listener.is_over() => return Ok(()),
