@@ -6,11 +6,14 @@ a test of the interface's kind (crates/host/src/bus/interface.rs), since no adap
 
 import contextlib
 import json
+import pathlib
 import subprocess
+import tempfile
 import threading
 import time
 
 import frames
+import pcapng
 import program
 
 CAR, FAR = "vb0", "vb1"
@@ -151,6 +154,29 @@ def group(twotrip):
         assert "no wire" in said, said
         time.sleep(0.1)
 
+    def a_recorded_tester_goes_where_only_the_recorded_ecus_are(bench):
+        answer = bytes.fromhex("06 41 00 BE 3E B8 13 00")
+        with tempfile.TemporaryDirectory() as folder:
+            tape = pathlib.Path(folder) / "tape.pcapng"
+            pcapng.write(
+                tape,
+                [(0.0, frames.FUNCTIONAL, frames.padded(b"\x01\x00")), (0.004, frames.ANSWER, answer)],
+            )
+            words = ["replay", str(tape), "--as", "tester", "--on-a-bench"]
+            with Node(question=frames.FUNCTIONAL, answer=(frames.ANSWER, answer)) as node:
+                ran = subprocess.run([bench.twotrip, *words, "--bus", CAR], capture_output=True, text=True, timeout=60)
+                assert ran.returncode == 0 and "1 request: 1 same" in ran.stdout, f"{ran.stdout}{ran.stderr}"
+                # The probe, and the request.
+                asked = [frame for frame in node.heard if frame[0] == frames.FUNCTIONAL]
+                assert len(asked) == 2, node.heard
+            with Node(question=frames.FUNCTIONAL, answer=(0x7E9, answer)) as node:
+                said = bench.refused(*words)
+                assert "another ECU is on this bus" in said and "7E9#06 41 00" in said, said
+                assert len(node.heard) == 1, f"more than the probe: {node.heard}"
+            with Node(send=(0x123, b"\x01\x02")) as node:
+                said = bench.refused(*words)
+                assert "the bus is in use" in said and not node.heard, f"{said} {node.heard}"
+
     return (
         "bench",
         opening,
@@ -162,5 +188,6 @@ def group(twotrip):
             another_program_on_this_computer_counts_too,
             frames_that_have_passed_are_told_apart_from_frames_queued,
             scan_and_a_bus_without_a_wire,
+            a_recorded_tester_goes_where_only_the_recorded_ecus_are,
         ],
     )

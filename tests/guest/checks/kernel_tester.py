@@ -8,6 +8,7 @@ that only sends (SF_BROADCAST), the answer then comes to the first.
 import contextlib
 import socket
 import struct
+import threading
 import time
 
 import frames
@@ -25,6 +26,35 @@ def _socket(flags, receive, send, interface):
     peer.bind((interface, receive, send))
     peer.settimeout(2.0)
     return peer
+
+
+def asking(interface):
+    """The tester's end of a physical pair."""
+    return _socket(TX_PADDING, frames.ANSWER, frames.PHYSICAL, interface)
+
+
+@contextlib.contextmanager
+def answering(interface, answers):
+    """The ECU's end of a physical pair, which answers by a table while a block runs."""
+    ecu = _socket(TX_PADDING, frames.PHYSICAL, frames.ANSWER, interface)
+    ecu.settimeout(0.2)
+    ended = threading.Event()
+
+    def serve():
+        while not ended.is_set():
+            try:
+                ecu.send(answers[ecu.recv(4096)])
+            except TimeoutError:
+                continue
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+        ecu.close()
 
 
 class KernelTester:

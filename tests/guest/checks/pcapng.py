@@ -1,4 +1,4 @@
-"""A small reader of pcapng files with link type 227, by draft-ietf-opsawg-pcapng and LINKTYPE_CAN_SOCKETCAN: little-endian,
+"""A small reader and writer of pcapng files with link type 227, by draft-ietf-opsawg-pcapng and LINKTYPE_CAN_SOCKETCAN: little-endian,
 nanoseconds. A block cut short at the end ends the file; anything else that is wrong raises."""
 
 import dataclasses
@@ -91,3 +91,23 @@ def read(path):
         else:
             assert kind == 5, f"block {kind:x}"
     return recording
+
+
+def write(path, said, interface="can0"):
+    """Writes a recording of one interface: `(seconds, identifier word, data)` of each frame."""
+
+    def block(kind, body):
+        length = struct.pack("<I", len(body) + 12)
+        return struct.pack("<I", kind) + length + body + length
+
+    name = interface.encode()
+    name += b"\0" * (-len(name) % 4)
+    options = struct.pack("<HH", 2, len(interface)) + name + struct.pack("<HHB3xHH", 9, 1, 9, 0, 0)
+    blocks = [block(0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1))]
+    blocks.append(block(1, struct.pack("<HHI", 227, 0, 0) + options))
+    for seconds, identifier, data in said:
+        at = 1_764_000_000_000_000_000 + round(seconds * 1e9)
+        packet = struct.pack(">IBBH", identifier, len(data), 0, 0) + data
+        head = struct.pack("<IIIII", 0, at >> 32, at & 0xFFFFFFFF, len(packet), len(packet))
+        blocks.append(block(6, head + packet + b"\0" * (-len(packet) % 4)))
+    pathlib.Path(path).write_bytes(b"".join(blocks))

@@ -14,6 +14,7 @@ import subprocess
 import time
 
 import frames
+import kernel_tester
 import pcapng
 import program
 
@@ -163,10 +164,40 @@ def group(twotrip, tools, results, figure):
         for words in ("done `tighten fuel-cap`", "pace live"):
             assert any(comment.endswith(words) for comment in told), f"no comment {words!r}: {told}"
 
+    def a_recorded_tester_asks_the_kernels_transport_again(_):
+        # Both halves are the kernel's in the recording, and the ECU's is in the replay: frames of requests in pieces, flow
+        # control and replies in pieces are judged by net/can/isotp.c.
+        path = results / "kernel.pcapng"
+        vin = b"\x49\x02\x010TW00TRP3A0000042"
+        answers = {
+            b"\x01\x0c": b"\x41\x0c\x0c\xb0",
+            b"\x09\x02": vin,
+            bytes.fromhex("22 F4 0C F4 0D F4 05 F4 04"): bytes.fromhex("62 F4 0C 0C B0 F4 0D 50 F4 05 7B F4 04 40"),
+            b"\x03": b"\x43\x01\x04\x55",
+        }
+        with kernel_tester.answering(INTERFACE, answers):
+            with Recorder(twotrip, path, [INTERFACE]), kernel_tester.asking(INTERFACE) as tester:
+                for request, answer in answers.items():
+                    tester.send(request)
+                    got = tester.recv(4096)
+                    assert got == answer, got.hex(" ")
+                time.sleep(1.0)
+            command = [str(twotrip), "replay", str(path), "--as", "tester", "--bus", INTERFACE, "--compare", "exact"]
+            ran = subprocess.run(command, capture_output=True, text=True, timeout=60)
+            assert ran.returncode == 0 and "4 requests: 4 same" in ran.stdout, f"{ran.stdout}{ran.stderr}"
+            answers[b"\x01\x0c"] = b"\x41\x0c\x20\xf8"
+            answers[b"\x03"] = b"\x43\x00"
+            ran = subprocess.run(command, capture_output=True, text=True, timeout=60)
+            said = " ".join(ran.stdout.split())
+            for words in ("engine speed 812 -> 2110 rpm", "confirmed code P0455 gone", "2 same, 2 different"):
+                assert words in said, f"{words!r}: {ran.stdout}{ran.stderr}"
+            assert ran.returncode == 1, ran.returncode
+
     return "recordings", opening, [
         a_flood_is_there_or_counted,
         thirty_thousand_frames_a_second_are_all_there,
         every_kind_of_frame_on_two_buses,
         a_recorder_killed_at_any_moment_loses_less_than_a_second,
         the_car_records_what_is_said,
+        a_recorded_tester_asks_the_kernels_transport_again,
     ]
