@@ -148,12 +148,16 @@ fn a_walkthrough_is_repeated_and_another_run_is_refused() {
     .expect(1)
     .says("the car sends another frame")
     .says("P0");
+    run(&["explain", "told.pcapng", "--redact", "shown.pcapng"]).expect(0);
+    run(&["replay", "shown.pcapng", "--as", "tester", "--in-process"])
+        .expect(2)
+        .complains("--redact");
     changed(b"time: 1 ", b"time: 2 ")
         .expect(2)
         .complains("lacks entries 1 to 1");
     changed(b"time: 1 stood", b"time: 1 stopt")
         .expect(2)
-        .complains("damaged");
+        .complains("cannot be read");
 }
 
 #[test]

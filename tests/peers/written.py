@@ -61,7 +61,7 @@ def group(program, results, figure):
             frames += len(theirs)
             told = {comment["text"] for comment in ours["comment"]}
             for row in theirs:
-                if row[5]:
+                if "car: " in row[5]:
                     # Several comments of a packet come joined by commas.
                     assert any(text in row[5] for text in told), row
         # Single values, codes and the VIN, by its ISO 15765 and OBD-II layers, in the words of `explain`.

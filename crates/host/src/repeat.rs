@@ -95,7 +95,7 @@ pub enum RepeatError {
         to: u64,
     },
     /// A line of the journal cannot be read.
-    #[error("a line of its journal is damaged: {0}")]
+    #[error("a line of its journal cannot be read (in a copy made by `explain --redact` none can): {0}")]
     Line(#[from] EntryError),
     /// A phrase that this version does not know.
     #[error("its journal has a phrase that is none: `{0}`")]

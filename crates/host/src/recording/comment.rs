@@ -10,7 +10,7 @@ use twotrip_sim::Event;
 use twotrip_units::{BusInstant, CarInstant};
 
 /// Words of comments, besides phrases, codes, groups of monitors and numbers.
-const WORDS: &str = "pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
+const WORDS: &str = "key off engine starts stands pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
                      blinking complete cleared";
 
 /// What every comment of ours begins with.

@@ -6,7 +6,7 @@ use std::{borrow::Cow, collections::HashMap};
 use twotrip_capture::edit::Meaning;
 use twotrip_scenario::{shipped, vehicle};
 
-use crate::recording::comment;
+use crate::{journal, recording::comment};
 
 /// Begins the name of an embedded bus.
 const LOCAL: &[u8] = b"local:";
@@ -73,6 +73,11 @@ pub(super) fn changed(meaning: Meaning, value: &[u8]) -> Cow<'_, [u8]> {
     let text = std::str::from_utf8(value).unwrap_or_default();
     let keep = match meaning {
         Meaning::Comment if text.starts_with(RUN) => return run(text),
+        // Frames and phrases: a copy to show cannot be lived through again.
+        Meaning::Comment if text.starts_with(journal::PREFIX) => {
+            let (front, rest) = value.split_at(journal::PREFIX.len());
+            return Cow::Owned([front, &masked(rest)].concat());
+        }
         Meaning::Comment => comment::is_ours(text),
         Meaning::Application => text
             .strip_prefix("twotrip ")
