@@ -14,7 +14,7 @@ use std::{
 use twotrip_can::{CanId, Frame};
 use twotrip_capture::write;
 
-use crate::support::{Car, bus, run, runtime_dir, twotrip};
+use crate::support::{Car, bus, run, run_command, runtime_dir, twotrip, within_memory};
 
 fn captures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures")
@@ -125,7 +125,7 @@ fn a_part_is_judged_by_the_whole() {
 fn text_of_a_file_is_never_obeyed() {
     let path = runtime_dir().join("hostile.pcapng");
     let mut file = Vec::new();
-    let evil = "\u{1b}]0;owned\u{7}\u{1b}[2Jcar: \r\n done";
+    let evil = "\u{1b}]0;owned\u{7}\u{1b}[2Jcar: \r\n done\u{9b}2J\u{202e}";
     write::section(
         &mut file,
         &write::Section {
@@ -159,16 +159,152 @@ fn text_of_a_file_is_never_obeyed() {
         };
         write::packet(&mut file, &packet, [evil, "x".repeat(60_000).as_str()]);
     }
+    // The same in what an ECU says: a name of twenty bytes over several frames.
+    let answer = [&[0x49, 0x0A, 1], &evil.as_bytes()[..20]].concat();
+    let mut frames = vec![
+        (0x7DF, vec![2, 9, 0x0A]),
+        (0x7E8, [&[0x10, 23], &answer[..6]].concat()),
+    ];
+    frames.push((0x7E0, vec![0x30, 0, 0]));
+    for (turn, piece) in (0x21..).zip(answer[6..].chunks(7)) {
+        frames.push((0x7E8, [&[turn], piece].concat()));
+    }
+    for (at, (id, data)) in (1..).zip(frames) {
+        let packet = write::Packet {
+            interface: 0,
+            at: at * 1_000_000,
+            direction: None,
+            dropped: 0,
+            frame: &Frame::padded(CanId::Standard(id), &data, 0),
+        };
+        write::packet(&mut file, &packet, []);
+    }
     fs::write(&path, file).expect("writable");
+    let obeyed = |text: &str| {
+        let others = ['\u{1b}', '\u{7}', '\r', '\u{9b}', '\u{202e}'];
+        text.contains(others)
+    };
     for level in ["frames", "transport", "messages", "story"] {
         let told = explain(&path, &["--level", level]);
-        assert!(
-            !told.contains('\u{1b}') && !told.contains('\u{7}') && !told.contains('\r'),
-            "{level}: {told:?}"
-        );
+        assert!(!obeyed(&told), "{level}: {told:?}");
         let json = explain(&path, &["--level", level, "--json"]);
-        assert!(!json.contains('\u{1b}'), "{level}: {json:?}");
+        assert!(!obeyed(&json), "{level}: {json:?}");
     }
+    let path = path.to_str().expect("UTF-8");
+    let other = captures().join("two-ecus.pcapng");
+    let other = other.to_str().expect("UTF-8");
+    for more in [
+        &["--against", other][..],
+        &["--against", other, "--json"],
+        &["--redact", "hidden.pcapng"],
+    ] {
+        let ran = run(&[&["explain", path], more].concat());
+        assert!(!obeyed(&ran.stdout) && !obeyed(&ran.stderr), "{}", ran.tale());
+    }
+}
+
+/// What is not in a recording is told where it is missing, and by whom at the end.
+#[test]
+fn losses_are_told() {
+    let path = runtime_dir().join("losses.pcapng");
+    let mut file = Vec::new();
+    write::section(&mut file, &write::Section::default());
+    for name in ["can0", "can1"] {
+        write::interface(
+            &mut file,
+            &write::Interface {
+                name,
+                ..Default::default()
+            },
+        );
+    }
+    let frame = Frame::padded(CanId::Standard(0x7DF), &[1, 3], 0);
+    for (interface, at, dropped) in [(0, 1, 0), (0, 100_000_000, 9), (1, 200_000_000, 2)] {
+        let packet = write::Packet {
+            interface,
+            at,
+            direction: None,
+            dropped,
+            frame: &frame,
+        };
+        write::packet(&mut file, &packet, []);
+    }
+    let counted = write::Statistics {
+        interface: 0,
+        at: 300_000_000,
+        received: 2,
+        dropped_by_interface: 4,
+        dropped_by_system: 9,
+    };
+    write::statistics(&mut file, &counted, []);
+    fs::write(&path, file).expect("writable");
+    let path = path.to_str().expect("UTF-8");
+    run(&["explain", path])
+        .expect(0)
+        .says("! 9 frames before frame 2 were lost")
+        .says("! 2 frames before frame 3 were lost")
+        .complains("3 frames, 3 requests, 0 answers")
+        .complains("13 frames lost on can0 (4 by")
+        .complains("2 frames lost on can1");
+    run(&["explain", path, "--level", "story"])
+        .expect(0)
+        .says("! 9 frames were lost here");
+    run(&["explain", path, "--level", "frames"])
+        .expect(0)
+        .says("(9 lost before it)");
+    let lines = run(&["explain", path, "--json"]).expect(0).json_lines();
+    let of = |kind: &str| {
+        lines
+            .iter()
+            .filter(|line| line["kind"] == kind)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        (&of("lost")[0]["frames"], &of("lost")[0]["before_frame"]),
+        (&9.into(), &2.into())
+    );
+    assert_eq!(of("statistics")[0]["dropped_by_interface"], 4);
+    let summary = of("summary")[0];
+    assert_eq!(
+        (&summary["lost"], &summary["interfaces"][0]["lost"]),
+        (&15.into(), &13.into())
+    );
+}
+
+/// Fifty thousand frames with a million comments and a block that says it were four gigabytes long, in the memory of a
+/// small file.
+#[test]
+fn a_million_comments_take_no_memory() {
+    let path = runtime_dir().join("long.pcapng");
+    let mut file = Vec::new();
+    write::section(&mut file, &write::Section::default());
+    write::interface(&mut file, &write::Interface::default());
+    let frame = Frame::padded(CanId::Standard(0x7E8), &[0x10, 0xFF, 1, 2, 3, 4, 5, 6], 0);
+    for at in 0..50_000 {
+        let packet = write::Packet {
+            interface: 0,
+            at,
+            direction: None,
+            dropped: 0,
+            frame: &frame,
+        };
+        write::packet(&mut file, &packet, ["remark"; 20]);
+    }
+    file.extend([0xAD, 0x0B, 0, 0, 0xFC, 0xFF, 0xFF, 0xFF, 1, 2, 3, 4]);
+    fs::write(&path, file).expect("writable");
+    let ran = run_command(within_memory(&[
+        "explain",
+        path.to_str().expect("UTF-8"),
+        "--level",
+        "story",
+    ]));
+    assert_eq!(
+        ran.stdout.matches("remark: remark").count(),
+        1_000_000,
+        "{}",
+        ran.stderr
+    );
+    ran.expect(0).complains("cut short");
 }
 
 #[test]

@@ -97,6 +97,22 @@ pub(crate) fn with_room_for(blocks: u64, arguments: &[&str]) -> Command {
     command
 }
 
+/// The program with little address space, in kilobytes (setrlimit(2)): more than it ever needs, less than a file could
+/// make it want.
+pub(crate) fn within_memory(arguments: &[&str]) -> Command {
+    const KILOBYTES: &str = "120000";
+    let mut command = Command::new("sh");
+    command
+        .args([
+            "-c",
+            "ulimit -v $0; exec \"$@\"",
+            KILOBYTES,
+            env!("CARGO_BIN_EXE_twotrip"),
+        ])
+        .args(arguments);
+    command
+}
+
 /// Runs the program to its end.
 pub(crate) fn run(arguments: &[&str]) -> Ran {
     run_command(twotrip(arguments))

@@ -56,6 +56,16 @@ KNOWN_ERRORS = {
     ("scapy 2.8", "readiness"): {
         "evap bits of PID 01": "mirrors the bits of bytes C and D; J1979 and public lists have catalyst in bit 0",
     },
+    # On a recording, beside the words of `explain` (`written.py`).
+    ("tshark 4.0", "recordings"): {
+        **each("PID", "54 64 66 67 6C", "shows the bytes without values"),
+    },
+    ("scapy 2.8", "recordings"): {
+        "PID 10": "takes one of the two bytes of the air flow; J1979, tshark and public lists have two",
+        "PID 15": "reads FF, which says that the sensor is not used for trim, as 99.2 %",
+        **each("PID", "66 67 68 69 6C", "gives values to the zeros of sensors that the first byte says are not there"),
+        **{f"mask {base} of 46 raw": "has no layer for this mask" for base in ("C0", "E0")},
+    },
     # On messages made from the program's tables (`vectors.py`).
     ("tshark 4.0", "parameters"): {
         **_TSHARK_RAW,

@@ -101,10 +101,38 @@ pub(crate) fn line(text: &str) -> Result<(), Failure> {
 pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
     let failed = |error: serde_json::Error| Failure::system(error.to_string(), None);
     let mut written = Ok(());
-    if hold(|lines| written = serde_json::to_writer(lines, value))? {
+    if hold(|lines| written = write_json(lines, value))? {
         return written.map_err(failed);
     }
-    line(&serde_json::to_string(value).map_err(failed)?)
+    let mut text = Vec::new();
+    write_json(&mut text, value).map_err(failed)?;
+    line(&String::from_utf8_lossy(&text))
+}
+
+fn write_json(out: &mut Vec<u8>, value: &impl Serialize) -> serde_json::Result<()> {
+    value.serialize(&mut serde_json::Serializer::with_formatter(out, Shown))
+}
+
+/// JSON whose texts cannot steer a terminal either: JSON itself lets the control characters from 7F on stand as they are.
+struct Shown;
+
+impl serde_json::ser::Formatter for Shown {
+    fn write_string_fragment<W: ?Sized + std::io::Write>(
+        &mut self,
+        writer: &mut W,
+        fragment: &str,
+    ) -> std::io::Result<()> {
+        let mut rest = fragment;
+        while let Some(place) = rest.find(steers) {
+            writer.write_all(&rest.as_bytes()[..place])?;
+            let mut after = rest[place..].chars();
+            if let Some(character) = after.next() {
+                write!(writer, "\\u{:04x}", u32::from(character))?;
+            }
+            rest = after.as_str();
+        }
+        writer.write_all(rest.as_bytes())
+    }
 }
 
 /// A value as JSON for people and editors, several lines.
@@ -167,11 +195,21 @@ pub(crate) fn fit(text: &str, indent: usize) -> Vec<String> {
     lines
 }
 
+/// Whether a character steers a terminal or the order of what it shows: control characters, and Unicode's marks of
+/// direction and of no width.
+fn steers(character: char) -> bool {
+    character.is_control()
+        || matches!(
+            character,
+            '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FEFF}'
+        )
+}
+
 /// Control characters and escape sequences of foreign text, made visible instead of obeyed.
 pub(crate) fn escape(text: &str) -> String {
     let mut out = String::new();
     for character in text.chars() {
-        if character.is_control() {
+        if steers(character) {
             out.extend(character.escape_default());
         } else {
             out.push(character);
@@ -213,5 +251,15 @@ mod tests {
     #[test]
     fn escape_sequences_are_shown_not_obeyed() {
         assert_eq!(escape("a\x1b[31mb\u{7}"), "a\\u{1b}[31mb\\u{7}");
+        assert_eq!(escape("\u{9b}2J \u{202e}Zürich"), "\\u{9b}2J \\u{202e}Zürich");
+        let mut json = Vec::new();
+        let text = "\x1b[2J \u{9b}2J \u{7f} \u{202e} \"Zürich\"";
+        write_json(&mut json, &text).expect("a text");
+        assert_eq!(
+            String::from_utf8_lossy(&json),
+            "\"\\u001b[2J \\u009b2J \\u007f \\u202e \\\"Zürich\\\"\""
+        );
+        let back: String = serde_json::from_slice(&json).expect("JSON");
+        assert_eq!(back, text);
     }
 }

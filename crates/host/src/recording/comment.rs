@@ -61,13 +61,17 @@ pub fn is_ours(text: &str) -> bool {
     seconds(bus, "bus=") && seconds(car, "car=") && are_ours(words)
 }
 
+/// Whether a text is a phrase and nothing else: a remark would be somebody's words.
+pub(super) fn is_phrase(text: &str) -> bool {
+    !text.contains(['#', '\n']) && twotrip_scenario::parse_phrase(text).is_ok()
+}
+
 fn are_ours(words: &str) -> bool {
     let phrase = ["begins `", "done `", "not done `"]
         .iter()
         .find_map(|front| words.strip_prefix(front)?.strip_suffix('`'));
     if let Some(phrase) = phrase {
-        // A remark would be somebody's words.
-        return !phrase.contains(['#', '\n']) && twotrip_scenario::parse_phrase(phrase).is_ok();
+        return is_phrase(phrase);
     }
     words.split(' ').all(|word| {
         WORDS.split_whitespace().any(|ours| ours == word)

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, Packet};
-use twotrip_dialogue::{Dialogue, Event};
+use twotrip_dialogue::{Dialogue, Event, Role};
 use twotrip_host::{bus::Selection, journal, recording::comment};
 use twotrip_units::BusInstant;
 
@@ -46,11 +46,55 @@ pub(super) enum Told {
         at: u64,
         text: String,
     },
+    /// Frames of that interface that are not in the recording, before the frame with this number.
+    Lost {
+        interface: usize,
+        at: u64,
+        number: u64,
+        frames: u64,
+    },
+    /// What an interface has counted since its recording began.
+    Statistics(usize, Counted),
     /// A packet that is no frame.
     NoFrame {
         number: u64,
         why: String,
     },
+}
+
+/// Counts of an interface, as far as the recorder gave them.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counted {
+    /// Nanoseconds since 1970.
+    pub(super) at: u64,
+    pub(super) received: Option<u64>,
+    pub(super) dropped_by_interface: Option<u64>,
+    pub(super) dropped_by_system: Option<u64>,
+}
+
+impl Counted {
+    /// Lost, wherever.
+    fn dropped(self) -> u64 {
+        let counts = [self.dropped_by_interface, self.dropped_by_system];
+        counts.into_iter().flatten().fold(0, u64::saturating_add)
+    }
+}
+
+/// What was heard of a bus altogether.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Total {
+    pub(super) frames: u64,
+    /// As told by the frames that came after them.
+    told_lost: u64,
+    /// The last counts.
+    pub(super) counted: Option<Counted>,
+}
+
+impl Total {
+    /// Frames lost, by the frames or by the last counts, whichever tell of more: counts come less often, but to the end.
+    pub(super) fn lost(&self) -> u64 {
+        self.counted.map_or(0, Counted::dropped).max(self.told_lost)
+    }
 }
 
 /// Where a packet stands.
@@ -71,6 +115,9 @@ pub(super) struct Listener {
     setting: Setting,
     /// One for each bus.
     dialogues: Vec<Dialogue>,
+    totals: Vec<Total>,
+    requests: u64,
+    answers: u64,
     numbers: u64,
     last: u64,
     over: bool,
@@ -88,6 +135,9 @@ impl Listener {
             to,
             setting: Setting::default(),
             dialogues: Vec::new(),
+            totals: Vec::new(),
+            requests: 0,
+            answers: 0,
             numbers: 0,
             last: 0,
             over: false,
@@ -109,6 +159,16 @@ impl Listener {
     /// Packets so far.
     pub(super) const fn frames(&self) -> u64 {
         self.numbers
+    }
+
+    /// Of each bus.
+    pub(super) fn totals(&self) -> &[Total] {
+        &self.totals
+    }
+
+    /// Requests and answers.
+    pub(super) const fn messages(&self) -> (u64, u64) {
+        (self.requests, self.answers)
     }
 
     pub(super) fn poll(&mut self) -> Option<Told> {
@@ -141,6 +201,7 @@ impl Listener {
 
     pub(super) fn on_bus(&mut self, name: &str) {
         self.setting.add_bus(name);
+        self.totals.push(Total::default());
         self.dialogues.push(if self.level == Level::Transport {
             Dialogue::default()
         } else {
@@ -166,7 +227,20 @@ impl Listener {
                 });
             }
             Item::Packet(packet) => self.on_packet(packet),
-            Item::Statistics(counts) => self.on_comments(counts.at, counts.options.comments()),
+            Item::Statistics(counts) => {
+                let counted = Counted {
+                    at: counts.at,
+                    received: counts.received(),
+                    dropped_by_interface: counts.dropped_by_interface(),
+                    dropped_by_system: counts.dropped_by_system(),
+                };
+                let interface = usize::try_from(counts.interface).unwrap_or(usize::MAX);
+                if let Some(total) = self.totals.get_mut(interface) {
+                    total.counted = Some(counted);
+                    self.told.push_back(Told::Statistics(interface, counted));
+                }
+                self.on_comments(counts.at, counts.options.comments());
+            }
             Item::Other(_) => {}
         }
     }
@@ -176,15 +250,15 @@ impl Listener {
         match packet.frame() {
             Ok(frame) => {
                 // Looked for where it is shown.
-                let (direction, dropped) = match self.level {
-                    Level::Frames => (packet.direction(), packet.dropped()),
-                    _ => (None, None),
+                let direction = match self.level {
+                    Level::Frames => packet.direction(),
+                    _ => None,
                 };
                 let heard = Heard {
                     interface: usize::try_from(packet.interface).unwrap_or(usize::MAX),
                     at,
                     outbound: direction.map(|way| way == Direction::Outbound),
-                    dropped: dropped.unwrap_or(0),
+                    dropped: packet.dropped().unwrap_or(0),
                     frame,
                 };
                 self.on_frame(&heard, packet.comments());
@@ -246,6 +320,18 @@ impl Listener {
         if is_wanted {
             self.on_comments(heard.at, comments);
         }
+        if let Some(total) = self.totals.get_mut(heard.interface) {
+            total.frames += 1;
+            total.told_lost = total.told_lost.saturating_add(heard.dropped);
+        }
+        if is_wanted && heard.dropped > 0 {
+            self.told.push_back(Told::Lost {
+                interface: heard.interface,
+                at: heard.at,
+                number: self.numbers,
+                frames: heard.dropped,
+            });
+        }
         if shown && self.level == Level::Frames {
             self.told.push_back(Told::Frame(self.numbers, heard.clone()));
         }
@@ -253,6 +339,12 @@ impl Listener {
             // It hears everything, so that what is shown is judged by what is not.
             dialogue.on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
             while let Some(event) = dialogue.poll_event() {
+                if let Event::Message(message) = &event {
+                    *match message.role {
+                        Role::Answer(_) => &mut self.answers,
+                        Role::AskAll { .. } | Role::Ask(_) => &mut self.requests,
+                    } += 1;
+                }
                 match event {
                     event if shown => self.told.push_back(Told::Event(heard.interface, event)),
                     Event::Message(message) => dialogue.recycle(message),

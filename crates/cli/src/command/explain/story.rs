@@ -2,9 +2,9 @@
 //!
 //! Questions of one kind in a row are one sentence.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
-use twotrip_dialogue::{Event, Message, Role};
+use twotrip_dialogue::{Ecu, Event, Message, Role};
 use twotrip_host::recording::comment;
 use twotrip_obd::{Information, Response, Service, describe_response};
 
@@ -90,6 +90,11 @@ struct Scene {
     questions: u32,
     answers: u32,
     told: Vec<String>,
+    /// Who was asked last.
+    role: Role,
+    /// Who has cleared, and who has answered otherwise.
+    cleared: Vec<Ecu>,
+    others: Vec<Ecu>,
     /// What went wrong meanwhile: told behind it.
     breaches: Vec<(u64, String)>,
 }
@@ -101,6 +106,8 @@ const TOLD: usize = 8;
 #[derive(Debug, Default)]
 pub(super) struct Story {
     scene: Option<Scene>,
+    /// Who has answered anything so far.
+    ecus: BTreeSet<Ecu>,
     lines: VecDeque<(u64, String)>,
 }
 
@@ -124,15 +131,24 @@ impl Story {
                     Role::AskAll { .. } | Role::Ask(_) => self.question(at, message),
                 }
             }
+            Told::Lost { at, frames, .. } => {
+                let line = (*at, format!("! {frames} frames were lost here"));
+                self.beside(line);
+            }
             Told::Event(_, Event::Breach { at, role, breach, .. }) if is_conduct(breach) => {
                 let line = (setting.instant(*at), format!("! {role}: {breach}"));
-                match &mut self.scene {
-                    Some(scene) if scene.breaches.len() < TOLD => scene.breaches.push(line),
-                    Some(_) => {}
-                    None => self.lines.push_back(line),
-                }
+                self.beside(line);
             }
             _ => {}
+        }
+    }
+
+    /// Something told behind what is being done.
+    fn beside(&mut self, line: (u64, String)) {
+        match &mut self.scene {
+            Some(scene) if scene.breaches.len() < TOLD => scene.breaches.push(line),
+            Some(_) => {}
+            None => self.lines.push_back(line),
         }
     }
 
@@ -156,18 +172,37 @@ impl Story {
             questions: 0,
             answers: 0,
             told: Vec::new(),
+            role: message.role,
+            cleared: Vec::new(),
+            others: Vec::new(),
             breaches: Vec::new(),
         });
         scene.questions += 1;
+        scene.role = message.role;
     }
 
     fn answer(&mut self, message: &Message) {
+        let Role::Answer(ecu) = message.role else {
+            return;
+        };
+        self.ecus.insert(ecu);
         let Some(scene) = &mut self.scene else {
             return;
         };
         scene.answers += 1;
+        if scene.deed == Deed::Clear {
+            let who = match Response::parse(&message.bytes) {
+                Ok(Response::Cleared) => &mut scene.cleared,
+                _ => &mut scene.others,
+            };
+            if !who.contains(&ecu) {
+                who.push(ecu);
+            }
+        }
         let words = match Response::parse(&message.bytes) {
             Ok(Response::Negative(..)) => Some(describe_response(&message.bytes)),
+            // Said together at its end.
+            Ok(Response::Cleared) if scene.deed == Deed::Clear => None,
             Ok(Response::Information(Information::InUse(_) | Information::VerificationNumbers(_))) => None,
             Ok(Response::FreezeFrame(_)) if message.bytes.get(1) == Some(&0x02) => {
                 Some(describe_response(&message.bytes))
@@ -175,7 +210,7 @@ impl Story {
             _ if scene.deed.tells_answers() => Some(describe_response(&message.bytes)),
             _ => None,
         };
-        if let (Some(words), Role::Answer(ecu)) = (words, message.role)
+        if let Some(words) = words
             && scene.told.len() < TOLD
         {
             scene.told.push(format!("{ecu} {words}"));
@@ -190,13 +225,44 @@ impl Story {
         if scene.questions > 1 {
             text += &format!(", {} questions", scene.questions);
         }
-        if !scene.told.is_empty() {
-            text += &format!(": {}", scene.told.join("; "));
+        let mut told = Vec::new();
+        if scene.deed == Deed::Clear {
+            told = self.cleared(&scene);
+        }
+        told.extend(scene.told);
+        if !told.is_empty() {
+            text += &format!(": {}", told.join("; "));
         } else if scene.answers > 1 || scene.questions > 1 {
             text += &format!(", {} answers", scene.answers);
         }
         self.lines.push_back((scene.at, text));
         self.lines.extend(scene.breaches);
+    }
+}
+
+impl Story {
+    /// Which ECUs have cleared, and which of those that were asked and had answered before said nothing.
+    fn cleared(&self, scene: &Scene) -> Vec<String> {
+        let and = |ecus: Vec<String>| match ecus.split_last() {
+            Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+            _ => ecus.concat(),
+        };
+        let mut told = Vec::new();
+        if !scene.cleared.is_empty() {
+            told.push(format!(
+                "done by {}",
+                and(scene.cleared.iter().map(Ecu::to_string).collect())
+            ));
+        }
+        let asked = self.ecus.iter().filter(|ecu| scene.role.reaches(**ecu));
+        let silent: Vec<String> = asked
+            .filter(|ecu| !scene.cleared.contains(ecu) && !scene.others.contains(ecu))
+            .map(Ecu::to_string)
+            .collect();
+        if !silent.is_empty() {
+            told.push(format!("no answer from {}", and(silent)));
+        }
+        told
     }
 }
 

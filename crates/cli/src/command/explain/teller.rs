@@ -7,7 +7,7 @@ use twotrip_host::recording::ReadError;
 use twotrip_isotp::{FlowStatus, Pdu};
 
 use super::{
-    heard::{Heard, Listener, Told},
+    heard::{Counted, Heard, Listener, Told, Total},
     lines::{beside, columns, fill, write_hex, write_millis, write_role, write_seconds},
     phrases::Phrases,
     setting::Setting,
@@ -81,9 +81,55 @@ enum Line<'a> {
         unix_ns: u64,
         text: &'a str,
     },
+    Lost {
+        frames: u64,
+        before_frame: u64,
+        time_s: f64,
+        interface: &'a str,
+    },
+    Statistics {
+        interface: &'a str,
+        unix_ns: u64,
+        #[serde(flatten)]
+        counts: Counts,
+    },
     Damage {
         text: String,
     },
+    Summary {
+        frames: u64,
+        requests: u64,
+        answers: u64,
+        rules_broken: u64,
+        lost: u64,
+        interfaces: Vec<Interface<'a>>,
+    },
+}
+
+/// What an interface has counted itself.
+#[derive(Debug, Serialize)]
+struct Counts {
+    received: Option<u64>,
+    dropped_by_interface: Option<u64>,
+    dropped_by_system: Option<u64>,
+}
+
+#[derive(Debug, Serialize)]
+struct Interface<'a> {
+    interface: &'a str,
+    frames: u64,
+    lost: u64,
+    counted: Option<Counts>,
+}
+
+impl From<Counted> for Counts {
+    fn from(counted: Counted) -> Self {
+        Self {
+            received: counted.received,
+            dropped_by_interface: counted.dropped_by_interface,
+            dropped_by_system: counted.dropped_by_system,
+        }
+    }
 }
 
 /// Shows things as they come.
@@ -128,6 +174,7 @@ impl Teller {
 
     /// Shows one thing.
     pub(super) fn show(&mut self, told: &Told, setting: &Setting) -> Result<(), Failure> {
+        self.breaches += u64::from(matches!(told, Told::Event(_, Event::Breach { .. })));
         if self.level == Level::Story {
             self.story.on(told, setting);
             self.tell_story()
@@ -158,10 +205,80 @@ impl Teller {
             self.story.end();
             self.tell_story()?;
         }
-        if !self.json && self.breaches > 0 {
-            anstream::eprintln!("{} frames; rules broken: {}", listener.frames(), self.breaches);
+        if self.json {
+            self.summary(listener)
+        } else {
+            self.summary_in_words(listener);
+            Ok(())
         }
-        Ok(())
+    }
+
+    fn summary(&self, listener: &Listener) -> Result<(), Failure> {
+        let (requests, answers) = listener.messages();
+        output::json(&Line::Summary {
+            frames: listener.frames(),
+            requests,
+            answers,
+            rules_broken: self.breaches,
+            lost: listener.totals().iter().map(Total::lost).sum(),
+            interfaces: listener
+                .totals()
+                .iter()
+                .enumerate()
+                .map(|(interface, total)| Interface {
+                    interface: listener.setting().name(interface),
+                    frames: total.frames,
+                    lost: total.lost(),
+                    counted: total.counted.map(Into::into),
+                })
+                .collect(),
+        })
+    }
+
+    fn summary_in_words(&self, listener: &Listener) {
+        let counted = |count: u64, thing: &str| match count {
+            1 => format!("1 {thing}"),
+            count => format!("{count} {thing}s"),
+        };
+        let (requests, answers) = listener.messages();
+        let mut text = [
+            counted(listener.frames(), "frame"),
+            counted(requests, "request"),
+            counted(answers, "answer"),
+        ]
+        .join(", ");
+        if self.breaches > 0 {
+            text += &format!("; rules broken: {}", self.breaches);
+        }
+        for (interface, total) in listener
+            .totals()
+            .iter()
+            .enumerate()
+            .filter(|(_, total)| total.lost() > 0)
+        {
+            text += &format!("; {} lost", counted(total.lost(), "frame"));
+            if listener.setting().buses() > 1 {
+                text += &format!(" on {}", output::escape(listener.setting().name(interface)));
+            }
+            let by = |count: Option<u64>, who: &str| {
+                let count = count.filter(|count| *count > 0)?;
+                Some(format!("{count} by {who}"))
+            };
+            let counts = total.counted.unwrap_or_default();
+            let by: Vec<String> = [
+                by(counts.dropped_by_interface, "the controller or its driver"),
+                by(counts.dropped_by_system, "the operating system"),
+            ]
+            .into_iter()
+            .flatten()
+            .collect();
+            if !by.is_empty() {
+                text += &format!(" ({})", by.join(", "));
+            }
+        }
+        for line in output::wrap(&text, 0, output::WIDTH) {
+            anstream::eprintln!("{line}");
+        }
     }
 
     /// The rest cannot be read.
@@ -193,9 +310,13 @@ impl Teller {
                 self.texts.tell(message, *interface, setting)
             }
             Told::Event(_, Event::Breach { breach, role, .. }) => {
-                self.breaches += 1;
                 let mut head = format!("{}{:15}! ", output::AMBER, "");
                 let text = format!("{role}: {breach} [{}]", breach.rule());
+                columns(&mut head, 17, &text, output::PLAIN)
+            }
+            Told::Lost { number, frames, .. } if self.level != Level::Frames => {
+                let mut head = format!("{}{:15}! ", output::AMBER, "");
+                let text = format!("{frames} frames before frame {number} were lost");
                 columns(&mut head, 17, &text, output::PLAIN)
             }
             Told::Comment { text, .. } => beside(&format!("{:15}# ", ""), &output::escape(text)),
@@ -257,6 +378,22 @@ impl Teller {
                 role: role.to_string(),
                 text: breach.to_string(),
                 rule: breach.rule(),
+            },
+            Told::Lost {
+                interface,
+                at,
+                number,
+                frames,
+            } => Line::Lost {
+                frames: *frames,
+                before_frame: *number,
+                time_s: setting.seconds(*at),
+                interface: setting.name(*interface),
+            },
+            Told::Statistics(interface, counted) => Line::Statistics {
+                interface: setting.name(*interface),
+                unix_ns: counted.at,
+                counts: (*counted).into(),
             },
             Told::Comment { at, text } => Line::Comment {
                 time_s: setting.seconds(*at),

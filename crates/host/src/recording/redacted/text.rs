@@ -31,6 +31,7 @@ impl Texts {
                 return None;
             }
             Meaning::InterfaceName => self.name(value),
+            Meaning::Comment => comment_of(value),
             meaning => changed(meaning, value),
         };
         self.replaced += u64::from(changed != value);
@@ -108,9 +109,11 @@ fn run(text: &str) -> Cow<'_, [u8]> {
             ("vehicle", serde_json::Value::String(name)) => {
                 vehicle::SHIPPED.iter().any(|shipped| shipped.name == *name)
             }
-            ("crc32", serde_json::Value::String(sum)) => sum.bytes().all(|byte| byte.is_ascii_hexdigit()),
+            ("crc32" | "vehicle_crc32" | "padding", serde_json::Value::String(sum)) => {
+                sum.bytes().all(|byte| byte.is_ascii_hexdigit())
+            }
             ("pace" | "timing", serde_json::Value::String(word)) => {
-                matches!(word.as_str(), "live" | "max" | "real" | "fast") || word.parse::<f64>().is_ok()
+                is_pace(word) || word == "real" || word == "fast"
             }
             _ => false,
         };
@@ -128,6 +131,32 @@ fn run(text: &str) -> Cow<'_, [u8]> {
         out = out.replace(&format!("\"{key}\":{written}"), &format!("\"{key}\":{stand_in}"));
     }
     Cow::Owned(out.into_bytes())
+}
+
+/// What becomes of a comment. Of the journal, lines stay that hold nothing of a tester's own.
+pub(super) fn comment_of(value: &[u8]) -> Cow<'_, [u8]> {
+    match std::str::from_utf8(value) {
+        Ok(text) if is_plain_journal(text) => Cow::Borrowed(value),
+        _ => changed(Meaning::Comment, value),
+    }
+}
+
+fn is_pace(word: &str) -> bool {
+    matches!(word, "live" | "max") || word.parse::<f64>().is_ok()
+}
+
+/// A line of the journal with nothing in it but phrases, times, and requests of SAE J1979 with their flow control: what
+/// else a tester sends may be a number that it writes.
+fn is_plain_journal(text: &str) -> bool {
+    let plain = |entry: &journal::Entry| match entry {
+        journal::Entry::Began { pace, .. } => is_pace(pace),
+        journal::Entry::Told { phrase, .. } => comment::is_phrase(phrase),
+        journal::Entry::Heard { frame, .. } => {
+            matches!(*frame.data(), [1..=7, 0x01..=0x0A, ..] | [0x30..=0x32, ..])
+        }
+        _ => true,
+    };
+    journal::parse(text).is_ok_and(|(_, entries)| entries.iter().all(plain))
 }
 
 /// `can0`, `vcan12`, `slcan1`, `vxcan3`.
