@@ -90,7 +90,6 @@ const CHECKS: &[(&str, &[&str])] = &[
         "recordings",
         &[
             "a_flood_is_there_or_counted",
-            "thirty_thousand_frames_a_second_are_all_there",
             "every_kind_of_frame_on_two_buses",
             "a_recorder_killed_at_any_moment_loses_less_than_a_second",
             "the_car_records_what_is_said",
@@ -208,6 +207,14 @@ const CHECKS: &[(&str, &[&str])] = &[
             "an_answer_of_a_car_that_keeps_its_memory",
             "ends_cleanly",
         ],
+    ),
+    (
+        "counted_recordings",
+        &["thirty_thousand_frames_a_second_are_all_there", "ends_cleanly"],
+    ),
+    (
+        "counted_replays",
+        &["frames_are_as_late_as_a_bare_sleep", "ends_cleanly"],
     ),
     (
         "counted_transfer_cost",

@@ -43,6 +43,8 @@ def main(program, tools, results, *wanted):
     for interface in ("vcan0", "vcan1", "vcan2", "vcan3"):
         make_bus(interface)
     if counted:
+        outcomes.group(*recordings.counted_group(program, tools, results, outcomes.figure))
+        outcomes.group(*replays.counted_group(program, tools, results, outcomes.figure))
         outcomes.group(*cost.group(program, tools, outcomes.figure, counted))
         outcomes.group(*transfer_cost.group(program, tools, outcomes.figure, counted))
         return
