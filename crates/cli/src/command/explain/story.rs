@@ -87,6 +87,8 @@ impl Deed {
 struct Scene {
     deed: Deed,
     at: u64,
+    /// When the last question began.
+    asked: u64,
     questions: u32,
     answers: u32,
     told: Vec<String>,
@@ -95,12 +97,21 @@ struct Scene {
     /// Who has cleared, and who has answered otherwise.
     cleared: Vec<Ecu>,
     others: Vec<Ecu>,
-    /// What went wrong meanwhile: told behind it.
-    breaches: Vec<(u64, String)>,
+    /// What happened or went wrong meanwhile: told behind it.
+    meanwhile: Vec<(u64, String)>,
+}
+
+impl Scene {
+    /// Whether what happens now belongs to the last question, whose answers may still come.
+    fn awaits(&self, now: u64) -> bool {
+        self.meanwhile.len() < TOLD && now.saturating_sub(self.asked) < ANSWERS
+    }
 }
 
 /// Words of answers kept for one sentence.
 const TOLD: usize = 8;
+/// How long after a question its answers are awaited, ns: twice P2 of ISO 15765-4 (50 ms), for ECUs that are late.
+const ANSWERS: u64 = 100_000_000;
 
 /// Makes sentences.
 #[derive(Debug, Default)]
@@ -121,8 +132,14 @@ impl Story {
                 }
             }
             Told::Comment { at, text } if !begins(text) => {
-                self.close();
-                self.lines.push_back((*at, happened(text)));
+                let line = (*at, happened(text));
+                match &mut self.scene {
+                    Some(scene) if scene.awaits(*at) => scene.meanwhile.push(line),
+                    _ => {
+                        self.close();
+                        self.lines.push_back(line);
+                    }
+                }
             }
             Told::Event(_, Event::Message(message)) => {
                 let at = setting.instant(message.began);
@@ -146,7 +163,7 @@ impl Story {
     /// Something told behind what is being done.
     fn beside(&mut self, line: (u64, String)) {
         match &mut self.scene {
-            Some(scene) if scene.breaches.len() < TOLD => scene.breaches.push(line),
+            Some(scene) if scene.meanwhile.len() < TOLD => scene.meanwhile.push(line),
             Some(_) => {}
             None => self.lines.push_back(line),
         }
@@ -169,14 +186,16 @@ impl Story {
         let scene = self.scene.get_or_insert_with(|| Scene {
             deed,
             at,
+            asked: at,
             questions: 0,
             answers: 0,
             told: Vec::new(),
             role: message.role,
             cleared: Vec::new(),
             others: Vec::new(),
-            breaches: Vec::new(),
+            meanwhile: Vec::new(),
         });
+        scene.asked = at;
         scene.questions += 1;
         scene.role = message.role;
     }
@@ -236,7 +255,7 @@ impl Story {
             text += &format!(", {} answers", scene.answers);
         }
         self.lines.push_back((scene.at, text));
-        self.lines.extend(scene.breaches);
+        self.lines.extend(scene.meanwhile);
     }
 }
 
@@ -305,5 +324,58 @@ fn header(text: &str) -> String {
             }
         ),
         _ => format!("remark: {text}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use twotrip_can::CanId;
+    use twotrip_units::BusInstant;
+
+    use super::*;
+
+    /// What the car notes between a question and its answer parts them in the recording, not in the story.
+    #[test]
+    fn what_a_question_did_is_told_behind_its_answer() {
+        let answerer = Role::of(CanId::Standard(0x7E8)).expect("an ECU");
+        let message = |role, bytes: &[u8], millis| {
+            let at = BusInstant::from_millis(millis);
+            let message = Message {
+                number: 0,
+                role,
+                bytes: bytes.to_vec(),
+                frames: (0, 0),
+                pieces: 1,
+                began: at,
+                ended: at,
+                answers: None::<(u64, Duration)>,
+            };
+            Told::Event(0, Event::Message(message))
+        };
+        let comment = |millis: u64, words: &str| Told::Comment {
+            at: millis * 1_000_000,
+            text: format!("{}bus=0.000000000 car=0.000000000 {words}", comment::PREFIX),
+        };
+        let mut story = Story::default();
+        for told in [
+            message(Role::AskAll { extended: false }, &[0x04], 10),
+            comment(11, "cleared"),
+            message(answerer, &[0x44], 18),
+            comment(300, "key off"),
+        ] {
+            story.on(&told, &Setting::default());
+        }
+        story.end();
+        let lines: Vec<String> = std::iter::from_fn(|| story.poll())
+            .map(|(_, line)| line)
+            .collect();
+        assert_eq!(lines.len(), 3, "{lines:?}");
+        assert!(
+            lines[0].contains("cleared") && lines[0].contains("7E8"),
+            "{lines:?}"
+        );
+        assert_eq!(lines[1..], ["in the car: cleared", "in the car: key off"]);
     }
 }
