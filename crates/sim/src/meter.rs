@@ -3,7 +3,7 @@
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Wire, WiringFault, transfer};
+use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Wire, WiringFault};
 use twotrip_scenario::phrase::{Comparison, Point, Presence};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::{Part, Vehicle};
@@ -114,11 +114,8 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
         return ohms(circuit, &probe);
     }
     let unplugged = circuit.input().idle().volts();
-    let healthy = match circuit {
-        // A stuck sender shows an old level: what is in the tank says what a good one would.
-        Circuit::FuelLevelSensor => transfer::FUEL_LEVEL.from_ratio(car.vehicle.fuel_level()).volts(),
-        _ => circuit.pin(&car.vehicle.good_sensors()).volts(),
-    };
+    // What this sensor gives, right or wrong: it tells of the wire. Of the sensor, its sheet and the other instrument do.
+    let given = circuit.pin(sensors).volts();
     Outcome::done(format!(
         "signal at the ECU {}, at the sensor's plug {}, at the unplugged plug {}; the sensor's ground {}",
         volts(probe.at_ecu),
@@ -128,9 +125,9 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
     ))
     .with_detail(truth(car, circuit))
     .with_detail(format!(
-        "good: {healthy:.2} V now at both ends, {unplugged:.2} V at the unplugged plug, ground 0.00 V; {}",
-        sheet(circuit)
+        "a sound wire: {given:.2} V now at both ends, {unplugged:.2} V at the unplugged plug, ground 0.00 V"
     ))
+    .with_detail(format!("a good sensor: {}", sheet(circuit)))
 }
 
 /// The circuit with the key off.

@@ -1,17 +1,25 @@
 //! Named values (SAE J1979-DA): status of systems, requirements, fuels.
 
 /// PID $03: state of a fuel system. Values above 16 are from newer editions (from memory).
-pub(super) const FUEL_SYSTEM: &[(u8, &str)] = &[
-    (0, "off"),
-    (1, "open loop, not ready for closed loop"),
-    (2, "closed loop"),
-    (4, "open loop because of driving conditions"),
-    (8, "open loop because of a fault"),
-    (16, "closed loop with a fault"),
-    (32, "open loop on bank 2, not ready for closed loop"),
-    (64, "open loop on bank 2 because of driving conditions"),
-    (128, "open loop on bank 2 because of a fault"),
-];
+pub(super) const FUEL_SYSTEM: &[(u8, &str)] = &fuel_system("off");
+
+/// Of the second system: 0 is also what an engine without one says, and nothing tells the two apart (SAE J1979: bits that
+/// are not used are 0).
+pub(super) const FUEL_SYSTEM_2: &[(u8, &str)] = &fuel_system("not used or off");
+
+const fn fuel_system(none: &'static str) -> [(u8, &'static str); 9] {
+    [
+        (0, none),
+        (1, "open loop, not ready for closed loop"),
+        (2, "closed loop"),
+        (4, "open loop because of driving conditions"),
+        (8, "open loop because of a fault"),
+        (16, "closed loop with a fault"),
+        (32, "open loop on bank 2, not ready for closed loop"),
+        (64, "open loop on bank 2 because of driving conditions"),
+        (128, "open loop on bank 2 because of a fault"),
+    ]
+}
 
 /// PID $12: where secondary air goes.
 pub(super) const SECONDARY_AIR: &[(u8, &str)] = &[

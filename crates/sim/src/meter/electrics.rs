@@ -173,10 +173,12 @@ pub(super) fn battery(car: &Car) -> Outcome {
         vehicle.battery_charge().percent(),
         vehicle.battery_resistance().ohms() * 1000.0
     ));
+    // Common practice, no source.
     outcome.with_detail(if running {
         "good: 13.8 to 14.6 V at 2000 rpm with loads on, current into it"
     } else {
-        "good: 12.4 to 12.7 V at rest, 12.2 to 12.4 V with the key on, over 9.6 V while cranking; 6 to 9 milliohm"
+        "good: 12.4 to 12.7 V at rest, up to 13.3 V just after charging (surface charge), \
+         12.2 to 12.4 V with the key on, over 9.6 V while cranking; 6 to 9 milliohm"
     })
 }
 

@@ -108,7 +108,7 @@ pub(super) fn output(car: &Car, output: Output) -> Outcome {
         volts(at_ecu)
     ))
     .with_detail(format!(
-        "good: {} at both ends of the wire now, as a mean over the duty; {} when it is off",
+        "a sound wire and winding: {} at both ends of the wire now, as a mean over the duty; {} when it is off",
         volts(driven),
         volts(battery)
     ))
@@ -137,6 +137,6 @@ pub(super) fn cam_sensor(car: &Car, wire: Wire) -> Outcome {
         "signal at the sensor {at_sensor:.0} Hz, at the ECU {at_ecu:.0} Hz"
     ))
     .with_detail(format!(
-        "good: {good:.0} Hz at both, {CAM_TEETH:.0} pulses for each two turns of the crank"
+        "a sound wire: {good:.0} Hz at both; a good sensor: {CAM_TEETH:.0} pulses for each two turns of the crank"
     ))
 }

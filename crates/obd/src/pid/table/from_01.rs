@@ -1,6 +1,6 @@
 //! Parameters $01 to $1F (SAE J1979-DA).
 
-use super::super::choice::{FUEL_SYSTEM, REQUIREMENT, SECONDARY_AIR};
+use super::super::choice::{FUEL_SYSTEM, FUEL_SYSTEM_2, REQUIREMENT, SECONDARY_AIR};
 use super::build::*;
 
 pub(super) static ROWS: &[Definition] = definitions![
@@ -12,7 +12,7 @@ pub(super) static ROWS: &[Definition] = definitions![
     0x02 "causing code" 2 [field("", 0, 16, Kind::Code)];
     0x03 "fuel system" 2 [
         choice("system 1", 0, 8, FUEL_SYSTEM),
-        choice("system 2", 8, 8, FUEL_SYSTEM)
+        choice("system 2", 8, 8, FUEL_SYSTEM_2)
     ];
     0x04 "calculated load" 1 [number("", 0, PERCENT)];
     0x05 "coolant temperature" 1 [number("", 0, TEMPERATURE)];
