@@ -20,6 +20,13 @@ impl Dice {
         Self(ChaCha8Rng::seed_from_u64(seed))
     }
 
+    /// Dice for what the driver switches, so that roads and weather fall as they would without.
+    fn of_the_driver(&self) -> Self {
+        let mut dice = self.0.clone();
+        dice.set_stream(1);
+        Self(dice)
+    }
+
     /// In 0..1.
     fn share(&mut self) -> f64 {
         f64::from(self.0.next_u32()) / 4_294_967_296.0
@@ -136,13 +143,39 @@ pub(crate) fn trip(dice: &mut Dice, climate: &Climate, level_percent: f64) -> Ve
             phrases.push(format!("drain to {wanted:.0} %"));
         }
     }
+    let [parked, driven] = switches(&mut dice.of_the_driver(), celsius);
+    phrases.extend(parked.iter().map(|load| format!("switch {load} on")));
     phrases.push(format!("soak {hours:.2} h"));
+    phrases.extend(parked.iter().map(|load| format!("switch {load} off")));
+    phrases.extend(driven.iter().map(|load| format!("switch {load} on")));
     phrases.push(format!("drive {}", drive(dice)));
     if dice.chance(0.3) {
         phrases.push(format!("drive {}", drive(dice)));
     }
+    phrases.extend(driven.iter().map(|load| format!("switch {load} off")));
     phrases.push("key off".to_owned());
     phrases
+}
+
+/// What the driver has on while the car stands, and while it is driven: by the weather, mostly.
+fn switches(dice: &mut Dice, celsius: f64) -> [Vec<&'static str>; 2] {
+    let mut on = |load, chance| dice.chance(chance).then_some(load);
+    let warm = celsius > 20.0;
+    let cold = celsius < 14.0;
+    let frost = celsius < 2.0;
+    let parked = [on("block-heater", if celsius < -5.0 { 0.3 } else { 0.0 })];
+    let driven = [
+        // Below 20 C it dries the screen.
+        on("air-conditioning", if warm { 0.7 } else { 0.15 }),
+        on("cabin-heater", if cold { 0.8 } else { 0.05 }),
+        on("blower", if warm || cold { 0.8 } else { 0.3 }),
+        on("lights", 0.5),
+        on("rear-screen", if frost { 0.5 } else { 0.05 }),
+    ];
+    [
+        parked.into_iter().flatten().collect(),
+        driven.into_iter().flatten().collect(),
+    ]
 }
 
 fn drive(dice: &mut Dice) -> String {

@@ -93,6 +93,12 @@ pub struct SensorPins {
     pub air_conditioning: bool,
     /// The heater takes warmth from the coolant for the cabin, as its switch says.
     pub cabin_heater: bool,
+    /// Headlamps on, as their switch says.
+    pub lights: bool,
+    /// The blower runs at full speed, as its switch says.
+    pub blower: bool,
+    /// The relay of the rear screen's heater is closed.
+    pub rear_screen: bool,
     /// Front oxygen sensors, sensor 1 of each bank; a wide-range one by [`crate::transfer::WIDE_RANGE`].
     pub oxygen_front: PerBank<Voltage>,
     /// Rear oxygen sensors, sensor 2 of each bank.

@@ -203,6 +203,13 @@ pub struct Loads {
     pub block_heater: bool,
 }
 
+impl Loads {
+    /// The blower runs at full speed: by its own switch, or for the cabin's heater.
+    pub(crate) const fn blower_runs(self) -> bool {
+        self.blower || self.cabin_heater
+    }
+}
+
 impl State {
     /// A battery at rest.
     pub(crate) fn at_rest(params: &Params, celsius: f64) -> Self {
@@ -266,7 +273,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     if inputs.engine_rpm > 400.0 && inputs.coolant_celsius < 60.0 {
         watts += params.cold_watts;
     }
-    if inputs.loads != Loads::default() {
+    if inputs.loads != Loads::default() && !inputs.starter {
         watts += switched(params, inputs);
     }
     let load_amperes = watts / state.supply_volts.at_least(7.0) + inputs.heater_amperes;
@@ -327,15 +334,13 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     }
 }
 
-/// What the driver has switched on, W.
+/// What the driver has switched on, W. The ignition switch takes all of it off the battery while it holds the starter
+/// (common practice, no source): in the cold nothing is left over for it.
 #[cold]
 fn switched(params: &Params, inputs: &Inputs) -> f64 {
     let each = [
         (inputs.loads.lights, params.lights_watts),
-        (
-            (inputs.loads.blower || inputs.loads.cabin_heater) && inputs.key_on,
-            params.blower_watts,
-        ),
+        (inputs.loads.blower_runs() && inputs.key_on, params.blower_watts),
         (
             inputs.loads.air_conditioning && inputs.key_on,
             params.air_conditioning_watts,
@@ -559,6 +564,45 @@ mod tests {
         );
         let end = run(later, &dead, 3 * 3600);
         assert!(end.supply_volts < 8.0, "{} V", end.supply_volts);
+    }
+
+    /// A start in the cold has the whole battery, whatever is switched on.
+    #[test]
+    fn the_starter_sheds_what_is_switched_on() {
+        let cranking = |loads| {
+            let params = Params::compact_2_0();
+            let inputs = Inputs {
+                starter: true,
+                engine_rpm: 110.0,
+                set_point_volts: 0.0,
+                loads,
+                ..RUNNING
+            };
+            let mut state = State::at_rest(&params, -20.0);
+            for _ in 0..200 {
+                state = step(&params, &state, &inputs, 0.01);
+            }
+            let volts = state.supply_volts;
+            let key_on = Inputs {
+                starter: false,
+                engine_rpm: 0.0,
+                ..inputs
+            };
+            (volts, step(&params, &state, &key_on, 0.01).battery_amperes)
+        };
+        let all = Loads {
+            lights: true,
+            blower: true,
+            screen: true,
+            air_conditioning: true,
+            ..Loads::default()
+        };
+        let ((bare_volts, bare), (volts, loaded)) = (cranking(Loads::default()), cranking(all));
+        assert!((volts - bare_volts).abs() < 1e-9, "{volts} V, not {bare_volts}");
+        assert!(
+            loaded < bare - 30.0,
+            "{loaded} A: they are back when the starter lets go"
+        );
     }
 
     #[test]

@@ -799,7 +799,7 @@ impl Vehicle {
                 brake: controls.brake.fraction() > 0.0,
                 in_gear: controls.selector == Selector::Drive,
                 air_conditioning: self.loads.air_conditioning && state.compressor.calls,
-                cabin_heater: self.loads.cabin_heater,
+                loads: self.loads,
                 recirculation_lift: state.recirculation.lift,
                 cam_degrees: state.phaser.map(|phaser| phaser.advance),
                 omega: state.omega(),

@@ -11,7 +11,9 @@ use twotrip_harness::{KeyPosition, PerBank, SensorPins, transfer};
 use twotrip_units::{Angle, AngularSpeed, Current, MassFlow, Pressure, Ratio, Speed, Temperature, Voltage};
 
 use crate::{
-    air, catalyst, cooling, driveline, electrical, exhaust,
+    air, catalyst, cooling, driveline,
+    electrical::{self, Loads},
+    exhaust,
     knobs::Knobs,
     sensor_fault::{Sensor, SensorFaults},
     tank,
@@ -60,7 +62,7 @@ pub(crate) struct Truth<'a> {
     pub(crate) brake: bool,
     pub(crate) in_gear: bool,
     pub(crate) air_conditioning: bool,
-    pub(crate) cabin_heater: bool,
+    pub(crate) loads: Loads,
     pub(crate) recirculation_lift: f64,
     pub(crate) cam_degrees: PerBank<f64>,
     /// Speed of the crank, rad/s.
@@ -115,7 +117,11 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
     pins.air_conditioning = truth.air_conditioning && truth.key == KeyPosition::On;
-    pins.cabin_heater = truth.cabin_heater && truth.key == KeyPosition::On;
+    let on = truth.key == KeyPosition::On;
+    pins.cabin_heater = truth.loads.cabin_heater && on;
+    pins.lights = truth.loads.lights;
+    pins.blower = truth.loads.blower_runs() && on;
+    pins.rear_screen = truth.loads.screen && on;
     let current = |on: bool, siemens: f64| {
         let amperes = if on {
             truth.electrical.supply_volts * siemens

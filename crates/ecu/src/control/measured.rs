@@ -50,6 +50,12 @@ pub struct Measured {
     pub air_conditioning: bool,
     /// The cabin is heated.
     pub cabin_heater: bool,
+    /// Headlamps on.
+    pub lights: bool,
+    /// Blower at full speed.
+    pub blower: bool,
+    /// Heater of the rear screen on.
+    pub rear_screen: bool,
     /// Front oxygen sensor of each bank: what a narrow-band one would give where it is a wide-range one.
     pub oxygen_front: PerBank<Voltage>,
     /// The pin of a wide-range one; zero where there is none.
@@ -194,6 +200,9 @@ impl Measured {
         self.circuits = Readings::of(pins);
         self.rough_seconds -= seconds;
         self.cabin_heater = pins.cabin_heater;
+        self.lights = pins.lights;
+        self.blower = pins.blower;
+        self.rear_screen = pins.rear_screen;
         self.drivers = pins.drivers;
         self.heater_front = pins.heater_front;
         self.heater_rear = pins.heater_rear;

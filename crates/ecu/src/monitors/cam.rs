@@ -146,8 +146,7 @@ impl<const BANK: usize> CamPhaser<BANK> {
             self.error *= 1.0 - FADES;
             return false;
         }
-        let stands = self.known == SECOND && (self.places[0] - self.places[SECOND - 1]).abs() < STANDS;
-        if !stands {
+        if !self.stands() {
             return false;
         }
         if self.error * error < 0.0 {
@@ -165,6 +164,17 @@ impl<const BANK: usize> CamPhaser<BANK> {
             self.gate.complete(&OF[BANK].rules, report);
         }
         !found.passed
+    }
+
+    /// All second long: one that has gone and come back meanwhile does not stand.
+    fn stands(&self) -> bool {
+        let [least, most] = self
+            .places
+            .iter()
+            .fold([f64::MAX, f64::MIN], |[least, most], place| {
+                [least.at_most(*place), most.at_least(*place)]
+            });
+        self.known == SECOND && most - least < STANDS
     }
 
     fn watch_steps(&mut self, target: f64, place: f64) {
@@ -302,6 +312,26 @@ mod tests {
     fn slow_is_told_from_stuck_on_each_bank() {
         told::<0>([P000A, P0011, P0012], CAM_PHASER);
         told::<1>([P000C, P0021, P0022], CAM_PHASER_2);
+    }
+
+    /// A foot that plays with the pedal sends the cam to and fro: wherever it is each time it is looked at, it does not stand.
+    #[test]
+    fn a_cam_that_swings_does_not_stand() {
+        let mut monitor = CamPhaser::<0>::default();
+        let mut said = Vec::new();
+        for tick in 0_u32..2000 {
+            let swing = f64::from((tick % 9).abs_diff(4));
+            let signals = Signals {
+                run_time: Some(core::time::Duration::from_secs(60)),
+                oil: Temperature::from_celsius(80.0),
+                engine_speed: AngularSpeed::from_rpm(1500.0),
+                supply: Voltage::from_volts(14.0),
+                cam_place: [Angle::from_degrees(8.0 + 2.0 * swing); 2],
+                ..Signals::default()
+            };
+            monitor.step(&signals, Inhibits::default(), &mut |result| said.push(result));
+        }
+        assert_eq!(said, []);
     }
 
     #[test]
