@@ -155,9 +155,20 @@ pub struct Finding {
     pub answer: Vec<u8>,
 }
 
+/// The question on its way.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    question: Question,
+    answered: bool,
+    /// It has been asked before.
+    again: bool,
+}
+
 #[derive(Clone, Copy, Debug)]
 enum Task {
     Ask(Question),
+    /// Once more, after nobody answered.
+    AskAgain(Question),
     /// Ask which parameters of a service are supported, unless that is known.
     Masks(Masked),
     /// Ask what the topic wants, by what is supported.
@@ -172,7 +183,7 @@ enum Task {
 pub struct Survey {
     topics: Vec<Topic>,
     plan: VecDeque<Task>,
-    asked: Option<(Question, bool)>,
+    asked: Option<Asked>,
     present: [bool; EcuNumber::COUNT],
     masks_known: [bool; Masked::COUNT],
     support: [[SupportMask; EcuNumber::COUNT]; Masked::COUNT],
@@ -216,8 +227,12 @@ impl Survey {
     pub fn next_question(&mut self) -> Option<Question> {
         loop {
             match self.plan.pop_front()? {
-                Task::Ask(question) => {
-                    self.asked = Some((question, false));
+                task @ (Task::Ask(question) | Task::AskAgain(question)) => {
+                    self.asked = Some(Asked {
+                        question,
+                        answered: false,
+                        again: matches!(task, Task::AskAgain(_)),
+                    });
                     return Some(question);
                 }
                 Task::Masks(masked) if self.masks_known[masked.index()] => {}
@@ -236,7 +251,10 @@ impl Survey {
 
     /// An ECU has answered the last question.
     pub fn on_answer(&mut self, ecu: EcuNumber, answer: &[u8]) {
-        let Some((question, answered)) = &mut self.asked else {
+        let Some(Asked {
+            question, answered, ..
+        }) = &mut self.asked
+        else {
             return;
         };
         *answered = true;
@@ -258,9 +276,20 @@ impl Survey {
         }
     }
 
-    /// The exchange of the last question is over.
+    /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked once more:
+    /// an answer may have been lost or late. A service that all were asked for may be one that nobody has.
     pub fn on_finished(&mut self) {
-        if let Some((question, false)) = self.asked.take() {
+        let Some(Asked {
+            question,
+            answered: false,
+            again,
+        }) = self.asked.take()
+        else {
+            return;
+        };
+        if !again && matches!(question.target, Target::Ecu(_)) {
+            self.plan.push_front(Task::AskAgain(question));
+        } else {
             self.unanswered.push(question);
         }
     }
@@ -271,7 +300,7 @@ impl Survey {
         &self.findings
     }
 
-    /// The questions that nobody answered.
+    /// The questions that nobody answered, those to one ECU after they were asked twice.
     #[must_use]
     pub fn unanswered(&self) -> &[Question] {
         &self.unanswered

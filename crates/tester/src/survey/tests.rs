@@ -140,11 +140,12 @@ fn readiness_tests_and_vehicle_ask_what_is_supported() {
             "all [09, 00]",
             "7E8 [09, 02]",
             "7E8 [09, 04]",
+            "7E8 [09, 04]",
         ],
     ]
     .concat();
     let survey = asks(&[Topic::Readiness, Topic::Tests, Topic::Vehicle], &expected);
-    // InfoType $04 is announced and never answered.
+    // InfoType $04 is announced and never answered, to the second time of asking neither.
     assert_eq!(
         survey
             .unanswered()
@@ -163,6 +164,9 @@ fn the_past_since_the_clear_and_the_vin_are_asked_where_supported() {
             (0 | 1, [0x01, 0x00]) => Some(&[0x41, 0x00, 0x00, 0x00, 0x00, 0x01]),
             (0, [0x01, 0x20]) => Some(&[0x41, 0x20, 0x00, 0x01, 0x80, 0x00]),
             (1, [0x01, 0x20]) => Some(&[0x41, 0x20, 0x00, 0x00, 0x80, 0x00]),
+            (0, [0x01, 0x30, 0x31]) => Some(&[0x41, 0x30, 0x05, 0x31, 0x00, 0x07]),
+            (1, [0x01, 0x31]) => Some(&[0x41, 0x31, 0x00, 0x07]),
+            (0, [0x09, 0x02]) => Some(b"\x49\x02\x01TWTR1P0SIM0000001"),
             (0, [0x09, 0x00]) => Some(&[0x49, 0x00, 0x40, 0x00, 0x00, 0x00]),
             (1, [0x09, 0x00]) => Some(&[0x49, 0x00, 0x10, 0x00, 0x00, 0x00]),
             _ => None,
@@ -179,6 +183,31 @@ fn clearing_is_part_of_no_reading() {
     assert!(!Topic::READING.contains(&Topic::Clear));
     let survey = asks(&[Topic::Clear], &[&MASKS[..], &["all [04]"]].concat());
     assert_eq!(survey.findings()[0].answer, [0x44]);
+}
+
+/// An answer that was lost once, be it a mask, is there the second time and nothing is missed; what was asked of all is
+/// not asked again.
+#[test]
+fn what_one_ecu_owes_is_asked_once_more() {
+    let mut survey = Survey::new(&[Topic::Live, Topic::Pending]);
+    let mut asked = Vec::new();
+    while let Some(question) = survey.next_question() {
+        let request = question.request().to_vec();
+        let lost = matches!(question.target, Target::Ecu(_)) && !asked.contains(&request);
+        if !lost && let Some(answer) = car(0, &request) {
+            survey.on_answer(EcuNumber::ENGINE, answer);
+        }
+        survey.on_finished();
+        asked.push(request);
+    }
+    let twice = |request: &[u8]| asked.iter().filter(|other| *other == request).count();
+    assert_eq!(
+        [&[0x01, 0x20][..], &[0x01, 0x40], &[0x01, 0x51], &[0x07]].map(twice),
+        [2, 2, 2, 1]
+    );
+    assert_eq!(survey.findings().len(), 2);
+    let unanswered: Vec<_> = survey.unanswered().iter().map(Question::request).collect();
+    assert_eq!(unanswered, [[0x07]]);
 }
 
 /// Parameters without a known length cannot be read in a list.
@@ -200,7 +229,9 @@ fn parameters_of_unknown_length_are_asked_alone() {
     }
     let mut survey = Survey::new(&[Topic::Live]);
     let asked = play(&mut survey, odd);
-    assert_eq!(asked[7..], ["7E8 [01, C3]", "7E8 [01, C4]"]);
+    // Nobody answers, so each is asked twice.
+    let expected = ["7E8 [01, C3]", "7E8 [01, C3]", "7E8 [01, C4]", "7E8 [01, C4]"];
+    assert_eq!(asked[7..], expected);
 }
 
 /// An ECU that announces masks without end, and answers with the wrong ones, ends all the same.

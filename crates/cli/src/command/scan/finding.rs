@@ -166,6 +166,16 @@ pub(super) enum Finding {
         greatest_ms: Option<f64>,
         dropped_by_kernel: u32,
     },
+    /// What the ECU says to support and then gave no answer to, asked twice.
+    Unanswered {
+        ecu: String,
+        service: String,
+        /// Masks of what is supported too.
+        parameters: Vec<String>,
+        /// From here on nothing could be asked, since the mask is one of them.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        unknown_from: Option<String>,
+    },
     /// An answer that breaks a rule of J1979, or a refusal.
     Odd {
         ecu: String,
@@ -279,6 +289,25 @@ impl Finding {
                     lines.push(format!("{AMBER}{lost}{PLAIN}"));
                 }
                 lines
+            }
+            Self::Unanswered {
+                ecu,
+                service,
+                parameters,
+                unknown_from,
+            } => {
+                let mut text = format!(
+                    "{ecu} no answer to service {service}, asked twice: {}",
+                    parameters.join(" ")
+                );
+                if let Some(from) = unknown_from {
+                    text += &format!("; what it supports from {from} on is not known");
+                }
+                let lines = output::wrap(&text, 0, WIDTH);
+                lines
+                    .into_iter()
+                    .map(|line| format!("{AMBER}{line}{PLAIN}"))
+                    .collect()
             }
             Self::Odd { ecu, question, why } => output::wrap(&format!("{ecu}  {question}: {why}"), 0, WIDTH),
         }

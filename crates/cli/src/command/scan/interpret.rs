@@ -1,19 +1,70 @@
 //! What the answers of a survey mean, by the rules of SAE J1979.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use twotrip_obd::{
     Dtc, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
     mask::is_mask,
     pid::{Field, Value},
 };
-use twotrip_tester::{EcuNumber, Finding as Heard, Survey, Topic};
+use twotrip_tester::{EcuNumber, Finding as Heard, Survey, Target, Topic};
 
 use super::finding::{Code, Finding, Reading, Test};
 
 /// Everything that a survey heard about one topic, ECU by ECU.
 pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
     survey.ecus().flat_map(|ecu| of_ecu(survey, topic, ecu)).collect()
+}
+
+/// What the ECUs have announced and then not told: whole questions, and parameters left out of an answer to several.
+pub(super) fn unanswered(survey: &Survey) -> Vec<Finding> {
+    let mut missing: BTreeMap<(EcuNumber, u8), BTreeSet<u8>> = BTreeMap::new();
+    for question in survey.unanswered() {
+        let Target::Ecu(ecu) = question.target else {
+            continue;
+        };
+        let (service, numbers) = asked_for(question.request());
+        missing.entry((ecu, service)).or_default().extend(numbers);
+    }
+    for heard in survey.findings() {
+        let (service, numbers) = asked_for(&heard.request);
+        let Ok(Response::CurrentData(records)) = Response::parse(&heard.answer) else {
+            continue;
+        };
+        // What cannot be read to its end is shown as such.
+        let Ok(told) = records
+            .map(|record| record.map(|record| record.pid.number()))
+            .collect::<Result<BTreeSet<u8>, _>>()
+        else {
+            continue;
+        };
+        let left_out = numbers.iter().filter(|number| !told.contains(number));
+        for &number in left_out {
+            missing.entry((heard.ecu, service)).or_default().insert(number);
+        }
+    }
+    let number = |number: &u8| format!("${number:02X}");
+    missing
+        .iter()
+        .map(|((ecu, service), numbers)| Finding::Unanswered {
+            ecu: ecu.to_string(),
+            service: number(service),
+            parameters: numbers.iter().map(number).collect(),
+            unknown_from: numbers
+                .iter()
+                .find(|&&number| is_mask(number))
+                .map(|mask| number(&mask.saturating_add(1))),
+        })
+        .collect()
+}
+
+/// Service and parameters of a request; the last byte of service $02 is the frame's number.
+fn asked_for(request: &[u8]) -> (u8, &[u8]) {
+    match *request {
+        [0x02, ref numbers @ .., _] => (0x02, numbers),
+        [service, ref numbers @ ..] => (service, numbers),
+        [] => (0, &[]),
+    }
 }
 
 fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
@@ -259,5 +310,38 @@ fn say_information(information: Information<'_>) -> Vec<(String, String)> {
             )]
         }
         Information::Other(info_type, bytes) => vec![(format!("{info_type:?}"), format!("{bytes:02X?}"))],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The mask from $21 on and the VIN are owed and never come, $05 is left out of a list: all of it is said, in the service's
+    /// own line. What is told is not.
+    #[test]
+    fn what_was_promised_and_not_told_is_said() {
+        let mut survey = Survey::new(&[Topic::Live, Topic::Vehicle]);
+        while let Some(question) = survey.next_question() {
+            let answer: Option<&[u8]> = match question.request() {
+                // 04 05 0C, and more from $21 on.
+                [0x01, 0x00] => Some(&[0x41, 0x00, 0x18, 0x10, 0x00, 0x01]),
+                [0x01, 0x04, 0x05, 0x0C] => Some(&[0x41, 0x04, 0x80, 0x0C, 0x1A, 0xF8]),
+                [0x09, 0x00] => Some(&[0x49, 0x00, 0x40, 0x00, 0x00, 0x00]),
+                _ => None,
+            };
+            if let Some(answer) = answer {
+                survey.on_answer(EcuNumber::ENGINE, answer);
+            }
+            survey.on_finished();
+        }
+        let lines: Vec<String> = unanswered(&survey).iter().flat_map(Finding::lines).collect();
+        let said = lines.join("\n");
+        for expected in [
+            "7E8 no answer to service $01, asked twice: $05 $20; what it supports from $21 on",
+            "7E8 no answer to service $09, asked twice: $02",
+        ] {
+            assert!(said.contains(expected), "{expected} is missing from\n{said}");
+        }
     }
 }

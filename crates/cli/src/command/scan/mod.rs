@@ -77,6 +77,9 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             show(args.json, &finding)?;
         }
     }
+    for finding in interpret::unanswered(&survey) {
+        show(args.json, &finding)?;
+    }
     if let Some(program) = program {
         let (inspection, passes) = Inspection::of(&survey, program, &args.inspection)?;
         if args.json {
