@@ -448,7 +448,8 @@ fn worked_out_torque_and_flows_meet_the_truth() {
                 return;
             }
             let (live, vehicle) = (moment.bench.ecu.live(), &moment.bench.vehicle);
-            let share = live.actual_torque.fraction() - live.friction_torque.fraction();
+            let taken = live.friction_torque + moment.bench.ecu.control().accessory_torque();
+            let share = (live.actual_torque - taken).fraction();
             let torque = share * live.reference_torque.newton_metres();
             let real = vehicle.engine_torque().newton_metres();
             let fuel = live.fuel_flow.grams_per_second();
@@ -476,4 +477,16 @@ fn worked_out_torque_and_flows_meet_the_truth() {
     );
     assert!(samples > 15, "{samples}");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+
+    // At a steady idle, indicated torque is friction and what the accessories take, hence no less than friction.
+    bench.hold(&park(), Duration::from_secs(60));
+    for second in 0..30 {
+        bench.hold(&park(), Duration::from_secs(1));
+        let live = bench.ecu.live();
+        let over = live.actual_torque.percent() - live.friction_torque.percent();
+        assert!(
+            (0.0..8.0).contains(&over),
+            "{second} s: {over:.1} % over friction"
+        );
+    }
 }

@@ -154,7 +154,8 @@ fn value(car: &Car, content: Content) -> f64 {
     match content {
         Content::EngineSpeed => measured.engine_speed.rpm(),
         Content::EngineTorque => {
-            (live.actual_torque.fraction() - live.friction_torque.fraction()) * reference
+            let taken = live.friction_torque.fraction() + control.accessory_torque().fraction();
+            (live.actual_torque.fraction() - taken) * reference
         }
         Content::DemandedTorque => live.demanded_torque.fraction() * reference,
         Content::Pedal => measured.pedal.percent(),

@@ -249,6 +249,12 @@ impl Control {
         self.watch.state()
     }
 
+    /// What alternator and other accessories take by the ECU's model, as a share of the reference torque; no PID has it.
+    #[must_use]
+    pub fn accessory_torque(&self) -> Ratio {
+        self.torque.accessories(self.shown_rpm)
+    }
+
     /// Whether the engine runs.
     #[must_use]
     pub const fn is_running(&self) -> bool {
@@ -792,7 +798,9 @@ impl Control {
             commanded_lambda: live.commanded_lambda,
             rail_pressure: live.fuel_pressure,
             fuel_flow: live.fuel_flow,
-            friction: live.reference_torque * live.friction_torque.fraction() * measured.engine_speed,
+            friction: live.reference_torque
+                * (live.friction_torque.fraction() + self.accessory_torque().fraction())
+                * measured.engine_speed,
             fuel_cut: self.fuel.is_cut(),
             injectors_hardly_open: self.hardly_open_seconds > 0.0,
             full_load: self.fuel.is_full_load(),

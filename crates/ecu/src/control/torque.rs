@@ -2,7 +2,9 @@
 //!
 //! Mean pressures as textbooks have them; figures calibrated, as a maker's test bench would give them for this engine.
 //! Torque counts as indicated, friction included, in shares of a reference (PIDs $61 to $63 and $8E; the reading as
-//! indicated torque from SAE J1939-71, from memory).
+//! indicated torque from SAE J1939-71, from memory). Friction is that of the engine itself with pumping and its own pumps;
+//! the alternator and other accessories are no part of it (nominal friction and parasitic losses of the same, from memory),
+//! so at a steady idle $62 stands above $8E by what they take.
 
 use twotrip_units::{Grid, Limit, Ratio, Table, Torque};
 
@@ -63,8 +65,9 @@ const COLD_FRICTION: Table<8> = Table::new([
     (100.0, 1.035),
     (120.0, 1.019),
 ]);
-/// Accessories: torque that is always there, N m, and power, alternator at its usual load included, W.
-const ACCESSORY_TORQUE: f64 = 1.0;
+/// The engine's own pumps, N m.
+const PUMPS_TORQUE: f64 = 1.0;
+/// Accessories, alternator at its usual load included, W.
 const ACCESSORY_POWER: f64 = 700.0;
 
 /// The engine's torque.
@@ -120,7 +123,7 @@ impl Model {
         self.share(best(rpm, grams_a_cycle) * mixture * (1.0 - TIMING_LOSS * off * off))
     }
 
-    /// PID $8E: friction, pumping and accessories; manifold and ambient pressure in kPa.
+    /// PID $8E: friction, pumping and the engine's own pumps; manifold and ambient pressure in kPa.
     pub(crate) fn friction(&self, rpm: f64, oil_celsius: f64, manifold: f64, barometer: f64) -> Ratio {
         if rpm < 20.0 {
             return Ratio::ZERO;
@@ -129,12 +132,16 @@ impl Model {
         let [constant, linear, square] = FRICTION;
         let friction = (constant + (linear + square * thousands) * thousands) * COLD_FRICTION.at(oil_celsius);
         let pumping = (barometer - manifold).at_least(0.0);
+        self.share(self.by_pressure * (friction + pumping) + PUMPS_TORQUE)
+    }
+
+    /// What the accessories take besides.
+    pub(crate) fn accessories(&self, rpm: f64) -> Ratio {
+        if rpm < 20.0 {
+            return Ratio::ZERO;
+        }
         let omega = rpm * (core::f64::consts::PI / 30.0);
-        self.share(
-            self.by_pressure * (friction + pumping)
-                + ACCESSORY_TORQUE
-                + ACCESSORY_POWER / omega.at_least(30.0),
-        )
+        self.share(ACCESSORY_POWER / omega.at_least(30.0))
     }
 }
 
@@ -169,6 +176,7 @@ mod tests {
     #[test]
     fn less_than_best_gives_less() {
         assert!(MODEL.friction(0.0, 90.0, 101.0, 101.0).fraction().abs() < 1e-12);
+        assert!(MODEL.accessories(0.0).fraction().abs() < 1e-12);
         assert!(MODEL.demanded(2000.0, 32.8, 0.0).fraction().abs() < 1e-12);
         let at = |lambda, advance| MODEL.actual(2500.0, 1.0, 0.0, lambda, advance).fraction();
         let best = BEST_TIMING.at(2500.0) - BY_LOAD * 100.0 / MODEL.full_grams;
