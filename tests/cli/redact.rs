@@ -331,7 +331,7 @@ fn other_formats_and_names_of_files() {
         dropped: 3,
         frame: &frame,
     };
-    // The journal stays, but for what a tester may have written into an ECU.
+    // Nothing stays of the journal but that there was one.
     let journal = [
         "time: 0 began \"live\" @0.017700586, told \"key on\" @=, heard 000007DF080000000201000000000000 @=",
         "time: 3 heard 000007E0080000000730303030303030 @=",
@@ -350,7 +350,7 @@ fn other_formats_and_names_of_files() {
     );
     let copy = fs::read(file("theirs.pcapng")).expect("written");
     let kept = |line: &str| copy.windows(line.len()).any(|piece| piece == line.as_bytes());
-    assert_eq!(journal.map(kept), [true, false, false]);
+    assert_eq!(journal.map(kept), [false; 3]);
     let names: Vec<_> = lines[1..4]
         .iter()
         .map(|line| line["interface"].as_str().expect("a name"))

@@ -62,7 +62,7 @@ pub fn is_ours(text: &str) -> bool {
 }
 
 /// Whether a text is a phrase and nothing else: a remark would be somebody's words.
-pub(super) fn is_phrase(text: &str) -> bool {
+fn is_phrase(text: &str) -> bool {
     !text.contains(['#', '\n']) && twotrip_scenario::parse_phrase(text).is_ok()
 }
 

@@ -2,7 +2,7 @@
 
 use std::{collections::HashMap, ops::ControlFlow, path::Path};
 
-use twotrip_capture::{Item, Options};
+use twotrip_capture::{Item, Options, edit::Meaning};
 use twotrip_dialogue::{Dialogue, Event, redaction::Redactor};
 use twotrip_obd::vin;
 use twotrip_units::BusInstant;
@@ -130,7 +130,7 @@ fn comments_are_hidden((one, other): (Options<'_>, Options<'_>)) -> bool {
             (None, None) => return true,
             (Some(one), Some(other)) => {
                 let kept = one == other && one.bytes().any(|byte| byte.is_ascii_alphanumeric());
-                if kept && *text::comment_of(one.as_bytes()) != *one.as_bytes() {
+                if kept && *text::changed(Meaning::Comment, one.as_bytes()) != *one.as_bytes() {
                     return false;
                 }
             }

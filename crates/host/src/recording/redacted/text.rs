@@ -31,7 +31,6 @@ impl Texts {
                 return None;
             }
             Meaning::InterfaceName => self.name(value),
-            Meaning::Comment => comment_of(value),
             meaning => changed(meaning, value),
         };
         self.replaced += u64::from(changed != value);
@@ -74,7 +73,7 @@ pub(super) fn changed(meaning: Meaning, value: &[u8]) -> Cow<'_, [u8]> {
     let text = std::str::from_utf8(value).unwrap_or_default();
     let keep = match meaning {
         Meaning::Comment if text.starts_with(RUN) => return run(text),
-        // Frames and phrases: a copy to show cannot be lived through again.
+        // Frames and phrases. A copy cannot be lived through again in any case: the car's VIN is another in it.
         Meaning::Comment if text.starts_with(journal::PREFIX) => {
             let (front, rest) = value.split_at(journal::PREFIX.len());
             return Cow::Owned([front, &masked(rest)].concat());
@@ -133,30 +132,8 @@ fn run(text: &str) -> Cow<'_, [u8]> {
     Cow::Owned(out.into_bytes())
 }
 
-/// What becomes of a comment. Of the journal, lines stay that hold nothing of a tester's own.
-pub(super) fn comment_of(value: &[u8]) -> Cow<'_, [u8]> {
-    match std::str::from_utf8(value) {
-        Ok(text) if is_plain_journal(text) => Cow::Borrowed(value),
-        _ => changed(Meaning::Comment, value),
-    }
-}
-
 fn is_pace(word: &str) -> bool {
     matches!(word, "live" | "max") || word.parse::<f64>().is_ok()
-}
-
-/// A line of the journal with nothing in it but phrases, times, and requests of SAE J1979 with their flow control: what
-/// else a tester sends may be a number that it writes.
-fn is_plain_journal(text: &str) -> bool {
-    let plain = |entry: &journal::Entry| match entry {
-        journal::Entry::Began { pace, .. } => is_pace(pace),
-        journal::Entry::Told { phrase, .. } => comment::is_phrase(phrase),
-        journal::Entry::Heard { frame, .. } => {
-            matches!(*frame.data(), [1..=7, 0x01..=0x0A, ..] | [0x30..=0x32, ..])
-        }
-        _ => true,
-    };
-    journal::parse(text).is_ok_and(|(_, entries)| entries.iter().all(plain))
 }
 
 /// `can0`, `vcan12`, `slcan1`, `vxcan3`.
