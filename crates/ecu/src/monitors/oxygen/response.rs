@@ -1,5 +1,6 @@
 //! How fast the front oxygen sensor answers: transition times and switches over steady closed-loop driving, windows summed
-//! up, once a driving cycle; what is too slow is measured a second time before it is said (common practice, no source).
+//! up, once a driving cycle; what is a little too slow is measured a second time before it is said (common practice, no
+//! source).
 //!
 //! A slow element shows in the transition times and hardly in the switches, dead time shows in the switches and hardly
 //! in the transition times: both are judged. Published: mean transitions above 90 ms (1997 model year) or 94 and 125 ms
@@ -107,13 +108,21 @@ const LONG_ENOUGH: f64 = 40.0;
 /// Enabled time after which what there is decides, s: a sensor that makes no transitions fails by its period.
 const LONGEST: f64 = 100.0;
 
-/// Whether a sensor that moved like this answers fast enough, and how.
+/// Over the limits by less than this a result is in doubt.
+const DOUBT: f64 = 1.25;
+
+/// Whether a sensor that moved like this answers fast enough.
 pub(super) fn is_fast(gathered: &Gathered, bank: usize) -> bool {
+    is_within(gathered, bank, 1.0)
+}
+
+/// Whether its times are within so many times their limits.
+fn is_within(gathered: &Gathered, bank: usize, times: f64) -> bool {
     gathered.rise.count > 0
         && gathered.fall.count > 0
-        && RISE[bank].found(gathered.rise.mean()).passed
-        && FALL[bank].found(gathered.fall.mean()).passed
-        && PERIOD[bank].found(gathered.period()).passed
+        && RISE[bank].found(gathered.rise.mean() / times).passed
+        && FALL[bank].found(gathered.fall.mean() / times).passed
+        && PERIOD[bank].found(gathered.period() / times).passed
 }
 
 /// The monitor of one bank.
@@ -123,8 +132,8 @@ pub struct FrontResponse<const BANK: usize> {
     purge: PurgeSteps,
     gathered: Gathered,
     seconds: f64,
-    /// A first window was too slow: a second one decides. Slow gas makes the loop of a good sensor slow now and then.
-    was_slow: bool,
+    /// A first window was a little too slow: a second one decides. Slow gas makes the loop of a good sensor slow now and then.
+    was_in_doubt: bool,
     /// Of both transitions and the period.
     means: [LongMean; 3],
 }
@@ -174,9 +183,9 @@ impl<const BANK: usize> Monitor for FrontResponse<BANK> {
         if !enough && self.seconds < LONGEST {
             return;
         }
-        let moves = self.gathered.rise.count > 0 && self.gathered.fall.count > 0;
-        if moves && !self.was_slow && !is_fast(&self.gathered, BANK) {
-            self.was_slow = true;
+        let in_doubt = !is_fast(&self.gathered, BANK) && is_within(&self.gathered, BANK, DOUBT);
+        if in_doubt && !self.was_in_doubt {
+            self.was_in_doubt = true;
             self.gathered = Gathered::default();
             self.seconds = 0.0;
             return;
@@ -184,7 +193,7 @@ impl<const BANK: usize> Monitor for FrontResponse<BANK> {
         let found = &self.gathered;
         let averages = signals.averaging.front_sensor;
         let [falls, rises, periods] = &mut self.means;
-        let mut passed = moves;
+        let mut passed = found.rise.count > 0 && found.fall.count > 0;
         for (test, value) in [
             (&FROM[BANK], LOW_VOLTS),
             (&TO[BANK], HIGH_VOLTS),
