@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use super::{
     PER_SECOND, SOUND,
-    soak::{self, NO_BLOCK_HEATER, SoakedStart, Suspect},
+    soak::{self, NO_BLOCK_HEATER, Parked, SoakedStart, Suspect},
 };
 use crate::monitors::{
     COOLANT_RATIONALITY, Inhibits, P0116, Signals, TestResult,
@@ -35,8 +35,7 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct CoolantRationality {
     gate: Gate,
-    /// Coolant before the start, °C.
-    parked: Option<f64>,
+    parked: Parked,
     start: SoakedStart,
     agrees: Option<bool>,
     ran: u32,
@@ -48,7 +47,7 @@ impl Monitor for CoolantRationality {
     gated!(&RULES, forgets all);
 
     fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
-        self.parked = SoakedStart::parked(signals).or(self.parked);
+        self.parked.look(signals);
     }
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {

@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use super::{
     PER_SECOND, SOUND,
-    soak::{self, NO_BLOCK_HEATER, SoakedStart, Suspect},
+    soak::{self, NO_BLOCK_HEATER, Parked, SoakedStart, Suspect},
 };
 use twotrip_units::Speed;
 
@@ -42,8 +42,7 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct IntakeAirRationality {
     gate: Gate,
-    /// Coolant before the start, °C.
-    parked: Option<f64>,
+    parked: Parked,
     start: SoakedStart,
     agrees: bool,
     driven: u32,
@@ -56,7 +55,7 @@ impl Monitor for IntakeAirRationality {
     gated!(&RULES, forgets all);
 
     fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
-        self.parked = SoakedStart::parked(signals).or(self.parked);
+        self.parked.look(signals);
     }
 
     fn engine_started(&mut self, signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {

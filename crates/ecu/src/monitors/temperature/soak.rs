@@ -29,6 +29,24 @@ pub(super) static NO_BLOCK_HEATER: Condition = Condition::own(
 )
 .at_most(HEATER_FALL);
 
+/// The coolant before the engine was cranked, °C, if the ECU has looked: a long cranking mixes warm coolant with cold.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Parked(Option<f64>);
+
+impl Parked {
+    /// One step without a running engine.
+    pub(super) fn look(&mut self, signals: &Signals) {
+        if signals.engine_speed < STANDING {
+            self.0 = Some(signals.coolant.celsius());
+        }
+    }
+
+    /// The warmer one of then and of the start.
+    pub(super) fn warmest(self, start: f64) -> f64 {
+        self.0.map_or(start, |parked| parked.at_least(start))
+    }
+}
+
 /// Who is off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Suspect {
@@ -58,13 +76,12 @@ pub(super) struct SoakedStart {
 }
 
 impl SoakedStart {
-    /// A driving cycle begins for a monitor that compares after a long soak: without one it does not run. `parked` is the
-    /// coolant before the engine was cranked, °C, if the ECU has looked.
+    /// A driving cycle begins for a monitor that compares after a long soak: without one it does not run.
     pub(super) fn begin(
         gate: &mut Gate,
         rules: &Rules,
         signals: &Signals,
-        (soak, parked): (Duration, Option<f64>),
+        (soak, parked): (Duration, Parked),
         report: &mut dyn FnMut(TestResult),
     ) -> Self {
         gate.begin_cycle();
@@ -75,7 +92,7 @@ impl SoakedStart {
         let coolant = celsius(signals.coolant);
         Self {
             coolant,
-            warmest: parked.map_or(coolant, |parked| parked.at_least(coolant)),
+            warmest: parked.warmest(coolant),
             lowest: coolant,
             intake: celsius(signals.intake_air),
             outside: celsius(signals.ambient),
@@ -91,11 +108,6 @@ impl SoakedStart {
     /// How far the coolant fell from the start to the end of the first minute of driving, K.
     pub(super) fn fall(&self) -> f64 {
         self.warmest - self.lowest
-    }
-
-    /// The coolant of an engine that stands, °C.
-    pub(super) fn parked(signals: &Signals) -> Option<f64> {
-        (signals.engine_speed < STANDING).then(|| signals.coolant.celsius())
     }
 
     /// One step; who is off, when the first minute of driving is over.

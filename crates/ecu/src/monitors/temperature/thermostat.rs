@@ -8,7 +8,10 @@ use core::time::Duration;
 
 use twotrip_units::Limit;
 
-use super::{Idling, PER_SECOND, SOUND, soak::NO_BLOCK_HEATER};
+use super::{
+    Idling, PER_SECOND, SOUND,
+    soak::{NO_BLOCK_HEATER, Parked},
+};
 use crate::monitors::{
     Inhibits, P0128, Signals, THERMOSTAT, TestResult,
     frame::{Condition, Gate, Monitor, Rules, Test, gated},
@@ -54,6 +57,8 @@ pub(super) static HIGHEST: Test =
 
 static START: Condition = Condition::own("coolant at the start", "C").between(-8.0, 65.0);
 static INTAKE: Condition = Condition::own("intake air at the start", "C").at_least(-10.0);
+/// The intake air under the bonnet of an engine that stood for minutes says nothing of the frost outside.
+static OUTSIDE: Condition = Condition::own("air outside at the start", "C").at_least(-10.0);
 static IDLING: Condition = Condition::own("share of idling and fuel cut", "%").at_most(50.0);
 static AIR: Condition = Condition::own("mean air flow for 2.0 l of engine", "g/s").at_least(3.0);
 static CONDITIONS: [Condition; 1] = [SOUND];
@@ -66,8 +71,9 @@ static RULES: Rules = Rules {
 #[derive(Clone, Debug, Default)]
 pub struct Thermostat {
     gate: Gate,
-    /// Coolant at the start, °C.
-    start: f64,
+    parked: Parked,
+    /// Coolant before the start or at it, °C.
+    warmest: f64,
     /// The model, °C.
     coolant: f64,
     block: f64,
@@ -117,16 +123,25 @@ impl Thermostat {
 impl Monitor for Thermostat {
     gated!(&RULES, forgets all);
 
+    fn step_off(&mut self, signals: &Signals, _inhibits: Inhibits, _report: &mut dyn FnMut(TestResult)) {
+        self.parked.look(signals);
+    }
+
     fn engine_started(&mut self, signals: &Signals, _soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        let parked = self.parked;
         self.reset();
         self.gate.begin_cycle();
         let start = signals.coolant.celsius();
         let intake = signals.intake_air.celsius();
-        (self.start, self.coolant, self.block, self.highest) = (start, start, start, start);
+        self.warmest = parked.warmest(start);
+        (self.coolant, self.block, self.highest) = (start, start, start);
         if !START.admits(start) {
             self.gate.rule_out(&RULES, START.with(start), report);
         } else if !INTAKE.admits(intake) {
             self.gate.rule_out(&RULES, INTAKE.with(intake), report);
+        } else if !OUTSIDE.admits(signals.ambient.celsius()) {
+            self.gate
+                .rule_out(&RULES, OUTSIDE.with(signals.ambient.celsius()), report);
         }
     }
 
@@ -150,7 +165,7 @@ impl Monitor for Thermostat {
         if runs {
             self.highest = self.highest.max(signals.coolant.celsius());
         }
-        let fall = self.start - signals.coolant.celsius();
+        let fall = self.warmest - signals.coolant.celsius();
         if self.idling.steps < MIXING && !NO_BLOCK_HEATER.admits(fall) {
             self.gate.rule_out(&RULES, NO_BLOCK_HEATER.with(fall), report);
             return;
@@ -172,6 +187,29 @@ impl Monitor for Thermostat {
         } else {
             HIGHEST.judge(self.highest, report);
             self.gate.complete(&RULES, report);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use twotrip_units::Temperature;
+
+    use super::*;
+
+    /// A warm engine that stood for minutes at -20 C, whose cabin is heated: the coolant of a sound car may stay below 71 C.
+    #[test]
+    fn frost_outside_is_not_hidden_by_a_warm_bonnet() {
+        for (outside, ruled_out) in [(-20.0, true), (-11.0, true), (-9.0, false), (20.0, false)] {
+            let signals = Signals {
+                coolant: Temperature::from_celsius(19.0),
+                intake_air: Temperature::from_celsius(12.0),
+                ambient: Temperature::from_celsius(outside),
+                ..Signals::default()
+            };
+            let mut monitor = Thermostat::default();
+            monitor.engine_started(&signals, Duration::from_secs(1260), &mut |_| {});
+            assert_eq!(monitor.gate.is_ruled_out(), ruled_out, "{outside} C outside");
         }
     }
 }
