@@ -100,11 +100,11 @@ impl Channel {
         !self.transmitter.is_idle()
     }
 
-    /// Whether the last frame of a message that leaves has been handed over: for the peer the message may be complete
-    /// already, and its next one may arrive at any moment.
+    /// Whether a message of several frames is leaving whose last one has not been handed over. Once it has been, the
+    /// message may be complete for the peer, and its next one may arrive at any moment.
     #[must_use]
-    pub const fn is_finishing(&self) -> bool {
-        self.transmitter.is_finishing()
+    pub const fn is_in_the_middle(&self) -> bool {
+        self.transmitter.is_in_the_middle()
     }
 
     /// Whether a frame has been polled that is neither acknowledged nor given up: an owner of several channels

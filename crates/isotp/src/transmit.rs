@@ -70,9 +70,9 @@ impl Transmitter {
         }
     }
 
-    /// Whether the last frame has been handed over and only its acknowledgement is missing.
-    pub(crate) const fn is_finishing(&self) -> bool {
-        matches!(self.state, State::Finishing)
+    /// Whether a message of several frames is leaving whose last one has not been handed over.
+    pub(crate) const fn is_in_the_middle(&self) -> bool {
+        self.len > FRAME_ROOM && !matches!(self.state, State::Idle | State::Finishing)
     }
 
     pub(crate) const fn is_idle(&self) -> bool {

@@ -24,8 +24,6 @@ pub const P2: Duration = Duration::from_millis(50);
 const P2_RESERVE: Duration = Duration::from_millis(10);
 /// Requests that wait at the most.
 const QUEUE: usize = 16;
-/// The longest message of a single frame, bytes (ISO 15765-2).
-const SINGLE_FRAME: usize = 7;
 /// Legislated requests have at most 7 bytes; what is longer is only told apart by its first ones.
 const REQUEST_ROOM: usize = 8;
 
@@ -93,8 +91,6 @@ pub(crate) struct Endpoint {
     leaves: Option<BusInstant>,
     /// How long the frame last polled is on the wire.
     last_frame: Duration,
-    /// Whether the answer last sent needs more than a single frame.
-    segmented: bool,
     counts: EndpointCounts,
 }
 
@@ -107,7 +103,6 @@ impl Endpoint {
             waiting: VecDeque::with_capacity(QUEUE),
             leaves: None,
             last_frame: Duration::ZERO,
-            segmented: false,
             counts: EndpointCounts::default(),
         }
     }
@@ -158,7 +153,6 @@ impl Endpoint {
     /// Sends an answer.
     pub(crate) fn reply(&mut self, now: BusInstant, answer: &[u8]) {
         // The channel is free here (`poll_due`) and an answer is never longer than it takes: nothing to report.
-        self.segmented = answer.len() > SINGLE_FRAME;
         let sent = self.channel.send(now, answer);
         debug_assert!(sent.is_ok(), "the channel refused an answer");
     }
@@ -218,7 +212,9 @@ impl Endpoint {
             bytes[..len].copy_from_slice(&message[..len]);
             let due = self.waiting.back().map_or(now, |last| last.due).max(now + delay);
             let late = due > now + (P2 - P2_RESERVE);
-            if late || self.waiting.len() == QUEUE || self.is_busy_with_multi_frame() {
+            // An unfinished multi-frame answer goes on; a request that completes meanwhile is dropped (half-duplex
+            // application above a full-duplex transport).
+            if late || self.waiting.len() == QUEUE || self.channel.is_in_the_middle() {
                 self.counts.dropped += 1;
                 continue;
             }
@@ -231,12 +227,6 @@ impl Endpoint {
             });
         }
         completed
-    }
-
-    /// An unfinished multi-frame answer goes on; a request that completes meanwhile is dropped (half-duplex
-    /// application above a full-duplex transport).
-    const fn is_busy_with_multi_frame(&self) -> bool {
-        self.segmented && self.channel.is_transmitting() && !self.channel.is_finishing()
     }
 
     fn draw_delay(&mut self) -> Duration {

@@ -9,8 +9,6 @@ use crate::{Answers, Ecu, conversation::P2};
 
 /// Questions whose replies an ECU still owes.
 const TURNS: usize = 16;
-/// The longest message of a single frame, bytes (ISO 15765-2).
-const SINGLE_FRAME: usize = 7;
 
 /// Replies to one question that are still to come.
 #[derive(Clone, Copy, Debug)]
@@ -39,8 +37,6 @@ pub(super) struct Node {
     turns: VecDeque<Turn>,
     /// Number of this ECU among all.
     pub(super) number: u16,
-    /// Whether the reply last sent takes several frames.
-    segmented: bool,
     /// When the reply was due of which no frame has been polled yet.
     pub(super) waiting: Option<BusInstant>,
     /// The question that was dropped last, so that it is told once.
@@ -55,7 +51,6 @@ impl Node {
             channel: Channel::new(Config { profile, ..config }),
             turns: VecDeque::with_capacity(TURNS),
             number,
-            segmented: false,
             waiting: None,
             dropped: None,
         }
@@ -72,8 +67,7 @@ impl Node {
         if self.dropped == Some(question) || self.turns.back().is_some_and(|turn| turn.question == question) {
             return Push::Taken;
         }
-        let in_the_middle = self.segmented && self.channel.is_transmitting() && !self.channel.is_finishing();
-        if in_the_middle || self.turns.len() == TURNS {
+        if self.channel.is_in_the_middle() || self.turns.len() == TURNS {
             self.dropped = Some(question);
             return Push::Dropped;
         }
@@ -109,7 +103,6 @@ impl Node {
                     late += 1;
                 } else {
                     let reply = answers.message(entry);
-                    self.segmented = reply.len() > SINGLE_FRAME;
                     // It is free (`due`), and a reply is never longer than it takes.
                     let sent = self.channel.send(now, reply);
                     debug_assert!(sent.is_ok(), "the channel refused a reply");
