@@ -20,8 +20,8 @@ pub(crate) const P2: Duration = Duration::from_millis(50);
 const P2_STAR: Duration = Duration::from_secs(5);
 /// Questions remembered, for answers that come late.
 pub(crate) const QUESTIONS: usize = 8;
-/// Bytes of every diagnostic frame.
-const FRAME_BYTES: usize = 8;
+/// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
+pub(crate) const FRAME_BYTES: usize = 8;
 
 /// What was asked, and who has answered.
 #[derive(Clone, Debug)]

@@ -12,10 +12,8 @@ use twotrip_isotp::Pdu;
 use twotrip_obd::{Response, ResponseCode};
 use twotrip_units::BusInstant;
 
-use crate::{Ecu, Message, Role, Unit};
+use crate::{Ecu, Message, Role, Unit, conversation::QUESTIONS};
 
-/// Conversations kept open for late answers; a [`Dialogue`](crate::Dialogue) remembers no more questions.
-const OPEN: usize = 8;
 /// A conversation in which nothing was said for this long is over: P2* is 5 s (ISO 15765-4), and a pause as long for late ones.
 const QUIET: Duration = Duration::from_secs(10);
 /// Answers kept of one conversation: eight ECUs (ISO 15765-4, from memory) and room for repetitions.
@@ -67,12 +65,6 @@ impl Conversation {
     pub fn over(&self) -> BusInstant {
         let replies = self.replies.iter().map(|reply| reply.ended);
         replies.max().map_or(self.ended, |last| last.max(self.ended))
-    }
-
-    /// Whether the same was asked of the same ECUs.
-    #[must_use]
-    pub fn asks_as(&self, other: &Self) -> bool {
-        self.role == other.role && self.request == other.request
     }
 
     fn answer(&mut self, ecu: Ecu, latency: Duration, message: Message) {
@@ -193,7 +185,8 @@ impl Gather {
     /// Takes the next message. Poll before the next one.
     pub fn on_message(&mut self, message: Message) {
         let Role::Answer(ecu) = message.role else {
-            if self.open.len() == OPEN {
+            // A dialogue remembers no more questions.
+            if self.open.len() == QUESTIONS {
                 self.close_oldest();
             }
             self.open.push_back(Conversation {

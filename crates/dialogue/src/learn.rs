@@ -2,18 +2,16 @@
 
 use alloc::{collections::VecDeque, vec::Vec};
 
-use twotrip_can::{Frame, FrameKind};
+use twotrip_can::Frame;
 use twotrip_isotp::Pdu;
 use twotrip_units::BusInstant;
 
 use crate::{
     Answers, Breach, Dialogue, Event, Full, Message, Role,
     answers::{Entry, QuestionId},
-    conversation::{P2, QUESTIONS},
+    conversation::{FRAME_BYTES, P2, QUESTIONS},
 };
 
-/// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
-const FRAME_BYTES: usize = 8;
 /// The longest message of a single frame.
 const SINGLE_FRAME: usize = 7;
 
@@ -62,13 +60,6 @@ impl Learner {
     pub fn on_frame(&mut self, at: BusInstant, frame: &Frame) -> Result<(), Full> {
         let number = self.frames;
         self.frames += 1;
-        if let Some(role) = Role::of(frame.id())
-            && frame.kind() == FrameKind::Data
-            && role.is_testers()
-            && frame.len() < FRAME_BYTES
-        {
-            self.short_frame = Some(number);
-        }
         self.dialogue.on_frame(number, at, frame);
         while let Some(event) = self.dialogue.poll_event() {
             match event {
@@ -87,7 +78,9 @@ impl Learner {
                     self.on_message(&message)?;
                     self.dialogue.recycle(message);
                 }
-                Event::Breach { role, breach, .. } => self.on_breach(role, &breach),
+                Event::Breach {
+                    frame, role, breach, ..
+                } => self.on_breach(frame, role, &breach),
             }
         }
         Ok(())
@@ -97,8 +90,11 @@ impl Learner {
     pub fn on_break(&mut self, at: BusInstant) {
         self.dialogue.on_end(at);
         while let Some(event) = self.dialogue.poll_event() {
-            if let Event::Breach { role, breach, .. } = event {
-                self.on_breach(role, &breach);
+            if let Event::Breach {
+                frame, role, breach, ..
+            } = event
+            {
+                self.on_breach(frame, role, &breach);
             }
         }
         self.dialogue = Dialogue::default();
@@ -120,8 +116,10 @@ impl Learner {
         (self.answers, self.left_out)
     }
 
-    fn on_breach(&mut self, role: Role, breach: &Breach) {
+    fn on_breach(&mut self, frame: u64, role: Role, breach: &Breach) {
         match (role, breach) {
+            // Told before the message that the frame may complete.
+            (Role::AskAll { .. } | Role::Ask(_), Breach::ShortFrame { .. }) => self.short_frame = Some(frame),
             (_, Breach::Unasked) => self.left_out.unasked += 1,
             (
                 Role::Answer(_),

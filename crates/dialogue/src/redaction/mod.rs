@@ -113,9 +113,7 @@ impl Redactor {
     /// No more frames come.
     pub fn end(&mut self) {
         for (key, mut lane) in core::mem::take(&mut self.lanes) {
-            if let Some(open) = lane.open.take() {
-                self.broken(&mut lane, key, open);
-            }
+            self.break_off(&mut lane, key);
             if lane.is_text() {
                 self.texts.insert(key);
             }

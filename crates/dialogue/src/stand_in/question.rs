@@ -6,12 +6,11 @@ use twotrip_obd::Response;
 use twotrip_units::BusInstant;
 
 use super::{AfterLast, Found, Head, StandIn, StandInEvent, Unknown, node::Push};
-use crate::{QuestionId, Role, answers::Entry};
+use crate::{QuestionId, Role, answers::Entry, conversation::FRAME_BYTES};
 
-/// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
-const FRAME_BYTES: usize = 8;
 /// Different unknown questions that are kept word by word.
 pub(super) const UNKNOWN: usize = 256;
+
 /// What a question gets.
 #[derive(Clone, Copy, Debug)]
 struct Given {
