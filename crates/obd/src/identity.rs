@@ -7,7 +7,7 @@
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use crate::InfoType;
+use crate::{InfoType, vin};
 
 /// A kind of identification.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -35,8 +35,6 @@ impl Identity {
     }
 }
 
-/// Bytes of a vehicle identification number (49 CFR 565.13).
-pub const VIN_LENGTH: usize = 17;
 /// Service byte, InfoType; the number of items follows.
 const INFORMATION: usize = 2;
 /// Positive answers of service $22, and requests of service $2E.
@@ -66,12 +64,15 @@ fn information(
     info_type: u8,
     found: &mut Vec<(Range<usize>, Identity)>,
 ) {
-    let (length, kind) = match InfoType::new(info_type) {
-        InfoType::VIN => (VIN_LENGTH, Identity::Vin),
-        InfoType::CALIBRATION_ID => (16, Identity::Calibration),
-        InfoType::VERIFICATION_NUMBER => (4, Identity::Calibration),
-        InfoType::ENGINE_SERIAL_NUMBER | InfoType::TYPE_APPROVAL_NUMBER => (17, Identity::Number),
+    let info_type = InfoType::new(info_type);
+    let kind = match info_type {
+        InfoType::VIN => Identity::Vin,
+        InfoType::CALIBRATION_ID | InfoType::VERIFICATION_NUMBER => Identity::Calibration,
+        InfoType::ENGINE_SERIAL_NUMBER | InfoType::TYPE_APPROVAL_NUMBER => Identity::Number,
         _ => return,
+    };
+    let Some(length) = info_type.item_length() else {
+        return;
     };
     let counted = !whole.max(message.len()).saturating_sub(at).is_multiple_of(length);
     let mut at = at + usize::from(counted);
@@ -92,7 +93,7 @@ fn data(message: &[u8], whole: usize, found: &mut Vec<(Range<usize>, Identity)>)
         at += 2;
         match (high, low) {
             (0xF1, 0x90) => {
-                let end = message.len().min(at + VIN_LENGTH);
+                let end = message.len().min(at + vin::LENGTH);
                 found.push((at..end, Identity::Vin));
                 at = end;
             }

@@ -3,7 +3,7 @@
 
 use core::ops::RangeInclusive;
 
-use crate::InUsePerformance;
+use crate::{InUsePerformance, vin};
 
 /// The number of an InfoType.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -54,6 +54,11 @@ impl InfoType {
         self.layout().map(|layout| layout.name)
     }
 
+    /// Bytes of one of its items, where we know it.
+    pub(crate) fn item_length(self) -> Option<usize> {
+        self.layout().map(|layout| layout.item)
+    }
+
     /// How its items are laid out, where we know it.
     fn layout(self) -> Option<&'static Layout> {
         LAYOUTS.iter().find(|layout| layout.info_type == self)
@@ -81,7 +86,7 @@ const fn layout(info_type: InfoType, name: &'static str, item: usize, items: Ran
 
 /// Names, lengths and numbers of items. On CAN the odd InfoTypes up to $0E that count messages are not used.
 static LAYOUTS: &[Layout] = &[
-    layout(InfoType::VIN, "vehicle identification number", 17, 1..=1),
+    layout(InfoType::VIN, "vehicle identification number", vin::LENGTH, 1..=1),
     layout(
         InfoType::CALIBRATION_ID,
         "calibration identification",
@@ -119,7 +124,7 @@ static LAYOUTS: &[Layout] = &[
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Information<'a> {
     /// The VIN as sent.
-    Vin(&'a [u8; 17]),
+    Vin(&'a [u8; vin::LENGTH]),
     /// Calibration identifications, filled up with zero bytes at the end.
     CalibrationIds(&'a [[u8; 16]]),
     /// Calibration verification numbers, in the order of the identifications.

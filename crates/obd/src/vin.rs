@@ -1,4 +1,8 @@
-//! The check digit of a vehicle identification number: 49 CFR 565.15(c), tables III to V.
+//! The vehicle identification number: its length (49 CFR 565.13), its characters and its check digit (565.15(c),
+//! tables III to V).
+
+/// Characters of a vehicle identification number (49 CFR 565.13).
+pub const LENGTH: usize = 17;
 
 /// What a letter or digit counts (table III); `I`, `O`, `Q` and everything else are not allowed in a VIN.
 const fn transliterate(character: u8) -> Option<u32> {
@@ -17,13 +21,19 @@ const fn transliterate(character: u8) -> Option<u32> {
     })
 }
 
+/// Whether a number may have this character.
+#[must_use]
+pub const fn is_character(character: u8) -> bool {
+    transliterate(character).is_some()
+}
+
 /// What each place counts (table IV); the ninth is the check digit itself.
-const WEIGHTS: [u32; 17] = [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2];
+const WEIGHTS: [u32; LENGTH] = [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2];
 
 /// The character that belongs in the ninth place: the weighted sum modulo 11, ten written `X` (table V). Nothing if
 /// a character is not allowed.
 #[must_use]
-pub const fn check_digit(vin: &[u8; 17]) -> Option<u8> {
+pub const fn check_digit(vin: &[u8; LENGTH]) -> Option<u8> {
     let mut sum = 0;
     let mut place = 0;
     while place < vin.len() {
@@ -42,7 +52,7 @@ const YEARS: &[u8; 30] = b"ABCDEFGHJKLMNPRSTVWXY123456789";
 /// The model year, from the tenth character; the seventh tells which thirty years: a digit 1980 to 2009, a letter 2010 to
 /// 2039 (49 CFR 565.15, from memory; for cars and light trucks). Nothing if the tenth character stands for none.
 #[must_use]
-pub fn model_year(vin: &[u8; 17]) -> Option<u16> {
+pub fn model_year(vin: &[u8; LENGTH]) -> Option<u16> {
     let place = YEARS.iter().position(|&code| code == vin[9])?;
     let first = if vin[6].is_ascii_digit() { 1980 } else { 2010 };
     u16::try_from(place).ok().map(|years| first + years)

@@ -2,7 +2,7 @@
 
 use alloc::vec::Vec;
 
-use twotrip_obd::identity::VIN_LENGTH;
+use twotrip_obd::vin;
 
 use super::{TEXT, table::Entry, text};
 
@@ -124,8 +124,7 @@ impl Lane {
         self.index = index;
         let range = text::content(rest)?;
         let piece = &rest[range];
-        if self.joined.len() + piece.len() > VIN_LENGTH
-            || !piece.iter().all(|byte| text::is_vin_character(*byte))
+        if self.joined.len() + piece.len() > vin::LENGTH || !piece.iter().all(|byte| vin::is_character(*byte))
         {
             self.joined.clear();
             return None;

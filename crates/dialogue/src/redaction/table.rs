@@ -8,10 +8,7 @@ use alloc::{
     vec::Vec,
 };
 
-use twotrip_obd::{
-    identity::{Identity, VIN_LENGTH},
-    vin,
-};
+use twotrip_obd::{identity::Identity, vin};
 
 use super::text;
 
@@ -22,7 +19,7 @@ pub(super) const GRAM: usize = 4;
 /// Shorter texts are hidden where they are known to stand, not searched for elsewhere.
 pub(super) const SEARCHED_FROM: usize = 6;
 /// A VIN without a maker's code, for no region has the 0: check digit and serial number follow.
-const STAND_IN: &[u8; VIN_LENGTH] = b"0XX00XXX0X0900000";
+const STAND_IN: &[u8; vin::LENGTH] = b"0XX00XXX0X0900000";
 const CHECK_DIGIT: usize = 8;
 /// How often a text without a match is looked for.
 const ATTEMPTS: u32 = 64;
@@ -172,7 +169,7 @@ impl Table {
 }
 
 /// The n-th stand-in for a VIN.
-fn invented_vin(number: u32) -> [u8; VIN_LENGTH] {
+fn invented_vin(number: u32) -> [u8; vin::LENGTH] {
     let mut vin = *STAND_IN;
     let mut rest = number;
     for byte in vin[CHECK_DIGIT + 4..].iter_mut().rev() {

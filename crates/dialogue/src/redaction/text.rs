@@ -3,16 +3,11 @@
 use alloc::vec::Vec;
 use core::ops::Range;
 
-use twotrip_obd::{identity::VIN_LENGTH, vin};
+use twotrip_obd::vin;
 
 /// What fills unused bytes, of texts and of frames.
 pub(super) const fn is_padding(byte: u8) -> bool {
     matches!(byte, 0x00 | 0xFF | 0xAA | 0xCC | 0x55 | b' ')
-}
-
-/// Letters and digits of a VIN: no I, O, Q (49 CFR 565.13).
-pub(super) const fn is_vin_character(byte: u8) -> bool {
-    matches!(byte, b'0'..=b'9' | b'A'..=b'Z') && !matches!(byte, b'I' | b'O' | b'Q')
 }
 
 pub(super) fn is_text(bytes: &[u8]) -> bool {
@@ -21,8 +16,8 @@ pub(super) fn is_text(bytes: &[u8]) -> bool {
 
 /// Seventeen characters of a VIN, not all the same.
 pub(super) fn is_vin(bytes: &[u8]) -> bool {
-    bytes.len() == VIN_LENGTH
-        && bytes.iter().all(|byte| is_vin_character(*byte))
+    bytes.len() == vin::LENGTH
+        && bytes.iter().all(|byte| vin::is_character(*byte))
         && bytes.iter().any(|byte| *byte != bytes[0])
 }
 
@@ -67,7 +62,7 @@ pub(super) fn runs(bytes: &[u8], least: usize) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let mut start = 0;
     for at in 0..=bytes.len() {
-        if bytes.get(at).is_some_and(|byte| is_vin_character(*byte)) {
+        if bytes.get(at).is_some_and(|byte| vin::is_character(*byte)) {
             continue;
         }
         let run = &bytes[start..at];
@@ -82,19 +77,19 @@ pub(super) fn runs(bytes: &[u8], least: usize) -> Vec<Range<usize>> {
 /// Numbers of vehicles standing in bytes: a run of the right length, or within a longer one where the check digit fits.
 pub(super) fn vins(bytes: &[u8]) -> Vec<Range<usize>> {
     let mut found = Vec::new();
-    for run in runs(bytes, VIN_LENGTH) {
+    for run in runs(bytes, vin::LENGTH) {
         if looks_like_vin(&bytes[run.clone()]) {
             found.push(run);
             continue;
         }
         let mut at = run.start;
-        while at + VIN_LENGTH <= run.end {
-            let window = &bytes[at..at + VIN_LENGTH];
-            let fits = <[u8; VIN_LENGTH]>::try_from(window)
+        while at + vin::LENGTH <= run.end {
+            let window = &bytes[at..at + vin::LENGTH];
+            let fits = <[u8; vin::LENGTH]>::try_from(window)
                 .is_ok_and(|window| vin::check_digit(&window) == Some(window[8]));
             if fits && looks_like_vin(window) {
-                found.push(at..at + VIN_LENGTH);
-                at += VIN_LENGTH;
+                found.push(at..at + vin::LENGTH);
+                at += vin::LENGTH;
             } else {
                 at += 1;
             }
