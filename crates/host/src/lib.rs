@@ -34,3 +34,4 @@ pub mod story;
 mod sys;
 #[cfg(test)]
 mod test_support;
+mod wall;

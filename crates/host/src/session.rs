@@ -1,11 +1,11 @@
 //! A tester at work on a bus, in wall time: one question, all its answers.
 //!
-//! Its clock is the kernel's where there is one: a frame counts from when it came in, not from when this program got round to
-//! reading it, and a request from when it had passed on the wire. A busy computer then makes no ECU late.
+//! Its clock is the kernel's where there is one: a frame counts from when it came in, and a request from when it had passed on
+//! the wire.
 //!
 //! [`Session::ask`] is for whoever wants the answers; [`Session::exchange`] tells more of them, and of what else ECUs said.
 
-use std::time::{Duration, Instant, SystemTime};
+use std::time::{Duration, Instant};
 
 use tokio::time::sleep_until;
 use twotrip_can::{CanId, Frame, FrameKind, error_frame::ErrorFrame};
@@ -17,6 +17,7 @@ use twotrip_units::BusInstant;
 use crate::{
     bench::{self, BenchError},
     bus::{Bus, BusError, BusEvent, Filter, Received, Sent},
+    wall::Wall,
 };
 
 /// What one ECU answered.
@@ -101,17 +102,14 @@ pub struct Times {
 
 /// Wait for room after the bus had none: time is all there is to wait for (`bus::SocketCan`).
 const RETRY: Duration = Duration::from_millis(1);
-/// The oldest that a frame can be: more means that the real-time clock was set.
-const MOST_AGE: Duration = Duration::from_secs(1);
 
 /// A tester on a bus.
 #[derive(Debug)]
 pub struct Session {
     bus: Bus,
     tester: Tester,
-    begun: Instant,
-    /// The tester's time so far: it never goes back.
-    latest: BusInstant,
+    /// The tester's time.
+    wall: Wall,
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
     times: Times,
@@ -167,8 +165,7 @@ impl Session {
         Ok(Self {
             bus,
             tester: Tester::new(config),
-            begun: Instant::now(),
-            latest: BusInstant::ZERO,
+            wall: Wall::begin(),
             blocked: None,
             times: Times::default(),
             controller: None,
@@ -186,23 +183,11 @@ impl Session {
         self.times
     }
 
-    fn now(&mut self) -> BusInstant {
-        self.latest = self.latest.max(BusInstant::ZERO + self.begun.elapsed());
-        self.latest
-    }
-
     /// When the frame last received came in.
     fn arrival(&mut self) -> BusInstant {
-        let now = BusInstant::ZERO + self.begun.elapsed();
         let detail = self.bus.detail().unwrap_or_default();
         self.times.dropped = self.times.dropped.max(detail.dropped);
-        // The two clocks are read one after the other here; a step of the real-time clock in between would be odd luck.
-        let age = detail
-            .at
-            .and_then(|at| SystemTime::now().duration_since(at).ok())
-            .unwrap_or_default();
-        self.latest = self.latest.max(now - age.min(MOST_AGE));
-        self.latest
+        self.wall.arrival(detail.at)
     }
 
     /// Asks, and waits until everybody asked has answered or had the time to.
@@ -223,13 +208,13 @@ impl Session {
     /// # Errors
     /// [`SessionError`]; nobody answering is no error, nor is an ECU that does not take the question.
     pub async fn exchange(&mut self, target: Target, request: &[u8]) -> Result<Exchange, SessionError> {
-        let now = self.now();
+        let now = self.wall.now();
         self.tester.request(now, target, request)?;
         self.exchange = Exchange::default();
         self.ended = None;
         self.waits = [0; EcuNumber::COUNT];
         loop {
-            let now = self.now();
+            let now = self.wall.now();
             self.tester.handle_timeout(now);
             self.send_frames(now)?;
             self.settle(None);
@@ -244,7 +229,7 @@ impl Session {
             }
             let deadline = self.tester.poll_timeout().unwrap_or(now);
             let retry = self.blocked.map_or(BusInstant::MAX, |_| now + RETRY);
-            let wake = self.wall(deadline.min(retry));
+            let wake = self.wall.instant(deadline.min(retry));
             self.hear_once(wake).await?;
         }
     }
@@ -273,10 +258,6 @@ impl Session {
     /// Frames that ECUs sent and that belong to no exchange: of ECUs that were not asked, or had answered. A few are kept.
     pub fn take_strays(&mut self) -> Vec<Frame> {
         std::mem::take(&mut self.strays)
-    }
-
-    fn wall(&self, instant: BusInstant) -> Instant {
-        self.begun + instant.saturating_since(BusInstant::ZERO)
     }
 
     /// Takes what comes, or returns at that time.
@@ -346,7 +327,7 @@ impl Session {
                         payload: self.tester.answer(ecu).to_vec(),
                         after,
                         waits: self.waits[usize::from(ecu.number())],
-                        at: self.wall(self.latest),
+                        at: self.wall.instant(self.wall.latest()),
                     });
                 }
                 Event::Pending { ecu } => self.waits[usize::from(ecu.number())] += 1,

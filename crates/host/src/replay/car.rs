@@ -3,10 +3,7 @@
 //! What is answered is `dialogue::StandIn`'s; this is its shell, as [`crate::run`] is the simulator's. A question counts
 //! from when the kernel had it, where it tells, so that a busy computer makes no reply later than it was.
 
-use std::{
-    fmt,
-    time::{Duration, Instant, SystemTime},
-};
+use std::{fmt, time::Duration};
 
 use tokio::time::sleep_until;
 use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
@@ -17,6 +14,7 @@ use crate::{
     bench::Watch,
     bus::{Bus, BusError, BusEvent, Filter, Sent, local::TurnedAway},
     run::{BusErrors, ClientsTurnedAway, Ending, RunError, Traffic},
+    wall::Wall,
 };
 
 /// Wait before a frame that the bus had no room for is tried again: a queue of ten frames lasts 2 ms at 500 kbit/s.
@@ -25,8 +23,6 @@ const RETRY: Duration = Duration::from_millis(1);
 const TIMER_GRAIN: Duration = Duration::from_millis(2);
 /// Longest time that writing a frame counts for, below N_As (25 ms, ISO 15765-4), as in [`crate::run`].
 const WRITTEN_WITHIN: Duration = Duration::from_millis(20);
-/// The oldest that a frame can be: more means that the real-time clock was set.
-const MOST_AGE: Duration = Duration::from_secs(1);
 /// A frame that nobody asks for is left out when it is later than this.
 const MOST_LATE: Duration = Duration::from_secs(1);
 /// Longest sleep.
@@ -110,9 +106,8 @@ impl Beside {
 pub struct Car {
     stand_in: StandIn,
     bus: Bus,
-    begun: Instant,
-    /// Its time so far: it never goes back.
-    latest: BusInstant,
+    /// Its time.
+    wall: Wall,
     /// A frame that the bus had no room for.
     blocked: Option<Frame>,
     /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
@@ -139,8 +134,7 @@ impl Car {
         Ok(Self {
             stand_in,
             bus,
-            begun: Instant::now(),
-            latest: BusInstant::ZERO,
+            wall: Wall::begin(),
             blocked: None,
             queued: None,
             watch,
@@ -193,9 +187,9 @@ impl Car {
         mut notice: impl FnMut(Notice),
     ) -> Result<Ending, RunError> {
         let mut stop = std::pin::pin!(stop);
-        let end = lasting.map(|span| self.now() + span);
+        let end = lasting.map(|span| self.wall.now() + span);
         loop {
-            let now = self.now();
+            let now = self.wall.now();
             if end.is_some_and(|end| now >= end) {
                 return Ok(Ending::TimeOver);
             }
@@ -216,8 +210,7 @@ impl Car {
             };
             // A frame that nobody asks for waits for the timer: nobody misses the part of a millisecond.
             let wake = (now + wait).min(self.beside.due().unwrap_or(BusInstant::MAX));
-            let wake = wake.saturating_since(BusInstant::ZERO);
-            let wake = tokio::time::Instant::from_std(self.begun) + wake;
+            let wake = self.wall.instant(wake).into();
             tokio::select! {
                 biased;
                 () = &mut stop => return Ok(Ending::Stopped),
@@ -233,18 +226,10 @@ impl Car {
         }
     }
 
-    fn now(&mut self) -> BusInstant {
-        self.latest = self.latest.max(BusInstant::ZERO + self.begun.elapsed());
-        self.latest
-    }
-
     /// When the frame last received came in.
     fn arrival(&mut self) -> BusInstant {
-        let now = BusInstant::ZERO + self.begun.elapsed();
-        let age = self.bus.detail().and_then(|detail| detail.at);
-        let age = age.and_then(|at| SystemTime::now().duration_since(at).ok());
-        self.latest = self.latest.max(now - age.unwrap_or_default().min(MOST_AGE));
-        self.latest
+        let noted = self.bus.detail().and_then(|detail| detail.at);
+        self.wall.arrival(noted)
     }
 
     fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice)) -> Result<(), RunError> {
@@ -254,7 +239,7 @@ impl Car {
                     watch.check(&received)?;
                 }
                 if received.frame.kind() == FrameKind::Error {
-                    let now = self.now();
+                    let now = self.wall.now();
                     if let Some(error) = ErrorFrame::decode(&received.frame)
                         && let Some(more) = self.errors.note(now, error)
                     {
@@ -265,7 +250,7 @@ impl Car {
                 self.traffic.received += 1;
                 let at = self.arrival();
                 self.stand_in.handle_frame(at, &received.frame);
-                let now = self.now();
+                let now = self.wall.now();
                 self.send_frames(now)?;
                 while let Some(event) = self.stand_in.poll_event() {
                     notice(Notice::Event(event));
@@ -276,7 +261,7 @@ impl Car {
                 self.queued = None;
                 let at = self.arrival();
                 self.stand_in.handle_transmitted(at);
-                let now = self.now();
+                let now = self.wall.now();
                 self.send_frames(now)?;
             }
             BusEvent::Passed(_) => {}
@@ -285,7 +270,7 @@ impl Car {
                 notice(Notice::BusDown);
             }
             BusEvent::TurnedAway(why) => {
-                let now = self.now();
+                let now = self.wall.now();
                 if let Some(more) = self.turned_away.note(now, why) {
                     notice(Notice::TurnedAway { why, more });
                 }
@@ -329,7 +314,7 @@ impl Car {
             match self.bus.try_send(&frame)? {
                 Sent::Handed => {
                     self.traffic.sent += 1;
-                    now = self.now().min(now + WRITTEN_WITHIN);
+                    now = self.wall.now().min(now + WRITTEN_WITHIN);
                     self.stand_in.handle_transmitted(now);
                 }
                 Sent::Queued => {
@@ -338,7 +323,7 @@ impl Car {
                 }
                 Sent::Down => {
                     self.traffic.sent_while_down += 1;
-                    now = self.now().min(now + WRITTEN_WITHIN);
+                    now = self.wall.now().min(now + WRITTEN_WITHIN);
                     self.stand_in.handle_transmitted(now);
                 }
                 Sent::Later => {
