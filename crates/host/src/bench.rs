@@ -11,7 +11,7 @@ use thiserror::Error;
 use tokio::time::{Instant, timeout_at};
 use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress};
 
-use crate::bus::{Bus, BusError, BusEvent, Origin, Received, Sent};
+use crate::bus::{Bus, BusError, BusEvent, Filter, Origin, Received, Sent};
 
 /// How long the bus has to be silent before the car says its first word. Periodic frames of vehicles come at least once a
 /// second (common practice, no source).
@@ -186,8 +186,8 @@ fn is_expected(frame: &Frame, expected: &[CanId]) -> bool {
 /// # Errors
 /// [`BenchError::Unexpected`] for what is neither theirs nor a tester's.
 pub fn check_for_tester(received: &Received, expected: &[CanId]) -> Result<(), BenchError> {
-    let of_a_tester = received.frame.kind() == FrameKind::Data && is_of_a_tester(received.frame.id());
-    if received.frame.kind() == FrameKind::Error || of_a_tester || is_expected(&received.frame, expected) {
+    let frame = &received.frame;
+    if frame.kind() == FrameKind::Error || is_of_a_tester(frame) || is_expected(frame, expected) {
         return Ok(());
     }
     let heard = received.into();
@@ -207,19 +207,23 @@ impl Watch {
         let heard = || received.into();
         match (received.frame.kind(), received.frame.id()) {
             (FrameKind::Error, _) => Ok(()),
-            (FrameKind::Data, id) if is_of_a_tester(id) => Ok(()),
+            _ if is_of_a_tester(&received.frame) => Ok(()),
             (FrameKind::Data, id) if is_of_an_ecu(id) => Err(BenchError::SecondResponder { heard: heard() }),
             _ => Err(BenchError::Foreign { heard: heard() }),
         }
     }
 }
 
-/// Functional requests, physical requests and flow control, ISO 15765-4 (from memory).
-const fn is_of_a_tester(id: CanId) -> bool {
-    match id {
-        CanId::Standard(id) => id == 0x7DF || (0x7E0 <= id && id <= 0x7E7),
-        CanId::Extended(id) => id == 0x18DB_33F1 || id & 0x1FFF_00FF == 0x18DA_00F1,
-    }
+/// What testers send: functional requests, physical requests and flow control, ISO 15765-4 (from memory).
+pub const TESTERS: [Filter; 4] = [
+    Filter::exact(EcuAddress::ENGINE.functional),
+    Filter::exact(EcuAddress::ENGINE.request).but_for(0x7),
+    Filter::exact(EcuAddress::extended(0).functional),
+    Filter::exact(EcuAddress::extended(0).request).but_for(0xFF00),
+];
+
+fn is_of_a_tester(frame: &Frame) -> bool {
+    frame.kind() == FrameKind::Data && TESTERS.iter().any(|filter| filter.passes(frame))
 }
 
 /// Answers and flow control of ECUs to the tester, ISO 15765-4 (from memory).

@@ -8,7 +8,7 @@
 use std::time::{Duration, Instant};
 
 use tokio::time::sleep_until;
-use twotrip_can::{CanId, Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
 use twotrip_tester::{
     EcuNumber, Event, Ignored, NResult, Outcome, RequestError, Target, Tester, TesterConfig,
 };
@@ -129,10 +129,7 @@ pub struct Session {
 /// Stray frames kept between two looks at them.
 const STRAYS: usize = 64;
 /// Answers of any ECU on 29 bits, 18DAF1xx (ISO 15765-4, from memory).
-const EXTENDED_ANSWERS: Filter = Filter {
-    id: 0x98DA_F100,
-    mask: 0xDFFF_FF00,
-};
+const EXTENDED_ANSWERS: Filter = Filter::exact(EcuAddress::extended(0).response).but_for(0xFF);
 
 impl Session {
     /// A tester with these settings that hears the ECUs of a car on `bus`, and its own frames as they pass.

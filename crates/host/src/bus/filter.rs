@@ -36,6 +36,15 @@ impl Filter {
         }
     }
 
+    /// The same whatever these bits of the identifier are.
+    #[must_use]
+    pub const fn but_for(self, bits: u32) -> Self {
+        Self {
+            id: self.id & !bits,
+            mask: self.mask & !bits,
+        }
+    }
+
     /// Whether a frame passes. Error frames are not filtered by identifier.
     #[must_use]
     pub const fn passes(self, frame: &Frame) -> bool {

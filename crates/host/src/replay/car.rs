@@ -6,13 +6,13 @@
 use std::{fmt, time::Duration};
 
 use tokio::time::sleep_until;
-use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
+use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
 use twotrip_dialogue::{StandIn, StandInEvent};
 use twotrip_units::BusInstant;
 
 use crate::{
-    bench::Watch,
-    bus::{Bus, BusError, BusEvent, Filter, Sent, local::TurnedAway},
+    bench::{TESTERS, Watch},
+    bus::{Bus, BusError, BusEvent, Sent, local::TurnedAway},
     run::{BusErrors, ClientsTurnedAway, Ending, RunError, Traffic},
     wall::Wall,
 };
@@ -49,24 +49,6 @@ pub enum Notice {
         /// Further ones of its kind since the last one told: one a second is told.
         more: u64,
     },
-}
-
-/// Identifiers that testers send with (ISO 15765-4, from memory): what nobody was asked in the recording is to be told too.
-#[must_use]
-pub fn testers() -> [Filter; 4] {
-    let masked = |id: CanId, spared: u32| {
-        let Filter { id, mask } = Filter::exact(id);
-        Filter {
-            id: id & !spared,
-            mask: mask & !spared,
-        }
-    };
-    [
-        Filter::exact(EcuAddress::ENGINE.functional),
-        masked(EcuAddress::ENGINE.request, 0x7),
-        Filter::exact(EcuAddress::extended(0).functional),
-        masked(EcuAddress::extended(0).request, 0xFF00),
-    ]
 }
 
 /// Frames that nobody asks for, each with its time since the beginning, in the order of time.
@@ -127,8 +109,9 @@ impl Car {
     /// [`BusError`] if the kernel refuses filters or time stamps.
     pub fn new(stand_in: StandIn, mut bus: Bus, watch: Option<Watch>) -> Result<Self, BusError> {
         if watch.is_none() {
-            // Traffic of others wakes nobody; on a bench it has to be heard.
-            bus.set_filters(&testers())?;
+            // Traffic of others wakes nobody; on a bench it has to be heard. What nobody was asked in the recording is to be told
+            // too.
+            bus.set_filters(&TESTERS)?;
         }
         bus.want_detail()?;
         Ok(Self {
@@ -338,6 +321,7 @@ impl Car {
 
 #[cfg(test)]
 mod tests {
+    use twotrip_can::CanId;
     use twotrip_dialogue::{Learner, Settings};
 
     use super::*;
@@ -347,7 +331,7 @@ mod tests {
     fn what_testers_send_is_heard_and_nothing_else() {
         let heard = |id: CanId| {
             let frame = Frame::padded(id, &[2, 1, 0], 0);
-            testers().iter().any(|filter| filter.passes(&frame))
+            TESTERS.iter().any(|filter| filter.passes(&frame))
         };
         let standard = [0x7DF, 0x7E0, 0x7E7].map(CanId::Standard);
         let extended = [0x18DB_33F1, 0x18DA_10F1, 0x18DA_FEF1].map(CanId::Extended);
