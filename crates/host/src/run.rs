@@ -27,7 +27,7 @@ use tokio::{
     time::{sleep_until, timeout},
 };
 use twotrip_can::{Frame, error_frame::ErrorFrame};
-use twotrip_sim::{Event, JobId, Simulator};
+use twotrip_sim::{Event, JobId, STEP, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::frames::Traffic;
@@ -114,9 +114,6 @@ pub enum RunError {
     Signals(std::io::Error),
 }
 
-/// The car's step.
-const STEP: Duration = Duration::from_millis(10);
-const STEP_NANOS: u64 = 10_000_000;
 /// Car time that is carried out between two looks at the wall clock.
 const SLICE: Duration = Duration::from_secs(2);
 /// Wall time after which the bus is served again.
@@ -379,7 +376,7 @@ impl Run {
                     let mut worked = Duration::ZERO;
                     if self.simulator.is_busy() {
                         // In whole steps, which are few enough to be put down one by one.
-                        piece -= Duration::from_nanos(u64::from(piece.subsec_nanos()) % STEP_NANOS);
+                        piece -= Duration::from_nanos(u64::from(piece.subsec_nanos() % STEP.subsec_nanos()));
                         worked = self.simulator.work(now, piece);
                     }
                     self.simulator.stand(now, piece.saturating_sub(worked));

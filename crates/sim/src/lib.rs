@@ -40,10 +40,11 @@ pub use meter::points;
 pub use monitors::{MonitorStand, Needed};
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;
+pub use twotrip_vehicle::STEP;
 pub use why::{Trip, TripEvent, Why};
 
 /// How many steps of the car a span is, rounded up.
 fn steps(span: std::time::Duration) -> u64 {
-    let step = twotrip_vehicle::STEP.as_nanos();
+    let step = STEP.as_nanos();
     u64::try_from(span.as_nanos().div_ceil(step)).unwrap_or(u64::MAX)
 }
