@@ -269,11 +269,12 @@ fn nanos(span: Duration) -> u64 {
     u64::try_from(span.as_nanos()).unwrap_or(u64::MAX)
 }
 
-fn seconds(nanos: u64) -> String {
+/// Nanoseconds as seconds with nine decimals.
+pub(crate) fn seconds(nanos: u64) -> String {
     format!("{}.{:09}", nanos / SECOND, nanos % SECOND)
 }
 
-/// Seconds with nine decimals, in nanoseconds.
+/// The same the other way round.
 fn parse_seconds(text: &str) -> Option<u64> {
     let (whole, part) = text.split_once('.')?;
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());

@@ -18,7 +18,7 @@ use twotrip_sim::{Event, JobId, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::entry::{Entry, EntryError, PREFIX};
-pub(crate) use self::entry::{Line, parse};
+pub(crate) use self::entry::{Line, parse, seconds};
 use crate::{recording::comment, story};
 
 /// Events that wait for [`Journaled::poll_event`] at the most; older ones give way.

@@ -9,6 +9,8 @@ use twotrip_ecu::memory::{Effect, Lamp};
 use twotrip_sim::Event;
 use twotrip_units::{BusInstant, CarInstant};
 
+use crate::journal::seconds;
+
 /// Words of comments, besides phrases, codes, groups of monitors and numbers.
 const WORDS: &str = "key off engine starts stands pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
                      blinking complete cleared";
@@ -40,8 +42,7 @@ pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
 /// The comment that something is so from now on.
 #[must_use]
 pub fn line(now: BusInstant, at: CarInstant, words: &str) -> String {
-    let [bus, car] = [now.as_nanos(), at.as_nanos()]
-        .map(|nanos| format!("{}.{:09}", nanos / 1_000_000_000, nanos % 1_000_000_000));
+    let [bus, car] = [now.as_nanos(), at.as_nanos()].map(seconds);
     format!("{PREFIX} bus={bus} car={car} {words}")
 }
 

@@ -10,7 +10,7 @@ use twotrip_sim::{Settings, Timing};
 /// The format that is written.
 pub const FORMAT: u32 = 1;
 /// What its comment begins with.
-const PREFIX: &str = "run: ";
+pub const RUN_PREFIX: &str = "run: ";
 /// What the comment with the memory of the ECU begins with, where that came from a file.
 pub const MEMORY_PREFIX: &str = "memory: ";
 
@@ -159,13 +159,13 @@ impl Header {
     pub fn comment(&self) -> String {
         // Strings, numbers and flags: there is nothing that JSON cannot say.
         let json = serde_json::to_string(self).unwrap_or_default();
-        format!("{PREFIX}{json}")
+        format!("{RUN_PREFIX}{json}")
     }
 
     /// Out of a comment of a section; `None` if it is another one, or of a format that is not known here.
     #[must_use]
     pub fn parse(comment: &str) -> Option<Self> {
-        let header: Self = serde_json::from_str(comment.strip_prefix(PREFIX)?).ok()?;
+        let header: Self = serde_json::from_str(comment.strip_prefix(RUN_PREFIX)?).ok()?;
         (header.format == FORMAT).then_some(header)
     }
 }

@@ -24,7 +24,7 @@ mod writer;
 use std::{io, path::PathBuf, time::Duration};
 
 pub use beside::{Beside, Tap};
-pub use header::{Delay, FORMAT, Header, MEMORY_PREFIX, digest};
+pub use header::{Delay, FORMAT, Header, MEMORY_PREFIX, RUN_PREFIX, digest};
 pub use reader::{ReadError, Reader};
 pub use recorder::{Notice, Recorder, Source, Stop};
 pub use redacted::{RedactError, Redaction, redact};

@@ -5,7 +5,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use twotrip_dialogue::{Ecu, Event, Message, Role};
-use twotrip_host::recording::comment;
+use twotrip_host::recording::{RUN_PREFIX, comment};
 use twotrip_obd::{Information, Response, Service, describe_response};
 
 use super::{heard::Told, setting::Setting, teller::is_conduct};
@@ -309,7 +309,7 @@ fn happened(text: &str) -> String {
 /// A comment of a section.
 fn header(text: &str) -> String {
     let run = text
-        .strip_prefix("run: ")
+        .strip_prefix(RUN_PREFIX)
         .and_then(|json| serde_json::from_str::<serde_json::Value>(json).ok());
     match run {
         Some(run) if run["scenario"].is_string() => format!(

@@ -6,12 +6,13 @@ use std::{borrow::Cow, collections::HashMap};
 use twotrip_capture::edit::Meaning;
 use twotrip_scenario::{shipped, vehicle};
 
-use crate::{journal, recording::comment};
+use crate::{
+    journal,
+    recording::{RUN_PREFIX, comment},
+};
 
 /// Begins the name of an embedded bus.
 const LOCAL: &[u8] = b"local:";
-/// Begins the comment of a section that says which run it is.
-const RUN: &str = "run: ";
 
 #[derive(Debug, Default)]
 pub(super) struct Texts {
@@ -72,7 +73,7 @@ impl Texts {
 pub(super) fn changed(meaning: Meaning, value: &[u8]) -> Cow<'_, [u8]> {
     let text = std::str::from_utf8(value).unwrap_or_default();
     let keep = match meaning {
-        Meaning::Comment if text.starts_with(RUN) => return run(text),
+        Meaning::Comment if text.starts_with(RUN_PREFIX) => return run(text),
         // Frames and phrases. A copy cannot be lived through again in any case: the car's VIN is another in it.
         Meaning::Comment if text.starts_with(journal::PREFIX) => {
             let (front, rest) = value.split_at(journal::PREFIX.len());
@@ -95,7 +96,7 @@ pub(super) fn changed(meaning: Meaning, value: &[u8]) -> Cow<'_, [u8]> {
 /// Which run it is: only names that are built in are kept.
 fn run(text: &str) -> Cow<'_, [u8]> {
     let parsed: Option<serde_json::Map<String, serde_json::Value>> = text
-        .strip_prefix(RUN)
+        .strip_prefix(RUN_PREFIX)
         .and_then(|json| serde_json::from_str(json).ok());
     let Some(fields) = parsed else {
         return Cow::Owned(masked(text.as_bytes()));
