@@ -99,18 +99,24 @@ pub(crate) fn line(text: &str) -> Result<(), Failure> {
 
 /// A value as one line of JSON.
 pub(crate) fn json(value: &impl Serialize) -> Result<(), Failure> {
-    let failed = |error: serde_json::Error| Failure::system(error.to_string(), None);
     let mut written = Ok(());
     if hold(|lines| written = write_json(lines, value))? {
-        return written.map_err(failed);
+        return written;
     }
-    let mut text = Vec::new();
-    write_json(&mut text, value).map_err(failed)?;
-    line(&String::from_utf8_lossy(&text))
+    line(&json_text(value)?)
 }
 
-fn write_json(out: &mut Vec<u8>, value: &impl Serialize) -> serde_json::Result<()> {
-    value.serialize(&mut serde_json::Serializer::with_formatter(out, Shown))
+/// The line that [`json`] prints, for who has another way to print it.
+pub(crate) fn json_text(value: &impl Serialize) -> Result<String, Failure> {
+    let mut text = Vec::new();
+    write_json(&mut text, value)?;
+    Ok(String::from_utf8_lossy(&text).into_owned())
+}
+
+fn write_json(out: &mut Vec<u8>, value: &impl Serialize) -> Result<(), Failure> {
+    let mut serializer = serde_json::Serializer::with_formatter(out, Shown);
+    let written = value.serialize(&mut serializer);
+    written.map_err(|error| Failure::system(error.to_string(), None))
 }
 
 /// JSON whose texts cannot steer a terminal either: JSON itself lets the control characters from 7F on stand as they are.
@@ -188,9 +194,18 @@ pub(crate) fn fit(text: &str, indent: usize) -> Vec<String> {
     let Some((head, rest)) = text.split_once("  ").filter(|(head, _)| head.len() <= HEAD) else {
         return wrap(text, indent, WIDTH);
     };
-    let mut lines = wrap(rest, indent + head.len() + 2, WIDTH);
+    beside(&format!("{:indent$}{head}  ", ""), rest)
+}
+
+/// A text beside a head: broken at spaces where both are too wide, each further line below the beginning of the text.
+pub(crate) fn beside(head: &str, text: &str) -> Vec<String> {
+    headed(head, wrap(text, head.chars().count(), WIDTH))
+}
+
+/// Lines that are all indented by the width of a head, with that head before the first.
+pub(crate) fn headed(head: &str, mut lines: Vec<String>) -> Vec<String> {
     if let Some(first) = lines.first_mut() {
-        *first = format!("{:indent$}{head}  {}", "", first.trim_start());
+        first.replace_range(..head.chars().count(), head);
     }
     lines
 }
@@ -252,14 +267,10 @@ mod tests {
     fn escape_sequences_are_shown_not_obeyed() {
         assert_eq!(escape("a\x1b[31mb\u{7}"), "a\\u{1b}[31mb\\u{7}");
         assert_eq!(escape("\u{9b}2J \u{202e}Zürich"), "\\u{9b}2J \\u{202e}Zürich");
-        let mut json = Vec::new();
         let text = "\x1b[2J \u{9b}2J \u{7f} \u{202e} \"Zürich\"";
-        write_json(&mut json, &text).expect("a text");
-        assert_eq!(
-            String::from_utf8_lossy(&json),
-            "\"\\u001b[2J \\u009b2J \\u007f \\u202e \\\"Zürich\\\"\""
-        );
-        let back: String = serde_json::from_slice(&json).expect("JSON");
+        let json = json_text(&text).expect("a text");
+        assert_eq!(json, "\"\\u001b[2J \\u009b2J \\u007f \\u202e \\\"Zürich\\\"\"");
+        let back: String = serde_json::from_str(&json).expect("JSON");
         assert_eq!(back, text);
     }
 }

@@ -66,13 +66,7 @@ enum Line<'a> {
         met: bool,
         outcome: &'a str,
     },
-    BusError {
-        text: String,
-        state: Option<String>,
-        transmit_errors: Option<u8>,
-        receive_errors: Option<u8>,
-        more: u64,
-    },
+    BusError(words::BusErrorObject),
     TurnedAway {
         text: String,
         more: u64,
@@ -457,13 +451,9 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             anstream::eprintln!("the memory is kept again, the car answers");
             Ok(())
         }
-        Notice::BusError { error, more } if json => output::json(&Line::BusError {
-            text: error.to_string(),
-            state: error.state().map(|state| state.to_string()),
-            transmit_errors: error.counters().map(|counters| counters.transmit),
-            receive_errors: error.counters().map(|counters| counters.receive),
-            more: *more,
-        }),
+        Notice::BusError { error, more } if json => {
+            output::json(&Line::BusError(words::BusErrorObject::of(*error, *more)))
+        }
         Notice::BusError { error, more } => {
             anstream::eprintln!("{}", words::bus_error(*error, *more));
             Ok(())
@@ -472,12 +462,8 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             text: why.to_string(),
             more: *more,
         }),
-        Notice::TurnedAway { why, more: 0 } => {
-            anstream::eprintln!("{why}");
-            Ok(())
-        }
         Notice::TurnedAway { why, more } => {
-            anstream::eprintln!("{why} ({more} more for the same reason before it)");
+            anstream::eprintln!("{}", words::turned_away(*why, *more));
             Ok(())
         }
         Notice::Event(Event::Finished {

@@ -1,13 +1,16 @@
-//! Words that several commands use: changes of the memory, clocks, and failures of bus and control socket.
+//! Words that several commands use: counts, bytes, changes of the memory, clocks, and failures of bus and control socket.
 
+use serde::Serialize;
 use tokio::signal::unix::{SignalKind, signal};
 use twotrip_can::error_frame::{Cause, ErrorFrame, ErrorState};
 use twotrip_ecu::memory::{Effect, Lamp};
+use twotrip_host::bus::local::TurnedAway;
+use twotrip_units::decimal;
 
 use crate::exit::Failure;
 
 /// Whether a change of the memory is bad news for the owner.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum Mood {
     /// A fault was found.
@@ -89,6 +92,63 @@ pub(super) fn bus_error(error: ErrorFrame, more: u64) -> String {
         ""
     };
     text + hint
+}
+
+/// The same for machines.
+#[derive(Debug, Serialize)]
+pub(super) struct BusErrorObject {
+    text: String,
+    state: Option<String>,
+    transmit_errors: Option<u8>,
+    receive_errors: Option<u8>,
+    more: u64,
+}
+
+impl BusErrorObject {
+    pub(super) fn of(error: ErrorFrame, more: u64) -> Self {
+        let counters = error.counters();
+        Self {
+            text: error.to_string(),
+            state: error.state().map(|state| state.to_string()),
+            transmit_errors: counters.map(|counters| counters.transmit),
+            receive_errors: counters.map(|counters| counters.receive),
+            more,
+        }
+    }
+}
+
+/// Who was not let in to a bus of ours, or not let stay.
+pub(super) fn turned_away(why: TurnedAway, more: u64) -> String {
+    match more {
+        0 => why.to_string(),
+        more => format!("{why} ({more} more for the same reason before it)"),
+    }
+}
+
+/// So many of something.
+pub(super) fn counted(count: u64, one: &str, several: &str) -> String {
+    match count {
+        1 => format!("1 {one}"),
+        count => format!("{count} {several}"),
+    }
+}
+
+/// Bytes in hexadecimal, blanks between them.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    let mut text = String::new();
+    write_hex(&mut text, bytes);
+    text
+}
+
+/// The same behind what stands in `text`.
+pub(super) fn write_hex(text: &mut String, bytes: &[u8]) {
+    for (place, &byte) in bytes.iter().enumerate() {
+        if place > 0 {
+            text.push(' ');
+        }
+        // A string takes everything.
+        let _ = decimal::write_hex(text, byte);
+    }
 }
 
 /// A failure of the bus, the control socket or the system: what it is, then, a line each, what to try.

@@ -61,16 +61,6 @@ pub(super) fn write_role(line: &mut String, role: Role) {
     }
 }
 
-/// Bytes in hexadecimal, blanks between them.
-pub(super) fn write_hex(text: &mut String, bytes: &[u8]) {
-    for (place, &byte) in bytes.iter().enumerate() {
-        if place > 0 {
-            text.push(' ');
-        }
-        let _ = decimal::write_hex(text, byte);
-    }
-}
-
 /// Blanks up to a width that counts from `begun`, bytes.
 pub(super) fn fill(line: &mut String, begun: usize, width: usize) {
     const BLANKS: &str = "                                                                                ";

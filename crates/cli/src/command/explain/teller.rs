@@ -8,12 +8,17 @@ use twotrip_isotp::{FlowStatus, Pdu};
 
 use super::{
     heard::{Counted, Heard, Listener, Told, Total},
-    lines::{beside, columns, fill, write_hex, write_millis, write_role, write_seconds},
+    lines::{beside, columns, fill, write_millis, write_role, write_seconds},
     phrases::Phrases,
     setting::Setting,
     story::Story,
 };
-use crate::{args::Level, exit::Failure, output};
+use crate::{
+    args::Level,
+    command::words::{counted, hex, write_hex},
+    exit::Failure,
+    output,
+};
 
 /// A line of `--json`.
 #[derive(Debug, Serialize)]
@@ -236,15 +241,11 @@ impl Teller {
     }
 
     fn summary_in_words(&self, listener: &Listener) {
-        let counted = |count: u64, thing: &str| match count {
-            1 => format!("1 {thing}"),
-            count => format!("{count} {thing}s"),
-        };
         let (requests, answers) = listener.messages();
         let mut text = [
-            counted(listener.frames(), "frame"),
-            counted(requests, "request"),
-            counted(answers, "answer"),
+            counted(listener.frames(), "frame", "frames"),
+            counted(requests, "request", "requests"),
+            counted(answers, "answer", "answers"),
         ]
         .join(", ");
         if self.breaches > 0 {
@@ -256,7 +257,7 @@ impl Teller {
             .enumerate()
             .filter(|(_, total)| total.lost() > 0)
         {
-            text += &format!("; {} lost", counted(total.lost(), "frame"));
+            text += &format!("; {} lost", counted(total.lost(), "frame", "frames"));
             if listener.setting().buses() > 1 {
                 text += &format!(" on {}", output::escape(listener.setting().name(interface)));
             }
@@ -530,12 +531,6 @@ fn unit_words(unit: &Unit) -> String {
             format!("{:<19}{status}{block}, STmin {gap} ms", "flow control")
         }
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    let mut text = String::new();
-    write_hex(&mut text, bytes);
-    text
 }
 
 /// Time of day, UTC; nothing for what has no time.

@@ -424,17 +424,9 @@ fn say_difference(
         ("last heard", question),
     ] {
         let Some(text) = text else { continue };
-        let lines = output::fit(&output::escape(&text), INDENT);
-        for (line, begins) in lines
-            .iter()
-            .zip([true].into_iter().chain(std::iter::repeat(false)))
-        {
-            let head = if begins { what } else { "" };
-            output::line(&format!(
-                "  {head:width$}{}",
-                line.trim_start(),
-                width = INDENT - 2
-            ))?;
+        let head = format!("  {what:width$}", width = INDENT - 2);
+        for line in output::headed(&head, output::fit(&output::escape(&text), INDENT)) {
+            output::line(&line)?;
         }
     }
     output::line(&format!(

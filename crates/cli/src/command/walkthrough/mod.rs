@@ -23,7 +23,10 @@ use twotrip_units::CarInstant;
 use self::tale::{Teller, Told};
 use crate::{
     args,
-    command::{record, words},
+    command::{
+        record,
+        words::{self, hex},
+    },
     exit::Failure,
     output, sources,
 };
@@ -606,12 +609,4 @@ fn codes(exchange: &Exchange) -> Vec<Dtc> {
 
 fn names(codes: &[Dtc]) -> String {
     codes.iter().map(Dtc::to_string).collect::<Vec<_>>().join(" ")
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes
-        .iter()
-        .map(|byte| format!("{byte:02X}"))
-        .collect::<Vec<_>>()
-        .join(" ")
 }

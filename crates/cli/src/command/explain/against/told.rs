@@ -285,10 +285,7 @@ fn millis(time: Duration) -> String {
 }
 
 pub(super) fn columns(head: &str, text: &str) -> Result<(), Failure> {
-    let width = head.chars().count();
-    let mut lines = output::wrap(text, width, output::WIDTH);
-    if let Some(first) = lines.first_mut() {
-        *first = format!("{head}{}", &first[width..]);
-    }
-    lines.iter().try_for_each(|line| output::line(line))
+    output::beside(head, text)
+        .iter()
+        .try_for_each(|line| output::line(line))
 }

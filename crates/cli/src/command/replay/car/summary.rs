@@ -8,8 +8,15 @@ use twotrip_host::{
 };
 use twotrip_obd::describe_request;
 
-use super::tell::{Line, Teller, counted, hex};
-use crate::{command::run::frames, exit::Failure, output};
+use super::tell::{Line, Teller};
+use crate::{
+    command::{
+        run::frames,
+        words::{counted, hex},
+    },
+    exit::Failure,
+    output,
+};
 
 /// Questions of a kind that are listed at the end; all of them with `--json`.
 const LISTED: usize = 20;
@@ -142,10 +149,13 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
         (counts.exhausted, "asked more often than then and met by silence"),
         (counts.unknown, "not in the recording and met by silence"),
     ];
+    let questions = match counts.requests {
+        0 => "no question".to_owned(),
+        count => counted(count, "question", "questions"),
+    };
     let mut text = format!(
-        "{reason} after {:.1} s: {}, {} answered",
+        "{reason} after {:.1} s: {questions}, {} answered",
         lasted.as_secs_f64(),
-        counted(counts.requests, "question", "questions").unwrap_or_else(|| "no question".to_owned()),
         counts.answered
     );
     for (count, what) in rare {
@@ -192,8 +202,8 @@ fn sum_up(car: &Car, reason: &str, lasted: Duration, unshown: u64) -> Result<(),
         ),
     ];
     for (count, one, several) in rare {
-        if let Some(text) = counted(count, one, several) {
-            anstream::eprintln!("{text}");
+        if count > 0 {
+            anstream::eprintln!("{}", counted(count, one, several));
         }
     }
     let (unasked, missed) = car.broadcasts();

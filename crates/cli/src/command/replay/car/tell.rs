@@ -48,10 +48,7 @@ pub(super) enum Line<'a> {
         text: String,
     },
     BusDown,
-    BusError {
-        text: String,
-        more: u64,
-    },
+    BusError(words::BusErrorObject),
     TurnedAway {
         text: String,
         more: u64,
@@ -112,8 +109,7 @@ impl Teller {
     }
 
     fn object(&mut self, line: &Line<'_>) -> Result<(), Failure> {
-        let text = serde_json::to_string(line).map_err(|error| Failure::system(error.to_string(), None))?;
-        self.lines.say(text);
+        self.lines.say(output::json_text(line)?);
         Ok(())
     }
 
@@ -166,7 +162,8 @@ impl Teller {
         ];
         let parts: Vec<String> = parts
             .iter()
-            .filter_map(|&(count, one, several)| counted(count, one, several))
+            .filter(|(count, ..)| *count > 0)
+            .map(|&(count, one, several)| words::counted(count, one, several))
             .collect();
         if !parts.is_empty() {
             anstream::eprintln!("left out of the recording: {}", parts.join(", "));
@@ -234,10 +231,9 @@ impl Teller {
                 );
                 Ok(())
             }
-            Notice::BusError { error, more } if self.json => self.object(&Line::BusError {
-                text: error.to_string(),
-                more: *more,
-            }),
+            Notice::BusError { error, more } if self.json => {
+                self.object(&Line::BusError(words::BusErrorObject::of(*error, *more)))
+            }
             Notice::BusError { error, more } => {
                 anstream::eprintln!("{}", words::bus_error(*error, *more));
                 Ok(())
@@ -246,12 +242,8 @@ impl Teller {
                 text: why.to_string(),
                 more: *more,
             }),
-            Notice::TurnedAway { why, more: 0 } => {
-                anstream::eprintln!("{why}");
-                Ok(())
-            }
             Notice::TurnedAway { why, more } => {
-                anstream::eprintln!("{why} ({more} more for the same reason before it)");
+                anstream::eprintln!("{}", words::turned_away(*why, *more));
                 Ok(())
             }
         };
@@ -325,13 +317,7 @@ impl Teller {
     }
 
     pub(super) fn columns(&mut self, head: &str, text: &str) {
-        let width = head.chars().count();
-        for (place, line) in output::wrap(text, width, output::WIDTH).into_iter().enumerate() {
-            let line = if place == 0 {
-                format!("{head}{}", line.trim_start())
-            } else {
-                line
-            };
+        for line in output::beside(head, text) {
             self.lines.say(line);
         }
     }
@@ -343,18 +329,4 @@ fn words_of(request: &Head) -> String {
         return format!("asks {request}");
     }
     describe_request(request.bytes())
-}
-
-/// How many there are; `None` if there are none.
-pub(super) fn counted(count: u64, one: &str, several: &str) -> Option<String> {
-    match count {
-        0 => None,
-        1 => Some(format!("1 {one}")),
-        count => Some(format!("{count} {several}")),
-    }
-}
-
-pub(super) fn hex(bytes: &[u8]) -> String {
-    let bytes: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
-    bytes.join(" ")
 }

@@ -9,7 +9,11 @@ use twotrip_dialogue::{
 };
 use twotrip_obd::{describe_request, describe_response};
 
-use crate::{exit::Failure, output};
+use crate::{
+    command::words::{counted, hex},
+    exit::Failure,
+    output,
+};
 
 /// A conversation as recorded and as held again.
 #[derive(Debug)]
@@ -159,11 +163,6 @@ impl From<&Reply> for SaidObject {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
-    let bytes: Vec<_> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
-    bytes.join(" ")
-}
-
 impl Held<'_> {
     /// The worst of the replies.
     fn verdict(&self) -> &'static str {
@@ -221,11 +220,9 @@ impl Held<'_> {
             Role::Ask(_) | Role::Answer(_) => "",
         };
         let text = format!("{bus}{all}{}{text}", describe_request(&self.recorded.request));
-        let mut lines = output::wrap(&text, head.len(), output::WIDTH);
-        if let Some(first) = lines.first_mut() {
-            first.replace_range(..head.len(), &head);
-        }
-        lines.iter().try_for_each(|line| output::line(line))
+        output::beside(&head, &text)
+            .iter()
+            .try_for_each(|line| output::line(line))
     }
 
     fn object(&self) -> Object<'_> {
@@ -253,13 +250,6 @@ impl Held<'_> {
             replies: replies.collect(),
             trouble: self.trouble,
         }
-    }
-}
-
-fn counted(count: u64, one: &str, several: &str) -> String {
-    match count {
-        1 => format!("1 {one}"),
-        count => format!("{count} {several}"),
     }
 }
 
@@ -303,33 +293,36 @@ pub(super) fn summary(
     output::wrap(&text, 0, output::WIDTH)
         .iter()
         .try_for_each(|line| output::line(line))?;
-    if tolerated > 0 && comparison == Comparison::Shape {
-        anstream::eprintln!(
-            "{} let pass, which `--compare tolerance=5%` or `exact` may count",
-            counted(tolerated, "difference was", "differences were")
-        );
-    }
-    if incomplete > 0 {
-        anstream::eprintln!(
-            "{} came of which the recording has no whole one: not compared",
-            counted(incomplete, "reply", "replies")
-        );
-    }
-    if cut_off > 0 {
-        anstream::eprintln!(
-            "{} at the end of the recording had no time to be answered: not asked",
-            counted(cut_off, "request", "requests")
-        );
-    }
-    if unread > 0 {
-        anstream::eprintln!(
-            "{}: not asked",
-            counted(
-                unread,
-                "frame of the recorded tester is no whole request",
-                "frames of the recorded tester are no whole request"
-            )
-        );
+    let asides = [
+        (
+            if comparison == Comparison::Shape {
+                tolerated
+            } else {
+                0
+            },
+            "difference was let pass, which `--compare tolerance=5%` or `exact` may count",
+            "differences were let pass, which `--compare tolerance=5%` or `exact` may count",
+        ),
+        (
+            incomplete,
+            "reply came of which the recording has no whole one: not compared",
+            "replies came of which the recording has no whole one: not compared",
+        ),
+        (
+            cut_off,
+            "request at the end of the recording had no time to be answered: not asked",
+            "requests at the end of the recording had no time to be answered: not asked",
+        ),
+        (
+            unread,
+            "frame of the recorded tester is no whole request: not asked",
+            "frames of the recorded tester are no whole request: not asked",
+        ),
+    ];
+    for (count, one, several) in asides {
+        if count > 0 {
+            anstream::eprintln!("{}", counted(count, one, several));
+        }
     }
     Ok(())
 }
