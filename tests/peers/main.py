@@ -200,11 +200,14 @@ def group(results, figure):
     ]
 
 
+def checks(program, results, figure):
+    return group(results, figure) + written.group(program, results, figure)
+
+
 def main(program, results, *wanted):
     program, results = pathlib.Path(program), pathlib.Path(results)
     outcomes = outcome.Outcomes(results, wanted)
-    checks = group(results, outcomes.figure) + written.group(program, results, outcomes.figure)
-    for check in checks:
+    for check in checks(program, results, outcomes.figure):
         name = f"analysers::{check.__name__}"
         if outcomes.is_wanted(name):
             outcomes.check(name, check)

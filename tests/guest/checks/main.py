@@ -22,7 +22,8 @@ def make_bus(interface):
         subprocess.run(command, check=True)
 
 
-def main(program, tools, results, *wanted):
+def groups(program, tools, results, figure, counted):
+    """What `Outcomes.group` takes, for all groups of such a guest. Nothing is done yet."""
     import bench
     import broadcasts
     import cost
@@ -37,31 +38,39 @@ def main(program, tools, results, *wanted):
     import transfer_cost
     import transport_cases
 
+    if counted:
+        return [
+            recordings.counted_group(program, tools, results, figure),
+            replays.counted_group(program, tools, results, figure),
+            cost.group(program, tools, figure, counted),
+            transfer_cost.group(program, tools, figure, counted),
+        ]
+    return [
+        kernel_tester.group(program, results, figure),
+        python_client.group(program, results, figure),
+        broadcasts.group(program, figure),
+        own_commands.group(program),
+        traffic.group(program, results, figure),
+        recordings.group(program, tools, results, figure),
+        replays.group(program, tools, results, figure),
+        link.group(program, results, figure),
+        link.error_group(program),
+        bench.group(program),
+        kernel_differences.group(program),
+        transport_cases.group(program, tools, figure),
+        cost.group(program, tools, figure, counted),
+        transfer_cost.group(program, tools, figure, counted),
+    ]
+
+
+def main(program, tools, results, *wanted):
     program, tools, results = pathlib.Path(program), pathlib.Path(tools), pathlib.Path(results)
     outcomes = outcome.Outcomes(results, wanted)
     counted = os.environ.get("GUEST_CLOCK") == "instructions"
     for interface in ("vcan0", "vcan1", "vcan2", "vcan3"):
         make_bus(interface)
-    if counted:
-        outcomes.group(*recordings.counted_group(program, tools, results, outcomes.figure))
-        outcomes.group(*replays.counted_group(program, tools, results, outcomes.figure))
-        outcomes.group(*cost.group(program, tools, outcomes.figure, counted))
-        outcomes.group(*transfer_cost.group(program, tools, outcomes.figure, counted))
-        return
-    outcomes.group(*kernel_tester.group(program, results, outcomes.figure))
-    outcomes.group(*python_client.group(program, results, outcomes.figure))
-    outcomes.group(*broadcasts.group(program, outcomes.figure))
-    outcomes.group(*own_commands.group(program))
-    outcomes.group(*traffic.group(program, results, outcomes.figure))
-    outcomes.group(*recordings.group(program, tools, results, outcomes.figure))
-    outcomes.group(*replays.group(program, tools, results, outcomes.figure))
-    outcomes.group(*link.group(program, results, outcomes.figure))
-    outcomes.group(*link.error_group(program))
-    outcomes.group(*bench.group(program))
-    outcomes.group(*kernel_differences.group(program))
-    outcomes.group(*transport_cases.group(program, tools, outcomes.figure))
-    outcomes.group(*cost.group(program, tools, outcomes.figure, counted))
-    outcomes.group(*transfer_cost.group(program, tools, outcomes.figure, counted))
+    for group in groups(program, tools, results, outcomes.figure, counted):
+        outcomes.group(*group)
 
 
 if __name__ == "__main__":

@@ -4,6 +4,11 @@ import time
 import traceback
 
 
+def names(prefix, steps):
+    """The checks of a group, the last of them `ends_cleanly`."""
+    return [*(f"{prefix}::{step.__name__}" for step in steps), f"{prefix}::ends_cleanly"]
+
+
 class Outcomes:
     """One line a check, tab-separated: name, outcome, seconds, text. Written at once, so a crash keeps what was done."""
 
@@ -31,20 +36,19 @@ class Outcomes:
 
         A step is wanted as soon as one of its group is: later steps build on what earlier ones did to the car.
         """
-        names = [f"{prefix}::{step.__name__}" for step in steps]
-        last = f"{prefix}::ends_cleanly"
-        if not any(self.is_wanted(name) for name in [*names, last]):
+        *checks, last = names(prefix, steps)
+        if not any(self.is_wanted(name) for name in [*checks, last]):
             return
         done = 0
         started = time.monotonic()
         try:
             with opening() as given:
-                for name, step in zip(names, steps):
+                for name, step in zip(checks, steps):
                     self.check(name, step, given)
                     done += 1
                 started = time.monotonic()
         except Exception:
-            for name in [*names[done:], last]:
+            for name in [*checks[done:], last]:
                 self._write(name, "failed", started, traceback.format_exc())
         else:
             self._write(last, "passed", started, "")
