@@ -3,16 +3,9 @@
 use std::{fs, path::Path};
 
 use twotrip_can::{CanId, Frame};
-use twotrip_capture::{Item, items, write};
+use twotrip_capture::{Item, items};
 
-use crate::support::{Ran, run, runtime_dir};
-
-fn capture(name: &str) -> String {
-    format!(
-        "{}/../../tests/cli/captures/{name}.pcapng",
-        env!("CARGO_MANIFEST_DIR")
-    )
-}
+use crate::support::{Ran, capture, recording, run, runtime_dir};
 
 /// When, in nanoseconds, and what.
 type Frames = Vec<(u64, Frame)>;
@@ -29,21 +22,11 @@ fn changed(name: &str, change: impl FnOnce(&mut Frames)) -> String {
         })
         .collect();
     change(&mut frames);
-    let mut file = Vec::new();
-    write::section(&mut file, &write::Section::default());
-    write::interface(&mut file, &write::Interface::default());
-    for (at, frame) in &frames {
-        let packet = write::Packet {
-            interface: 0,
-            at: *at,
-            direction: None,
-            dropped: 0,
-            frame,
-        };
-        write::packet(&mut file, &packet, []);
-    }
-    let path = runtime_dir().join("changed.pcapng");
-    fs::write(path, file).expect("writable");
+    recording(
+        "changed.pcapng",
+        &[""],
+        frames.into_iter().map(|(at, frame)| (0, at, frame)),
+    );
     "changed.pcapng".to_owned()
 }
 

@@ -5,7 +5,7 @@
 use std::{
     fs::{self, OpenOptions},
     io::{BufRead as _, BufReader, Write as _},
-    path::{Path, PathBuf},
+    path::Path,
     process::Stdio,
     thread,
     time::Duration,
@@ -14,11 +14,7 @@ use std::{
 use twotrip_can::{CanId, Frame};
 use twotrip_capture::write;
 
-use crate::support::{Car, bus, run, run_command, runtime_dir, twotrip, within_memory};
-
-fn captures() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures")
-}
+use crate::support::{Car, bus, capture, captures, run, run_command, runtime_dir, twotrip, within_memory};
 
 fn explain(file: &Path, more: &[&str]) -> String {
     let file = file.to_str().expect("UTF-8");
@@ -191,8 +187,7 @@ fn text_of_a_file_is_never_obeyed() {
         assert!(!obeyed(&json), "{level}: {json:?}");
     }
     let path = path.to_str().expect("UTF-8");
-    let other = captures().join("two-ecus.pcapng");
-    let other = other.to_str().expect("UTF-8");
+    let other = &capture("two-ecus");
     for more in [
         &["--against", other][..],
         &["--against", other, "--json"],
@@ -318,12 +313,9 @@ fn what_is_no_recording_is_said() {
     run(&["explain", "nobody.pcapng"])
         .expect(2)
         .complains("cannot read");
-    run(&[
-        "explain",
-        captures().join("damaged-tail.pcapng").to_str().expect("UTF-8"),
-    ])
-    .expect(0)
-    .complains("cut short");
+    run(&["explain", &capture("damaged-tail")])
+        .expect(0)
+        .complains("cut short");
     run(&["explain"]).expect(2);
     run(&["explain", "x.pcapng", "--bus", "local:y"]).expect(2);
 }

@@ -5,16 +5,9 @@ use std::{fs, path::PathBuf};
 use twotrip_can::{CanId, Frame};
 use twotrip_capture::{Item, items, write};
 
-use crate::support::{Ran, run, runtime_dir};
+use crate::support::{Ran, capture, run, runtime_dir};
 
 const VIN: &str = "0TW00TRP3A0000042";
-
-fn capture(name: &str) -> String {
-    format!(
-        "{}/../../tests/cli/captures/{name}.pcapng",
-        env!("CARGO_MANIFEST_DIR")
-    )
-}
 
 /// A new file in the folder of this test, by its name.
 fn file(name: &str) -> PathBuf {

@@ -3,7 +3,7 @@
 
 use std::{fs, thread, time::Duration};
 
-use crate::support::{Car, bus, run, runtime_dir};
+use crate::support::{Car, bus, capture, run, runtime_dir};
 
 /// Repeats a recording; what it says.
 fn again(file: &str, more: &[&str], code: i32) -> serde_json::Value {
@@ -162,15 +162,20 @@ fn a_walkthrough_is_repeated_and_another_run_is_refused() {
 
 #[test]
 fn what_holds_no_run_cannot_be_repeated() {
-    let captures = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/cli/captures");
     for (file, why) in [
-        ("two-ecus.pcapng", "no run of this program"),
-        ("healthy.pcapng", "no journal"),
-        ("no-such-file.pcapng", "cannot read"),
+        ("two-ecus", "no run of this program"),
+        ("healthy", "no journal"),
+        ("no-such-file", "cannot read"),
     ] {
-        let file = format!("{captures}/{file}");
-        run(&["replay", &file, "--as", "tester", "--in-process", "--anyway"])
-            .expect(2)
-            .complains(why);
+        run(&[
+            "replay",
+            &capture(file),
+            "--as",
+            "tester",
+            "--in-process",
+            "--anyway",
+        ])
+        .expect(2)
+        .complains(why);
     }
 }

@@ -1,21 +1,15 @@
 //! The ECUs of a recording answer a live tester: `replay --as car`.
 
-use std::{fs, path::Path, process::Command, time::Duration};
+use std::{path::Path, process::Command, time::Duration};
 
 use twotrip_can::{CanId, Frame};
-use twotrip_capture::write;
 
 use crate::{
-    support::{Car, bus, python, run, run_command, runtime_dir},
+    support::{Car, bus, capture, python_or_skip, recording, run, run_command, runtime_dir},
     transport::Raw,
 };
 
 const SOON: Duration = Duration::from_secs(10);
-
-fn capture(name: &str) -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures");
-    path.join(name).to_str().expect("UTF-8").to_owned()
-}
 
 /// A vehicle once recorded is a practice car: a tester finds on it what it found then, and the second time too.
 #[test]
@@ -60,7 +54,7 @@ fn each_ecu_of_a_capture_answers_and_what_is_unknown_is_listed() {
     let bus = bus();
     let car = Car::start(&[
         "replay",
-        &capture("two-ecus.pcapng"),
+        &capture("two-ecus"),
         "--as",
         "car",
         "--bus",
@@ -157,7 +151,7 @@ fn each_ecu_of_a_capture_answers_and_what_is_unknown_is_listed() {
 #[test]
 fn the_way_of_asking_may_be_the_testers() {
     let bus = bus();
-    let file = capture("two-ecus.pcapng");
+    let file = capture("two-ecus");
     let replay = [
         "replay",
         &file,
@@ -179,7 +173,7 @@ fn the_way_of_asking_may_be_the_testers() {
 #[test]
 fn a_time_ends_it_and_what_makes_no_sense_is_said() {
     let bus = bus();
-    let file = capture("two-ecus.pcapng");
+    let file = capture("two-ecus");
     let replay = |more: &[&str]| run(&[&["replay", &file, "--bus", &bus], more].concat());
     let ran = replay(&["--as", "car", "--for", "100ms"]).expect(0);
     ran.says("ready: ECUs 7E8 7E9 of ")
@@ -199,7 +193,7 @@ fn a_time_ends_it_and_what_makes_no_sense_is_said() {
 }
 
 /// A recording of a vehicle with long questions and answers, 11 and 29 bits, made up by hand.
-fn long_messages() -> Vec<u8> {
+fn long_messages() -> String {
     let frame = |id: CanId, data: &[u8]| Frame::padded(id, data, 0xAA);
     let (ask, answer) = (CanId::Standard(0x7E0), CanId::Standard(0x7E8));
     let (ask_wide, answer_wide) = (CanId::Extended(0x18DA_18F1), CanId::Extended(0x18DA_F118));
@@ -207,7 +201,7 @@ fn long_messages() -> Vec<u8> {
     let mut at = 1_764_000_000_000_000_000_u64;
     let mut say = |millis: u64, frame: Frame| {
         at += millis * 1_000_000;
-        frames.push((at, frame));
+        frames.push((0, at, frame));
     };
     let long = |head: &[u8]| [head, &(0x40..0x40 + 60).collect::<Vec<u8>>()].concat();
     // First frame, flow control, consecutive frames (ISO 15765-2).
@@ -229,46 +223,21 @@ fn long_messages() -> Vec<u8> {
     say(100, frame(ask_wide, &[3, 0x22, 0xF1, 0x8C]));
     send(&mut say, answer_wide, ask_wide, 5, &long(&[0x62, 0xF1, 0x8C]));
 
-    let mut file = Vec::new();
-    write::section(&mut file, &write::Section::default());
-    write::interface(&mut file, &write::Interface::default());
-    for (at, frame) in &frames {
-        let packet = write::Packet {
-            interface: 0,
-            at: *at,
-            direction: None,
-            dropped: 0,
-            frame,
-        };
-        write::packet(&mut file, &packet, []);
-    }
-    file
+    let path = recording("long.pcapng", &[""], frames);
+    path.to_str().expect("UTF-8").to_owned()
 }
 
 #[test]
 fn another_implementation_of_the_transport_finds_what_was_recorded() {
-    let Some(python) = python("isotp") else {
-        let reason = "no Python with can-isotp: sh tests/guest/prepare target/guest";
-        assert!(
-            std::env::var_os("CI").is_none(),
-            "skipped, which CI does not allow: {reason}"
-        );
-        eprintln!("skipped: {reason}");
+    let Some(python) = python_or_skip("isotp") else {
         return;
     };
     let bus = bus();
-    let file = runtime_dir().join("long.pcapng");
-    fs::write(&file, long_messages()).expect("writable");
+    let file = long_messages();
     let car = Car::start(&[
-        "replay",
-        file.to_str().expect("UTF-8"),
-        "--as",
-        "car",
-        "--bus",
-        &bus,
+        "replay", &file, "--as", "car", "--bus", &bus,
         // Python may be slow with its flow control.
-        "--timers",
-        "generic",
+        "--timers", "generic",
     ]);
     let name = bus.strip_prefix("local:").expect("an embedded bus");
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/replay_car.py");
@@ -293,16 +262,8 @@ fn another_implementation_of_the_transport_finds_what_was_recorded() {
 #[test]
 fn what_nobody_asked_for_is_sent_where_it_is_wanted() {
     let bus = bus();
-    let file = runtime_dir().join("long.pcapng");
-    fs::write(&file, long_messages()).expect("writable");
-    let replay = [
-        "replay",
-        file.to_str().expect("UTF-8"),
-        "--as",
-        "car",
-        "--bus",
-        &bus,
-    ];
+    let file = long_messages();
+    let replay = ["replay", &file, "--as", "car", "--bus", &bus];
     let car = Car::start(&replay);
     assert_eq!(Raw::join(&bus).receive(Duration::from_millis(700)), None);
     drop(car);

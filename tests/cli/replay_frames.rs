@@ -9,17 +9,12 @@ use std::{
 
 use serde_json::Value;
 use twotrip_can::{CanId, Frame};
-use twotrip_capture::{Item, items, write};
+use twotrip_capture::{Item, items};
 
-use crate::support::{Car, bus, run, runtime_dir};
+use crate::support::{self, Car, bus, capture, run, runtime_dir};
 
 /// Some day in 2026, nanoseconds since 1970.
 const DAY: u64 = 1_790_000_000_000_000_000;
-
-fn capture(name: &str) -> String {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures");
-    folder.join(name).to_str().expect("UTF-8").to_owned()
-}
 
 fn text(path: &Path) -> &str {
     path.to_str().expect("UTF-8")
@@ -35,30 +30,11 @@ fn frames(path: &Path) -> Vec<(u64, String)> {
     packets.collect()
 }
 
-/// Writes a recording of several buses: its frames as bus, milliseconds, frame.
+/// Writes a recording of several buses: its frames as bus, milliseconds of that day, frame.
 fn recording(name: &str, buses: &[&str], frames: &[(u32, u64, Frame)]) -> PathBuf {
-    let mut bytes = Vec::new();
-    write::section(&mut bytes, &write::Section::default());
-    for name in buses {
-        let interface = write::Interface {
-            name,
-            ..write::Interface::default()
-        };
-        write::interface(&mut bytes, &interface);
-    }
-    for (interface, millis, frame) in frames {
-        let packet = write::Packet {
-            interface: *interface,
-            at: DAY + millis * 1_000_000,
-            direction: None,
-            dropped: 0,
-            frame,
-        };
-        write::packet(&mut bytes, &packet, []);
-    }
-    let path = runtime_dir().join(name);
-    fs::write(&path, bytes).expect("writable");
-    path
+    let frames = frames.iter();
+    let frames = frames.map(|&(bus, millis, frame)| (bus, DAY + millis * 1_000_000, frame));
+    support::recording(name, buses, frames)
 }
 
 fn frame(id: u16, byte: u8) -> Frame {
@@ -79,7 +55,7 @@ fn ended(replay: Car) -> Value {
 #[test]
 fn frames_arrive_in_their_order_and_never_early() {
     let (bus, copy) = (bus(), runtime_dir().join("copy.pcapng"));
-    let file = capture("healthy.pcapng");
+    let file = capture("healthy");
     let replay = Car::start(&["replay", &file, "--bus", &bus, "--json"]);
     assert_eq!(
         replay.ready,
@@ -201,7 +177,7 @@ fn each_recorded_bus_goes_where_it_is_sent() {
 #[test]
 fn a_damaged_tail_is_said_and_what_stands_before_it_is_sent() {
     let (bus, copy) = (bus(), runtime_dir().join("copy.pcapng"));
-    let file = capture("damaged-tail.pcapng");
+    let file = capture("damaged-tail");
     let whole = frames(Path::new(&file)).len();
     let replay = Car::start(&["replay", &file, "--bus", &bus, "--pace", "max"]);
     run(&[
@@ -233,7 +209,7 @@ fn a_damaged_tail_is_said_and_what_stands_before_it_is_sent() {
 fn a_loop_goes_on_until_it_is_stopped() {
     let bus = bus();
     let _car = Car::start(&["run", "healthy", "--bus", &bus]);
-    let file = capture("healthy.pcapng");
+    let file = capture("healthy");
     let only = ["--only", "7DF,7E0", "--from", "3", "--to", "10"];
     let replay = Car::watching(&[&["replay", &file, "--bus", &bus, "--loop", "0"], &only[..]].concat());
     thread::sleep(Duration::from_millis(900));
@@ -250,7 +226,7 @@ fn a_loop_goes_on_until_it_is_stopped() {
 fn the_bus_that_ends_first_ends_it_too() {
     let bus = bus();
     let car = Car::start(&["run", "healthy", "--bus", &bus]);
-    let replay = Car::watching(&["replay", &capture("healthy.pcapng"), "--bus", &bus, "--loop", "0"]);
+    let replay = Car::watching(&["replay", &capture("healthy"), "--bus", &bus, "--loop", "0"]);
     thread::sleep(Duration::from_millis(300));
     car.stop("-TERM");
     let (code, stdout, stderr) = replay.stop("-CONT");
@@ -261,7 +237,7 @@ fn the_bus_that_ends_first_ends_it_too() {
 
 #[test]
 fn what_cannot_be_replayed_is_said() {
-    let healthy = capture("healthy.pcapng");
+    let healthy = capture("healthy");
     let two = recording(
         "two.pcapng",
         &["a", "b"],

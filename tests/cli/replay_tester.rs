@@ -14,9 +14,8 @@ use std::{
 };
 
 use twotrip_can::{CanId, Frame};
-use twotrip_capture::write;
 
-use crate::support::{Car, Ran, bus, run, runtime_dir};
+use crate::support::{Car, Ran, bus, recording, run, runtime_dir};
 
 /// Records a scan of a car, repairs it, clears, and asks again.
 #[test]
@@ -200,14 +199,8 @@ impl Ecus {
 
 /// Writes a recording: `milliseconds identifier bytes` a line.
 fn recorded(name: &str, lines: &str) -> PathBuf {
-    let mut bytes = Vec::new();
-    write::section(&mut bytes, &write::Section::default());
-    let interface = write::Interface {
-        name: "can0",
-        ..Default::default()
-    };
-    write::interface(&mut bytes, &interface);
-    for line in lines.lines().map(str::trim).filter(|line| !line.is_empty()) {
+    let lines = lines.lines().map(str::trim).filter(|line| !line.is_empty());
+    let frames = lines.map(|line| {
         let (millis, frame) = line.split_once(' ').expect("a time");
         let (id, data) = id_and_bytes(frame);
         let id = match id & 0x8000_0000 {
@@ -215,18 +208,9 @@ fn recorded(name: &str, lines: &str) -> PathBuf {
             _ => CanId::Extended(id & 0x1FFF_FFFF),
         };
         let at = 1_764_000_000_000_000_000 + millis.parse::<u64>().expect("a number") * 1_000_000;
-        let packet = write::Packet {
-            interface: 0,
-            at,
-            direction: None,
-            dropped: 0,
-            frame: &Frame::padded(id, &data, 0),
-        };
-        write::packet(&mut bytes, &packet, []);
-    }
-    let path = runtime_dir().join(name);
-    fs::write(&path, bytes).expect("writable");
-    path
+        (0, at, Frame::padded(id, &data, 0))
+    });
+    recording(name, &["can0"], frames)
 }
 
 fn replay(tape: &Path, bus: &str, more: &[&str]) -> Ran {

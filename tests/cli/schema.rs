@@ -2,19 +2,13 @@
 
 use std::{fs, path::Path, process::Command};
 
-use crate::support::{python, run};
+use crate::support::{python_or_skip, run};
 
 const HEAD: &str = "version = 1\ntitle = \"A car\"\nvehicle = \"compact-2.0\"\n";
 
 #[test]
 fn the_schema_and_the_parser_agree_on_tables_keys_and_types() {
-    let Some(python) = python("jsonschema, tomllib") else {
-        let reason = "no Python with jsonschema: sh tests/guest/prepare target/guest";
-        assert!(
-            std::env::var_os("CI").is_none(),
-            "skipped, which CI does not allow: {reason}"
-        );
-        eprintln!("skipped: {reason}");
+    let Some(python) = python_or_skip("jsonschema, tomllib") else {
         return;
     };
     let folder = tempfile::tempdir().expect("a temporary folder can be made");

@@ -1,12 +1,16 @@
 //! Running the program as a user does; a failure shows command, status and both outputs.
 
 use std::{
+    fs,
     io::{BufRead as _, BufReader, Read as _},
     path::{Path, PathBuf},
     process::{Child, Command, Output, Stdio},
     sync::atomic::{AtomicU32, Ordering},
     time::{Duration, Instant},
 };
+
+use twotrip_can::Frame;
+use twotrip_capture::write;
 
 /// The program with arguments, its runtime folder private to this test run.
 pub(crate) fn twotrip(arguments: &[&str]) -> Command {
@@ -25,6 +29,47 @@ pub(crate) fn runtime_dir() -> PathBuf {
         static FOLDER: tempfile::TempDir = tempfile::tempdir().expect("a temporary folder can be made");
     }
     FOLDER.with(|folder| folder.path().to_owned())
+}
+
+/// The folder of the committed captures and what is said of them.
+pub(crate) fn captures() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/captures")
+}
+
+/// A committed capture, by its name without the ending.
+pub(crate) fn capture(name: &str) -> String {
+    let path = captures().join(format!("{name}.pcapng"));
+    path.to_str().expect("UTF-8").to_owned()
+}
+
+/// Writes a recording of these buses into the folder of the test. Of each frame: the bus, when (nanoseconds since 1970), what.
+pub(crate) fn recording(
+    name: &str,
+    buses: &[&str],
+    frames: impl IntoIterator<Item = (u32, u64, Frame)>,
+) -> PathBuf {
+    let mut bytes = Vec::new();
+    write::section(&mut bytes, &write::Section::default());
+    for &name in buses {
+        let interface = write::Interface {
+            name,
+            ..Default::default()
+        };
+        write::interface(&mut bytes, &interface);
+    }
+    for (interface, at, frame) in frames {
+        let packet = write::Packet {
+            interface,
+            at,
+            direction: None,
+            dropped: 0,
+            frame: &frame,
+        };
+        write::packet(&mut bytes, &packet, []);
+    }
+    let path = runtime_dir().join(name);
+    fs::write(&path, bytes).expect("writable");
+    path
 }
 
 /// What a finished program said.
@@ -124,8 +169,22 @@ pub(crate) fn run_command(mut command: Command) -> Ran {
     Ran::new(&command, &output)
 }
 
-/// A Python with these modules in it: that of the guest's folder, or the system's.
-pub(crate) fn python(modules: &str) -> Option<PathBuf> {
+/// A Python with these modules in it: that of the guest's folder, or the system's. Without one the test is skipped, which is
+/// said here, and which CI does not allow.
+pub(crate) fn python_or_skip(modules: &str) -> Option<PathBuf> {
+    let python = python(modules);
+    if python.is_none() {
+        let reason = format!("no Python with {modules}: sh tests/guest/prepare target/guest");
+        assert!(
+            std::env::var_os("CI").is_none(),
+            "skipped, which CI does not allow: {reason}"
+        );
+        eprintln!("skipped: {reason}");
+    }
+    python
+}
+
+fn python(modules: &str) -> Option<PathBuf> {
     let program = Path::new(env!("CARGO_BIN_EXE_twotrip"));
     let target = program
         .ancestors()
