@@ -9,6 +9,7 @@ mod bus_errors;
 mod frames;
 mod memory;
 mod phrases;
+mod port;
 mod seldom;
 mod turned_away;
 
@@ -26,15 +27,15 @@ use tokio::{
     task::JoinHandle,
     time::{sleep_until, timeout},
 };
-use twotrip_can::{Frame, error_frame::ErrorFrame};
+use twotrip_can::error_frame::ErrorFrame;
 use twotrip_sim::{Event, JobId, STEP, Simulator};
 use twotrip_units::BusInstant;
 
-pub use self::frames::Traffic;
 use self::memory::Keeper;
-pub(crate) use self::{bus_errors::BusErrors, turned_away::ClientsTurnedAway};
+pub use self::port::Traffic;
+pub(crate) use self::port::{Heard, Port, RETRY, written};
 use crate::{
-    bench::{BenchError, Watch},
+    bench::BenchError,
     bus::{Bus, BusError, local::TurnedAway},
     control::{ControlServer, RequestId},
     journal::Journaled,
@@ -122,11 +123,8 @@ const SLICE_WALL: Duration = Duration::from_millis(1);
 const MOST_BEHIND: Duration = Duration::from_secs(1);
 /// How often a standing car is brought up to date when nobody asks.
 const IDLE_TICK: Duration = Duration::from_millis(200);
-/// Wait before a frame that the bus had no room for is tried again: a queue of ten frames lasts 2 ms at 500 kbit/s, so
-/// none of the bus's time is lost.
-const RETRY: Duration = Duration::from_millis(1);
 /// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
-const TIMER_GRAIN: Duration = Duration::from_millis(2);
+pub(crate) const TIMER_GRAIN: Duration = Duration::from_millis(2);
 /// What waits on the bus comes within one of these spans; the tasks that read an embedded bus need a turn of their own.
 const AT_HAND: Duration = Duration::from_millis(1);
 const QUIET: u32 = 3;
@@ -137,7 +135,7 @@ const LETTING_PASS: Duration = Duration::from_millis(50);
 #[derive(Debug)]
 pub struct Run {
     simulator: Journaled,
-    bus: Bus,
+    port: Port,
     control: ControlServer,
     pace: Pace,
     begun: Instant,
@@ -145,18 +143,9 @@ pub struct Run {
     passed: BusInstant,
     /// Car time that the pace still owes.
     behind: Duration,
-    /// A frame that the bus had no room for.
-    blocked: Option<Frame>,
     memory: Keeper,
     /// The recorder beside.
     tap: Option<Tap>,
-    /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
-    queued: Option<Frame>,
-    /// Ends the run once something else than a tester is heard.
-    watch: Option<Watch>,
-    traffic: Traffic,
-    errors: BusErrors,
-    turned_away: ClientsTurnedAway,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -179,20 +168,14 @@ impl Run {
         });
         Ok(Self {
             simulator: Journaled::new(simulator),
-            bus,
+            port: Port::new(bus, None),
             control,
             pace,
             begun: Instant::now(),
             passed: BusInstant::ZERO,
             behind: Duration::ZERO,
-            blocked: None,
             memory: Keeper::default(),
             tap: None,
-            queued: None,
-            watch: None,
-            traffic: Traffic::default(),
-            errors: BusErrors::default(),
-            turned_away: ClientsTurnedAway::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
@@ -216,14 +199,14 @@ impl Run {
     /// Lets pass what the bus brought while the car lived through its story: answered only now, a request would
     /// meet an asker that has given up, or that takes the answer for the next one's. Not on a bench, where everything heard counts.
     pub async fn let_pass(&mut self) {
-        if self.watch.is_some() {
+        if self.port.watch.is_some() {
             return;
         }
         let until = Instant::now() + LETTING_PASS;
         let mut quiet = 0;
         while quiet < QUIET && Instant::now() < until {
             // What ends the bus for good is said again when the run begins.
-            quiet = match timeout(AT_HAND, self.bus.recv()).await {
+            quiet = match timeout(AT_HAND, self.port.bus.recv()).await {
                 Ok(Ok(_)) => 0,
                 Ok(Err(_)) | Err(_) => quiet + 1,
             };
@@ -238,7 +221,7 @@ impl Run {
                 biased;
                 value = &mut other => return value,
                 // What ends the bus for good is said again when the run begins.
-                event = self.bus.recv(), if self.watch.is_none() => if event.is_err() {
+                event = self.port.bus.recv(), if self.port.watch.is_none() => if event.is_err() {
                     return other.await;
                 },
             }
@@ -290,7 +273,11 @@ impl Run {
             let deadline = self.deadline(now, end);
             let at_once = self.has_work() || self.is_behind() || deadline.saturating_since(now) < TIMER_GRAIN;
             // A full queue is waited for asleep: nothing is gained by trying it all the time.
-            let retry = self.blocked.map_or(BusInstant::MAX, |_| now + RETRY);
+            let retry = if self.port.is_blocked() {
+                now + RETRY
+            } else {
+                BusInstant::MAX
+            };
             let mut wake = early(deadline).min(retry.saturating_since(BusInstant::ZERO));
             if let Some(turn) = self.simulator.poll_timeout() {
                 // A periodic message waits for the timer: nobody misses the part of a millisecond.
@@ -305,7 +292,7 @@ impl Run {
             loop {
                 tokio::select! {
                     biased;
-                    event = self.bus.recv() => {
+                    event = self.port.bus.recv() => {
                         self.take(event?, &mut notice)?;
                         self.take_read(&mut notice)?;
                         if !at_once {
@@ -333,7 +320,7 @@ impl Run {
     fn is_calm_but_for_deadlines(&self) -> bool {
         !self.has_work()
             && !self.is_behind()
-            && self.blocked.is_none()
+            && !self.port.is_blocked()
             && !self.memory.has_news()
             && !self.simulator.has_events()
     }
@@ -395,7 +382,7 @@ impl Run {
     }
 
     fn take_read(&mut self, notice: &mut impl FnMut(Notice<'_>)) -> Result<(), RunError> {
-        while let Some(event) = self.bus.take_read() {
+        while let Some(event) = self.port.bus.take_read() {
             self.take(event, notice)?;
         }
         Ok(())

@@ -6,23 +6,17 @@
 use std::{fmt, time::Duration};
 
 use tokio::time::sleep_until;
-use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
+use twotrip_can::{Frame, error_frame::ErrorFrame};
 use twotrip_dialogue::{StandIn, StandInEvent};
 use twotrip_units::BusInstant;
 
 use crate::{
     bench::{TESTERS, Watch},
     bus::{Bus, BusError, BusEvent, Sent, local::TurnedAway},
-    run::{BusErrors, ClientsTurnedAway, Ending, RunError, Traffic},
+    run::{Ending, Heard, Port, RETRY, RunError, TIMER_GRAIN, Traffic, written},
     wall::Wall,
 };
 
-/// Wait before a frame that the bus had no room for is tried again: a queue of ten frames lasts 2 ms at 500 kbit/s.
-const RETRY: Duration = Duration::from_millis(1);
-/// Deadlines nearer than this are waited for without sleeping: the timer's grain is a millisecond.
-const TIMER_GRAIN: Duration = Duration::from_millis(2);
-/// Longest time that writing a frame counts for, below N_As (25 ms, ISO 15765-4), as in [`crate::run`].
-const WRITTEN_WITHIN: Duration = Duration::from_millis(20);
 /// A frame that nobody asks for is left out when it is later than this.
 const MOST_LATE: Duration = Duration::from_secs(1);
 /// Longest sleep.
@@ -87,18 +81,9 @@ impl Beside {
 #[derive(Debug)]
 pub struct Car {
     stand_in: StandIn,
-    bus: Bus,
+    port: Port,
     /// Its time.
     wall: Wall,
-    /// A frame that the bus had no room for.
-    blocked: Option<Frame>,
-    /// A frame that the bus has taken and that has not passed on the wire yet, where the bus tells.
-    queued: Option<Frame>,
-    /// Ends the play once something else than a tester is heard.
-    watch: Option<Watch>,
-    traffic: Traffic,
-    errors: BusErrors,
-    turned_away: ClientsTurnedAway,
     beside: Beside,
 }
 
@@ -116,14 +101,8 @@ impl Car {
         bus.want_detail()?;
         Ok(Self {
             stand_in,
-            bus,
+            port: Port::new(bus, watch),
             wall: Wall::begin(),
-            blocked: None,
-            queued: None,
-            watch,
-            traffic: Traffic::default(),
-            errors: BusErrors::default(),
-            turned_away: ClientsTurnedAway::default(),
             beside: Beside::default(),
         })
     }
@@ -151,12 +130,7 @@ impl Car {
     /// Frames so far, for a report; asks the kernel.
     #[must_use]
     pub fn traffic(&self) -> Traffic {
-        Traffic {
-            errors: self.errors.seen(),
-            dropped_by_kernel: self.bus.dropped(),
-            lost: self.bus.lost(),
-            ..self.traffic
-        }
+        self.port.traffic()
     }
 
     /// Answers until `stop` is ready, or `lasting` is over.
@@ -185,11 +159,12 @@ impl Car {
             let deadlines = [end, self.stand_in.poll_timeout()];
             let deadline = deadlines.into_iter().flatten().min().unwrap_or(now + FAR);
             let wait = deadline.saturating_since(now);
-            let at_once = wait < TIMER_GRAIN && self.blocked.is_none();
+            let at_once = wait < TIMER_GRAIN && !self.port.is_blocked();
             // A little early: the rest is waited for awake. A full queue is waited for asleep.
-            let wait = match self.blocked {
-                Some(_) => RETRY,
-                None => wait.saturating_sub(TIMER_GRAIN / 2),
+            let wait = if self.port.is_blocked() {
+                RETRY
+            } else {
+                wait.saturating_sub(TIMER_GRAIN / 2)
             };
             // A frame that nobody asks for waits for the timer: nobody misses the part of a millisecond.
             let wake = (now + wait).min(self.beside.due().unwrap_or(BusInstant::MAX));
@@ -197,9 +172,9 @@ impl Car {
             tokio::select! {
                 biased;
                 () = &mut stop => return Ok(Ending::Stopped),
-                event = self.bus.recv() => {
+                event = self.port.bus.recv() => {
                     self.take(event?, &mut notice)?;
-                    while let Some(event) = self.bus.take_read() {
+                    while let Some(event) = self.port.bus.take_read() {
                         self.take(event, &mut notice)?;
                     }
                 }
@@ -211,53 +186,34 @@ impl Car {
 
     /// When the frame last received came in.
     fn arrival(&mut self) -> BusInstant {
-        let noted = self.bus.detail().and_then(|detail| detail.at);
+        let noted = self.port.bus.detail().and_then(|detail| detail.at);
         self.wall.arrival(noted)
     }
 
     fn take(&mut self, event: BusEvent, notice: &mut impl FnMut(Notice)) -> Result<(), RunError> {
-        match event {
-            BusEvent::Frame(received) => {
-                if let Some(watch) = &self.watch {
-                    watch.check(&received)?;
-                }
-                if received.frame.kind() == FrameKind::Error {
-                    let now = self.wall.now();
-                    if let Some(error) = ErrorFrame::decode(&received.frame)
-                        && let Some(more) = self.errors.note(now, error)
-                    {
-                        notice(Notice::BusError { error, more });
-                    }
-                    return Ok(());
-                }
-                self.traffic.received += 1;
+        match self.port.sort(event, || self.wall.now())? {
+            Heard::Frame(frame) => {
                 let at = self.arrival();
-                self.stand_in.handle_frame(at, &received.frame);
+                self.stand_in.handle_frame(at, &frame);
                 let now = self.wall.now();
                 self.send_frames(now)?;
                 while let Some(event) = self.stand_in.poll_event() {
                     notice(Notice::Event(event));
                 }
             }
-            // One that was given up meanwhile may still pass, late: it confirms nothing.
-            BusEvent::Passed(received) if self.queued == Some(received.frame) => {
-                self.queued = None;
+            Heard::Passed => {
                 let at = self.arrival();
                 self.stand_in.handle_transmitted(at);
                 let now = self.wall.now();
                 self.send_frames(now)?;
             }
-            BusEvent::Passed(_) => {}
-            BusEvent::Down => {
-                self.blocked = None;
+            Heard::Down => {
+                self.port.take_blocked();
                 notice(Notice::BusDown);
             }
-            BusEvent::TurnedAway(why) => {
-                let now = self.wall.now();
-                if let Some(more) = self.turned_away.note(now, why) {
-                    notice(Notice::TurnedAway { why, more });
-                }
-            }
+            Heard::BusError(error, more) => notice(Notice::BusError { error, more }),
+            Heard::TurnedAway(why, more) => notice(Notice::TurnedAway { why, more }),
+            Heard::Nothing => {}
         }
         Ok(())
     }
@@ -267,14 +223,14 @@ impl Car {
         while let Some((at, frame)) = self
             .beside
             .next
-            .filter(|&(at, _)| at <= now && self.blocked.is_none())
+            .filter(|&(at, _)| at <= now && !self.port.is_blocked())
         {
             if now.saturating_since(at) > MOST_LATE {
                 self.beside.missed += 1;
             } else {
-                match self.bus.try_send(&frame)? {
+                match self.port.bus.try_send(&frame)? {
                     Sent::Handed | Sent::Queued => self.beside.sent += 1,
-                    Sent::Down => self.traffic.sent_while_down += 1,
+                    Sent::Down => self.port.counts.sent_while_down += 1,
                     Sent::Later => {
                         self.beside.next = Some((now + RETRY, frame));
                         break;
@@ -289,30 +245,17 @@ impl Car {
     /// Sends what there is to send, in order; a full queue keeps the frame for later, unless the reply that it belongs to
     /// has been given up meanwhile.
     fn send_frames(&mut self, mut now: BusInstant) -> Result<(), BusError> {
-        if self.blocked.is_some() && !self.stand_in.has_frame_in_flight() {
-            self.blocked = None;
-            self.traffic.given_up += 1;
+        if !self.stand_in.has_frame_in_flight() {
+            self.port.give_up();
         }
-        while let Some(frame) = self.blocked.take().or_else(|| self.stand_in.poll_frame(now)) {
-            match self.bus.try_send(&frame)? {
-                Sent::Handed => {
-                    self.traffic.sent += 1;
-                    now = self.wall.now().min(now + WRITTEN_WITHIN);
+        while let Some(frame) = (self.port.take_blocked()).or_else(|| self.stand_in.poll_frame(now)) {
+            match self.port.send(frame)? {
+                Sent::Handed | Sent::Down => {
+                    now = written(now, self.wall.now());
                     self.stand_in.handle_transmitted(now);
                 }
-                Sent::Queued => {
-                    self.traffic.sent += 1;
-                    self.queued = Some(frame);
-                }
-                Sent::Down => {
-                    self.traffic.sent_while_down += 1;
-                    now = self.wall.now().min(now + WRITTEN_WITHIN);
-                    self.stand_in.handle_transmitted(now);
-                }
-                Sent::Later => {
-                    self.blocked = Some(frame);
-                    break;
-                }
+                Sent::Queued => {}
+                Sent::Later => break,
             }
         }
         Ok(())

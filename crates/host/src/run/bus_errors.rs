@@ -10,19 +10,19 @@ const KINDS: usize = 5;
 
 /// What has been seen and told.
 #[derive(Debug, Default)]
-pub(crate) struct BusErrors {
+pub(super) struct BusErrors {
     seen: u64,
     kinds: [Seldom; KINDS],
 }
 
 impl BusErrors {
     /// All error frames so far.
-    pub(crate) const fn seen(&self) -> u64 {
+    pub(super) const fn seen(&self) -> u64 {
         self.seen
     }
 
     /// Takes note of one. If it is to be told: how many of its kind have not been since the last that was.
-    pub(crate) fn note(&mut self, now: BusInstant, error: ErrorFrame) -> Option<u64> {
+    pub(super) fn note(&mut self, now: BusInstant, error: ErrorFrame) -> Option<u64> {
         self.seen += 1;
         let kind = match error.state() {
             Some(ErrorState::Active) => 0,

@@ -11,13 +11,13 @@ const KINDS: usize = 4;
 
 /// What has been told.
 #[derive(Debug, Default)]
-pub(crate) struct ClientsTurnedAway {
+pub(super) struct ClientsTurnedAway {
     kinds: [Seldom; KINDS],
 }
 
 impl ClientsTurnedAway {
     /// Takes note of one. If it is to be told: how many of its kind have not been since the last that was.
-    pub(crate) fn note(&mut self, now: BusInstant, why: TurnedAway) -> Option<u64> {
+    pub(super) fn note(&mut self, now: BusInstant, why: TurnedAway) -> Option<u64> {
         let kind = match why {
             TurnedAway::OtherVersion(_) => 0,
             TurnedAway::NoHello => 1,
