@@ -9,20 +9,38 @@ use std::time::Instant;
 
 use crate::report::Report;
 
-/// Seconds until a guest that hangs is stopped. A whole run takes ten to eleven minutes on two cores.
+/// Seconds until a guest that hangs is stopped. The longest takes some six minutes on two cores.
 const GUEST_SECONDS: &str = "900";
 
 /// No guest can be had here; the text says why and what to do.
 pub(crate) struct Unavailable(pub(crate) String);
 
-/// What the guest's clock counts.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Clock {
-    /// Time, as the machine around it lets it pass.
-    Time,
-    /// Instructions carried out.
-    Instructions,
+/// One boot of the guest.
+struct Boot {
+    /// What it is called in the report.
+    called: &'static str,
+    /// The folder that it writes, below the guest's.
+    results: &'static str,
+    /// Whether its clock counts instructions carried out, and not time as the machine around it lets it pass.
+    counts: bool,
 }
+
+/// The analysers read what it recorded; what is timed is timed there.
+const TIMED: Boot = Boot {
+    called: "guest",
+    results: "results",
+    counts: false,
+};
+const COUNTED: Boot = Boot {
+    called: "guest that counts",
+    results: "results-counted",
+    counts: true,
+};
+const BESIDE: Boot = Boot {
+    called: "guest beside",
+    results: "results-beside",
+    counts: false,
+};
 
 /// A guest that can be booted.
 pub(crate) struct Guest {
@@ -66,12 +84,11 @@ impl Guest {
         })
     }
 
-    /// Runs the checks named, those of `counted` in a guest whose clock counts instructions, and gathers what they
-    /// reported. What goes wrong from here on is a failure, and stands in the report.
+    /// Runs the checks named, those of `counted` in a guest whose clock counts instructions, those of `beside` in one for
+    /// them alone, and gathers what they reported. What goes wrong from here on is a failure, and stands in the report.
     pub(crate) fn run(
         &self,
-        timed: &[String],
-        counted: &[String],
+        [timed, counted, beside]: &[Vec<String>; 3],
         with_analysers: bool,
         report: &mut Report,
     ) {
@@ -79,16 +96,18 @@ impl Guest {
             report.trouble(problem);
             return;
         }
-        // Side by side: what is counted is the same whatever else the machine does, and what is timed has a processor
-        // of its own on two.
+        // Two side by side: what is counted is the same whatever else the machine does, and what is timed has a
+        // processor of its own on two.
         let booted = thread::scope(|scope| {
-            let beside = scope.spawn(|| self.boot(Clock::Instructions, counted));
-            let timed = self.boot(Clock::Time, timed);
-            let beside = beside.join().unwrap_or_else(|_| Booted {
-                figures: Vec::new(),
-                problem: Some("the thread of the guest that counts panicked".to_owned()),
+            let others = scope.spawn(|| [self.boot(&COUNTED, counted), self.boot(&BESIDE, beside)]);
+            let timed = self.boot(&TIMED, timed);
+            let [counted, beside] = others.join().unwrap_or_else(|_| {
+                ["that counts", "beside"].map(|guest| Booted {
+                    figures: Vec::new(),
+                    problem: Some(format!("the thread of the guest {guest} panicked")),
+                })
             });
-            [timed, beside]
+            [timed, counted, beside]
         });
         for Booted { figures, problem } in booted {
             for (name, seconds) in figures {
@@ -103,7 +122,7 @@ impl Guest {
             let ran = self
                 .python(&self.tests.join("peers/main.py"))
                 .arg(self.release.join("twotrip"))
-                .arg(self.results(Clock::Time))
+                .arg(self.results(&TIMED))
                 .output();
             match ran {
                 Ok(ran) if ran.status.success() => {}
@@ -116,8 +135,12 @@ impl Guest {
                 "s",
             );
         }
-        report.read(&self.results(Clock::Time));
-        report.read(&self.results(Clock::Instructions));
+        for (boot, names) in [(&TIMED, timed), (&BESIDE, beside), (&COUNTED, counted)] {
+            // One that was not booted left what it wrote another time.
+            if !names.is_empty() {
+                report.read(&self.results(boot));
+            }
+        }
     }
 
     /// The release build of the program and of the two processes it is measured with.
@@ -147,20 +170,17 @@ impl Guest {
     }
 
     /// What a guest wrote.
-    fn results(&self, clock: Clock) -> PathBuf {
-        self.folder.join(match clock {
-            Clock::Time => "results",
-            Clock::Instructions => "results-counted",
-        })
+    fn results(&self, boot: &Boot) -> PathBuf {
+        self.folder.join(boot.results)
     }
 
     /// Boots a guest and lets it run the checks, if there are some.
-    fn boot(&self, clock: Clock, names: &[String]) -> Booted {
+    fn boot(&self, boot: &Boot, names: &[String]) -> Booted {
         let mut figures = Vec::new();
         let ran = if names.is_empty() {
             Ok(())
         } else {
-            self.run_in_guest(clock, names, &mut figures)
+            self.run_in_guest(boot, names, &mut figures)
         };
         Booted {
             figures,
@@ -170,11 +190,11 @@ impl Guest {
 
     fn run_in_guest(
         &self,
-        clock: Clock,
+        boot: &Boot,
         names: &[String],
         figures: &mut Vec<(String, String)>,
     ) -> Result<(), String> {
-        let results = self.results(clock);
+        let results = self.results(boot);
         let failed = |error: std::io::Error| format!("`{}`: {error}", results.display());
         if results.exists() {
             fs::remove_dir_all(&results).map_err(failed)?;
@@ -194,14 +214,18 @@ impl Guest {
             .map(|word| quoted(&word.to_string_lossy()))
             .collect();
 
-        let (variable, called) = match clock {
-            Clock::Time => ("", "guest"),
-            Clock::Instructions => ("GUEST_CLOCK=instructions", "guest that counts"),
-        };
+        let (variable, called) = (
+            if boot.counts {
+                "GUEST_CLOCK=instructions"
+            } else {
+                ""
+            },
+            boot.called,
+        );
         let started = Instant::now();
         let ran = Command::new("sh")
             .arg(self.tests.join("guest/boot"))
-            .args((clock == Clock::Instructions).then_some("--counted"))
+            .args(boot.counts.then_some("--counted"))
             .args([
                 self.folder.as_os_str(),
                 results.as_os_str(),
@@ -214,9 +238,9 @@ impl Guest {
             .stdin(Stdio::null())
             .output()
             .map_err(|error| format!("`sh` does not start: {error}"))?;
-        let boot = fs::read_to_string(results.join("boot-seconds")).unwrap_or_default();
+        let boot_seconds = fs::read_to_string(results.join("boot-seconds")).unwrap_or_default();
         let whole = format!("{:.1}", started.elapsed().as_secs_f64());
-        figures.push((format!("boot of the {called}"), boot.trim().to_owned()));
+        figures.push((format!("boot of the {called}"), boot_seconds.trim().to_owned()));
         figures.push((format!("{called}, boot to power-off"), whole));
         if ran.status.success() {
             return Ok(());
