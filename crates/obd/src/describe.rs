@@ -57,9 +57,9 @@ pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
             out.write_str("asks for ")?;
             write_list(out, ", ", parameters.numbers(), |out, &number| {
                 if is_mask(number) {
-                    write_supported(out, "InfoTypes", number)
+                    write_supported(out, Service::VehicleInformation, number)
                 } else {
-                    write_info_name(out, InfoType::new(number))
+                    write!(out, "{}", InfoType::new(number))
                 }
             })
         }
@@ -67,7 +67,7 @@ pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
             out.write_str("asks for ")?;
             write_list(out, ", ", parameters.numbers(), |out, &number| {
                 if is_mask(number) {
-                    write_supported(out, "monitors", number)
+                    write_supported(out, Service::TestResults, number)
                 } else {
                     write!(out, "test results of {}", Mid::new(number).name())
                 }
@@ -76,7 +76,7 @@ pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
         Request::Control(Control::Masks(numbers)) => {
             out.write_str("asks for ")?;
             write_list(out, ", ", numbers, |out, &number| {
-                write_supported(out, "controls", number)
+                write_supported(out, Service::Control, number)
             })
         }
         Request::Control(Control::Test(tid, data)) => {
@@ -112,16 +112,9 @@ pub fn write_response(out: &mut impl Write, bytes: &[u8]) -> Result {
         }
         Response::Codes(service, codes) => write_codes(out, service, codes),
         Response::Cleared => out.write_str("codes, freeze frame and readiness cleared"),
-        Response::Masks(service, masks) => {
-            let what = match service {
-                Service::TestResults => "monitors",
-                Service::Control => "controls",
-                _ => "InfoTypes",
-            };
-            write_list(out, "; ", masks, |out, &[base, mask @ ..]| {
-                write_mask(out, base, mask, what)
-            })
-        }
+        Response::Masks(service, masks) => write_list(out, "; ", masks, |out, &[base, mask @ ..]| {
+            write_mask(out, base, mask, service)
+        }),
         Response::TestResults(results) => {
             write_list(out, "; ", results.iter(), |out, result| write!(out, "{result}"))
         }
@@ -200,13 +193,14 @@ fn outside_text(bytes: &[u8]) -> impl Display {
     bytes[..end].escape_ascii()
 }
 
-fn write_supported(out: &mut impl Write, what: &str, base: u8) -> Result {
-    write!(out, "the supported {what} from ${:02X}", base.saturating_add(1))
+fn write_supported(out: &mut impl Write, service: Service, base: u8) -> Result {
+    let (what, first) = (service.parameter(), base.saturating_add(1));
+    write!(out, "the supported {what}s from ${first:02X}")
 }
 
 fn write_parameter(out: &mut impl Write, number: u8) -> Result {
     if is_mask(number) {
-        return write_supported(out, "PIDs", number);
+        return write_supported(out, Service::CurrentData, number);
     }
     let pid = Pid::new(number);
     match pid.definition() {
@@ -222,20 +216,14 @@ fn write_control_name(out: &mut impl Write, tid: Tid) -> Result {
     }
 }
 
-fn write_info_name(out: &mut impl Write, info_type: InfoType) -> Result {
-    match info_type.name() {
-        Some(name) => out.write_str(name),
-        None => write!(out, "InfoType ${:02X}", info_type.number()),
-    }
-}
-
 /// A mask's numbers; its last bit announces the next mask.
-fn write_mask(out: &mut impl Write, base: u8, mask: [u8; 4], what: &str) -> Result {
+fn write_mask(out: &mut impl Write, base: u8, mask: [u8; 4], service: Service) -> Result {
+    let what = service.parameter();
     let word = u32::from_be_bytes(mask);
     if word >> 1 == 0 {
-        write!(out, "supports no {what} from ${:02X}", base.saturating_add(1))?;
+        write!(out, "supports no {what}s from ${:02X}", base.saturating_add(1))?;
     } else {
-        write!(out, "supports {what}")?;
+        write!(out, "supports {what}s")?;
         for (number, place) in (base.saturating_add(1)..=u8::MAX).zip(0..31) {
             if word << place & 0x8000_0000 != 0 {
                 out.write_str(" ")?;
@@ -295,7 +283,9 @@ fn write_record(out: &mut impl Write, record: Record<'_>) -> Result {
         }
         any = true;
         match value {
-            Value::Mask(mask) => write_mask(out, record.pid.number(), mask.to_be_bytes(), "PIDs")?,
+            Value::Mask(mask) => {
+                write_mask(out, record.pid.number(), mask.to_be_bytes(), Service::CurrentData)?;
+            }
             Value::Readiness(readiness) => write_readiness(out, readiness)?,
             value => {
                 if !field.name.is_empty() {
@@ -326,11 +316,7 @@ fn write_readiness(out: &mut impl Write, readiness: Readiness) -> Result {
 }
 
 fn write_codes(out: &mut impl Write, service: Service, codes: Codes<'_>) -> Result {
-    let kind = match service {
-        Service::PendingCodes => "pending",
-        Service::PermanentCodes => "permanent",
-        _ => "confirmed",
-    };
+    let kind = service.kind_of_codes();
     match codes.len() {
         0 => return write!(out, "no {kind} code"),
         1 => write!(out, "1 {kind} code:")?,
@@ -360,8 +346,7 @@ fn write_information(out: &mut impl Write, information: Information<'_>) -> Resu
             write!(out, "ECU name {}{}", outside_text(acronym), outside_text(text))
         }
         Information::InUse(_) | Information::InUseCompression(_) => {
-            write_info_name(out, information.info_type())?;
-            out.write_str(": ")?;
+            write!(out, "{}: ", information.info_type())?;
             let counters = (1..).zip(information.counters());
             write_list(out, ", ", counters, |out, (place, (name, count))| {
                 match name {
@@ -372,19 +357,12 @@ fn write_information(out: &mut impl Write, information: Information<'_>) -> Resu
                 write_whole(out, u64::from(count))
             })
         }
-        Information::Text(info_type, text) => {
-            write_info_name(out, info_type)?;
-            write!(out, " {}", outside_text(text))
-        }
-        Information::Number(info_type, bytes) => {
-            let number = bytes
-                .iter()
-                .fold(0_u32, |number, &byte| number << 8 | u32::from(byte));
-            write_info_name(out, info_type)?;
-            write!(out, " {number}")
+        Information::Text(info_type, text) => write!(out, "{info_type} {}", outside_text(text)),
+        Information::Number(info_type, _) => {
+            write!(out, "{info_type} {}", information.number().unwrap_or_default())
         }
         Information::Other(info_type, data) => {
-            write_info_name(out, info_type)?;
+            write!(out, "{info_type}")?;
             write_bytes(out, data)
         }
     }

@@ -1,7 +1,7 @@
 //! Vehicle information, service $09: the InfoTypes and their contents (SAE J1979; item order and lengths as a public
 //! encyclopedia and scapy's OBD layer give them).
 
-use core::ops::RangeInclusive;
+use core::{fmt, ops::RangeInclusive};
 
 use crate::{InUsePerformance, vin};
 
@@ -62,6 +62,16 @@ impl InfoType {
     /// How its items are laid out, where we know it.
     fn layout(self) -> Option<&'static Layout> {
         LAYOUTS.iter().find(|layout| layout.info_type == self)
+    }
+}
+
+impl fmt::Display for InfoType {
+    /// Its name; `InfoType $13` where we know none.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.name() {
+            Some(name) => f.write_str(name),
+            None => write!(f, "InfoType ${:02X}", self.0),
+        }
     }
 }
 
@@ -176,6 +186,20 @@ impl<'a> Information<'a> {
             Self::InUse(_) => InfoType::IN_USE_PERFORMANCE,
             Self::InUseCompression(_) => InfoType::IN_USE_PERFORMANCE_COMPRESSION,
             Self::Text(info_type, _) | Self::Number(info_type, _) | Self::Other(info_type, _) => info_type,
+        }
+    }
+
+    /// The number that a single item is; nothing where it is none.
+    #[must_use]
+    pub fn number(&self) -> Option<u32> {
+        match *self {
+            Self::Number(_, bytes) => {
+                let number = bytes
+                    .iter()
+                    .fold(0, |number, &byte| number << 8 | u32::from(byte));
+                Some(number)
+            }
+            _ => None,
         }
     }
 

@@ -90,6 +90,27 @@ impl Service {
             Self::Unknown(_) => "unknown service",
         }
     }
+
+    /// What it calls the things that it is asked for, one of them: `PID`, `monitor`, `control`, `InfoType`.
+    #[must_use]
+    pub const fn parameter(self) -> &'static str {
+        match self {
+            Self::TestResults => "monitor",
+            Self::Control => "control",
+            Self::VehicleInformation => "InfoType",
+            _ => "PID",
+        }
+    }
+
+    /// Which codes it tells, of the services that tell codes: `pending`, `permanent`, `confirmed`.
+    #[must_use]
+    pub const fn kind_of_codes(self) -> &'static str {
+        match self {
+            Self::PendingCodes => "pending",
+            Self::PermanentCodes => "permanent",
+            _ => "confirmed",
+        }
+    }
 }
 
 impl fmt::Display for Service {

@@ -29,16 +29,11 @@ pub(super) fn compare(recorded: &[u8], found: &[u8], comparison: Comparison, out
             codes(service, a, b, out);
         }
         (Ok(Response::Masks(service, a)), Ok(Response::Masks(other, b))) if service == other => {
-            let what = match service {
-                Service::TestResults => "monitor",
-                Service::Control => "control",
-                _ => "InfoType",
-            };
             let masks = |masks: &[[u8; 5]]| -> Vec<_> {
                 let split = |&[base, ref mask @ ..]: &[u8; 5]| (base, u32::from_be_bytes(*mask));
                 masks.iter().map(split).collect()
             };
-            in_pairs(masks(a), masks(b), |base, a, b| mask(what, base, a, b, out));
+            in_pairs(masks(a), masks(b), |base, a, b| mask(service, base, a, b, out));
         }
         (Ok(Response::TestResults(a)), Ok(Response::TestResults(b))) => tests(a, b, comparison, out),
         (Ok(Response::Information(a)), Ok(Response::Information(b))) if a.info_type() == b.info_type() => {
@@ -168,7 +163,13 @@ fn compare_field(
             readiness(definition.pid, a, b, comparison, out);
         }
         (Value::Mask(a), Value::Mask(b)) => {
-            mask("PID", definition.pid.number(), Some(a), Some(b), out);
+            mask(
+                Service::CurrentData,
+                definition.pid.number(),
+                Some(a),
+                Some(b),
+                out,
+            );
         }
         (Value::Number(x, scaling), Value::Number(y, _)) => {
             let lives = definition.pid.number() != 0x01 && scaling.unit != Unit::Code;
@@ -218,7 +219,8 @@ fn readiness(pid: Pid, a: Readiness, b: Readiness, comparison: Comparison, out: 
 }
 
 /// A mask of 32 numbers from `base + 1` on.
-fn mask(what: &str, base: u8, recorded: Option<u32>, found: Option<u32>, out: &mut Differences) {
+fn mask(service: Service, base: u8, recorded: Option<u32>, found: Option<u32>, out: &mut Differences) {
+    let what = service.parameter();
     let (Some(recorded), Some(found)) = (recorded, found) else {
         let change = if found.is_none() {
             Change::Gone
@@ -236,7 +238,10 @@ fn mask(what: &str, base: u8, recorded: Option<u32>, found: Option<u32>, out: &m
             _ => continue,
         };
         let number = u16::from(base) + u16::from(place) + 1;
-        let name = u8::try_from(number).ok().filter(|_| what == "PID").map(Pid::new);
+        let name = u8::try_from(number)
+            .ok()
+            .filter(|_| service == Service::CurrentData)
+            .map(Pid::new);
         let name = name
             .and_then(Pid::definition)
             .filter(|definition| !definition.pid.is_mask())
@@ -246,11 +251,7 @@ fn mask(what: &str, base: u8, recorded: Option<u32>, found: Option<u32>, out: &m
 }
 
 fn codes(service: Service, a: Codes<'_>, b: Codes<'_>, out: &mut Differences) {
-    let kind = match service {
-        Service::PendingCodes => "pending",
-        Service::PermanentCodes => "permanent",
-        _ => "confirmed",
-    };
+    let kind = service.kind_of_codes();
     let keyed = |codes: Codes<'_>| codes.iter().map(|code| (code, ())).collect();
     in_pairs(keyed(a), keyed(b), |code, a, b| {
         let change = match (a, b) {
@@ -344,11 +345,7 @@ fn information(
     out: &mut Differences,
 ) {
     let info_type = a.info_type();
-    let name = || {
-        info_type
-            .name()
-            .map_or_else(|| format!("InfoType ${:02X}", info_type.number()), Into::into)
-    };
+    let name = || info_type.to_string();
     match (a, b) {
         (Information::InUse(_) | Information::InUseCompression(_), _) => {
             let keyed =
@@ -369,13 +366,9 @@ fn information(
                 }
             });
         }
-        (Information::Number(_, x), Information::Number(_, y)) if info_type != InfoType::PROTOCOL => {
-            let number = |bytes: &[u8]| {
-                bytes
-                    .iter()
-                    .fold(0_u32, |number, &byte| number << 8 | u32::from(byte))
-            };
-            let (x, y) = (number(x), number(y));
+        _ if info_type != InfoType::PROTOCOL
+            && let (Some(x), Some(y)) = (a.number(), b.number()) =>
+        {
             out.add_value(comparison.lets_pass(x.into(), y.into(), 1.0), name, x, y);
         }
         (Information::Other(_, x), Information::Other(_, y)) => {

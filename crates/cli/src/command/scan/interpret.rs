@@ -300,15 +300,10 @@ fn say_information(information: Information<'_>) -> Vec<(String, String)> {
         Information::Text(info_type, bytes) => {
             vec![(info_type.name().unwrap_or_default().to_owned(), text(bytes))]
         }
-        Information::Number(info_type, bytes) => {
-            let number = bytes
-                .iter()
-                .fold(0_u32, |number, &byte| number << 8 | u32::from(byte));
-            vec![(
-                info_type.name().unwrap_or_default().to_owned(),
-                number.to_string(),
-            )]
-        }
+        Information::Number(info_type, _) => vec![(
+            info_type.name().unwrap_or_default().to_owned(),
+            information.number().unwrap_or_default().to_string(),
+        )],
         Information::Other(info_type, bytes) => vec![(format!("{info_type:?}"), format!("{bytes:02X?}"))],
     }
 }

@@ -140,11 +140,7 @@ impl Comparer<'_> {
     fn end(&self, recordings: [&Recording; 2]) -> Result<(), Failure> {
         for (place, name) in self.names.into_iter().enumerate() {
             for (ecu, service, code) in self.codes[place].difference(&self.codes[1 - place]) {
-                let kind = match Service::from_byte(*service) {
-                    Service::PendingCodes => "pending",
-                    Service::PermanentCodes => "permanent",
-                    _ => "confirmed",
-                };
+                let kind = Service::from_byte(*service).kind_of_codes();
                 if self.json {
                     output::json(&Line::Code {
                         ecu: ecu.to_string(),
