@@ -37,6 +37,31 @@ fn good_files_are_said_to_be_good() {
         .says("healthy: good");
 }
 
+/// An argument that would have no effect is refused, also beside what its companion cannot stand with.
+#[test]
+fn no_argument_is_passed_over() {
+    for (command, argument) in [
+        (
+            ["replay", "a.pcapng", "--bus", "local:x", "--seed", "4"],
+            "'--seed <SEED>'",
+        ),
+        (
+            ["replay", "a.pcapng", "--bus", "local:x", "--record", "b.pcapng"],
+            "'--record <FILE>'",
+        ),
+        (
+            ["explain", "a.pcapng", "--level", "story", "--compare", "exact"],
+            "'--compare <HOW>'",
+        ),
+        (
+            ["explain", "a.pcapng", "--from", "2s", "--latency", "5ms"],
+            "'--latency <TIME>'",
+        ),
+    ] {
+        run(&command).expect(2).complains(argument);
+    }
+}
+
 #[test]
 fn a_missing_file_and_a_binary_file_are_bad_input() {
     run(&["check", "nowhere/there.toml"])

@@ -190,6 +190,9 @@ pub(crate) struct Record {
     pub(crate) rotation: Rotation,
 }
 
+/// What does not go with comparing two recordings.
+const OF_ONE_RECORDING: [&str; 6] = ["bus", "follow", "from", "to", "level", "redact"];
+
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Explain {
     /// A pcapng or pcap file
@@ -223,16 +226,16 @@ pub(crate) struct Explain {
         long,
         value_name = "OTHER",
         requires = "file",
-        conflicts_with_all = ["bus", "follow", "from", "to", "level", "redact"]
+        conflicts_with_all = OF_ONE_RECORDING
     )]
     pub(crate) against: Option<PathBuf>,
     /// With --against: how alike replies have to be. exact: byte for byte; shape: the same ECUs, parameters, codes,
     /// identifications and masks, while values that live (speeds, temperatures, times, states) may be anything;
     /// tolerance=5%: those numbers within 5 %, or two steps of their scale. Default: exact
-    #[arg(long, value_name = "HOW", requires = "against")]
+    #[arg(long, value_name = "HOW", requires = "against", conflicts_with_all = OF_ONE_RECORDING)]
     pub(crate) compare: Option<Comparison>,
     /// With --against: how far latencies may be apart (20ms). Default: 20 ms
-    #[arg(long, value_name = "TIME", requires = "against", value_parser = duration)]
+    #[arg(long, value_name = "TIME", requires = "against", conflicts_with_all = OF_ONE_RECORDING, value_parser = duration)]
     pub(crate) latency: Option<Duration>,
     /// One JSON object a line
     #[arg(long)]
@@ -293,28 +296,44 @@ pub(crate) struct Replay {
     pub(crate) again: Again,
 }
 
-/// A recorded run once more.
+/// What says how a recording goes out on a bus.
+const ON_A_BUS: [&str; 11] = [
+    "bus",
+    "bus_of",
+    "pace",
+    "passes",
+    "compare",
+    "bit_rate",
+    "from",
+    "to",
+    "on_a_bench",
+    "only",
+    "drop",
+];
+
+/// A recorded run once more. What is required is passed over where it could not stand, so that each argument has to be at
+/// odds with what the first is at odds with.
 #[derive(Clone, Debug, ClapArgs)]
 #[command(next_help_heading = "The recorded run once more, with `--as tester`")]
 pub(crate) struct Again {
     /// In this process, without a bus: the same car is asked and told the same at the same instants, and what it sends and
     /// what happens in it has to be the same, bit for bit. The recording is one of `run` or `walkthrough`
-    #[arg(long, conflicts_with_all = ["bus", "bus_of", "pace", "passes", "compare", "bit_rate", "from", "to", "on_a_bench", "only", "drop"])]
+    #[arg(long, conflicts_with_all = ON_A_BUS)]
     pub(crate) in_process: bool,
     /// Where the scenario is that the recording names, or another one
-    #[arg(long, value_name = "SCENARIO", requires = "in_process")]
+    #[arg(long, value_name = "SCENARIO", requires = "in_process", conflicts_with_all = ON_A_BUS)]
     pub(crate) scenario: Option<String>,
     /// Where the vehicle is that took the place of the scenario's, or another one
-    #[arg(long, value_name = "VEHICLE", requires = "in_process")]
+    #[arg(long, value_name = "VEHICLE", requires = "in_process", conflicts_with_all = ON_A_BUS)]
     pub(crate) vehicle: Option<String>,
     /// Another seed than the recorded one
-    #[arg(long, requires = "in_process")]
+    #[arg(long, requires = "in_process", conflicts_with_all = ON_A_BUS)]
     pub(crate) seed: Option<u64>,
     /// Though scenario, vehicle or this program are not those of the recording
-    #[arg(long, requires = "in_process")]
+    #[arg(long, requires = "in_process", conflicts_with_all = ON_A_BUS)]
     pub(crate) anyway: bool,
     /// Record it, too: again a recording that can be repeated
-    #[arg(long, value_name = "FILE", requires = "in_process")]
+    #[arg(long, value_name = "FILE", requires = "in_process", conflicts_with_all = ON_A_BUS)]
     pub(crate) record: Option<PathBuf>,
 }
 
