@@ -48,6 +48,20 @@ fn a_recorded_car_is_scanned_with_the_same_result() {
     assert!(stderr.starts_with("stopped after "), "{stderr}");
 }
 
+/// A file may be called anything; no line that is printed steers a terminal.
+#[test]
+fn the_name_of_a_file_is_shown_and_not_obeyed() {
+    let file = runtime_dir().join("\u{9b}2J\u{202e}.pcapng");
+    fs::copy(capture("fault-found.pcapng"), &file).expect("writable");
+    let file = file.to_str().expect("UTF-8");
+    for more in [&["--json"][..], &[]] {
+        let replay = ["replay", file, "--as", "car", "--for", "1ms", "--bus", &bus()];
+        let ran = run(&[&replay, more].concat()).expect(0);
+        let ran = ran.says("9b").says("202e");
+        assert!(!ran.stdout.contains(['\u{9b}', '\u{202e}']), "{}", ran.tale());
+    }
+}
+
 /// Two ECUs in a capture of another program. The long answer of the first is not whole there, its clear is 40 ms late.
 #[test]
 fn each_ecu_of_a_capture_answers_and_what_is_unknown_is_listed() {
