@@ -100,6 +100,29 @@ fn what_was_left_out_or_put_in_moves_nothing_else() {
     );
 }
 
+/// A recorder that went on in the same file, by its own clock.
+#[test]
+fn sections_of_a_file_follow_each_other() {
+    let section = |change: fn(&mut Frames)| {
+        let name = changed("fault-found", change);
+        fs::read(runtime_dir().join(name)).expect("written")
+    };
+    let whole = section(|_| {});
+    // The last answer of the first section is not there.
+    let cut = section(|frames| frames.truncate(frames.len() - 1));
+    for (name, first) in [("twice.pcapng", &whole), ("cut.pcapng", &cut)] {
+        fs::write(runtime_dir().join(name), [&first[..], &whole].concat()).expect("writable");
+    }
+    let compare = |other| run(&["explain", "twice.pcapng", "--against", other]);
+    compare("twice.pcapng")
+        .expect(0)
+        .says("176 requests in both, 0 of");
+    compare("cut.pcapng")
+        .expect(1)
+        .says("176 requests in both, 1 of")
+        .says("0 only in twice.pcapng, 0\nonly in cut.pcapng");
+}
+
 #[test]
 fn other_codes_are_named() {
     let other = changed("two-ecus", |frames| {

@@ -4,6 +4,7 @@ mod check;
 mod explain;
 mod list;
 mod record;
+mod recorded;
 mod replay;
 mod run;
 mod scan;

@@ -1,4 +1,4 @@
-//! The frames of a recording: looked through once to know what there is, then read one by one, in bounded memory.
+//! The frames of a recording: looked through to know what there is, or read one by one, in bounded memory.
 
 use std::{fs, ops::ControlFlow, path::Path, time::Duration};
 
@@ -9,11 +9,7 @@ use twotrip_host::{
     recording::{ReadError, Reader},
 };
 
-use crate::{
-    args::{self, Mark},
-    exit::Failure,
-    output,
-};
+use crate::{args::Mark, exit::Failure, output};
 
 /// Which frames are wanted.
 #[derive(Clone, Debug)]
@@ -26,19 +22,11 @@ pub(super) struct Wanted {
 impl Wanted {
     /// All of them.
     pub(super) fn everything() -> Self {
-        Self {
-            selection: Selection::default(),
-            from: None,
-            to: None,
-        }
+        Self::new(Selection::default(), None, None)
     }
 
-    pub(super) fn of(args: &args::Replay) -> Self {
-        Self {
-            selection: args.selection.selection(),
-            from: args.from,
-            to: args.to,
-        }
+    pub(super) const fn new(selection: Selection, from: Option<Mark>, to: Option<Mark>) -> Self {
+        Self { selection, from, to }
     }
 }
 
@@ -111,9 +99,7 @@ impl Survey {
                 Ok(Some(entry)) if entry.frame.kind() == FrameKind::Error => survey.errors += 1,
                 Ok(Some(entry)) => recorded.place.buses[entry.bus].frames += 1,
                 Ok(None) => break None,
-                Err(error @ ReadError::Damage { .. }) if recorded.place.has_interfaces() => {
-                    break Some(error);
-                }
+                Err(error @ ReadError::Damage { .. }) if recorded.has_begun() => break Some(error),
                 Err(error) => return Err(failure(&error)),
             }
         };
@@ -175,6 +161,16 @@ impl Recorded {
         })
     }
 
+    /// Whether there was anything of a recording.
+    pub(super) const fn has_begun(&self) -> bool {
+        !self.place.interfaces.is_empty()
+    }
+
+    /// The buses so far, in the order of the file; their frames are not counted here.
+    pub(super) fn buses(&self) -> &[RecordedBus] {
+        &self.place.buses
+    }
+
     /// When the recording ended, as far as it is read, nanoseconds since 1970: the recorder may have listened on after the
     /// last frame.
     pub(super) const fn ended(&self) -> u64 {
@@ -216,10 +212,6 @@ impl Recorded {
 }
 
 impl Place {
-    const fn has_interfaces(&self) -> bool {
-        !self.interfaces.is_empty()
-    }
-
     fn on_item(&mut self, item: &Item<'_>, wanted: &Wanted) -> Option<Entry> {
         match item {
             Item::Section(_) => {
@@ -290,6 +282,6 @@ impl Place {
 /// A file that cannot be read.
 pub(super) fn failure(error: &ReadError) -> Failure {
     let hint = matches!(error, ReadError::Damage { .. })
-        .then(|| "`replay` reads pcapng and pcap with frames of link type 227".to_owned());
+        .then(|| "what can be read is pcapng and pcap with frames of link type 227".to_owned());
     Failure::input(output::escape(&error.to_string()), hint)
 }

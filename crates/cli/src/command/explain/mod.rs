@@ -25,7 +25,12 @@ use self::{
     heard::{Heard, Listener},
     teller::Teller,
 };
-use crate::{args, command::words, exit::Failure, output};
+use crate::{
+    args,
+    command::{recorded::failure, words},
+    exit::Failure,
+    output,
+};
 
 /// How often a growing file is looked at.
 const FOLLOW: Duration = Duration::from_millis(200);
@@ -116,15 +121,5 @@ async fn live(bus: &str, listener: &mut Listener, teller: &mut Teller) -> Result
         if listener.is_over() {
             return Ok(());
         }
-    }
-}
-
-fn failure(error: &ReadError) -> Failure {
-    match error {
-        ReadError::Io { .. } => Failure::input(output::escape(&error.to_string()), None),
-        ReadError::Damage { .. } => Failure::input(
-            output::escape(&error.to_string()),
-            Some("`explain` reads pcapng and pcap with frames of link type 227".to_owned()),
-        ),
     }
 }

@@ -5,8 +5,7 @@ use std::path::Path;
 use serde::Serialize;
 use twotrip_host::recording::{RedactError, Redaction, redact};
 
-use super::failure;
-use crate::{exit::Failure, output};
+use crate::{command::recorded::failure, exit::Failure, output};
 
 #[derive(Debug, Serialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
@@ -74,6 +73,7 @@ fn words(out: &Path, done: &Redaction) -> Result<(), Failure> {
         }
     }
     if let Some(damage) = &done.damage {
+        let damage = output::escape(&damage.to_string());
         anstream::eprintln!("the copy ends where the recording is damaged: {damage}");
     }
     Ok(())

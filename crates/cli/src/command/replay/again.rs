@@ -17,7 +17,7 @@ use twotrip_units::BusInstant;
 
 use crate::{
     args::{self, Part},
-    command::record,
+    command::{record, recorded},
     exit::Failure,
     output, sources,
 };
@@ -97,7 +97,7 @@ pub(super) fn run(args: &args::Replay) -> Result<(), Failure> {
         runs: 0,
         same: true,
     };
-    let mut reader = Reader::open(&args.file).map_err(|error| unreadable(&error))?;
+    let mut reader = Reader::open(&args.file).map_err(|error| recorded::failure(&error))?;
     let mut taken = Ok(());
     let read = reader.read(|item| {
         taken = again.on_item(&item);
@@ -118,7 +118,7 @@ pub(super) fn run(args: &args::Replay) -> Result<(), Failure> {
                 anstream::eprintln!("{}", output::escape(&text));
             }
         }
-        Some(error) => return Err(unreadable(error)),
+        Some(error) => return Err(recorded::failure(error)),
         None => {}
     }
     again.end_of_chapter()?;
@@ -130,10 +130,6 @@ pub(super) fn run(args: &args::Replay) -> Result<(), Failure> {
         ));
     }
     if again.same { Ok(()) } else { Err(Failure::NotMet) }
-}
-
-fn unreadable(error: &ReadError) -> Failure {
-    Failure::input(output::escape(&error.to_string()), None)
 }
 
 impl Again<'_> {

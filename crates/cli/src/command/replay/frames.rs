@@ -20,6 +20,7 @@ use twotrip_host::{
 use super::{
     lanes::{self, Lanes},
     recorded::{self, Recorded, Survey, Wanted},
+    wanted,
 };
 use crate::{
     args::{self, BitRate, Pace},
@@ -99,7 +100,7 @@ impl Late {
 /// Sends it.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let speed = speed(args.pace)?;
-    let wanted = Wanted::of(args);
+    let wanted = wanted(args);
     let survey = Survey::of(&args.file, &wanted)?;
     let lanes = Lanes::assign(&survey, &args.bus, &args.bus_of)?;
     let frames = frames(&survey, &lanes)?;

@@ -8,9 +8,9 @@ mod again;
 mod car;
 mod frames;
 mod lanes;
-mod recorded;
 mod tester;
 
+use super::recorded::{self, Wanted};
 use crate::{
     args::{self, Part},
     exit::Failure,
@@ -27,6 +27,11 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
         Part::Tester => tester::run(args).await,
         Part::Car => car::run(args).await,
     }
+}
+
+/// The frames that the command line wants.
+fn wanted(args: &args::Replay) -> Wanted {
+    Wanted::new(args.selection.selection(), args.from, args.to)
 }
 
 /// What goes only with one part, or not with it.

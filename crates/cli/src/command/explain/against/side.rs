@@ -1,16 +1,15 @@
 //! One of two recordings: its conversations, one by one, in bounded memory.
 
-use std::{collections::VecDeque, ops::ControlFlow, path::Path};
+use std::{collections::VecDeque, path::Path};
 
-use twotrip_capture::Item;
 use twotrip_dialogue::{Conversation, Dialogue, Event, Gather};
-use twotrip_host::{
-    bus::Selection,
-    recording::{ReadError, Reader},
-};
+use twotrip_host::{bus::Selection, recording::ReadError};
 use twotrip_units::BusInstant;
 
-use crate::{command::explain::failure, exit::Failure};
+use crate::{
+    command::recorded::{Entry, Recorded, Wanted, failure},
+    exit::Failure,
+};
 
 /// A conversation with its place.
 #[derive(Debug)]
@@ -20,24 +19,21 @@ pub(super) struct Held {
     pub(super) conversation: Conversation,
 }
 
-#[derive(Debug)]
+/// A bus in a section of the recording.
+#[derive(Debug, Default)]
 struct Lane {
-    bus: usize,
     dialogue: Dialogue,
     gather: Gather,
 }
 
 #[derive(Debug)]
 pub(super) struct Recording {
-    reader: Reader,
-    selection: Selection,
-    buses: Vec<String>,
+    recorded: Recorded,
     lanes: Vec<Lane>,
     ready: VecDeque<Held>,
-    frames: u64,
-    begun: Option<u64>,
-    last: u64,
     over: bool,
+    /// Answers that belong to no request, in sections that are over.
+    unasked: u64,
     /// Why it cannot be read to its end.
     pub(super) damage: Option<ReadError>,
 }
@@ -45,118 +41,78 @@ pub(super) struct Recording {
 impl Recording {
     pub(super) fn open(path: &Path, selection: Selection) -> Result<Self, Failure> {
         Ok(Self {
-            reader: Reader::open(path).map_err(|error| failure(&error))?,
-            selection,
-            buses: Vec::new(),
+            recorded: Recorded::open(path, Wanted::new(selection, None, None))?,
             lanes: Vec::new(),
             ready: VecDeque::new(),
-            frames: 0,
-            begun: None,
-            last: 0,
             over: false,
+            unasked: 0,
             damage: None,
         })
     }
 
     pub(super) fn bus(&self, bus: usize) -> Option<&str> {
-        self.buses
-            .get(bus)
-            .filter(|_| self.buses.len() > 1)
-            .map(String::as_str)
+        let buses = self.recorded.buses();
+        let bus = buses.get(bus).filter(|_| buses.len() > 1)?;
+        Some(&bus.name)
     }
 
     /// Answers that belong to no request.
-    pub(super) fn unasked(&self) -> u64 {
-        self.lanes.iter().map(|lane| lane.gather.unasked()).sum()
+    pub(super) const fn unasked(&self) -> u64 {
+        self.unasked
     }
 
     /// The next conversation that is over.
     pub(super) fn next(&mut self) -> Result<Option<Held>, Failure> {
         while self.ready.is_empty() && !self.over {
-            self.read()?;
+            match self.recorded.next() {
+                Ok(Some(entry)) => self.take(&entry),
+                Ok(None) => self.over = true,
+                Err(error @ ReadError::Damage { .. }) if self.recorded.has_begun() => {
+                    self.damage = Some(error);
+                    self.over = true;
+                }
+                Err(error) => return Err(failure(&error)),
+            }
+            if self.over {
+                self.end_section();
+            }
         }
         Ok(self.ready.pop_front())
     }
 
-    fn read(&mut self) -> Result<(), Failure> {
-        let Self {
-            reader,
-            selection,
-            buses,
-            lanes,
-            ready,
-            frames,
-            begun,
-            last,
-            ..
-        } = self;
-        let mut more = false;
-        let read = reader.read(|item| {
-            match &item {
-                Item::Interface(interface) => {
-                    let name = interface.name().unwrap_or_default().into_owned();
-                    let known = buses.iter().position(|bus| *bus == name);
-                    lanes.push(Lane {
-                        bus: known.unwrap_or(buses.len()),
-                        dialogue: Dialogue::default(),
-                        gather: Gather::default(),
-                    });
-                    if known.is_none() {
-                        buses.push(name);
-                    }
-                }
-                Item::Packet(packet) => {
-                    *frames += 1;
-                    *last = packet.at.unwrap_or(*last);
-                    let since = last.saturating_sub(*begun.get_or_insert(*last));
-                    let lane = usize::try_from(packet.interface).ok();
-                    if let (Some(lane), Ok(frame)) =
-                        (lane.and_then(|lane| lanes.get_mut(lane)), packet.frame())
-                        && selection.passes(&frame)
-                    {
-                        lane.dialogue
-                            .on_frame(*frames, BusInstant::from_nanos(since), &frame);
-                        lane.drain(ready);
-                    }
-                }
-                _ => {}
-            }
-            if ready.is_empty() {
-                ControlFlow::Continue(())
-            } else {
-                more = true;
-                ControlFlow::Break(())
-            }
-        });
-        if more {
-            return Ok(());
+    fn take(&mut self, entry: &Entry) {
+        if entry.begins {
+            self.end_section();
         }
-        self.over = true;
-        match read.and_then(|()| self.reader.end()) {
-            Ok(()) => {}
-            Err(error @ ReadError::Damage { .. }) if !self.lanes.is_empty() => self.damage = Some(error),
-            Err(error) => return Err(failure(&error)),
+        if self.lanes.len() <= entry.bus {
+            self.lanes.resize_with(entry.bus + 1, Lane::default);
         }
-        for lane in &mut self.lanes {
+        let lane = &mut self.lanes[entry.bus];
+        let at = BusInstant::from_nanos(entry.since);
+        lane.dialogue.on_frame(entry.number, at, &entry.frame);
+        lane.drain(entry.bus, &mut self.ready);
+    }
+
+    /// What comes next was recorded by another run of a recorder, or nothing comes.
+    fn end_section(&mut self) {
+        for (bus, lane) in self.lanes.iter_mut().enumerate() {
             lane.gather.on_end();
-            lane.drain(&mut self.ready);
+            lane.drain(bus, &mut self.ready);
+            self.unasked += lane.gather.unasked();
         }
-        Ok(())
+        self.lanes.clear();
     }
 }
 
 impl Lane {
-    fn drain(&mut self, ready: &mut VecDeque<Held>) {
+    fn drain(&mut self, bus: usize, ready: &mut VecDeque<Held>) {
         while let Some(event) = self.dialogue.poll_event() {
             if let Event::Message(message) = event {
                 self.gather.on_message(message);
             }
         }
         while let Some(conversation) = self.gather.poll() {
-            ready.push_back(Held {
-                bus: self.bus,
-                conversation,
-            });
+            ready.push_back(Held { bus, conversation });
         }
     }
 }

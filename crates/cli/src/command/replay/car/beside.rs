@@ -6,7 +6,10 @@ use twotrip_can::FrameKind;
 use twotrip_dialogue::Role;
 use twotrip_host::replay::car::Broadcasts;
 
-use super::super::recorded::{Recorded, Survey, Wanted, failure};
+use super::super::{
+    recorded::{Recorded, Survey, failure},
+    wanted,
+};
 use crate::{args, exit::Failure};
 
 /// Least time from the beginning of a recording to that of the next round: it may be of one instant.
@@ -14,7 +17,7 @@ const ROUND: Duration = Duration::from_millis(10);
 
 /// Those of one recorded bus, each with its time since the beginning.
 pub(super) fn frames(args: &args::Replay, survey: Survey, bus: usize) -> Result<Broadcasts, Failure> {
-    let (path, wanted) = (args.file.clone(), Wanted::of(args));
+    let (path, wanted) = (args.file.clone(), wanted(args));
     let open = move || Recorded::surveyed(&path, wanted.clone(), &survey);
     let mut recorded = open().map_err(|error| failure(&error))?;
     // When this section begins, since the beginning of all; the time of its first frame; frames of this round.

@@ -29,12 +29,13 @@ use self::tell::Teller;
 use super::{
     lanes::{self, Lanes},
     recorded::{Recorded, Survey, Wanted, failure},
+    wanted,
 };
 use crate::{args, command::words, exit::Failure, output};
 
 /// Answers.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
-    let wanted = Wanted::of(args);
+    let wanted = wanted(args);
     let survey = Survey::of(&args.file, &wanted)?;
     let (recorded_bus, name) = one_bus(&survey, args)?;
     // The bus first: whoever has no CAN learns it before a long recording is read.

@@ -19,7 +19,7 @@ use twotrip_units::BusInstant;
 
 use crate::{
     args::{self, Mark},
-    command::replay::recorded::{Recorded, RecordedBus, Survey, Wanted, failure},
+    command::recorded::{Recorded, RecordedBus, Survey, Wanted, failure},
     exit::Failure,
 };
 
