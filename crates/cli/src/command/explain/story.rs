@@ -9,6 +9,7 @@ use twotrip_host::recording::{RUN_PREFIX, comment};
 use twotrip_obd::{Information, Response, Service, describe_response};
 
 use super::{heard::Told, setting::Setting, teller::is_conduct};
+use crate::command::words::counted;
 
 /// A deed of the tester.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -149,8 +150,8 @@ impl Story {
                 }
             }
             Told::Lost { at, frames, .. } => {
-                let line = (*at, format!("! {frames} frames were lost here"));
-                self.beside(line);
+                let lost = counted(*frames, "frame was lost here", "frames were lost here");
+                self.beside((*at, format!("! {lost}")));
             }
             Told::Event(_, Event::Breach { at, role, breach, .. }) if is_conduct(breach) => {
                 let line = (setting.instant(*at), format!("! {role}: {breach}"));

@@ -317,7 +317,11 @@ impl Teller {
             }
             Told::Lost { number, frames, .. } if self.level != Level::Frames => {
                 let mut head = format!("{}{:15}! ", output::AMBER, "");
-                let text = format!("{frames} frames before frame {number} were lost");
+                let text = counted(
+                    *frames,
+                    &format!("frame before frame {number} was lost"),
+                    &format!("frames before frame {number} were lost"),
+                );
                 columns(&mut head, 17, &text, output::PLAIN)
             }
             Told::Comment { text, .. } => beside(&format!("{:15}# ", ""), &output::escape(text)),

@@ -17,7 +17,7 @@ use twotrip_units::BusInstant;
 
 use crate::{
     args::{self, Part},
-    command::{record, recorded},
+    command::{record, recorded, words::counted},
     exit::Failure,
     output, sources,
 };
@@ -356,12 +356,11 @@ fn say_same(json: bool, counts: &Counts) -> Result<(), Failure> {
         return output::json(&repeated(counts, true));
     }
     let text = format!(
-        "the same, bit for bit: {} frames of the car, {} that it heard, {} phrases, {} lines of what happened in it, \
-         in {:.3} s of bus time",
-        counts.frames,
+        "the same, bit for bit: {}, {} that it heard, {}, {}, in {:.3} s of bus time",
+        counted(counts.frames, FRAME, FRAMES),
         counts.heard,
-        counts.told,
-        counts.happened,
+        counted(counts.told, "phrase", "phrases"),
+        counted(counts.happened, LINE, LINES),
         counts.until.as_secs_f64()
     );
     for line in output::fit(&text, 0) {
@@ -369,8 +368,12 @@ fn say_same(json: bool, counts: &Counts) -> Result<(), Failure> {
     }
     if counts.left_over > 0 {
         output::line(&format!(
-            "the recording was broken off: {} frames and lines at its end are not compared",
-            counts.left_over
+            "the recording was broken off: {} not compared",
+            counted(
+                counts.left_over,
+                "frame or line at its end is",
+                "frames and lines at its end are"
+            )
         ))?;
     }
     Ok(())
@@ -426,10 +429,17 @@ fn say_difference(
         }
     }
     output::line(&format!(
-        "up to there the same: {} frames of the car, {} lines of what happened in it",
-        counts.frames, counts.happened
+        "up to there the same: {}, {}",
+        counted(counts.frames, FRAME, FRAMES),
+        counted(counts.happened, LINE, LINES)
     ))
 }
+
+/// What is counted.
+const FRAME: &str = "frame of the car";
+const FRAMES: &str = "frames of the car";
+const LINE: &str = "line of what happened in it";
+const LINES: &str = "lines of what happened in it";
 
 /// Columns before what is said of a difference.
 const INDENT: usize = 14;

@@ -170,7 +170,8 @@ impl Teller {
         }
         if lost > 0 {
             anstream::eprintln!(
-                "the recorder has lost {lost} frames: silence in the recording may be theirs"
+                "the recorder has lost {}: silence in the recording may be theirs",
+                words::counted(lost, "frame", "frames")
             );
         }
         if ecus.is_empty() {
