@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use twotrip_units::decimal::write_bytes;
+
 use crate::CanId;
 
 /// What kind of frame it is.
@@ -171,13 +173,7 @@ impl fmt::Display for Frame {
             FrameKind::Data => write!(f, "{}#", self.id)?,
             FrameKind::Fd { .. } => write!(f, "{}##", self.id)?,
         }
-        for (i, byte) in self.data().iter().enumerate() {
-            if i > 0 {
-                f.write_str(" ")?;
-            }
-            write!(f, "{byte:02X}")?;
-        }
-        Ok(())
+        write_bytes(f, self.data())
     }
 }
 

@@ -6,7 +6,7 @@
 use alloc::string::String;
 use core::fmt::{Display, Result, Write};
 
-use twotrip_units::decimal::{write_hex, write_whole};
+use twotrip_units::decimal::{self, write_hex, write_whole};
 
 use crate::{
     Codes, Control, Information, Mid, Pid, Readiness, Record, Records, Request, Response, ResponseCode,
@@ -147,17 +147,28 @@ fn write_service_name(out: &mut impl Write, service: Service) -> Result {
     }
 }
 
-/// Each byte after a blank, in hexadecimal; nothing for none. Long ones are cut.
-fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
+/// Bytes in hexadecimal, blanks between them. Long ones are cut.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_data(out: &mut impl Write, bytes: &[u8]) -> Result {
     const SHOWN: usize = 16;
-    for &byte in bytes.iter().take(SHOWN) {
-        out.write_str(" ")?;
-        write_hex(out, byte)?;
+    match bytes.split_at_checked(SHOWN) {
+        Some((shown, rest @ [_, ..])) => {
+            decimal::write_bytes(out, shown)?;
+            write!(out, " and {} bytes more", rest.len())
+        }
+        _ => decimal::write_bytes(out, bytes),
     }
-    if bytes.len() > SHOWN {
-        write!(out, " and {} bytes more", bytes.len() - SHOWN)?;
+}
+
+/// The same behind a blank; nothing for none.
+fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
+    if bytes.is_empty() {
+        return Ok(());
     }
-    Ok(())
+    out.write_str(" ")?;
+    write_data(out, bytes)
 }
 
 /// Items with something between them.

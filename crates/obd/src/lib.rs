@@ -29,7 +29,7 @@ pub mod vin;
 
 pub use buffer::{BufferFull, ResponseBuffer};
 pub use code_text::code_text;
-pub use describe::{describe_request, describe_response, write_request, write_response};
+pub use describe::{describe_request, describe_response, write_data, write_request, write_response};
 pub use dtc::{Dtc, DtcError};
 pub use in_use::{InUseItem, InUsePerformance};
 pub use info::{InfoType, Information};

@@ -40,6 +40,21 @@ pub fn write_hex(out: &mut impl Write, byte: u8) -> fmt::Result {
     write_part(out, HEX, byte.into(), 2)
 }
 
+/// Bytes in hexadecimal, blanks between them: `41 0C 1A F8`.
+///
+/// # Errors
+/// Those of `out`.
+#[inline]
+pub fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> fmt::Result {
+    for (place, &byte) in bytes.iter().enumerate() {
+        if place > 0 {
+            out.write_str(" ")?;
+        }
+        write_hex(out, byte)?;
+    }
+    Ok(())
+}
+
 /// A whole number: `1726`.
 ///
 /// # Errors
@@ -266,6 +281,9 @@ mod tests {
     fn every_byte_in_hexadecimal() {
         for byte in 0..=u8::MAX {
             assert_eq!(text(|out| write_hex(out, byte)), format!("{byte:02X}"));
+        }
+        for (bytes, shown) in [(&[][..], ""), (&[0x41], "41"), (&[0x41, 0x0C, 0], "41 0C 00")] {
+            assert_eq!(text(|out| write_bytes(out, bytes)), shown);
         }
     }
 }

@@ -13,6 +13,7 @@ use twotrip_obd::{
     Codes, InfoType, Information, Pid, Readiness, Records, Response, Service, TestResult, TestResults,
     describe_response,
     pid::{Definition, Field, Kind, Unit, Value},
+    write_data,
 };
 
 use super::{Change, Comparison, Differences, pairs::in_pairs};
@@ -62,18 +63,12 @@ fn whole(recorded: &[u8], found: &[u8], out: &mut Differences) {
 
 /// Bytes in hexadecimal. Long ones are cut.
 fn hex(bytes: &[u8]) -> String {
-    const SHOWN: usize = 16;
-    let shown: Vec<_> = bytes
-        .iter()
-        .take(SHOWN)
-        .map(|byte| format!("{byte:02X}"))
-        .collect();
-    let mut text = shown.join(" ");
-    match bytes.len() {
-        0 => text.push_str("nothing"),
-        length @ 0..=SHOWN => _ = length,
-        length => text.push_str(&format!(" and {} bytes more", length - SHOWN)),
+    if bytes.is_empty() {
+        return "nothing".into();
     }
+    let mut text = String::new();
+    // A string takes everything.
+    let _ = write_data(&mut text, bytes);
     text
 }
 

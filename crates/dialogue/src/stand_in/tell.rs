@@ -4,7 +4,7 @@ use alloc::vec::Vec;
 use core::fmt;
 
 use twotrip_isotp::{Direction, NResult};
-use twotrip_units::BusInstant;
+use twotrip_units::{BusInstant, decimal::write_bytes};
 
 use crate::{Ecu, QuestionId, Role};
 
@@ -45,12 +45,7 @@ impl Head {
 impl fmt::Display for Head {
     /// `01 0C`, or `2E F1 90 .. (20 bytes)`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (place, byte) in self.bytes().iter().enumerate() {
-            if place > 0 {
-                f.write_str(" ")?;
-            }
-            write!(f, "{byte:02X}")?;
-        }
+        write_bytes(f, self.bytes())?;
         if self.length > HEAD {
             write!(f, " .. ({} bytes)", self.length)?;
         }
