@@ -94,7 +94,7 @@ def group(twotrip):
 
     def a_silent_bench_gets_its_car(bench):
         with Node() as node:
-            with program.car(twotrip, "loose-fuel-cap", CAR, "--on-a-bench", "--timing", "fast"):
+            with program.car(twotrip, program.QUICK, CAR, "--on-a-bench", "--timing", "fast"):
                 said = [frame for frame in node.heard if frame[1][:3] == b"\x02\x01\x00"]
                 assert [identifier for identifier, _ in said] == [frames.FUNCTIONAL, 0x18DB33F1 | frames.EXTENDED], said
                 with frames.Bus(FAR) as bus:
@@ -111,7 +111,7 @@ def group(twotrip):
             ((0x18DAF118 | frames.EXTENDED, bytes(8)), "a second ECU"),
             ((0x3E9, b"\x00"), "foreign traffic"),
         ):
-            car = program.Car(twotrip, "loose-fuel-cap", CAR, "--on-a-bench", "--timing", "fast")
+            car = program.Car(twotrip, program.QUICK, CAR, "--on-a-bench", "--timing", "fast")
             try:
                 with frames.Bus(FAR) as bus:
                     assert bus.ask(b"\x01\x00"), "01 00 before it"
@@ -127,7 +127,7 @@ def group(twotrip):
             assert not heard, f"sent afterwards: {heard}"
 
     def another_program_on_this_computer_counts_too(bench):
-        with program.car(twotrip, "loose-fuel-cap", CAR, "--timing", "fast"):
+        with program.car(twotrip, program.QUICK, CAR, "--timing", "fast"):
             said = bench.refused("run", "healthy", "--on-a-bench")
         # Only after the first car has told us who it is by answering.
         assert "another program on this computer" in said and "7E8#" in said, said
@@ -135,7 +135,7 @@ def group(twotrip):
     def frames_that_have_passed_are_told_apart_from_frames_queued(bench):
         # On vcan0 the kernel gives sent frames back, as a real adapter does once they have passed: then that is what
         # the car's transport goes by. A multi-frame answer depends on it for each of its frames.
-        with program.car(twotrip, "loose-fuel-cap", "vcan0", "--on-a-bench", "--timing", "fast", "--json") as car:
+        with program.car(twotrip, program.QUICK, "vcan0", "--on-a-bench", "--timing", "fast", "--json") as car:
             bench_line = [json.loads(line) for line in car.said if '"bench"' in line]
             assert bench_line == [{"event": "bench", "acknowledged": True}], car.said
             with frames.Bus("vcan0", filters=[(frames.ANSWER, 0x7FF)]) as bus:

@@ -73,7 +73,7 @@ def group(twotrip, results, figure):
             ip("link", "set", end, "up")
         shape("512kbit")
         try:
-            with program.car(twotrip, "loose-fuel-cap", CAR, "--timing", "fast") as car:
+            with program.car(twotrip, program.QUICK, CAR, "--timing", "fast") as car:
                 yield Pair(car, twotrip)
         finally:
             ip("link", "delete", CAR)
@@ -190,7 +190,7 @@ def error_group(twotrip):
 
     def error_frames_are_decoded_and_told(_):
         # Class and detail bits of linux/can/error.h. vcan passes on what a process writes (measured).
-        car = program.Car(twotrip, "loose-fuel-cap", "vcan0", "--json")
+        car = program.Car(twotrip, program.QUICK, "vcan0", "--json")
         try:
             with frames.Bus("vcan0") as bus:
                 bus.send(ERROR_FLAG | 0x204, bytes([0, 0x20, 0, 0, 0, 0, 130, 7]))
@@ -217,7 +217,7 @@ def error_group(twotrip):
         # The car stands still (SIGSTOP) while far more requests come than its socket holds.
         import signal
 
-        car = program.Car(twotrip, "loose-fuel-cap", "vcan0", "--json")
+        car = program.Car(twotrip, program.QUICK, "vcan0", "--json")
         try:
             car.process.send_signal(signal.SIGSTOP)
             with frames.Bus("vcan0", filters=[]) as bus:
@@ -239,7 +239,7 @@ def error_group(twotrip):
     def a_removed_interface_ends_the_run(_):
         ip("link", "add", "dev", "vcan5", "type", "vcan")
         ip("link", "set", "vcan5", "up")
-        car = program.Car(twotrip, "loose-fuel-cap", "vcan5", "--timing", "fast")
+        car = program.Car(twotrip, program.QUICK, "vcan5", "--timing", "fast")
         try:
             with frames.Bus("vcan5", filters=[(frames.ANSWER, 0x7FF)]) as bus:
                 _begin_slow_answer(bus)
@@ -252,7 +252,7 @@ def error_group(twotrip):
         assert "interface `vcan5` was removed" in said, said
 
     def scan_tells_how_long_answers_took(_):
-        car = program.Car(twotrip, "loose-fuel-cap", "vcan0")
+        car = program.Car(twotrip, program.QUICK, "vcan0")
         try:
             command = [str(twotrip), "scan", "readiness", "--bus", "vcan0", "--times", "--json"]
             ran = subprocess.run(command, capture_output=True, text=True, timeout=60)

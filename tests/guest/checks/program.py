@@ -11,6 +11,8 @@ import time
 # An emulated processor is some twenty times slower than the machine around it.
 READY_WITHIN = 120.0
 TOLD_WITHIN = 300.0
+# A car that has lived through nothing is there at once, where two trips take ten seconds: for whom any car will do.
+QUICK = "codes-on-demand"
 
 
 class Car:
