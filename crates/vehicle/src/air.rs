@@ -355,16 +355,9 @@ impl Manifold<'_> {
     /// its firings that burnt gas puts out.
     #[cold]
     fn apart(&self, cams: [Filling; 2], kpa: f64, burnt_share: f64, fresh: f64) -> [PerBank<f64>; 2] {
-        let drawn = cams.map(|cam| {
-            let Self {
-                params,
-                exhaust_kpa,
-                charge_kelvin,
-                ..
-            } = self;
-            let rpm = self.inputs.engine_rpm.at_least(50.0);
-            cylinder_flow(params, rpm, kpa, *exhaust_kpa, *charge_kelvin, cam).0
-        });
+        let rpm = self.inputs.engine_rpm.at_least(50.0);
+        let (exhaust_kpa, charge_kelvin) = (self.exhaust_kpa, self.charge_kelvin);
+        let drawn = cams.map(|cam| cylinder_flow(self.params, rpm, kpa, exhaust_kpa, charge_kelvin, cam).0);
         let mean = (0.5 * (drawn[0] + drawn[1])).at_least(1e-9);
         let share = drawn.map(|flow| flow / mean);
         let mut put_out = [0.0; 2];
@@ -400,13 +393,6 @@ impl Manifold<'_> {
     }
 }
 
-/// What the cams of two banks make of their filling.
-fn cams(inputs: &Inputs<'_>) -> [Filling; 2] {
-    inputs
-        .cam_degrees
-        .map(|degrees| Filling::at(degrees, inputs.engine_rpm))
-}
-
 /// One step.
 #[inline]
 pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
@@ -424,17 +410,15 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
     let exhaust_kpa = intake.upstream.kpa + params.back_pressure_kpa * knobs.back_pressure * load * load;
     let throttle_m2 = throttle_body::area_m2(&params.throttle, knobs, plate_degrees);
     let leak_m2 = intake_leak::area_m2(&params.leak, knobs, state.manifold_kpa, intake.upstream.kpa);
+    let cam = |degrees| Filling::at(degrees, inputs.engine_rpm);
+    let apart = inputs.cams_apart.then(|| inputs.cam_degrees.map(cam));
     let manifold = Manifold {
         params,
         inputs,
         open_m2: throttle_m2 + leak_m2,
         exhaust_kpa,
         charge_kelvin,
-        cam: if inputs.cams_apart {
-            Filling::mean(cams(inputs))
-        } else {
-            Filling::at(inputs.cam_degrees[0], inputs.engine_rpm)
-        },
+        cam: apart.map_or_else(|| cam(inputs.cam_degrees[0]), Filling::mean),
         hot: Upstream {
             kpa: exhaust_kpa,
             per_kpa: intake.upstream.per_kpa,
@@ -463,11 +447,12 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64)
         0.0
     };
     let cylinder_flow = out * (1.0 - burnt_share);
-    let [bank_share, dilution_misfire] = if inputs.cams_apart {
-        manifold.apart(cams(inputs), manifold_kpa, burnt_share, cylinder_flow)
-    } else {
-        let put_out = manifold.put_out(manifold.cam, manifold_kpa, burnt_share, cylinder_flow);
-        [[1.0; BANKS], [put_out; BANKS]]
+    let [bank_share, dilution_misfire] = match apart {
+        Some(cams) => manifold.apart(cams, manifold_kpa, burnt_share, cylinder_flow),
+        None => {
+            let put_out = manifold.put_out(manifold.cam, manifold_kpa, burnt_share, cylinder_flow);
+            [[1.0; BANKS], [put_out; BANKS]]
+        }
     };
     let (port_s, at_port) = (
         knobs.manifold_port_s,

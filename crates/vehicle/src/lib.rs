@@ -728,16 +728,6 @@ impl Vehicle {
         state.burnt_joules = 0.0;
         state.friction_joules = 0.0;
         state.cold_friction = engine::cold_friction(state.cooling.block);
-        for bank in 0..self.params.banks() {
-            state.phaser_rate[bank] =
-                phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs, bank);
-        }
-        state.electrical.battery = electrical::Battery::new(
-            &self.params.electrical,
-            state.electrical.charge,
-            state.ambient.celsius,
-            self.knobs.battery_worn,
-        );
         state.tank = tank::slow_step(
             &self.params.tank,
             &state.tank,
@@ -751,6 +741,8 @@ impl Vehicle {
             },
             SPAN,
         );
+        self.look_up_phasers();
+        self.look_up_battery();
         self.follow_slow();
     }
 
@@ -920,6 +912,15 @@ impl Vehicle {
             self.look_up_battery();
         }
         outcome
+    }
+
+    /// How fast the phasers turn in the oil as it is.
+    fn look_up_phasers(&mut self) {
+        let state = &mut self.state;
+        for bank in 0..self.params.banks() {
+            state.phaser_rate[bank] =
+                phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs, bank);
+        }
     }
 
     /// The battery as charge, cold and wear have it.

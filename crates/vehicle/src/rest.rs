@@ -7,7 +7,7 @@ use twotrip_units::Ratio;
 
 use crate::{
     DriverControls, SLOW, STEP, Selector, Vehicle, air, catalyst, compressor, cooling, electrical, engine,
-    exhaust, mixture, phaser, tank,
+    exhaust, mixture, tank,
 };
 
 /// Steps of the coarse grid: 10 s.
@@ -73,10 +73,7 @@ impl Vehicle {
             exhaust.conversion = exhaust::conversion(&self.params.exhaust, exhaust.brick);
             *brick = catalyst::Brick::new(&self.params.oxygen, aged, exhaust.conversion);
         }
-        for bank in 0..self.params.banks() {
-            state.phaser_rate[bank] =
-                phaser::rate(&self.params.phaser, state.cooling.block, &self.knobs, bank);
-        }
+        self.look_up_phasers();
         self.look_up_battery();
         self.follow_slow();
         self.sense(&ActuatorPins::default(), &DriverControls::default());

@@ -116,8 +116,8 @@ pub(crate) fn fast_pins(pins: &mut SensorPins, truth: &Truth<'_>) {
     pins.cam_advance = truth.cam_degrees.map(Angle::from_degrees);
     pins.brake = truth.brake;
     pins.in_gear = truth.in_gear;
-    pins.air_conditioning = truth.air_conditioning && truth.key == KeyPosition::On;
     let on = truth.key == KeyPosition::On;
+    pins.air_conditioning = truth.air_conditioning && on;
     pins.cabin_heater = truth.loads.cabin_heater && on;
     pins.lights = truth.loads.lights;
     pins.blower = truth.loads.blower_runs() && on;
