@@ -59,7 +59,7 @@ pub(crate) const SLOW_STEPS: u32 = 10;
 pub const SLOW_SECONDS: f64 = 0.1;
 
 /// The oil control valve of each bank's intake cam.
-const CAM_VALVES: PerBank<Output> = [Output::CamValve, Output::CamValve2];
+pub(crate) const CAM_VALVES: PerBank<Output> = [Output::CamValve, Output::CamValve2];
 /// Share of the air between idle and full throttle that the driver asks for, over the pedal.
 static PEDAL: Grid<201> = Grid::through([
     (0.0, 0.0),

@@ -4,7 +4,7 @@
 //! 12 in a quarter of the steps is slow; an error that adds up to 45 degrees times seconds is off target. The error adds up
 //! while the cam stands still: one that crawls is slow, not stuck.
 
-use twotrip_harness::{Output, PerBank};
+use twotrip_harness::PerBank;
 use twotrip_obd::Dtc;
 use twotrip_units::Limit;
 
@@ -13,6 +13,7 @@ use super::{
     TestResult,
     frame::{Condition, ENGINE_SPEED, Gate, Monitor, OIL, RUN_TIME, Rules, SUPPLY, Test, gated},
 };
+use crate::control::CAM_VALVES;
 
 /// Of a bank, the first with number 0.
 struct Bank {
@@ -22,29 +23,21 @@ struct Bank {
     moved: Test,
     ahead: Test,
     behind: Test,
-    /// Ahead and behind.
-    off: [Dtc; 2],
 }
 
-/// What both banks have but for the circuits.
-const fn conditions(circuits: Condition) -> [Condition; 5] {
+const fn conditions<const BANK: usize>() -> [Condition; 5] {
     [
         RUN_TIME.at_least(5.0),
         OIL.between(20.0, 110.0),
         ENGINE_SPEED.between(600.0, 5000.0),
         SUPPLY.between(11.0, 16.0),
-        circuits,
+        Condition::state("the circuits of cam valve and cam sensor", |signals| {
+            signals.drivers.is_sound(CAM_VALVES[BANK]) && !signals.circuits.cam_silent[BANK]
+        }),
     ]
 }
-const CIRCUITS: &str = "the circuits of cam valve and cam sensor";
-static CONDITIONS: PerBank<[Condition; 5]> = [
-    conditions(Condition::state(CIRCUITS, |signals| {
-        signals.drivers.is_sound(Output::CamValve) && !signals.circuits.cam_silent[0]
-    })),
-    conditions(Condition::state(CIRCUITS, |signals| {
-        signals.drivers.is_sound(Output::CamValve2) && !signals.circuits.cam_silent[1]
-    })),
-];
+static CONDITIONS: PerBank<[Condition; 5]> = [conditions::<0>(), conditions::<1>()];
+
 const fn bank(
     monitor: &'static [MonitorId; 1],
     conditions: &'static [Condition],
@@ -71,7 +64,6 @@ const fn bank(
         behind: Test::new("cam behind its target, degrees times seconds", "deg s")
             .at_most(45.0)
             .of(behind),
-        off: [ahead[0], behind[0]],
     }
 }
 static OF: PerBank<Bank> = [
@@ -241,7 +233,7 @@ impl<const BANK: usize> Monitor for CamPhaser<BANK> {
             OF[BANK]
                 .moved
                 .judge(sorted[STEPS / 4].within(-99.0, 99.0), report);
-            for dtc in OF[BANK].off {
+            for &dtc in OF[BANK].ahead.codes.iter().chain(OF[BANK].behind.codes) {
                 report(TestResult::Passed(dtc));
             }
             self.gate.complete(&OF[BANK].rules, report);
@@ -258,31 +250,34 @@ mod tests {
     use twotrip_units::{Angle, AngularSpeed, Temperature, Voltage};
 
     use super::*;
+    use crate::monitors::driven::run;
+
+    /// A warm engine at speed, with both cams where they are to stand.
+    fn at_degrees(target: f64) -> Signals {
+        Signals {
+            run_time: Some(core::time::Duration::from_secs(60)),
+            oil: Temperature::from_celsius(80.0),
+            engine_speed: AngularSpeed::from_rpm(1500.0),
+            supply: Voltage::from_volts(14.0),
+            cam_target: [Angle::from_degrees(target); 2],
+            cam_place: [Angle::from_degrees(target); 2],
+            ..Signals::default()
+        }
+    }
 
     /// City driving: 12 s home, 8 s at 15 degrees, with a cam that goes at so many degrees a second from `place`; that of the
     /// other bank is good.
     fn city<const BANK: usize>(rate: f64, mut place: f64, stuck: bool) -> Vec<TestResult> {
-        let mut monitor = CamPhaser::<BANK>::default();
-        let mut said = Vec::new();
-        for tick in 0_u32..2000 {
+        let ran = run::<CamPhaser<BANK>>(200, |tick| {
             let target = if tick % 200 < 120 { 0.0 } else { 15.0 };
             if !stuck {
                 place += (target - place).clamp(-0.1 * rate, 0.1 * rate);
             }
-            let mut places = [Angle::from_degrees(target); 2];
-            places[BANK] = Angle::from_degrees(place);
-            let signals = Signals {
-                run_time: Some(core::time::Duration::from_secs(60)),
-                oil: Temperature::from_celsius(80.0),
-                engine_speed: AngularSpeed::from_rpm(1500.0),
-                supply: Voltage::from_volts(14.0),
-                cam_target: [Angle::from_degrees(target); 2],
-                cam_place: places,
-                ..Signals::default()
-            };
-            monitor.step(&signals, Inhibits::default(), &mut |result| said.push(result));
-        }
-        said
+            let mut signals = at_degrees(target);
+            signals.cam_place[BANK] = Angle::from_degrees(place);
+            signals
+        });
+        ran.said
     }
 
     /// What is said of each code of a bank: passed, failed, nothing.
@@ -317,38 +312,23 @@ mod tests {
     /// A foot that plays with the pedal sends the cam to and fro: wherever it is each time it is looked at, it does not stand.
     #[test]
     fn a_cam_that_swings_does_not_stand() {
-        let mut monitor = CamPhaser::<0>::default();
-        let mut said = Vec::new();
-        for tick in 0_u32..2000 {
+        let ran = run::<CamPhaser<0>>(200, |tick| {
             let swing = f64::from((tick % 9).abs_diff(4));
-            let signals = Signals {
-                run_time: Some(core::time::Duration::from_secs(60)),
-                oil: Temperature::from_celsius(80.0),
-                engine_speed: AngularSpeed::from_rpm(1500.0),
-                supply: Voltage::from_volts(14.0),
+            Signals {
                 cam_place: [Angle::from_degrees(8.0 + 2.0 * swing); 2],
-                ..Signals::default()
-            };
-            monitor.step(&signals, Inhibits::default(), &mut |result| said.push(result));
-        }
-        assert_eq!(said, []);
+                ..at_degrees(0.0)
+            }
+        });
+        assert_eq!(ran.said, []);
     }
 
     #[test]
     fn cold_oil_is_not_judged() {
-        let mut monitor = CamPhaser::<0>::default();
-        let mut said = Vec::new();
-        let cold = Signals {
-            run_time: Some(core::time::Duration::from_secs(60)),
+        let ran = run::<CamPhaser<0>>(60, |_| Signals {
             oil: Temperature::from_celsius(5.0),
-            engine_speed: AngularSpeed::from_rpm(1500.0),
-            supply: Voltage::from_volts(14.0),
-            cam_target: [Angle::from_degrees(20.0); 2],
-            ..Signals::default()
-        };
-        for _ in 0..600 {
-            monitor.step(&cold, Inhibits::default(), &mut |result| said.push(result));
-        }
-        assert_eq!(said, [TestResult::Commanded(CAM_PHASER, true)]);
+            cam_place: [Angle::ZERO; 2],
+            ..at_degrees(20.0)
+        });
+        assert_eq!(ran.said, [TestResult::Commanded(CAM_PHASER, true)]);
     }
 }
