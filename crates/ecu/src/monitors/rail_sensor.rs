@@ -11,7 +11,7 @@ use twotrip_units::Limit;
 
 use super::{
     Inhibits, P0191, RAIL_PRESSURE_RATIONALITY, Signals, TestResult,
-    frame::{Condition, Gate, Monitor, Rules, Test, gated},
+    frame::{Condition, Gate, Monitor, Rules, SOAK, Test, gated},
 };
 
 /// The reading without pressure: a good sensor is within 2 % of its 600 kPa; a rest of pressure may be left.
@@ -26,8 +26,8 @@ static WITHOUT_PRESSURE: Test = Test::new(
 pub(super) static TESTS: &[&Test] = &[&WITHOUT_PRESSURE];
 
 /// Standing after which the check valve of a good pump has let the pressure go (calibrated: 350 kPa are 0.04 then).
-const SOAKED: Duration = Duration::from_secs(6 * 3600);
-static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
+static LONG_SOAK: Condition = SOAK.at_least(6.0);
+static READ: Condition = Condition::own("a reading of the rail pressure sensor before the start", "");
 static CONDITIONS: [Condition; 1] = [RAIL_SENSOR_SOUND];
 static RULES: Rules = Rules::once(&[RAIL_PRESSURE_RATIONALITY], &CONDITIONS);
 
@@ -62,10 +62,9 @@ impl Monitor for RailSensor {
     }
 
     fn engine_started(&mut self, _signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
-        self.gate.begin_cycle();
-        if soak < SOAKED || self.lowest.is_none() {
-            self.gate
-                .rule_out(&RULES, LONG_SOAK.with(soak.as_secs_f64() / 3600.0), report);
+        self.gate.begin_after_soak(&RULES, &LONG_SOAK, soak, report);
+        if self.lowest.is_none() && !self.gate.is_ruled_out() {
+            self.gate.rule_out(&RULES, READ.with(0.0), report);
         }
     }
 
@@ -103,7 +102,7 @@ impl RailSensor {
 mod tests {
     extern crate std;
 
-    use std::vec::Vec;
+    use std::{string::ToString as _, vec::Vec};
 
     use twotrip_units::Pressure;
 
@@ -162,6 +161,28 @@ mod tests {
             ("no key-on was seen", &[], 9, true, &[]),
         ] {
             assert_eq!(started(key_ons, hours, circuit), said, "{what}");
+        }
+    }
+
+    /// Whoever asks why it does not run is told of the soak or of the reading, whichever there was not.
+    #[test]
+    fn what_it_waits_for_is_what_was_missing() {
+        for (looked, hours, missing) in [
+            (true, 1, "standing before the start 1 h, needs at least 6 h"),
+            (false, 1, "standing before the start 1 h, needs at least 6 h"),
+            (
+                false,
+                9,
+                "needs a reading of the rail pressure sensor before the start",
+            ),
+        ] {
+            let mut monitor = RailSensor::default();
+            if looked {
+                monitor.key_on(&signals(0.0));
+            }
+            monitor.engine_started(&signals(350.0), Duration::from_secs(hours * 3600), &mut |_| {});
+            let found = monitor.gate.missing().expect("it cannot run");
+            assert_eq!(found.to_string(), missing);
         }
     }
 

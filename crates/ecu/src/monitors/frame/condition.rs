@@ -226,6 +226,8 @@ impl fmt::Display for Number {
 pub const RUN_TIME: Condition = Condition::of("run time", "s", |signals| {
     signals.run_time.unwrap_or_default().as_secs_f64()
 });
+/// Standing before the engine started: [`super::Gate::begin_after_soak`] asks for it.
+pub const SOAK: Condition = Condition::own("standing before the start", "h");
 /// Coolant as measured.
 pub const COOLANT: Condition = Condition::of("coolant", "C", |signals| signals.coolant.celsius());
 /// Intake air as measured.

@@ -1,5 +1,7 @@
 //! Where a monitor stands, and what it waits for.
 
+use core::time::Duration;
+
 use super::{Condition, Missing};
 use crate::{
     memory::MonitorId,
@@ -225,6 +227,21 @@ impl Gate {
                 self.state = State::Waiting;
                 Step::Hold
             }
+        }
+    }
+
+    /// A driving cycle begins, in which it cannot run without so long a soak ([`super::SOAK`]).
+    pub fn begin_after_soak(
+        &mut self,
+        rules: &Rules,
+        long_enough: &'static Condition,
+        soak: Duration,
+        report: &mut dyn FnMut(TestResult),
+    ) {
+        self.begin_cycle();
+        let hours = soak.as_secs_f64() / 3600.0;
+        if !long_enough.admits(hours) {
+            self.rule_out(rules, long_enough.with(hours), report);
         }
     }
 

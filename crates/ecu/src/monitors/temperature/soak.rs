@@ -5,12 +5,10 @@ use core::time::Duration;
 use super::{Condition, PER_SECOND, Signals};
 use crate::monitors::{
     TestResult,
-    frame::{Gate, Rules},
+    frame::{Gate, Rules, SOAK},
 };
 use twotrip_units::{AngularSpeed, Limit as _, Speed, Temperature};
 
-/// Standing from which on coolant and intake air have come together (published: 360 min).
-const SOAKED: Duration = Duration::from_secs(6 * 3600);
 /// Coolant and intake air apart by more than this is not of the soak, K (published: 16.6 to 42).
 pub(super) const APART: f64 = 17.0;
 /// The first minute of driving tells a warm block from a wrong sensor: by its end the coolant has fallen by more than this
@@ -20,8 +18,8 @@ pub(super) const LOOKED_AT: u32 = 60 * PER_SECOND;
 const STANDING: AngularSpeed = AngularSpeed::from_rpm(20.0);
 const DRIVING: Speed = Speed::from_kilometres_per_hour(10.0);
 
-/// No monitor of these without a soak.
-static LONG_SOAK: Condition = Condition::own("standing before the start", "h").at_least(6.0);
+/// No monitor of these without a soak, after which coolant and intake air have come together (published: 360 min).
+static LONG_SOAK: Condition = SOAK.at_least(6.0);
 /// A block heater has warmed the coolant alone.
 pub(super) static NO_BLOCK_HEATER: Condition = Condition::own(
     "fall of the coolant from the start to the first minute of driving, as after a block heater",
@@ -84,10 +82,7 @@ impl SoakedStart {
         (soak, parked): (Duration, Parked),
         report: &mut dyn FnMut(TestResult),
     ) -> Self {
-        gate.begin_cycle();
-        if soak < SOAKED {
-            gate.rule_out(rules, LONG_SOAK.with(soak.as_secs_f64() / 3600.0), report);
-        }
+        gate.begin_after_soak(rules, &LONG_SOAK, soak, report);
         let celsius = Temperature::celsius;
         let coolant = celsius(signals.coolant);
         Self {
