@@ -1,6 +1,6 @@
 //! The ECUs of a recording answer a live tester: `replay --as car`.
 
-use std::{path::Path, process::Command, time::Duration};
+use std::{fs, path::Path, process::Command, time::Duration};
 
 use twotrip_can::{CanId, Frame};
 
@@ -52,7 +52,7 @@ fn a_recorded_car_is_scanned_with_the_same_result() {
 #[test]
 fn the_name_of_a_file_is_shown_and_not_obeyed() {
     let file = runtime_dir().join("\u{9b}2J\u{202e}.pcapng");
-    fs::copy(capture("fault-found.pcapng"), &file).expect("writable");
+    fs::copy(capture("fault-found"), &file).expect("writable");
     let file = file.to_str().expect("UTF-8");
     for more in [&["--json"][..], &[]] {
         let replay = ["replay", file, "--as", "car", "--for", "1ms", "--bus", &bus()];
