@@ -138,3 +138,22 @@ fn a_padding_that_is_no_byte_says_what_one_is() {
         );
     }
 }
+
+/// CAN FD (ISO 15765-2:2016): the VIN, 20 bytes, in one frame of 24 and the length in its second byte; a tester on classic CAN
+/// finds nobody.
+#[test]
+fn car_and_tester_speak_can_fd_where_they_are_told_to() {
+    let bus = bus();
+    let _car = Car::start(&["run", "codes-on-demand", "--bus", &bus, "--can-fd", "64"]);
+    let mut onlooker = Raw::join(&bus);
+    run(&["scan", "vehicle", "--bus", &bus, "--can-fd", "64"])
+        .expect(0)
+        .says("0TW00TRP3A0000042");
+    let mut frames = std::iter::from_fn(|| onlooker.receive(SOON));
+    let vin = frames.find(|(_, data)| data.starts_with(&[0x00, 20, 0x49, 0x02]));
+    assert_eq!(vin.map(|(id, data)| (id, data.len())), Some((0x7E8, 24)));
+    run(&["scan", "codes", "--bus", &bus]).expect(3).complains("no ECU answers");
+    run(&["scan", "codes", "--bus", &bus, "--can-fd", "13"])
+        .expect(2)
+        .complains("a CAN FD frame has 8, 12, 16, 20, 24, 32, 48 or 64 bytes");
+}

@@ -14,6 +14,7 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "vehicle_information",
             "unsupported_is_silence_or_refused",
             "clear_leaves_the_permanent_code",
+            "can_fd",
             "ends_cleanly",
         ],
     ),

@@ -6,7 +6,9 @@ use std::time::Duration;
 use rand_chacha::ChaCha8Rng;
 use rand_core::{Rng, SeedableRng};
 use twotrip_can::{CanId, Frame, address::EcuAddress};
-use twotrip_isotp::{Channel, Config, Dlc, Duplex, Event, FlowParameters, Pdu, Profile, StMin, Timers};
+use twotrip_isotp::{
+    Channel, Config, Dlc, Duplex, Event, FlowParameters, Frames, Pdu, Profile, StMin, Timers, TxDl,
+};
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
@@ -44,6 +46,7 @@ impl Dice {
                 timers: self.one_of(&[Timers::OBD, Timers::GENERIC]),
                 pad: self.byte(),
                 dlc: self.one_of(&[Dlc::Strict, Dlc::Lenient]),
+                frames: self.one_of(&[Frames::Classic, fd(8), fd(12), fd(64)]),
             },
             receive_limit: self.one_of(&[0, 1, 7, 8, 20, 4095, 5000]),
             transmit_limit: self.one_of(&[1, 7, 8, 4095, 5000]),
@@ -66,12 +69,16 @@ impl Dice {
     }
 
     /// A frame: mostly one that looks like the protocol, so that the machines get deep into a transfer.
-    fn frame(&mut self, next_sn: u8) -> Frame {
+    fn frame(&mut self, next_sn: u8, frames: Frames) -> Frame {
         let id = self.one_of(&[0x7E0, 0x7E0, 0x7E0, 0x7DF, 0x7E8]);
         let id = CanId::standard(id).expect("11 bits");
-        let mut data = self.bytes(8);
+        let longest = match frames {
+            Frames::Classic => 8,
+            Frames::Fd { .. } => self.one_of(&[8, 12, 64]),
+        };
+        let mut data = self.bytes(longest);
         if self.below(4) > 0 {
-            data.resize(8, 0xA5);
+            data.resize(usize::try_from(longest).expect("small"), 0xA5);
         }
         if let Some(first) = data.first_mut() {
             match self.below(8) {
@@ -86,16 +93,32 @@ impl Dice {
             0 => Frame::remote(id, 8),
             1 => Frame::fd(id, &self.bytes(64), false, false),
             2 => Some(Frame::error(self.0.next_u32() & 0x1FFF_FFFF, [0; 8])),
-            _ => Frame::new(id, &data),
+            3 => Frame::new(id, &data[..data.len().min(8)]),
+            _ if frames == Frames::Classic => Frame::new(id, &data),
+            _ => Frame::fd(id, &data, true, false),
         }
         .expect("lengths are legal")
     }
 }
 
-/// A frame of the channel is one that the standard knows, of eight bytes, on its identifier.
+fn fd(tx_dl: u8) -> Frames {
+    Frames::Fd {
+        tx_dl: TxDl::new(tx_dl).expect("a length of CAN FD"),
+        bit_rate_switch: false,
+    }
+}
+
+/// A frame of the channel is one that the standard knows, of its kind, of eight bytes or what TX_DL allows, on its
+/// identifier.
 fn check(frame: &Frame, config: &Config) {
     assert_eq!(frame.id(), config.transmit_id);
-    assert_eq!(frame.len(), 8);
+    match config.profile.frames {
+        Frames::Classic => assert!(frame.is_classic_data() && frame.len() == 8, "{frame}"),
+        Frames::Fd { tx_dl, .. } => {
+            let allowed = 8..=usize::from(tx_dl.bytes());
+            assert!(!frame.is_classic_data() && allowed.contains(&frame.len()), "{frame}");
+        }
+    }
     assert!(Pdu::parse(frame.data()).is_ok(), "{frame}");
 }
 
@@ -114,7 +137,7 @@ fn storm(seed: u64) {
             2 => channel.handle_timeout(now),
             _ => {
                 next_sn = (next_sn + 1) % 16;
-                let frame = dice.frame(next_sn);
+                let frame = dice.frame(next_sn, config.profile.frames);
                 if matches!(Pdu::parse(frame.data()), Ok(Pdu::FirstFrame { .. })) {
                     next_sn = 0;
                 }
@@ -131,7 +154,7 @@ fn storm(seed: u64) {
             }
             while let Some(event) = channel.poll_event() {
                 if let Event::Received { addressing } = event {
-                    assert!(channel.message(addressing).len() <= config.receive_limit.max(7));
+                    assert!(channel.message(addressing).len() <= config.receive_limit.max(62));
                 }
             }
             assert!(
@@ -175,7 +198,7 @@ fn a_flood_takes_no_memory() {
     let mut dice = Dice(ChaCha8Rng::seed_from_u64(15_765));
     let config = Config::ecu(EcuAddress::ENGINE);
     let mut channel = Channel::new(config);
-    let frames: Vec<Frame> = (0..16).cycle().take(FRAMES).map(|sn| dice.frame(sn)).collect();
+    let frames: Vec<Frame> = (0..16).cycle().take(FRAMES).map(|sn| dice.frame(sn, Frames::Classic)).collect();
     let mut now = BusInstant::ZERO;
     let used = allocation_counter::measure(|| {
         for frame in &frames {
@@ -218,7 +241,7 @@ fn any_sequence_of_frames_leaves_the_car_whole() {
             let frame = if dice.below(2) == 0 {
                 dice.request()
             } else {
-                dice.frame(u8::try_from(round % 16).expect("below 16"))
+                dice.frame(u8::try_from(round % 16).expect("below 16"), Frames::Classic)
             };
             car.handle_frame(now, &frame);
             while let Some(frame) = car.poll_frame(now) {

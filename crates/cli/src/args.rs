@@ -5,7 +5,7 @@ use std::{path::PathBuf, time::Duration};
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use twotrip_dialogue::compare::Comparison;
 use twotrip_host::bus::{Filter, Selection};
-use twotrip_isotp::{self as isotp, Dlc, Profile};
+use twotrip_isotp::{self as isotp, Dlc, Frames, Profile, TxDl};
 use twotrip_obd::inspection::{self, LampSeen};
 
 /// A car that fails on cue: a simulated engine ECU on a CAN bus, with physical faults,
@@ -124,6 +124,8 @@ pub(crate) struct Run {
     pub(crate) json: bool,
     #[command(flatten)]
     pub(crate) transport: Transport,
+    #[command(flatten)]
+    pub(crate) fd: CanFd,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -166,6 +168,8 @@ pub(crate) struct Scan {
     pub(crate) inspection: Inspection,
     #[command(flatten)]
     pub(crate) transport: Transport,
+    #[command(flatten)]
+    pub(crate) fd: CanFd,
 }
 
 #[derive(Debug, ClapArgs)]
@@ -582,6 +586,33 @@ pub(crate) struct Transport {
     pub(crate) timers: Timers,
 }
 
+/// Which frames carry the messages.
+#[derive(Clone, Copy, Debug, ClapArgs)]
+#[command(next_help_heading = "Transport (ISO 15765-2)")]
+pub(crate) struct CanFd {
+    /// Speak CAN FD, in frames of up to so many bytes (8, 12, 16, 20, 24, 32, 48, 64), in place of classic CAN
+    #[arg(long, value_name = "BYTES", value_parser = tx_dl)]
+    pub(crate) can_fd: Option<TxDl>,
+}
+
+impl CanFd {
+    /// The setting for `isotp`.
+    pub(crate) const fn frames(self) -> Frames {
+        match self.can_fd {
+            Some(tx_dl) => Frames::Fd {
+                tx_dl,
+                bit_rate_switch: true,
+            },
+            None => Frames::Classic,
+        }
+    }
+}
+
+fn tx_dl(text: &str) -> Result<TxDl, String> {
+    let bytes = text.parse().ok().and_then(TxDl::new);
+    bytes.ok_or_else(|| "a CAN FD frame has 8, 12, 16, 20, 24, 32, 48 or 64 bytes".to_owned())
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Lengths {
     /// Eight bytes only
@@ -611,6 +642,7 @@ impl Transport {
                 Lengths::Strict => Dlc::Strict,
                 Lengths::Lenient => Dlc::Lenient,
             },
+            frames: Frames::Classic,
         }
     }
 }

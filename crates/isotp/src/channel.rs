@@ -9,9 +9,9 @@ use twotrip_can::{Frame, address::Addressing};
 use twotrip_units::BusInstant;
 
 use crate::{
-    Config, Direction, Dlc, Duplex, Event, Ignored, NResult, Pdu,
+    Config, Direction, Dlc, Duplex, Event, Frames, Ignored, NResult, Pdu,
     event::Events,
-    pdu::TWELVE_BIT_MAX,
+    frames::CLASSIC,
     receive::{FunctionalReceiver, Receiver},
     transmit::{Outcome, Transmitter},
 };
@@ -76,9 +76,9 @@ impl Channel {
     pub fn new(config: Config) -> Self {
         let transmit_limit = config
             .transmit_limit
-            .min(usize::try_from(TWELVE_BIT_MAX).unwrap_or(usize::MAX));
+            .min(usize::try_from(u32::MAX).unwrap_or(usize::MAX));
         Self {
-            transmitter: Transmitter::new(transmit_limit),
+            transmitter: Transmitter::new(transmit_limit, config.profile.frames.rooms()),
             receiver: Receiver::new(config.receive_limit),
             functional: FunctionalReceiver::default(),
             in_flight: None,
@@ -216,11 +216,15 @@ impl Channel {
     }
 
     fn read(&self, frame: &Frame) -> Result<Pdu, Ignored> {
-        if !frame.is_classic_data() {
-            return Err(Ignored::NotClassicData);
+        let profile = &self.config.profile;
+        if !profile.frames.include(frame) {
+            return Err(match profile.frames {
+                Frames::Classic => Ignored::NotClassicData,
+                Frames::Fd { .. } => Ignored::NotFd,
+            });
         }
         let found = frame.len();
-        if self.config.profile.dlc == Dlc::Strict && found != 8 {
+        if profile.dlc == Dlc::Strict && found < CLASSIC {
             return Err(Ignored::DlcNotEight { found });
         }
         Ok(Pdu::parse(frame.data())?)
@@ -292,7 +296,8 @@ impl Channel {
             direction,
             deadline: now + limit,
         });
-        Some(unit.to_frame(self.config.transmit_id, self.config.profile.pad))
+        let profile = &self.config.profile;
+        Some(unit.to_frame(self.config.transmit_id, profile.pad, profile.frames))
     }
 
     /// What happened.

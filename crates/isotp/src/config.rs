@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use twotrip_can::{CanId, address::EcuAddress};
 
-use crate::StMin;
+use crate::{Frames, StMin};
 
 /// The timeouts of ISO 15765-2. (N_Br and N_Cs are demands on the caller's speed, not timeouts.)
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,7 +39,7 @@ impl Timers {
 /// Which frame lengths are taken.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Dlc {
-    /// Eight bytes only, as ISO 15765-4 demands of every diagnostic frame (from memory).
+    /// Eight bytes, as ISO 15765-4 demands of every diagnostic frame (from memory); on CAN FD no fewer.
     #[default]
     Strict,
     /// Shorter single, flow control and last consecutive frames too.
@@ -55,6 +55,8 @@ pub struct Profile {
     pub pad: u8,
     /// Frame lengths taken.
     pub dlc: Dlc,
+    /// Classic CAN or CAN FD.
+    pub frames: Frames,
 }
 
 impl Profile {
@@ -63,6 +65,7 @@ impl Profile {
         timers: Timers::OBD,
         pad: 0x00,
         dlc: Dlc::Strict,
+        frames: Frames::Classic,
     };
 }
 
@@ -100,7 +103,7 @@ pub struct Config {
     pub profile: Profile,
     /// Longest message taken, bytes; a longer one is answered with an overflow. The buffer is made once, of this size.
     pub receive_limit: usize,
-    /// Longest message sent, bytes, up to 4095. The buffer is made once, of this size.
+    /// Longest message sent, bytes; above 4095 it is announced in the escape form. The buffer is made once, of this size.
     pub transmit_limit: usize,
     /// BS of our own flow control, 0 for one flow control per message.
     pub block_size: u8,

@@ -50,9 +50,12 @@ pub enum NResult {
 /// Why a frame for this channel had no effect on it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Ignored {
-    /// Remote, FD or error frame.
+    /// Remote or error frame, or one of CAN FD.
     #[error("not a classic data frame")]
     NotClassicData,
+    /// Any other frame than one of CAN FD, where messages travel in such ones.
+    #[error("not a CAN FD frame")]
+    NotFd,
     /// A frame shorter than eight bytes (ISO 15765-4, from memory).
     #[error("frame of `{found}` bytes, must be 8")]
     DlcNotEight {
@@ -78,6 +81,14 @@ pub enum Ignored {
         found: usize,
         /// Message bytes that it should have.
         needed: usize,
+    },
+    /// A consecutive frame longer than the first frame of its message (RX_DL, ISO 15765-2:2016).
+    #[error("consecutive frame with `{found}` bytes of message, allowed up to `{room}`")]
+    ConsecutiveFrameLong {
+        /// Message bytes in the frame.
+        found: usize,
+        /// As many as it may have.
+        room: usize,
     },
     /// A flow control that nobody waited for.
     #[error("flow control while none is due")]

@@ -1,4 +1,5 @@
-//! The transport of diagnostic messages on CAN, ISO 15765-2: messages of up to 4095 bytes in frames of eight.
+//! The transport of diagnostic messages on CAN, ISO 15765-2: messages of up to 4095 bytes (and beyond, in the escape form)
+//! in frames of eight, or of up to 64 on CAN FD.
 //!
 //! ```text
 //! send(message) ──►┌─────────┐──► poll_frame ──► bus
@@ -9,9 +10,10 @@
 //! - [`Channel`]: one address pair, both directions, no IO and no clock.
 //! - [`Config`], [`Profile`], [`Timers`]: its settings; ISO 15765-4 (legislated diagnostics) and the generic times.
 //! - [`Event`]: what it tells the layer above, what the peer did wrong included.
+//! - [`Frames`]: classic CAN, or CAN FD with its longer frames.
 //! - [`Pdu`]: the four kinds of frame, bytes to values and back.
 //!
-//! Classic CAN and normal addressing only (11-bit and 29-bit): that is all that ISO 15765-4 allows.
+//! Normal addressing only (11-bit and 29-bit): that is all that ISO 15765-4 allows.
 //!
 //! ```
 //! use twotrip_can::address::EcuAddress;
@@ -35,6 +37,7 @@ extern crate alloc;
 mod channel;
 mod config;
 mod event;
+mod frames;
 mod pdu;
 mod receive;
 mod transmit;
@@ -42,4 +45,5 @@ mod transmit;
 pub use channel::{Channel, SendError};
 pub use config::{Config, Dlc, Duplex, FlowParameters, Profile, Timers};
 pub use event::{Direction, Event, Ignored, NResult};
+pub use frames::{Frames, TxDl};
 pub use pdu::{FlowStatus, ParseError, Payload, Pdu, StMin};

@@ -1,41 +1,54 @@
-//! The protocol data units of ISO 15765-2 with normal addressing on classic CAN: bytes to values and back.
+//! The protocol data units of ISO 15765-2 with normal addressing, on classic CAN and on CAN FD: bytes to values and back.
 //!
-//! Left out: CAN FD lengths, extended and mixed addressing (ISO 15765-4 allows neither).
+//! Left out: extended and mixed addressing (ISO 15765-4 allows neither).
 
 use core::{fmt, time::Duration};
 
 use twotrip_can::{CanId, Frame};
 
-/// Largest length that the twelve bits of a first frame carry, bytes.
-pub(crate) const TWELVE_BIT_MAX: u32 = 0xFFF;
-/// Payload bytes in a single frame and in a full consecutive frame.
-pub(crate) const FRAME_ROOM: usize = 7;
-/// Payload bytes in a first frame with a length of twelve bits.
-pub(crate) const FIRST_FRAME_ROOM: usize = 6;
-/// Shortest message that needs a first frame, bytes.
-const FIRST_FRAME_MIN: u32 = 8;
+use crate::{
+    Frames,
+    frames::{self, CLASSIC, Rooms},
+};
 
-/// The message bytes that one frame carries: up to seven.
-#[derive(Clone, Copy, Default, PartialEq, Eq)]
+/// Largest length that the twelve bits of a first frame carry, bytes.
+const TWELVE_BIT_MAX: u32 = 0xFFF;
+/// Message bytes in a single frame on classic CAN, and in a full consecutive frame.
+const CLASSIC_ROOM: usize = CLASSIC - 1;
+/// The same of the longest frame.
+const ROOM: usize = frames::LONGEST - 1;
+
+/// The message bytes that one frame carries: up to seven on classic CAN, up to 63 on CAN FD.
+#[derive(Clone, Copy, PartialEq, Eq)]
 pub struct Payload {
-    bytes: [u8; FRAME_ROOM],
+    bytes: [u8; ROOM],
     len: u8,
 }
 
+impl Default for Payload {
+    fn default() -> Self {
+        Self {
+            bytes: [0; ROOM],
+            len: 0,
+        }
+    }
+}
+
 impl Payload {
-    /// The bytes of one frame, or `None` for more than seven.
+    /// The bytes of one frame, or `None` for more than 63.
     #[must_use]
     pub fn new(bytes: &[u8]) -> Option<Self> {
-        (bytes.len() <= FRAME_ROOM).then(|| Self::head(bytes))
+        (bytes.len() <= ROOM).then(|| Self::head(bytes))
     }
 
     /// The first bytes of a slice, as many as one frame has room for.
     pub(crate) fn head(bytes: &[u8]) -> Self {
-        let mut payload = Self::default();
-        for (to, from) in payload.bytes.iter_mut().zip(bytes) {
-            *to = *from;
-            payload.len += 1;
-        }
+        let bytes = &bytes[..bytes.len().min(ROOM)];
+        let mut payload = Self {
+            len: u8::try_from(bytes.len()).unwrap_or(0),
+            ..Self::default()
+        };
+        payload.bytes[..bytes.len()].copy_from_slice(bytes);
         payload
     }
 
@@ -130,7 +143,7 @@ impl StMin {
 /// One protocol data unit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pdu {
-    /// SF: a whole message of one to seven bytes.
+    /// SF: a whole message of one to seven bytes; above eight bytes of frame, of eight to 62 (escape form).
     SingleFrame {
         /// The message.
         payload: Payload,
@@ -139,14 +152,14 @@ pub enum Pdu {
     FirstFrame {
         /// Length of the message, bytes. Above 4095 it travels in the escape form.
         length: u32,
-        /// Its first six bytes; two in the escape form.
+        /// Its first bytes: six of a frame of eight, four fewer in the escape form.
         payload: Payload,
     },
     /// CF: the next bytes.
     ConsecutiveFrame {
         /// SN, 0 to 15.
         sequence_number: u8,
-        /// Up to seven bytes; in the last frame of a message padding may follow the message's end.
+        /// What fills the frame; in the last frame of a message padding may follow the message's end.
         payload: Payload,
     },
     /// FC: the receiver's word to the sender.
@@ -180,6 +193,22 @@ pub enum ParseError {
         /// Bytes after the PCI.
         room: usize,
     },
+    /// On CAN FD a single frame of more than eight bytes has its length in the second byte, behind 00.
+    #[error("single frame of `{bytes}` bytes with its length `{found}` in the first byte, needs the escape form")]
+    SingleFrameForm {
+        /// SF_DL in the first byte.
+        found: u8,
+        /// Bytes of the frame.
+        bytes: usize,
+    },
+    /// SF_DL of the escape form that the short form carries (ISO 15765-2:2016, from memory), or larger than the frame.
+    #[error("escape single frame length `{found}`, allowed 8 to {room}")]
+    SingleFrameEscapeLength {
+        /// SF_DL.
+        found: u8,
+        /// Bytes after the two of the length.
+        room: usize,
+    },
     /// A first frame always fills its frame.
     #[error("first frame of `{found}` bytes, must be 8")]
     FirstFrameCut {
@@ -187,10 +216,12 @@ pub enum ParseError {
         found: usize,
     },
     /// FF_DL that would have fitted a single frame.
-    #[error("first frame length `{found}`, allowed 8 to 4095")]
+    #[error("first frame length `{found}`, allowed {least} to 4095")]
     FirstFrameLength {
         /// FF_DL.
         found: u32,
+        /// The shortest message that needs a first frame of this length: 8 on classic CAN.
+        least: u32,
     },
     /// Escape form with a length that the short form carries (ISO 15765-2:2016, from memory).
     #[error("escape first frame length `{found}`, allowed above 4095")]
@@ -216,7 +247,7 @@ pub enum ParseError {
 }
 
 impl Pdu {
-    /// Reads the data bytes of a classic frame. Padding after a message's end is not looked at.
+    /// Reads the data bytes of a frame. Padding after a message's end is not looked at.
     ///
     /// # Errors
     /// The rule that the bytes break.
@@ -224,41 +255,9 @@ impl Pdu {
         let (&pci, rest) = data.split_first().ok_or(ParseError::Empty)?;
         let nibble = pci & 0x0F;
         match pci >> 4 {
-            0 => {
-                let length = usize::from(nibble);
-                if !(1..=FRAME_ROOM).contains(&length) {
-                    return Err(ParseError::SingleFrameLength { found: nibble });
-                }
-                let message = rest.get(..length).ok_or(ParseError::SingleFrameCut {
-                    length: nibble,
-                    room: rest.len(),
-                })?;
-                Ok(Self::SingleFrame {
-                    payload: match data.try_into() {
-                        Ok(whole) => Payload::of_frame(whole, nibble),
-                        Err(_) => Payload::head(message),
-                    },
-                })
-            }
-            1 => {
-                let &[low, a, b, c, d, e, f] = rest else {
-                    return Err(ParseError::FirstFrameCut { found: data.len() });
-                };
-                match u32::from(u16::from_be_bytes([nibble, low])) {
-                    0 => match u32::from_be_bytes([a, b, c, d]) {
-                        found @ ..=TWELVE_BIT_MAX => Err(ParseError::EscapeLength { found }),
-                        length => Ok(Self::FirstFrame {
-                            length,
-                            payload: Payload::head(&[e, f]),
-                        }),
-                    },
-                    found @ ..FIRST_FRAME_MIN => Err(ParseError::FirstFrameLength { found }),
-                    length => Ok(Self::FirstFrame {
-                        length,
-                        payload: Payload::head(&[a, b, c, d, e, f]),
-                    }),
-                }
-            }
+            0 if data.len() > CLASSIC => escape_single_frame(nibble, rest),
+            0 => single_frame(nibble, data, rest),
+            1 => first_frame(nibble, data, rest),
             2 if rest.is_empty() => Err(ParseError::ConsecutiveFrameEmpty),
             2 => Ok(Self::ConsecutiveFrame {
                 sequence_number: nibble,
@@ -279,161 +278,123 @@ impl Pdu {
         }
     }
 
-    /// The frame that carries this unit: always eight bytes (ISO 15765-4), filled up with `pad`.
+    /// The frame that carries this unit, filled up with `pad`: eight bytes (ISO 15765-4), and on CAN FD the next length that
+    /// there is.
     #[must_use]
-    pub fn to_frame(&self, id: CanId, pad: u8) -> Frame {
-        let mut data = [pad; 8];
-        let (header, payload) = self.header();
-        let bytes = header.as_slice().iter().chain(payload.as_slice());
-        for (to, from) in data.iter_mut().zip(bytes) {
+    pub fn to_frame(&self, id: CanId, pad: u8, frames: Frames) -> Frame {
+        let mut data = [pad; frames::LONGEST];
+        let (header, size, payload) = self.parts();
+        data[..6].copy_from_slice(&header);
+        data[size..6].fill(pad);
+        for (to, from) in data[size..].iter_mut().zip(payload) {
             *to = *from;
         }
-        Frame::padded(id, &data, pad)
+        frames.frame(id, &data, size + payload.len())
     }
 
-    /// The protocol bytes, and the message bytes that follow them.
-    fn header(&self) -> (Payload, Payload) {
-        let none = Payload::default();
-        match *self {
-            Self::SingleFrame { payload } => (Payload::head(&[payload.len]), payload),
+    /// The protocol bytes, how many, and the message bytes that follow them.
+    fn parts(&self) -> ([u8; 6], usize, &[u8]) {
+        match self {
+            Self::SingleFrame { payload } if usize::from(payload.len) > CLASSIC_ROOM => {
+                ([0, payload.len, 0, 0, 0, 0], 2, payload.as_slice())
+            }
+            Self::SingleFrame { payload } => ([payload.len, 0, 0, 0, 0, 0], 1, payload.as_slice()),
             Self::FirstFrame { length, payload } => {
                 let [a, b, c, d] = length.to_be_bytes();
-                if length > TWELVE_BIT_MAX {
-                    (Payload::head(&[0x10, 0, a, b, c, d]), payload)
+                if *length > TWELVE_BIT_MAX {
+                    ([0x10, 0, a, b, c, d], 6, payload.as_slice())
                 } else {
-                    (Payload::head(&[0x10 | c, d]), payload)
+                    ([0x10 | c, d, 0, 0, 0, 0], 2, payload.as_slice())
                 }
             }
             Self::ConsecutiveFrame {
                 sequence_number,
                 payload,
-            } => (Payload::head(&[0x20 | (sequence_number & 0x0F)]), payload),
+            } => (
+                [0x20 | (sequence_number & 0x0F), 0, 0, 0, 0, 0],
+                1,
+                payload.as_slice(),
+            ),
             Self::FlowControl {
                 status,
                 block_size,
                 st_min,
             } => (
-                Payload::head(&[0x30 | status.nibble(), block_size, st_min.byte()]),
-                none,
+                [0x30 | status.nibble(), *block_size, st_min.byte(), 0, 0, 0],
+                3,
+                &[],
             ),
         }
     }
+}
+
+fn single_frame(nibble: u8, data: &[u8], rest: &[u8]) -> Result<Pdu, ParseError> {
+    let length = usize::from(nibble);
+    if !(1..=CLASSIC_ROOM).contains(&length) {
+        return Err(ParseError::SingleFrameLength { found: nibble });
+    }
+    let message = rest.get(..length).ok_or(ParseError::SingleFrameCut {
+        length: nibble,
+        room: rest.len(),
+    })?;
+    Ok(Pdu::SingleFrame {
+        payload: match data.try_into() {
+            Ok(whole) => Payload::of_frame(whole, nibble),
+            Err(_) => Payload::head(message),
+        },
+    })
+}
+
+/// The form of more than eight bytes: `00`, then the length.
+fn escape_single_frame(nibble: u8, rest: &[u8]) -> Result<Pdu, ParseError> {
+    let (found, rest) = match (nibble, rest) {
+        (0, [length, rest @ ..]) => (*length, rest),
+        _ => {
+            return Err(ParseError::SingleFrameForm {
+                found: nibble,
+                bytes: 1 + rest.len(),
+            });
+        }
+    };
+    let message = rest
+        .get(..usize::from(found))
+        .filter(|message| message.len() > CLASSIC_ROOM);
+    message
+        .map(|message| Pdu::SingleFrame {
+            payload: Payload::head(message),
+        })
+        .ok_or(ParseError::SingleFrameEscapeLength {
+            found,
+            room: rest.len(),
+        })
+}
+
+fn first_frame(nibble: u8, data: &[u8], rest: &[u8]) -> Result<Pdu, ParseError> {
+    let found = data.len();
+    let (&[low, a, b, c, d], start) = match rest.split_first_chunk() {
+        Some(parts) if frames::is_whole(found) => parts,
+        _ => return Err(ParseError::FirstFrameCut { found }),
+    };
+    let length = u32::from(u16::from_be_bytes([nibble, low]));
+    if length == 0 {
+        return match u32::from_be_bytes([a, b, c, d]) {
+            found @ ..=TWELVE_BIT_MAX => Err(ParseError::EscapeLength { found }),
+            length => Ok(Pdu::FirstFrame {
+                length,
+                payload: Payload::head(start),
+            }),
+        };
+    }
+    // From here on a single frame is too short (ISO 15765-2:2016, FF_DLmin, from memory).
+    let least = u32::try_from(Rooms::of_frames(found).single() + 1).unwrap_or(u32::MAX);
+    if length < least {
+        return Err(ParseError::FirstFrameLength { found: length, least });
+    }
+    Ok(Pdu::FirstFrame {
+        length,
+        payload: Payload::head(&rest[1..]),
+    })
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn payload(bytes: &[u8]) -> Payload {
-        Payload::new(bytes).expect("up to seven bytes")
-    }
-
-    /// Bytes as ISO 15765-2 lays them out, with the unit each means.
-    fn table() -> [([u8; 8], Pdu); 6] {
-        [
-            (
-                [0x02, 0x01, 0x00, 0xA5, 0xA5, 0xA5, 0xA5, 0xA5],
-                Pdu::SingleFrame {
-                    payload: payload(&[0x01, 0x00]),
-                },
-            ),
-            (
-                [0x10, 0x14, 0x49, 0x02, 0x01, 0x31, 0x32, 0x33],
-                Pdu::FirstFrame {
-                    length: 20,
-                    payload: payload(&[0x49, 0x02, 0x01, 0x31, 0x32, 0x33]),
-                },
-            ),
-            (
-                [0x1F, 0xFF, 1, 2, 3, 4, 5, 6],
-                Pdu::FirstFrame {
-                    length: 4095,
-                    payload: payload(&[1, 2, 3, 4, 5, 6]),
-                },
-            ),
-            (
-                [0x10, 0x00, 0x00, 0x00, 0x10, 0x00, 5, 6],
-                Pdu::FirstFrame {
-                    length: 4096,
-                    payload: payload(&[5, 6]),
-                },
-            ),
-            (
-                [0x2F, 1, 2, 3, 4, 5, 6, 7],
-                Pdu::ConsecutiveFrame {
-                    sequence_number: 15,
-                    payload: payload(&[1, 2, 3, 4, 5, 6, 7]),
-                },
-            ),
-            (
-                [0x32, 0x08, 0xF5, 0xA5, 0xA5, 0xA5, 0xA5, 0xA5],
-                Pdu::FlowControl {
-                    status: FlowStatus::Overflow,
-                    block_size: 8,
-                    st_min: StMin::from_byte(0xF5),
-                },
-            ),
-        ]
-    }
-
-    #[test]
-    fn each_unit_is_read_from_and_written_to_the_same_bytes() {
-        let id = CanId::Standard(0x7E8);
-        for (bytes, unit) in table() {
-            assert_eq!(Pdu::parse(&bytes), Ok(unit));
-            assert_eq!(unit.to_frame(id, 0xA5), Frame::padded(id, &bytes, 0));
-        }
-    }
-
-    #[test]
-    fn broken_rules_are_named() {
-        let cases: [(&[u8], ParseError); 12] = [
-            (&[], ParseError::Empty),
-            (
-                &[0x00, 1, 0, 0, 0, 0, 0, 0],
-                ParseError::SingleFrameLength { found: 0 },
-            ),
-            (
-                &[0x0F, 1, 0, 0, 0, 0, 0, 0],
-                ParseError::SingleFrameLength { found: 15 },
-            ),
-            (
-                &[0x05, 1, 0x0C, 0x0D],
-                ParseError::SingleFrameCut { length: 5, room: 3 },
-            ),
-            (&[0x10, 20, 1, 2, 3, 4, 5], ParseError::FirstFrameCut { found: 7 }),
-            (
-                &[0x10, 7, 1, 2, 3, 4, 5, 6],
-                ParseError::FirstFrameLength { found: 7 },
-            ),
-            (
-                &[0x10, 1, 1, 2, 3, 4, 5, 6],
-                ParseError::FirstFrameLength { found: 1 },
-            ),
-            (
-                &[0x10, 0, 0, 0, 0x0F, 0xFF, 5, 6],
-                ParseError::EscapeLength { found: 4095 },
-            ),
-            (&[0x21], ParseError::ConsecutiveFrameEmpty),
-            (&[0x30, 0], ParseError::FlowControlCut { found: 2 }),
-            (&[0x40, 0, 0], ParseError::ReservedType { found: 4 }),
-            (&[0xFF; 8], ParseError::ReservedType { found: 15 }),
-        ];
-        for (bytes, error) in cases {
-            assert_eq!(Pdu::parse(bytes), Err(error), "{bytes:02X?}");
-        }
-    }
-
-    /// ISO 15765-2, STmin values.
-    #[test]
-    fn reserved_separation_times_mean_127_ms() {
-        for byte in 0..=0xFF {
-            let expected = match byte {
-                0..=0x7F => u64::from(byte) * 1000,
-                0xF1..=0xF9 => u64::from(byte - 0xF0) * 100,
-                _ => 127_000,
-            };
-            assert_eq!(StMin::from_byte(byte).gap(), Duration::from_micros(expected));
-        }
-    }
-}
+mod tests;

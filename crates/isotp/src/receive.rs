@@ -6,7 +6,8 @@ use twotrip_can::address::Addressing;
 use twotrip_units::BusInstant;
 
 use crate::{
-    Config, Direction, Event, FlowStatus, Ignored, NResult, Payload, Pdu, event::Events, pdu::FRAME_ROOM,
+    Config, Direction, Event, FlowStatus, Ignored, NResult, Payload, Pdu, event::Events,
+    frames::{Rooms, first_header},
 };
 
 #[derive(Clone, Copy, Debug)]
@@ -16,6 +17,8 @@ enum State {
     Receiving {
         length: usize,
         received: usize,
+        /// Message bytes in a full consecutive frame: RX_DL, which the first frame has set, without its PCI.
+        room: usize,
         expected_sn: u8,
         /// Frames left until the next flow control; `None` without a limit.
         block_left: Option<u8>,
@@ -109,9 +112,12 @@ impl Receiver {
         };
         let start = payload.as_slice();
         self.message[..start.len()].copy_from_slice(start);
+        // The first frame fills its frame, so what it carries tells how long that was.
+        let longest = start.len() + first_header(length);
         self.state = State::Receiving {
             length,
             received: start.len(),
+            room: Rooms::of_frames(longest).consecutive(),
             expected_sn: 1,
             block_left: block(config),
             n_cr: None,
@@ -131,6 +137,7 @@ impl Receiver {
         let State::Receiving {
             length,
             received,
+            room,
             expected_sn,
             block_left,
             n_cr,
@@ -148,7 +155,11 @@ impl Receiver {
         }
         let rest = &mut self.message[*received..*length];
         let bytes = payload.as_slice();
-        let needed = rest.len().min(FRAME_ROOM);
+        let needed = rest.len().min(*room);
+        if bytes.len() > *room {
+            let (found, room) = (bytes.len(), *room);
+            return events.ignored(Ignored::ConsecutiveFrameLong { found, room });
+        }
         let Some(bytes) = bytes.get(..needed) else {
             return events.ignored(Ignored::ConsecutiveFrameCut {
                 found: bytes.len(),
@@ -221,7 +232,7 @@ fn block(config: &Config) -> Option<u8> {
     (config.block_size > 0).then_some(config.block_size)
 }
 
-/// The seven bytes of a functionally addressed single frame: a transfer of its own (another N_AI).
+/// The bytes of a functionally addressed single frame: a transfer of its own (another N_AI).
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct FunctionalReceiver {
     message: Payload,

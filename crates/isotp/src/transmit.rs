@@ -4,10 +4,7 @@ use alloc::{boxed::Box, vec};
 
 use twotrip_units::BusInstant;
 
-use crate::{
-    Config, FlowParameters, FlowStatus, NResult, Payload, Pdu, StMin,
-    pdu::{FIRST_FRAME_ROOM, FRAME_ROOM},
-};
+use crate::{Config, FlowParameters, FlowStatus, NResult, Payload, Pdu, StMin, frames::Rooms};
 
 /// How much of the message has been handed over, and the sequence number that comes next.
 #[derive(Clone, Copy, Debug)]
@@ -56,23 +53,26 @@ pub(crate) struct Transmitter {
     state: State,
     message: Box<[u8]>,
     len: usize,
+    /// How much each frame holds.
+    rooms: Rooms,
     /// Block size and STmin of the first ContinueToSend, where that one counts.
     latched: Option<(u8, StMin)>,
 }
 
 impl Transmitter {
-    pub(crate) fn new(limit: usize) -> Self {
+    pub(crate) fn new(limit: usize, rooms: Rooms) -> Self {
         Self {
             state: State::Idle,
             message: vec![0; limit].into_boxed_slice(),
             len: 0,
+            rooms,
             latched: None,
         }
     }
 
     /// Whether a message of several frames is leaving whose last one has not been handed over.
     pub(crate) const fn is_in_the_middle(&self) -> bool {
-        self.len > FRAME_ROOM && !matches!(self.state, State::Idle | State::Finishing)
+        self.len > self.rooms.single() && !matches!(self.state, State::Idle | State::Finishing)
     }
 
     pub(crate) const fn is_idle(&self) -> bool {
@@ -98,23 +98,21 @@ impl Transmitter {
     /// The next frame that may be handed over at `now`.
     pub(crate) fn next(&mut self, now: BusInstant) -> Option<Pdu> {
         match self.state {
-            State::Beginning if self.len <= FRAME_ROOM => {
+            State::Beginning if self.len <= self.rooms.single() => {
                 self.state = State::Finishing;
                 Some(Pdu::SingleFrame {
                     payload: Payload::head(&self.message[..self.len]),
                 })
             }
             State::Beginning => {
+                let sent = self.rooms.first(self.len);
                 self.state = State::AwaitingFlowControl {
-                    progress: Progress {
-                        sent: FIRST_FRAME_ROOM,
-                        next_sn: 1,
-                    },
+                    progress: Progress { sent, next_sn: 1 },
                     n_bs: None,
                 };
                 Some(Pdu::FirstFrame {
                     length: u32::try_from(self.len).ok()?,
-                    payload: Payload::head(&self.message[..FIRST_FRAME_ROOM]),
+                    payload: Payload::head(&self.message[..sent]),
                 })
             }
             State::Sending {
@@ -123,9 +121,10 @@ impl Transmitter {
                 st_min,
                 earliest: Some(earliest),
             } if earliest <= now => {
-                let payload = Payload::head(&self.message[sent..self.len]);
+                let end = self.len.min(sent + self.rooms.consecutive());
+                let payload = Payload::head(&self.message[sent..end]);
                 let progress = Progress {
-                    sent: sent + payload.as_slice().len(),
+                    sent: end,
                     next_sn: (next_sn + 1) % 16,
                 };
                 let block_left = block_left.map(|left| left.saturating_sub(1));

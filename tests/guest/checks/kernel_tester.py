@@ -15,7 +15,7 @@ import frames
 import messages
 import program
 
-SOL_CAN_ISOTP, CAN_ISOTP_OPTS = 106, 1
+SOL_CAN_ISOTP, CAN_ISOTP_OPTS, CAN_ISOTP_LL_OPTS = 106, 1, 5
 TX_PADDING, SF_BROADCAST = 0x0004, 0x0800
 
 
@@ -186,6 +186,29 @@ def group(twotrip, results, figure):
         readiness = tester.functional(b"\x01\x01")
         assert readiness[2] == 0, f"no lamp, no code expected: {readiness.hex(' ')}"
 
+    def can_fd(_):
+        # Frames of up to 64 bytes: tx_dl of the kernel's socket (can_isotp_ll_options: mtu, tx_dl, tx_flags) and `--can-fd`.
+        for ours, kernels in ((64, 64), (64, 8), (12, 64)):
+            with program.car(twotrip, "loose-fuel-cap", "vcan1", "--can-fd", str(ours)):
+                with socket.socket(socket.AF_CAN, socket.SOCK_DGRAM, socket.CAN_ISOTP) as tester:
+                    options = struct.pack("=II4B", TX_PADDING, 0, 0, 0xCC, 0xCC, 0)
+                    tester.setsockopt(SOL_CAN_ISOTP, CAN_ISOTP_OPTS, options)
+                    tester.setsockopt(SOL_CAN_ISOTP, CAN_ISOTP_LL_OPTS, struct.pack("=3B", 72, kernels, 0))
+                    tester.bind(("vcan1", frames.ANSWER, frames.PHYSICAL))
+                    tester.settimeout(2.0)
+                    for request in (b"\x03", b"\x09\x02", b"\x09\x08", bytes.fromhex("01 0C 0D 05 04 11 0F")):
+                        tester.send(request)
+                        answer = tester.recv(4096)
+                        assert answer[0] == request[0] | 0x40, f"TX_DL {ours}, {kernels}: {answer.hex(' ')}"
+                        if request == b"\x09\x02":
+                            messages.vin_of(answer)
+                        if request == b"\x09\x08":
+                            # More than a frame of 24 bytes holds: a first frame where it is short of that.
+                            assert len(answer) == 3 + 2 * answer[2], answer.hex(" ")
+                    # A message of several frames from the kernel: no service $05 on CAN, refused to whom it came from.
+                    tester.send(bytes([0x05]) + bytes(range(1, 100)))
+                    assert tester.recv(4096) == bytes.fromhex("7F 05 11")
+
     return (
         "kernel_tester",
         opening,
@@ -198,5 +221,6 @@ def group(twotrip, results, figure):
             vehicle_information,
             unsupported_is_silence_or_refused,
             clear_leaves_the_permanent_code,
+            can_fd,
         ],
     )

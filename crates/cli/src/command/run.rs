@@ -152,7 +152,10 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
 
     let settings = Settings {
-        transport: args.transport.profile(),
+        transport: Profile {
+            frames: args.fd.frames(),
+            ..args.transport.profile()
+        },
         broadcasts: args
             .broadcasts
             .map_or_else(|| scenario.broadcasts(), |switch| switch == args::Switch::On),

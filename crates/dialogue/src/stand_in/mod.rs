@@ -78,7 +78,13 @@ impl StandIn {
             let timers = settings.timers;
             // Eight with 11 bits and 255 with 29.
             let number = u16::try_from(ecu).unwrap_or(u16::MAX);
-            Node::new(manner.ecu, number, Profile { timers, pad, dlc })
+            let profile = Profile {
+                timers,
+                pad,
+                dlc,
+                ..Profile::OBD
+            };
+            Node::new(manner.ecu, number, profile)
         });
         Self {
             nodes: nodes.collect(),

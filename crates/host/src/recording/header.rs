@@ -3,7 +3,7 @@
 //! With scenario, program version and the journal it is enough to repeat the run; fields may be added.
 
 use serde::{Deserialize, Serialize};
-use twotrip_isotp::{Dlc, Profile, Timers};
+use twotrip_isotp::{Dlc, Frames, Profile, Timers, TxDl};
 use twotrip_scenario::Scenario;
 use twotrip_sim::{Settings, Timing};
 
@@ -52,6 +52,9 @@ pub struct Header {
     /// Whether the timeouts are the 1000 ms of ISO 15765-2.
     #[serde(default)]
     pub generic_timers: bool,
+    /// The longest frame that the car sends on CAN FD, bytes, if it speaks that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub can_fd: Option<u8>,
     /// Whether the ECU's memory came from a file: then it stands in a comment of its own.
     #[serde(default)]
     pub memory: bool,
@@ -102,6 +105,7 @@ impl Header {
             padding: no_padding(),
             short_frames: false,
             generic_timers: false,
+            can_fd: None,
             memory: false,
             bus_time: false,
             never_late: false,
@@ -111,7 +115,12 @@ impl Header {
     /// Takes over what the settings of a simulator say.
     #[must_use]
     pub fn with(self, settings: &Settings) -> Self {
-        let Profile { timers, pad, dlc } = settings.transport;
+        let Profile {
+            timers,
+            pad,
+            dlc,
+            frames,
+        } = settings.transport;
         Self {
             seed: settings.seed,
             timing: match settings.timing.reply {
@@ -123,6 +132,10 @@ impl Header {
             padding: format!("{pad:02X}"),
             short_frames: dlc == Dlc::Lenient,
             generic_timers: timers == Timers::GENERIC,
+            can_fd: match frames {
+                Frames::Classic => None,
+                Frames::Fd { tx_dl, .. } => Some(tx_dl.bytes()),
+            },
             ..self
         }
     }
@@ -148,6 +161,13 @@ impl Header {
                     Dlc::Lenient
                 } else {
                     Dlc::Strict
+                },
+                frames: match self.can_fd.and_then(TxDl::new) {
+                    Some(tx_dl) => Frames::Fd {
+                        tx_dl,
+                        bit_rate_switch: true,
+                    },
+                    None => Frames::Classic,
                 },
             },
             ..Settings::of(scenario, self.seed, timing)
@@ -181,16 +201,21 @@ mod tests {
         let healthy = shipped::find("healthy").expect("shipped");
         let scenario = Scenario::parse(healthy.text.as_bytes()).expect("a scenario");
         for timing in [Timing::REAL, Timing::REAL_ON_PACED_BUS, Timing::FAST] {
-            for (timers, dlc, broadcasts) in [
-                (Timers::OBD, Dlc::Strict, false),
-                (Timers::GENERIC, Dlc::Strict, true),
-                (Timers::OBD, Dlc::Lenient, true),
+            let fd = Frames::Fd {
+                tx_dl: TxDl::LONGEST,
+                bit_rate_switch: true,
+            };
+            for (timers, dlc, frames, broadcasts) in [
+                (Timers::OBD, Dlc::Strict, Frames::Classic, false),
+                (Timers::GENERIC, Dlc::Strict, fd, true),
+                (Timers::OBD, Dlc::Lenient, Frames::Classic, true),
             ] {
                 let settings = Settings {
                     transport: Profile {
                         timers,
                         pad: 0xCC,
                         dlc,
+                        frames,
                     },
                     broadcasts,
                     ..Settings::of(&scenario, 77, timing)

@@ -34,7 +34,10 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     };
     let bus = bus.map_err(words::system)?;
     let tester = TesterConfig {
-        transport: args.transport.profile(),
+        transport: Profile {
+            frames: args.fd.frames(),
+            ..args.transport.profile()
+        },
         ..TesterConfig::default()
     };
     let mut session = Session::new(bus, tester).map_err(words::system)?;

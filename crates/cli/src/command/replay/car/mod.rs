@@ -160,7 +160,7 @@ fn learn(args: &args::Replay, wanted: Wanted, bus: usize) -> Result<Learned, Fai
 }
 
 fn settings(args: &args::Replay, bus: &Bus, recorded: Option<u64>) -> Settings {
-    let Profile { timers, pad, dlc } = args.transport.profile();
+    let Profile { timers, pad, dlc, .. } = args.transport.profile();
     let rate = |bits: u64| {
         if bits == 250_000 {
             BitRate::Kbit250
