@@ -152,7 +152,9 @@ fn car_and_tester_speak_can_fd_where_they_are_told_to() {
     let mut frames = std::iter::from_fn(|| onlooker.receive(SOON));
     let vin = frames.find(|(_, data)| data.starts_with(&[0x00, 20, 0x49, 0x02]));
     assert_eq!(vin.map(|(id, data)| (id, data.len())), Some((0x7E8, 24)));
-    run(&["scan", "codes", "--bus", &bus]).expect(3).complains("no ECU answers");
+    run(&["scan", "codes", "--bus", &bus])
+        .expect(3)
+        .complains("no ECU answers");
     run(&["scan", "codes", "--bus", &bus, "--can-fd", "13"])
         .expect(2)
         .complains("a CAN FD frame has 8, 12, 16, 20, 24, 32, 48 or 64 bytes");

@@ -119,7 +119,11 @@ fn frames_are_as_long_as_they_have_to_be() {
     for (len, tx_dl, expected) in rows {
         let (passed, inbox) = transfer(&mut pair([64, tx_dl]), &counted(len));
         let of_ecu = |passed: &&Passed| passed.frame.id() == EcuAddress::ENGINE.response;
-        let lengths: Vec<usize> = passed.iter().filter(of_ecu).map(|passed| passed.frame.len()).collect();
+        let lengths: Vec<usize> = passed
+            .iter()
+            .filter(of_ecu)
+            .map(|passed| passed.frame.len())
+            .collect();
         assert_eq!(lengths, expected, "{len} bytes, TX_DL {tx_dl}");
         assert_eq!(inbox.received[TESTER], counted(len));
     }

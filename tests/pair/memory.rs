@@ -49,8 +49,13 @@ pub struct Arm {
 
 impl Arm {
     pub fn new(setup: &Setup) -> Self {
+        Self::with(setup, peer::channels(setup))
+    }
+
+    /// With the channels of the setup's ECUs.
+    pub fn with(setup: &Setup, channels: Vec<Channel>) -> Self {
         Self {
-            world: World::new(Pacing::Rate(RATE), peer::channels(setup)),
+            world: World::new(Pacing::Rate(RATE), channels),
             ecu: SmallEcu {
                 setup: *setup,
                 delivered: Vec::new(),

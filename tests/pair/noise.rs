@@ -116,7 +116,10 @@ fn check(frame: &Frame, config: &Config) {
         Frames::Classic => assert!(frame.is_classic_data() && frame.len() == 8, "{frame}"),
         Frames::Fd { tx_dl, .. } => {
             let allowed = 8..=usize::from(tx_dl.bytes());
-            assert!(!frame.is_classic_data() && allowed.contains(&frame.len()), "{frame}");
+            assert!(
+                !frame.is_classic_data() && allowed.contains(&frame.len()),
+                "{frame}"
+            );
         }
     }
     assert!(Pdu::parse(frame.data()).is_ok(), "{frame}");
@@ -198,7 +201,11 @@ fn a_flood_takes_no_memory() {
     let mut dice = Dice(ChaCha8Rng::seed_from_u64(15_765));
     let config = Config::ecu(EcuAddress::ENGINE);
     let mut channel = Channel::new(config);
-    let frames: Vec<Frame> = (0..16).cycle().take(FRAMES).map(|sn| dice.frame(sn, Frames::Classic)).collect();
+    let frames: Vec<Frame> = (0..16)
+        .cycle()
+        .take(FRAMES)
+        .map(|sn| dice.frame(sn, Frames::Classic))
+        .collect();
     let mut now = BusInstant::ZERO;
     let used = allocation_counter::measure(|| {
         for frame in &frames {

@@ -9,7 +9,8 @@ use twotrip_can::{Frame, address::Addressing};
 use twotrip_units::BusInstant;
 
 use crate::{
-    Config, Direction, Dlc, Duplex, Event, Frames, Ignored, NResult, Pdu,
+    Config, Deviation, Direction, Dlc, Duplex, Event, FlowStatus, Frames, Ignored, NResult, Pdu, StMin,
+    deviation::{Deviating, EXCESS, Fate},
     event::Events,
     frames::CLASSIC,
     receive::{FunctionalReceiver, Receiver},
@@ -66,6 +67,7 @@ pub struct Channel {
     receiver: Receiver,
     functional: FunctionalReceiver,
     in_flight: Option<InFlight>,
+    deviating: Option<Deviating>,
     events: Events,
     latest: BusInstant,
 }
@@ -82,6 +84,7 @@ impl Channel {
             receiver: Receiver::new(config.receive_limit),
             functional: FunctionalReceiver::default(),
             in_flight: None,
+            deviating: None,
             events: Events::default(),
             latest: BusInstant::ZERO,
             config,
@@ -92,6 +95,20 @@ impl Channel {
     #[must_use]
     pub const fn config(&self) -> &Config {
         &self.config
+    }
+
+    /// From now on the channel misbehaves like this, or no more. A message under way goes on with it.
+    pub fn deviate(&mut self, deviation: Option<Deviation>) {
+        match (&mut self.deviating, deviation) {
+            (Some(deviating), Some(deviation)) => deviating.policy = deviation,
+            (deviating, deviation) => *deviating = deviation.map(Deviating::new),
+        }
+    }
+
+    /// How the channel misbehaves.
+    #[must_use]
+    pub fn deviation(&self) -> Option<&Deviation> {
+        self.deviating.as_ref().map(|deviating| &deviating.policy)
     }
 
     /// Whether a message is leaving: from [`send`](Self::send) until its last frame is acknowledged or it is given up.
@@ -155,6 +172,10 @@ impl Channel {
             return Err(SendError::Receiving);
         }
         self.transmitter.start(message);
+        if let Some(deviating) = &mut self.deviating {
+            let len = deviating.begin_message(length, limit);
+            self.transmitter.falsify(len, EXCESS);
+        }
         Ok(())
     }
 
@@ -164,6 +185,9 @@ impl Channel {
         self.receiver.abort();
         self.functional = FunctionalReceiver::default();
         self.in_flight = None;
+        if let Some(deviating) = &mut self.deviating {
+            deviating.abort();
+        }
         while self.events.pop().is_some() {}
     }
 
@@ -187,6 +211,9 @@ impl Channel {
                 block_size,
                 st_min,
             } => {
+                if self.deviating.is_some_and(|deviating| deviating.is_deaf()) {
+                    return;
+                }
                 let outcome = self
                     .transmitter
                     .on_flow_control(now, &self.config, status, block_size, st_min);
@@ -199,6 +226,9 @@ impl Channel {
             }
             Pdu::SingleFrame { payload } => self.receiver.on_single_frame(payload, &mut self.events),
             Pdu::FirstFrame { length, payload } => {
+                if let Some(deviating) = &mut self.deviating {
+                    deviating.begin_reception();
+                }
                 self.receiver
                     .on_first_frame(length, payload, &self.config, &mut self.events);
             }
@@ -236,11 +266,25 @@ impl Channel {
         self.handle_timeout(now);
         match self.in_flight.take().map(|in_flight| in_flight.direction) {
             Some(Direction::Receive) => self.receiver.on_transmitted(now, &self.config),
-            Some(Direction::Transmit) => {
-                let outcome = self.transmitter.on_transmitted(now, &self.config);
-                self.report(outcome);
-            }
+            // The same frame once more, before the transfer goes on.
+            Some(Direction::Transmit)
+                if self
+                    .deviating
+                    .is_some_and(|deviating| deviating.has_frame_again()) => {}
+            Some(Direction::Transmit) => self.on_passed(now),
             None => {}
+        }
+    }
+
+    /// A frame of our message has passed.
+    fn on_passed(&mut self, now: BusInstant) {
+        let outcome = self.transmitter.on_transmitted(now, &self.config);
+        self.report(outcome);
+        if self.deviating.is_some_and(|deviating| deviating.is_impatient()) {
+            let status = FlowStatus::ContinueToSend;
+            // Nobody waits for it but after a first frame: of the others nothing comes.
+            self.transmitter
+                .on_flow_control(now, &self.config, status, 0, StMin::ZERO);
         }
     }
 
@@ -276,6 +320,9 @@ impl Channel {
     fn fail_transmission(&mut self, result: NResult) {
         if self.is_transmitting() {
             self.transmitter.abort();
+            if let Some(deviating) = &mut self.deviating {
+                deviating.abort();
+            }
             self.events.failed(Direction::Transmit, result);
         }
     }
@@ -285,6 +332,9 @@ impl Channel {
     pub fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
         if self.in_flight.is_some() {
             return None;
+        }
+        if self.deviating.is_some() {
+            return self.poll_deviating_frame(now);
         }
         let timers = &self.config.profile.timers;
         let (unit, direction, limit) = if let Some(unit) = self.receiver.next(&self.config) {
@@ -300,6 +350,41 @@ impl Channel {
         Some(unit.to_frame(self.config.transmit_id, profile.pad, profile.frames))
     }
 
+    /// The next frame of a channel that misbehaves.
+    fn poll_deviating_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        let timers = self.config.profile.timers;
+        loop {
+            let deviating = self.deviating.as_mut()?;
+            let (mut unit, direction, limit) = match deviating.grant(now, &mut self.receiver, &self.config) {
+                Some(unit) => (unit, Direction::Receive, timers.n_ar),
+                None => {
+                    if let Some(frame) = deviating.take_again() {
+                        self.in_flight = Some(InFlight {
+                            direction: Direction::Transmit,
+                            deadline: now + timers.n_as,
+                        });
+                        return Some(frame);
+                    }
+                    (self.transmitter.next(now)?, Direction::Transmit, timers.n_as)
+                }
+            };
+            let fate = match direction {
+                Direction::Receive => Fate::Goes,
+                Direction::Transmit => deviating.on_unit(&mut unit),
+            };
+            if fate == Fate::IsLost {
+                self.on_passed(now);
+                continue;
+            }
+            let frame = deviating.frame(&unit, &self.config, fate);
+            self.in_flight = Some(InFlight {
+                direction,
+                deadline: now + limit,
+            });
+            return Some(frame);
+        }
+    }
+
     /// What happened.
     #[must_use]
     pub fn poll_event(&mut self) -> Option<Event> {
@@ -312,8 +397,18 @@ impl Channel {
     pub fn poll_timeout(&self) -> Option<BusInstant> {
         let frame = match self.in_flight {
             Some(in_flight) => Some(in_flight.deadline),
-            None if self.receiver.owes() => Some(BusInstant::ZERO),
-            None => self.transmitter.next_at(),
+            None => match (self.receiver.owes(), &self.deviating) {
+                (true, None) => Some(BusInstant::ZERO),
+                (false, None) => self.transmitter.next_at(),
+                (owes, Some(deviating)) => {
+                    let again = deviating.has_frame_again().then_some(BusInstant::ZERO);
+                    let owed = owes.then_some(deviating.resumes());
+                    [again, owed, self.transmitter.next_at()]
+                        .into_iter()
+                        .flatten()
+                        .min()
+                }
+            },
         };
         [frame, self.transmitter.n_bs(), self.receiver.n_cr()]
             .into_iter()

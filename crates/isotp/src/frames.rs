@@ -70,7 +70,10 @@ impl Frames {
         let Self::Fd { bit_rate_switch, .. } = self else {
             return Frame::padded(id, &data[..CLASSIC], 0);
         };
-        let length = LENGTHS.into_iter().map(usize::from).find(|length| *length >= used);
+        let length = LENGTHS
+            .into_iter()
+            .map(usize::from)
+            .find(|length| *length >= used);
         let data = &data[..length.unwrap_or(LONGEST)];
         Frame::fd(id, data, bit_rate_switch, false).expect("no more than 64 bytes")
     }

@@ -10,6 +10,7 @@
 //! - [`Channel`]: one address pair, both directions, no IO and no clock.
 //! - [`Config`], [`Profile`], [`Timers`]: its settings; ISO 15765-4 (legislated diagnostics) and the generic times.
 //! - [`Event`]: what it tells the layer above, what the peer did wrong included.
+//! - [`Deviation`]: what a channel does wrong on purpose; nothing unless it is told to.
 //! - [`Frames`]: classic CAN, or CAN FD with its longer frames.
 //! - [`Pdu`]: the four kinds of frame, bytes to values and back.
 //!
@@ -36,6 +37,7 @@ extern crate alloc;
 
 mod channel;
 mod config;
+mod deviation;
 mod event;
 mod frames;
 mod pdu;
@@ -44,6 +46,7 @@ mod transmit;
 
 pub use channel::{Channel, SendError};
 pub use config::{Config, Dlc, Duplex, FlowParameters, Profile, Timers};
+pub use deviation::{ConsecutiveFault, Deviation, Fault, Grant, Heed};
 pub use event::{Direction, Event, Ignored, NResult};
 pub use frames::{Frames, TxDl};
 pub use pdu::{FlowStatus, ParseError, Payload, Pdu, StMin};

@@ -194,7 +194,9 @@ pub enum ParseError {
         room: usize,
     },
     /// On CAN FD a single frame of more than eight bytes has its length in the second byte, behind 00.
-    #[error("single frame of `{bytes}` bytes with its length `{found}` in the first byte, needs the escape form")]
+    #[error(
+        "single frame of `{bytes}` bytes with its length `{found}` in the first byte, needs the escape form"
+    )]
     SingleFrameForm {
         /// SF_DL in the first byte.
         found: u8,
@@ -290,6 +292,12 @@ impl Pdu {
             *to = *from;
         }
         frames.frame(id, &data, size + payload.len())
+    }
+
+    /// Bytes of its frame that are no padding, for all we send.
+    pub(crate) fn bytes_in_frame(&self) -> usize {
+        let (_, size, payload) = self.parts();
+        size + payload.len()
     }
 
     /// The protocol bytes, how many, and the message bytes that follow them.

@@ -6,7 +6,8 @@ use twotrip_can::address::Addressing;
 use twotrip_units::BusInstant;
 
 use crate::{
-    Config, Direction, Event, FlowStatus, Ignored, NResult, Payload, Pdu, event::Events,
+    Config, Direction, Event, FlowStatus, Ignored, NResult, Payload, Pdu,
+    event::Events,
     frames::{Rooms, first_header},
 };
 
@@ -60,6 +61,10 @@ impl Receiver {
 
     pub(crate) const fn owes(&self) -> bool {
         self.owed.is_some()
+    }
+
+    pub(crate) const fn owed(&self) -> Option<FlowStatus> {
+        self.owed
     }
 
     pub(crate) fn abort(&mut self) {

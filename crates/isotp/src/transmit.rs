@@ -91,6 +91,15 @@ impl Transmitter {
         self.state = State::Beginning;
     }
 
+    /// The message just begun has another length than it should: cut, or filled up.
+    pub(crate) fn falsify(&mut self, len: usize, fill: u8) {
+        let len = len.min(self.message.len());
+        if let Some(excess) = self.message.get_mut(self.len..len) {
+            excess.fill(fill);
+        }
+        self.len = len;
+    }
+
     pub(crate) const fn abort(&mut self) {
         self.state = State::Idle;
     }

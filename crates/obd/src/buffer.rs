@@ -105,6 +105,11 @@ impl ResponseBuffer {
         Ok(&mut self.bytes[start..])
     }
 
+    /// Keeps the first `length` bytes.
+    pub fn truncate(&mut self, length: usize) {
+        self.bytes.truncate(length);
+    }
+
     /// Overwrites one byte written before, such as a count that is known only at the end.
     ///
     /// # Panics

@@ -14,6 +14,7 @@ use twotrip_host::{
     runtime_dir::RuntimeDir,
     story,
 };
+use twotrip_isotp::Profile;
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
 use twotrip_sim::{Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
 use twotrip_units::BusInstant;

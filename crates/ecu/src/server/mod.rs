@@ -17,6 +17,7 @@
 //!
 //! Not here: service $05, which is not on CAN.
 
+mod deviation;
 mod fitted;
 mod identity;
 mod overrides;
@@ -38,6 +39,7 @@ use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, Su
 
 use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors};
 
+pub use deviation::{Deviation, Falsified, Unserved};
 pub use fitted::Served;
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;

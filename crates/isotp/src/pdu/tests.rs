@@ -62,7 +62,10 @@ fn each_unit_is_read_from_and_written_to_the_same_bytes() {
     let id = CanId::Standard(0x7E8);
     for (bytes, unit) in table() {
         assert_eq!(Pdu::parse(&bytes), Ok(unit));
-        assert_eq!(unit.to_frame(id, 0xA5, Frames::Classic), Frame::padded(id, &bytes, 0));
+        assert_eq!(
+            unit.to_frame(id, 0xA5, Frames::Classic),
+            Frame::padded(id, &bytes, 0)
+        );
     }
 }
 
@@ -178,7 +181,10 @@ fn units_of_can_fd_are_read_from_and_written_to_the_same_bytes() {
             tx_dl: TxDl::LONGEST,
             bit_rate_switch: true,
         };
-        assert_eq!(Some(unit.to_frame(id, 0xCC, frames)), Frame::fd(id, &bytes, true, false));
+        assert_eq!(
+            Some(unit.to_frame(id, 0xCC, frames)),
+            Frame::fd(id, &bytes, true, false)
+        );
         assert_eq!(Pdu::parse(&bytes), Ok(unit), "{bytes:02X?}");
     }
 }
@@ -187,12 +193,36 @@ fn units_of_can_fd_are_read_from_and_written_to_the_same_bytes() {
 fn broken_rules_of_can_fd_are_named() {
     let cases: [(&[u8], usize, ParseError); 8] = [
         (&[0x07], 12, ParseError::SingleFrameForm { found: 7, bytes: 12 }),
-        (&[0x00, 7], 12, ParseError::SingleFrameEscapeLength { found: 7, room: 10 }),
-        (&[0x00, 0], 64, ParseError::SingleFrameEscapeLength { found: 0, room: 62 }),
-        (&[0x00, 11], 12, ParseError::SingleFrameEscapeLength { found: 11, room: 10 }),
-        (&[0x00, 63], 64, ParseError::SingleFrameEscapeLength { found: 63, room: 62 }),
-        (&[0x10, 62], 64, ParseError::FirstFrameLength { found: 62, least: 63 }),
-        (&[0x10, 0, 0, 0, 0x0F, 0xFF], 64, ParseError::EscapeLength { found: 4095 }),
+        (
+            &[0x00, 7],
+            12,
+            ParseError::SingleFrameEscapeLength { found: 7, room: 10 },
+        ),
+        (
+            &[0x00, 0],
+            64,
+            ParseError::SingleFrameEscapeLength { found: 0, room: 62 },
+        ),
+        (
+            &[0x00, 11],
+            12,
+            ParseError::SingleFrameEscapeLength { found: 11, room: 10 },
+        ),
+        (
+            &[0x00, 63],
+            64,
+            ParseError::SingleFrameEscapeLength { found: 63, room: 62 },
+        ),
+        (
+            &[0x10, 62],
+            64,
+            ParseError::FirstFrameLength { found: 62, least: 63 },
+        ),
+        (
+            &[0x10, 0, 0, 0, 0x0F, 0xFF],
+            64,
+            ParseError::EscapeLength { found: 4095 },
+        ),
         (&[0x11, 0], 13, ParseError::FirstFrameCut { found: 13 }),
     ];
     for (start, length, error) in cases {
@@ -206,5 +236,8 @@ fn broken_rules_of_can_fd_are_named() {
 #[test]
 fn tx_dl_is_a_length_that_a_frame_can_have() {
     let allowed = (0..=u8::MAX).filter(|&bytes| TxDl::new(bytes).is_some());
-    assert_eq!(allowed.collect::<std::vec::Vec<_>>(), [8, 12, 16, 20, 24, 32, 48, 64]);
+    assert_eq!(
+        allowed.collect::<std::vec::Vec<_>>(),
+        [8, 12, 16, 20, 24, 32, 48, 64]
+    );
 }

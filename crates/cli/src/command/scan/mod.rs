@@ -10,6 +10,7 @@ use twotrip_host::{
     bus::{Bus, Name},
     session::Session,
 };
+use twotrip_isotp::Profile;
 use twotrip_obd::inspection::Program;
 use twotrip_tester::{Survey, TesterConfig, Topic};
 
