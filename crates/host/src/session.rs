@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use tokio::time::sleep_until;
 use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress, error_frame::ErrorFrame};
+use twotrip_isotp::Ignored as TransportIgnored;
 use twotrip_tester::{
     EcuNumber, Event, Ignored, NResult, Outcome, RequestError, Target, Tester, TesterConfig,
 };
@@ -124,6 +125,8 @@ pub struct Session {
     ended: Option<Outcome>,
     /// Frames of ECUs that belong to no exchange.
     strays: Vec<Frame>,
+    /// See [`Self::short_frames`].
+    short_frames: u64,
 }
 
 /// Stray frames kept between two looks at them.
@@ -171,6 +174,7 @@ impl Session {
             exchange: Exchange::default(),
             ended: None,
             strays: Vec::new(),
+            short_frames: 0,
         })
     }
 
@@ -257,6 +261,12 @@ impl Session {
         std::mem::take(&mut self.strays)
     }
 
+    /// Frames of ECUs with fewer than eight bytes, which were ignored (`Dlc::Strict`).
+    #[must_use]
+    pub const fn short_frames(&self) -> u64 {
+        self.short_frames
+    }
+
     /// Takes what comes, or returns at that time.
     async fn hear_once(&mut self, end: Instant) -> Result<(), SessionError> {
         tokio::select! {
@@ -337,9 +347,13 @@ impl Session {
                     self.exchange.refused = Some(result);
                 }
                 Event::Ignored {
-                    reason: Ignored::Unasked | Ignored::OtherService { .. },
+                    reason: Ignored::Unasked | Ignored::OtherService { .. } | Ignored::OtherParameter { .. },
                     ..
                 } => self.strays.extend(frame.filter(|_| self.strays.len() < STRAYS)),
+                Event::Ignored {
+                    reason: Ignored::Transport(TransportIgnored::DlcNotEight { .. }),
+                    ..
+                } => self.short_frames += 1,
                 Event::Finished { outcome, .. } => self.ended = Some(outcome),
                 _ => {}
             }

@@ -77,6 +77,15 @@ pub enum Ignored {
         /// First byte of the message.
         found: u8,
     },
+    /// The message answers the service, but tells another parameter than those asked for: a late answer to another question, or
+    /// one to another tester.
+    #[error("answer of service `{service:02X}` about `{found:02X}`, which was not asked for")]
+    OtherParameter {
+        /// The service asked.
+        service: u8,
+        /// The parameter told.
+        found: u16,
+    },
     /// The transport ignored a frame.
     #[error(transparent)]
     Transport(#[from] twotrip_isotp::Ignored),

@@ -95,8 +95,8 @@ enum Progress {
     Busy,
     /// It has answered.
     Answered,
-    /// Its answer broke off, or never came after it was announced.
-    Broken,
+    /// Its answer broke off, or never came after it was announced. What is left of it may go on until then.
+    Broken { until: Option<BusInstant> },
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -188,12 +188,13 @@ impl Exchange {
         self.ecus[ecu.0 as usize].arriving = Some(now);
     }
 
-    /// The message of the ECU broke off. If another takes its place, that one counts.
-    pub(crate) fn on_broken(&mut self, ecu: EcuNumber) {
+    /// The message of the ECU broke off, and what is left of it may go on until then. If another takes its place, that one
+    /// counts.
+    pub(crate) fn on_broken(&mut self, ecu: EcuNumber, until: Option<BusInstant>) {
         let ecu = &mut self.ecus[ecu.index()];
         ecu.arriving = None;
         if ecu.progress != Progress::Answered {
-            ecu.progress = Progress::Broken;
+            ecu.progress = Progress::Broken { until };
         }
     }
 
@@ -202,6 +203,7 @@ impl Exchange {
         &mut self,
         now: BusInstant,
         ecu: EcuNumber,
+        request: &[u8],
         message: &[u8],
         config: &TesterConfig,
     ) -> Verdict {
@@ -226,7 +228,11 @@ impl Exchange {
                 return Verdict::Busy;
             }
             [0x7F, refused, _] if refused == service => {}
-            [first, ..] if first == service.wrapping_add(0x40) => {}
+            [first, ..] if first == service.wrapping_add(0x40) => {
+                if let Some(found) = other_parameter(request, message) {
+                    return Verdict::Ignored(Ignored::OtherParameter { service, found });
+                }
+            }
             _ => {
                 let found = message.first().copied().unwrap_or_default();
                 return Verdict::Ignored(Ignored::OtherService { service, found });
@@ -250,7 +256,8 @@ impl Exchange {
                 .filter_map(|ecu| match ecu.progress {
                     Progress::Due => Some(p2),
                     Progress::Pending { until } => Some(until),
-                    Progress::Silent | Progress::Busy | Progress::Answered | Progress::Broken => None,
+                    Progress::Broken { until } => until,
+                    Progress::Silent | Progress::Busy | Progress::Answered => None,
                 })
                 .min(),
         };
@@ -288,9 +295,13 @@ impl Exchange {
             match ecu.progress {
                 Progress::Due if p2 > now => open |= known.expects(self.target, number),
                 Progress::Due => ecu.progress = Progress::Silent,
-                Progress::Pending { until } if until > now => open = true,
-                Progress::Pending { .. } => ecu.progress = Progress::Broken,
-                Progress::Silent | Progress::Busy | Progress::Answered | Progress::Broken => {}
+                Progress::Pending { until } | Progress::Broken { until: Some(until) } if until > now => {
+                    open = true;
+                }
+                Progress::Pending { .. } | Progress::Broken { until: Some(_) } => {
+                    ecu.progress = Progress::Broken { until: None };
+                }
+                Progress::Silent | Progress::Busy | Progress::Answered | Progress::Broken { .. } => {}
             }
         }
         if open {
@@ -312,9 +323,10 @@ impl Exchange {
     }
 
     fn finish(&self, given_up: bool) -> Next {
-        let count = |progress| self.asked().filter(|ecu| ecu.progress == progress).count();
-        let answers = u8::try_from(count(Progress::Answered)).unwrap_or(u8::MAX);
-        let outcome = if given_up || count(Progress::Broken) > 0 {
+        let answered = self.asked().filter(|ecu| ecu.progress == Progress::Answered);
+        let answers = u8::try_from(answered.count()).unwrap_or(u8::MAX);
+        let is_broken = |ecu: &Ecu| matches!(ecu.progress, Progress::Broken { .. });
+        let outcome = if given_up || self.asked().any(is_broken) {
             Outcome::Incomplete
         } else if answers == 0 {
             Outcome::Silent
@@ -323,6 +335,29 @@ impl Exchange {
         };
         Next::Finish { answers, outcome }
     }
+}
+
+/// The parameter that a positive answer tells first, if it was not asked for: then the answer is that to another question, late
+/// or of another tester. Services $01, $06, $08, $09 name parameters of a byte, $02 each with its frame (SAE J1979), $22 such of
+/// two bytes (ISO 14229-1).
+fn other_parameter(request: &[u8], message: &[u8]) -> Option<u16> {
+    let (asked, found) = match (request, message) {
+        ([0x01 | 0x06 | 0x09, asked @ ..], &[_, told, ..]) => (asked.contains(&told), u16::from(told)),
+        ([0x08, asked, ..], &[_, told, ..]) => (*asked == told, u16::from(told)),
+        ([0x02, asked @ ..], &[_, told, ..]) => {
+            let is_it = |pair: &[u8]| pair[0] == told;
+            (asked.chunks(2).any(is_it), u16::from(told))
+        }
+        ([0x22, asked @ ..], &[_, high, low, ..]) => {
+            let told = [high, low];
+            (
+                asked.chunks(2).any(|number| number == told),
+                u16::from_be_bytes(told),
+            )
+        }
+        _ => return None,
+    };
+    (!asked).then_some(found)
 }
 
 /// The ECUs that have answered to 01 00: who else is there need not be waited for.

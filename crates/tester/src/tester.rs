@@ -3,7 +3,7 @@
 use alloc::{collections::VecDeque, vec::Vec};
 
 use twotrip_can::{Frame, address::Addressing};
-use twotrip_isotp::{Channel, Config, Direction, SendError};
+use twotrip_isotp::{Channel, Config, Direction, NResult, SendError};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -270,7 +270,12 @@ impl Tester {
             }
             (Transport::Started { .. }, Some(ecu)) => exchange.on_started(now, ecu),
             (Transport::Failed { result, .. }, Some(ecu)) => {
-                exchange.on_broken(ecu);
+                // The ECU may still be sending the rest, and would not hear another request.
+                let rest = match result {
+                    NResult::WrongSn { .. } => Some(now + self.config.transport.timers.n_cr),
+                    _ => None,
+                };
+                exchange.on_broken(ecu, rest);
                 self.push(Event::Failed {
                     ecu: Some(ecu),
                     result,
@@ -294,7 +299,7 @@ impl Tester {
             exchange.on_asked(now, &self.config);
         }
         let message = self.channels[ecu.index()].message(Addressing::Physical);
-        let verdict = exchange.on_message(now, ecu, message, &self.config);
+        let verdict = exchange.on_message(now, ecu, &self.request, message, &self.config);
         self.push(match verdict {
             Verdict::Answer { after } => Event::Answer { ecu, after },
             Verdict::Pending => Event::Pending { ecu },

@@ -32,7 +32,7 @@ pub enum Falsified {
     RefusalForSilence,
     /// Silence where a refusal is due.
     SilenceForRefusal,
-    /// The last code of a list is left out.
+    /// The last code of the list of service $03 is left out.
     CodeLeftOut,
     /// The vehicle identification number is not there.
     VinMissing,
@@ -83,9 +83,7 @@ impl Falsified {
         match self {
             Self::RefusalForSilence => is_request && answer == Answer::Silence,
             Self::SilenceForRefusal => matches!(answer, Answer::Negative(_)),
-            Self::CodeLeftOut => {
-                answer.is_positive() && matches!(response, [0x43 | 0x47 | 0x4A, 1.., _, _, ..])
-            }
+            Self::CodeLeftOut => answer.is_positive() && matches!(response, [0x43, 1..=u8::MAX, _, _, ..]),
             Self::VinMissing => answer.is_positive() && matches!(request, [0x09, 0x00 | 0x02]),
             Self::VinCut(_) | Self::VinGarbled => {
                 answer.is_positive() && request == VIN && response.len() > VIN_HEADER + NO_ASCII.len()
@@ -291,7 +289,7 @@ mod tests {
             ..Deviation::default()
         };
         assert_eq!(silent.before(&[0x04], &mut response), Some(Answer::Silence));
-        assert_eq!(response.as_slice(), []);
+        assert!(response.is_empty());
     }
 
     #[test]

@@ -327,6 +327,56 @@ fn what_answers_another_question_or_was_not_asked_is_ignored() {
     ]);
 }
 
+/// SAE J1979: an answer begins with a parameter that was asked for. What does not is late, or for another tester.
+#[test]
+fn an_answer_about_another_parameter_is_ignored() {
+    let rows: [(&[u8], &[u8], &[u8]); 5] = [
+        (
+            &[3, 0x01, 0x0C, 0x0D],
+            &[4, 0x41, 0x05, 0x50],
+            &[3, 0x41, 0x0D, 0x00],
+        ),
+        (
+            &[3, 0x02, 0x0C, 0x00],
+            &[5, 0x42, 0x05, 0x00, 0x50],
+            &[5, 0x42, 0x0C, 0x00, 0x1A],
+        ),
+        (&[2, 0x06, 0x01], &[3, 0x46, 0x02, 0x01], &[3, 0x46, 0x01, 0x01]),
+        (&[2, 0x09, 0x0A], &[3, 0x49, 0x02, 0x01], &[3, 0x49, 0x0A, 0x01]),
+        (
+            &[3, 0x22, 0xF8, 0x02],
+            &[4, 0x62, 0xF8, 0x04, 0x01],
+            &[4, 0x62, 0xF8, 0x02, 0x01],
+        ),
+    ];
+    for (request, other, right) in rows {
+        let mut bench = Bench::new();
+        bench.ask(Target::Ecu(ecu(0)), &request[1..]);
+        bench.frame(1, from_ecu(0, other));
+        bench.frame(2, from_ecu(0, right));
+        let record = &bench.record[1..];
+        assert!(record[0].contains("OtherParameter"), "{record:?}");
+        assert!(record[1].contains("7E8 answers"), "{record:?}");
+    }
+}
+
+/// ISO 15765-2:2016 9.6.4.4: after a wrong sequence number the rest of the message is ignored. Who still sends it does not
+/// hear another request, so the exchange ends once it must be over (N_Cr).
+#[test]
+fn the_rest_of_a_broken_answer_is_waited_for() {
+    let mut bench = Bench::new();
+    bench.ask(Target::Ecu(ecu(0)), &[0x09, 0x02]);
+    bench.frame(10, from_ecu(0, &[0x10, 20, 0x49, 2, 1, 1, 1, 1]));
+    bench.frame(12, from_ecu(0, &[0x22, 1, 1, 1, 1, 1, 1, 1]));
+    bench.run(500);
+    bench.expect(&[
+        "0 7E0#02 09 02 00 00 00 00 00",
+        "10 7E0#30 00 00 00 00 00 00 00",
+        "12 Failed { ecu: Some(EcuNumber(0)), result: WrongSn { expected: 1, found: 2 } }",
+        "162 finished 0 Incomplete",
+    ]);
+}
+
 /// N_Cr, 150 ms (ISO 15765-4).
 #[test]
 fn answer_that_breaks_off_is_reported() {
