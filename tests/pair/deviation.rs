@@ -163,13 +163,16 @@ const FIRST: &str = "7E8#10 13 00 01 02 03 04 05";
 const SECOND: &str = "7E8#21 06 07 08 09 0A 0B 0C";
 const THIRD: &str = "7E8#22 0D 0E 0F 10 11 12 00";
 
+/// What is wrong, frames of the ECU, what the tester has.
+type Row = (Deviation, &'static [&'static str], Result<usize, Option<NResult>>);
+
 /// What the ECU does wrong when it answers, its frames (`=`: without the rule that they have eight bytes), and what a right
 /// tester has in the end: bytes of the message, or why it gave up.
 #[test]
 fn a_right_receiver_takes_what_is_whole_and_discards_the_rest() {
     let wrong = |expected, found| Err(Some(NResult::WrongSn { expected, found }));
     let late = Err(Some(NResult::TimeoutCr));
-    let rows: [(Deviation, &[&str], Result<usize, Option<NResult>>); 14] = [
+    let rows: [Row; 14] = [
         (NONE, &[FIRST, SECOND, THIRD], Ok(19)),
         (
             Deviation {

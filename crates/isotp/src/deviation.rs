@@ -155,13 +155,14 @@ impl Deviating {
             }
             Pdu::ConsecutiveFrame { sequence_number, .. } => {
                 self.consecutive = self.consecutive.saturating_add(1);
-                let fault = self.policy.consecutive;
-                match fault.filter(|fault| fault.number == self.consecutive) {
-                    Some(ConsecutiveFault { fault, .. }) => match fault {
-                        Fault::WrongNumber => *sequence_number = (*sequence_number + 1) % 16,
-                        Fault::Missing => return Fate::IsLost,
-                        Fault::Repeated => return Fate::GoesTwice,
-                    },
+                let fault = self
+                    .policy
+                    .consecutive
+                    .filter(|fault| fault.number == self.consecutive);
+                match fault.map(|fault| fault.fault) {
+                    Some(Fault::WrongNumber) => *sequence_number = (*sequence_number + 1) % 16,
+                    Some(Fault::Missing) => return Fate::IsLost,
+                    Some(Fault::Repeated) => return Fate::GoesTwice,
                     None => {}
                 }
             }

@@ -185,9 +185,11 @@ mod tests {
     const VIN_ANSWER: &[u8] = b"\x49\x02\x010TW00TRP3A0000042";
 
     /// What is done, request, answer, what becomes of it.
+    type Row = (Falsified, &'static [u8], &'static [u8], &'static [u8]);
+
     #[test]
     fn each_falsification_by_its_bytes() {
-        let rows: &[(Falsified, &[u8], &[u8], &[u8])] = &[
+        let rows: &[Row] = &[
             (
                 Falsified::RefusalForSilence,
                 &[0x01, 0xFF],
