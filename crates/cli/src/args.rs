@@ -711,6 +711,8 @@ pub(crate) enum ListWhat {
     Parameters,
     /// Events that a scenario's cues can wait for
     Events,
+    /// Disturbances between tool and car, and what a good tool does about each
+    Disturbances,
     /// Periodic messages of the car's control units, with the layout of their signals (`run --broadcasts on`)
     Broadcasts,
     /// The format of scenario files as a JSON Schema, for editors

@@ -35,11 +35,13 @@
 //! | module | holds |
 //! |---|---|
 //! | [`phrase`] | what can be said, the grammar, the list for `twotrip list phrases` |
+//! | [`disturbance`] | what goes wrong on cue between tool and car: the table of `twotrip list disturbances` |
 //! | [`mod@file`] | scenario files: format and check |
 //! | [`vehicle`] | vehicle files: format, check, the cars built into the program |
 //! | [`shipped`] | the scenarios built into the program |
 //! | [`limits`] | the bounds on numbers and sizes |
 
+pub mod disturbance;
 pub mod file;
 pub mod findings;
 pub mod limits;
@@ -48,6 +50,7 @@ mod problem;
 pub mod shipped;
 pub mod vehicle;
 
+pub use disturbance::Disturbance;
 pub use file::{Cue, RepairOrder, Scenario};
 pub use phrase::{Phrase, Spanned, parse_phrase, parse_script};
 pub use problem::{Expected, Problem, ProblemKind};

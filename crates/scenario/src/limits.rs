@@ -61,6 +61,10 @@ pub const CUE_TIMES: u64 = 1000;
 pub const CUE_PHRASES: u64 = 10_000;
 /// How long after its event a cue acts, shortest and longest.
 pub const CUE_AFTER: [Duration; 2] = [Duration::ZERO, hours(30 * 24)];
+/// How often a disturbance acts, least and most, where it is counted.
+pub const DISTURBED_TIMES: [f64; 2] = [1.0, 1e6];
+/// The share of the times at which a disturbance acts, least and most.
+pub const DISTURBED_SHARE: [Ratio; 2] = [Ratio::from_fraction(0.000_1), Ratio::from_fraction(1.0)];
 /// Most codes of one `preload`.
 pub const PRELOAD_CODES: usize = 16;
 

@@ -1,7 +1,7 @@
 //! What the simulator tells: what came of phrases, and what happened inside the ECU.
 
 use twotrip_ecu::memory::Effect;
-use twotrip_scenario::Phrase;
+use twotrip_scenario::{Disturbance, Phrase};
 use twotrip_units::CarInstant;
 
 use crate::{JobId, Outcome};
@@ -42,6 +42,19 @@ pub enum Event {
         at: CarInstant,
         /// Whether it runs now.
         runs: bool,
+    },
+    /// A disturbance begins, or ends.
+    Disturbance {
+        /// When, in the car's time.
+        at: CarInstant,
+        /// Disturbances are counted from 1.
+        number: u64,
+        /// Which.
+        disturbance: Disturbance,
+        /// Whether it begins.
+        begins: bool,
+        /// How often it has acted.
+        acted: u64,
     },
     /// The fault memory changed.
     Memory {

@@ -6,6 +6,7 @@
 //!  work, stand ─> car time ─> Car { vehicle ─> harness ─> ecu }
 //!                                                          ^ │
 //!  handle_frame ─> Endpoint (ISO-TP, queue, delays) ───────┘ └─> poll_frame <─ Broadcasts (if wanted)
+//!               └──────────── disturb: the line between all of this and the bus ────────────┘
 //! ```
 //!
 //! There are two clocks. Bus time comes in with every `handle_*`; car time passes only in [`Simulator::stand`]
@@ -19,6 +20,7 @@ mod car;
 mod clock;
 mod cues;
 mod deeds;
+mod disturb;
 mod endpoint;
 mod event;
 mod expectation;
@@ -33,6 +35,7 @@ mod wires;
 mod workshop;
 
 pub use car::Car;
+pub use disturb::Hit;
 pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};

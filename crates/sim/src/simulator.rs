@@ -1,6 +1,7 @@
 //! The simulator: car, endpoint and phrases behind one set of calls. What phrases do is in `phrases`, what outlives
-//! the run in `stored`.
+//! the run in `stored`, how frames come in and go out in `line`.
 
+mod line;
 mod phrases;
 mod stored;
 
@@ -30,6 +31,7 @@ use crate::{
     car::REST,
     cues::Cues,
     deeds::Deeds,
+    disturb::line::Line,
     endpoint::{self, Endpoint, EndpointCounts},
     expectation::Watch,
     job::{Job, JobId, Outcome},
@@ -108,6 +110,9 @@ pub struct Simulator {
     cabin: Cabin,
     endpoint: Endpoint,
     broadcasts: Option<Box<Broadcasts>>,
+    /// Between them and the bus; from the first disturbance on.
+    line: Option<Box<Line>>,
+    seed: u64,
     response: ResponseBuffer,
     waiting: VecDeque<(JobId, Phrase)>,
     job: Option<Box<Job>>,
@@ -154,6 +159,8 @@ impl Simulator {
             broadcasts: settings
                 .broadcasts
                 .then(|| Box::new(Broadcasts::new(settings.timing.spacing))),
+            line: None,
+            seed: settings.seed,
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,
@@ -442,9 +449,9 @@ impl Simulator {
 
     // --- The bus ------------------------------------------------------------------------------------------
 
-    /// A frame came in. Deadlines up to `now` run first. A sleeping ECU hears nothing.
-    pub fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
-        self.handle_timeout(now);
+    /// A frame reaches the car. Deadlines up to `now` run first. A sleeping ECU hears nothing.
+    fn hear(&mut self, now: BusInstant, frame: &Frame) {
+        self.serve(now);
         if self.car.ecu.asleep() {
             return;
         }
@@ -453,8 +460,8 @@ impl Simulator {
         }
     }
 
-    /// The bus took our last frame.
-    pub fn handle_transmitted(&mut self, now: BusInstant) {
+    /// The car's last frame has left.
+    fn transmitted(&mut self, now: BusInstant) {
         match &mut self.broadcasts {
             Some(broadcasts) if broadcasts.has_frame_in_flight() => broadcasts.handle_transmitted(now),
             _ => self.endpoint.handle_transmitted(now),
@@ -462,8 +469,8 @@ impl Simulator {
         self.answer_due(now);
     }
 
-    /// A deadline has passed; an extra call is harmless.
-    pub fn handle_timeout(&mut self, now: BusInstant) {
+    /// A deadline of the car has passed.
+    fn serve(&mut self, now: BusInstant) {
         self.endpoint.handle_timeout(now);
         if let Some(broadcasts) = &mut self.broadcasts {
             broadcasts.handle_timeout(now, !self.car.ecu.asleep());
@@ -471,9 +478,8 @@ impl Simulator {
         self.answer_due(now);
     }
 
-    /// A frame to put on the bus: one at a time. Of those that are due, broadcasts go first: their identifiers win.
-    #[must_use]
-    pub fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+    /// A frame of the car: one at a time. Of those that are due, broadcasts go first: their identifiers win.
+    fn next_frame(&mut self, now: BusInstant) -> Option<Frame> {
         let Some(broadcasts) = &mut self.broadcasts else {
             return self.endpoint.poll_frame(now);
         };

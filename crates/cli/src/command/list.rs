@@ -1,6 +1,7 @@
 //! `twotrip list`: what there is, from the tables that the parsers read.
 
 mod broadcasts;
+mod disturbances;
 mod messages;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -65,6 +66,7 @@ pub(super) fn run(args: &args::List) -> Result<(), Failure> {
         ListWhat::Parameters => messages::parameters(),
         ListWhat::Events => phrases(phrase::events()),
         ListWhat::Broadcasts => return broadcasts::list(args.json),
+        ListWhat::Disturbances => return disturbances::list(args.json),
         ListWhat::Schema => return output::json_pretty(&schema::scenario()),
         ListWhat::VehicleSchema => return output::json_pretty(&schema::vehicle()),
     };

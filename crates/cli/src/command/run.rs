@@ -58,6 +58,13 @@ enum Line<'a> {
         car_time_s: f64,
         text: String,
     },
+    Disturbance {
+        car_time_s: f64,
+        number: u64,
+        disturbance: String,
+        begins: bool,
+        acted: u64,
+    },
     BusDown,
     RecordingTrouble {
         text: String,
@@ -477,6 +484,30 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
                 *met &= outcome.ok;
             }
             say(json, at.as_secs_f64(), &phrase.to_string(), outcome)
+        }
+        Notice::Event(Event::Disturbance {
+            at,
+            number,
+            disturbance,
+            begins,
+            acted,
+        }) => {
+            if json {
+                return output::json(&Line::Disturbance {
+                    car_time_s: at.as_secs_f64(),
+                    number: *number,
+                    disturbance: disturbance.to_string(),
+                    begins: *begins,
+                    acted: *acted,
+                });
+            }
+            let clock = words::car_clock(at.as_secs_f64());
+            let times = words::counted(*acted, "time", "times");
+            output::line(&if *begins {
+                format!("{clock}  disturbance {number} begins: {disturbance}")
+            } else {
+                format!("{clock}  disturbance {number} ends: {disturbance}, it acted {times}")
+            })
         }
         Notice::Event(Event::Memory { at, effect }) => {
             let Some((text, _)) = words::effect(*effect) else {

@@ -14,7 +14,7 @@ use std::{collections::VecDeque, mem, ops::Deref, time::Duration};
 
 use twotrip_can::Frame;
 use twotrip_scenario::{Cue, Phrase, parse_phrase, phrase::Expectation};
-use twotrip_sim::{Event, JobId, Simulator};
+use twotrip_sim::{Event, Hit, JobId, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::entry::{Entry, EntryError, PREFIX};
@@ -133,6 +133,11 @@ impl Journaled {
         if let Some(journal) = &mut self.journal {
             let text = comment::line(now, self.simulator.car().now(), &format!("pace {pace}"));
             journal.notes.push(Note::Comment(text));
+            let car = self.simulator.car().now();
+            for (number, disturbance) in self.simulator.disturbances() {
+                let text = comment::line(now, car, &comment::disturbance_begins(number, &disturbance));
+                journal.notes.push(Note::Comment(text));
+            }
             journal.slept = self.simulator.car().ecu().asleep();
         }
         self.note_events(now);
@@ -269,6 +274,12 @@ impl Journaled {
     pub fn withhold_answers(&mut self, now: BusInstant) {
         self.put(Entry::Withheld { at: now });
         self.simulator.withhold_answers();
+    }
+
+    /// See [`Simulator::poll_hit`].
+    #[must_use]
+    pub fn poll_hit(&mut self) -> Option<Hit> {
+        self.simulator.poll_hit()
     }
 
     /// See [`Simulator::has_events`].

@@ -6,6 +6,7 @@
 //! twice is one event.
 
 use twotrip_ecu::memory::{Effect, Lamp};
+use twotrip_scenario::Disturbance;
 use twotrip_sim::Event;
 use twotrip_units::{BusInstant, CarInstant};
 
@@ -13,7 +14,7 @@ use crate::journal::seconds;
 
 /// Words of comments, besides phrases, codes, groups of monitors and numbers.
 const WORDS: &str = "key off engine starts stands pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
-                     blinking complete cleared";
+                     blinking complete cleared disturbance begins ends after acting times";
 
 /// What every comment of ours begins with.
 pub const PREFIX: &str = "car:";
@@ -34,9 +35,32 @@ pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
             at,
             if *runs { "engine starts" } else { "engine stands" }.to_owned(),
         ),
+        Event::Disturbance {
+            at,
+            number,
+            disturbance,
+            begins: true,
+            ..
+        } => (at, disturbance_begins(*number, disturbance)),
+        Event::Disturbance {
+            at,
+            number,
+            disturbance,
+            begins: false,
+            acted,
+        } => (
+            at,
+            format!("disturbance {number} ends after acting {acted} times `disturb {disturbance}`"),
+        ),
         Event::Memory { at, effect } => (at, of_effect(*effect)?),
     };
     Some(line(now, *at, &words))
+}
+
+/// Of a disturbance that is on from now on.
+#[must_use]
+pub fn disturbance_begins(number: u64, disturbance: &Disturbance) -> String {
+    format!("disturbance {number} begins `disturb {disturbance}`")
 }
 
 /// The comment that something is so from now on.
@@ -68,12 +92,16 @@ fn is_phrase(text: &str) -> bool {
 }
 
 fn are_ours(words: &str) -> bool {
-    let phrase = ["begins `", "done `", "not done `"]
-        .iter()
-        .find_map(|front| words.strip_prefix(front)?.strip_suffix('`'));
-    if let Some(phrase) = phrase {
-        return is_phrase(phrase);
+    let phrase = words.strip_suffix('`').and_then(|words| words.split_once('`'));
+    if let Some((front, phrase)) = phrase {
+        return matches!(front, "begins " | "done " | "not done ") && is_phrase(phrase)
+            || front.starts_with("disturbance ") && are_plain(front.trim_end()) && is_phrase(phrase);
     }
+    are_plain(words)
+}
+
+/// Whether there is nothing in it but words of ours, codes, groups of monitors and numbers.
+fn are_plain(words: &str) -> bool {
     words.split(' ').all(|word| {
         WORDS.split_whitespace().any(|ours| ours == word)
             || word.parse::<twotrip_obd::Dtc>().is_ok()

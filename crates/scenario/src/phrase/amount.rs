@@ -176,6 +176,7 @@ fn written_as(unit: &str) -> &'static [Unit<f64>] {
             ("min", |value| value * 60.0),
             ("h", |value| value * 3600.0),
         ],
+        "ms" => &[("ms", |value| value), ("s", |value| value * 1000.0)],
         _ => &[("", |value| value)],
     }
 }

@@ -63,6 +63,9 @@ impl Display for Phrase {
                 write!(f, "override {} {}", quantity.name(), amount.text(*value))
             }
             Self::Release(quantity) => write!(f, "release {}", quantity.name()),
+            Self::Disturb(disturbance) => write!(f, "disturb {disturbance}"),
+            Self::DisturbOff(Some(kind)) => write!(f, "disturb {} off", kind.name()),
+            Self::DisturbOff(None) => f.write_str("disturb off"),
             Self::Expect(expectation) => write!(f, "expect {expectation}"),
         }
     }

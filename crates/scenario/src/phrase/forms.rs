@@ -13,6 +13,7 @@ use super::{
     amount::Amount,
     code::{Code, Codes},
     defect::Physical,
+    disturb::{Disturb, KIND},
     legs::Legs,
     limit::Limit,
     measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, PULLED_DOWN, REID, RESISTANCE, SOAK, WAIT, WITHIN},
@@ -485,6 +486,23 @@ pub(super) static FORMS: &[Form] = &[
         ),
         meaning: "write codes into the fault memory: not physical",
         example: "preload confirmed P0301 P0302",
+    },
+    Form {
+        rule: &Map(After(keyword("disturb"), Disturb), Phrase::Disturb),
+        meaning: "something goes wrong between the tool and the car from now on, see `list disturbances`",
+        example: "disturb drop 7E8 20 %",
+    },
+    Form {
+        rule: &Map(After(keyword("disturb"), (KIND, keyword("off"))), |(kind, ())| {
+            Phrase::DisturbOff(Some(kind))
+        }),
+        meaning: "this no longer does",
+        example: "disturb drop off",
+    },
+    Form {
+        rule: &Map(After(keyword("disturb"), keyword("off")), |()| Phrase::DisturbOff(None)),
+        meaning: "nothing does any more",
+        example: "disturb off",
     },
     Form {
         rule: &expect(

@@ -145,6 +145,11 @@ impl<T: Copy + PartialOrd> Measure<T> {
         }
     }
 
+    /// Whether it is counted in this unit.
+    pub(super) fn knows_unit(&self, written: &str) -> bool {
+        self.units.iter().any(|(name, _)| same_unit(name, written))
+    }
+
     /// The canonical text of a value.
     pub(super) fn text(&self, value: T) -> String {
         format!("{} {}", (self.show)(value), self.unit)

@@ -8,6 +8,7 @@ mod amount;
 mod code;
 mod defect;
 mod display;
+mod disturb;
 mod event;
 mod fault;
 mod forms;
@@ -30,6 +31,7 @@ use twotrip_obd::{Dtc, Group};
 use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, Volume};
 use twotrip_vehicle::{Surface, schedule::Schedule};
 
+pub(crate) use disturb::{occurrence_text, size_text};
 pub(crate) use event::parse_event;
 pub use event::{Event, events};
 pub use help::{Help, help};
@@ -39,6 +41,8 @@ pub use script::{parse_phrase, parse_script};
 pub use twotrip_ecu::server::Quantity;
 pub use twotrip_harness::Signal;
 pub use twotrip_vehicle::{Defect, Part, When as Presence, Work};
+
+use crate::disturbance::{self, Disturbance};
 
 /// A test that holds the cylinders against each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -128,6 +132,10 @@ pub enum Phrase {
     Override(Quantity, f64),
     /// Lets go of a pinned value.
     Release(Quantity),
+    /// Something goes wrong between tool and car from now on.
+    Disturb(Disturbance),
+    /// It no longer does: this, or nothing at all.
+    DisturbOff(Option<disturbance::Kind>),
     /// What must be true, judged where the phrase stands.
     Expect(Expectation),
 }

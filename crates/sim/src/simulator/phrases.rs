@@ -218,6 +218,8 @@ impl Simulator {
             Phrase::Monitors => monitors::tell(&self.car),
             Phrase::Hold(signal, value) => workshop::hold(&mut self.car, *signal, *value),
             Phrase::Release(quantity) => workshop::release(&mut self.car, *quantity),
+            Phrase::Disturb(what) => self.disturb(*what),
+            Phrase::DisturbOff(kind) => self.disturb_off(*kind),
             Phrase::Expect(expectation) => self.expect(*expectation),
             _ => Outcome::done("nothing to do"),
         }

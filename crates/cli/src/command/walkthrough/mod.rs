@@ -319,7 +319,7 @@ impl Loop {
                         phrase: phrase.to_string(),
                     })?;
                 }
-                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } => {}
+                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } | Event::Disturbance { .. } => {}
                 // What a story expects of itself would only give away what is about to be read.
                 Event::Finished {
                     phrase: Phrase::Expect(_),
@@ -389,7 +389,7 @@ impl Loop {
                 Event::Finished { phrase, outcome, .. } => {
                     self.tell_outcome(phrase, false, outcome.clone())?;
                 }
-                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } => {}
+                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } | Event::Disturbance { .. } => {}
             }
         }
         if exchange.answers.is_empty() {
