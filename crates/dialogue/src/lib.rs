@@ -11,6 +11,7 @@
 //! - [`Role`], [`Ecu`]: who speaks to whom, by the identifiers of ISO 15765-4.
 //! - [`Learner`], [`Answers`]: what was answered to what in a recording, to be looked up.
 //! - [`StandIn`]: answers a tester from it, as the ECUs that were recorded.
+//! - [`verdict`]: what a tool did about a disturbance.
 //! - [`Breach`]: the rules of transport, timing and conduct, each with the clause it stands in.
 #![no_std]
 extern crate alloc;
@@ -28,6 +29,7 @@ mod learn;
 pub mod redaction;
 mod role;
 mod stand_in;
+pub mod verdict;
 
 pub use answers::{Answers, Full, Manner, Question, QuestionId, RecordedReply};
 pub use breach::Breach;

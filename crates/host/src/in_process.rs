@@ -19,6 +19,7 @@ use crate::{
     recording::{Counts, RecordingError, Writer},
     session::Answer,
     story::SLICE,
+    verdicts::{Judged, Verdicts},
 };
 
 /// Time between two questions of a person at a tester.
@@ -66,6 +67,7 @@ pub struct Rig {
     /// Time in which an exchange was under way.
     busy: Duration,
     recording: Option<Writer>,
+    verdicts: Verdicts,
 }
 
 impl Rig {
@@ -88,6 +90,7 @@ impl Rig {
             now: BusInstant::ZERO,
             busy: Duration::ZERO,
             recording: None,
+            verdicts: Verdicts::default(),
         }
     }
 
@@ -113,6 +116,11 @@ impl Rig {
     #[must_use]
     pub fn simulator(&self) -> &Simulator {
         &self.simulator
+    }
+
+    /// What the tester did about disturbances so far.
+    pub fn judged(&mut self) -> Vec<Judged> {
+        self.verdicts.findings(&mut self.simulator, self.now)
     }
 
     /// How busy the bus has been, and the time in which exchanges were under way: from a request until it was known
@@ -207,6 +215,8 @@ impl Rig {
                 recording.frame(passed.at, passed.from == self.car_node, &passed.frame);
             }
             if passed.fate == Fate::Whole {
+                self.verdicts
+                    .feed(&mut self.simulator, passed.at, &passed.frame);
                 exchange.frames.push(Seen {
                     at: passed.at,
                     from_car: passed.from == self.car_node,

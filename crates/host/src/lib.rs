@@ -15,6 +15,7 @@
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
 //! - [`story`]: phrases lived through at full speed.
+//! - [`verdicts`]: what the tool did about disturbances.
 
 pub mod bench;
 pub mod bus;
@@ -34,4 +35,5 @@ pub mod story;
 mod sys;
 #[cfg(test)]
 mod test_support;
+pub mod verdicts;
 mod wall;

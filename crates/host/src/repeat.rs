@@ -7,7 +7,7 @@
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_can::Frame;
+use twotrip_can::{Frame, FrameKind};
 use twotrip_capture::{Direction, Item};
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::Simulator;
@@ -385,7 +385,8 @@ impl Repeat {
                     self.given.push_back(Given {
                         at,
                         frame,
-                        perhaps: false,
+                        // An error message is for who listens to errors: not every bus carries it.
+                        perhaps: frame.kind() == FrameKind::Error,
                     });
                 }
                 self.simulator.handle_transmitted(at);

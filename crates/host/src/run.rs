@@ -41,6 +41,7 @@ use crate::{
     journal::Journaled,
     memory_file::MemoryFileError,
     recording::Tap,
+    verdicts::{Judged, Verdicts},
 };
 
 /// How fast the car's time passes.
@@ -146,6 +147,7 @@ pub struct Run {
     memory: Keeper,
     /// The recorder beside.
     tap: Option<Tap>,
+    verdicts: Verdicts,
     asked: BTreeMap<JobId, RequestId>,
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
@@ -176,6 +178,7 @@ impl Run {
             behind: Duration::ZERO,
             memory: Keeper::default(),
             tap: None,
+            verdicts: Verdicts::default(),
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
@@ -186,6 +189,12 @@ impl Run {
     #[must_use]
     pub fn simulator(&self) -> &Simulator {
         &self.simulator
+    }
+
+    /// What the tool on the bus did about disturbances so far.
+    pub fn judged(&mut self) -> Vec<Judged> {
+        let now = self.now();
+        self.verdicts.findings(&mut self.simulator, now)
     }
 
     /// Lets the control socket's last replies go out, and the recorder have the last of what was done to the car.

@@ -10,6 +10,7 @@ use std::{collections::VecDeque, time::Duration};
 use twotrip_can::{
     Frame,
     address::{Addressing, EcuAddress},
+    timing::BitRate,
 };
 use twotrip_ecu::{EcuConfig, server};
 use twotrip_harness::KeyPosition;
@@ -113,6 +114,8 @@ pub struct Simulator {
     /// Between them and the bus; from the first disturbance on.
     line: Option<Box<Line>>,
     seed: u64,
+    /// Of the bus, where it has one.
+    rate: BitRate,
     response: ResponseBuffer,
     waiting: VecDeque<(JobId, Phrase)>,
     job: Option<Box<Job>>,
@@ -161,6 +164,7 @@ impl Simulator {
                 .then(|| Box::new(Broadcasts::new(settings.timing.spacing))),
             line: None,
             seed: settings.seed,
+            rate: settings.timing.spacing.unwrap_or_default(),
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,
@@ -492,18 +496,15 @@ impl Simulator {
             .or_else(|| self.endpoint.poll_frame(now))
     }
 
-    /// Whether the frame last polled still has to go out: the bus has not taken it, and the answer it belongs to has
-    /// not been given up (N_As of ISO 15765-2). Whoever holds it back for want of room drops it once this is false.
-    #[must_use]
-    pub fn has_frame_in_flight(&self) -> bool {
+    /// Whether the car's last frame has neither left nor been given up (N_As of ISO 15765-2).
+    fn is_sending(&self) -> bool {
         let broadcasts = self.broadcasts.as_ref();
         self.endpoint.has_frame_in_flight()
             || broadcasts.is_some_and(|broadcasts| broadcasts.has_frame_in_flight())
     }
 
-    /// When to call [`Self::handle_timeout`] at the latest, in bus time.
-    #[must_use]
-    pub fn poll_timeout(&self) -> Option<BusInstant> {
+    /// When to call [`Self::serve`] at the latest.
+    fn deadline(&self) -> Option<BusInstant> {
         let awake = !self.car.ecu.asleep();
         let broadcasts = self.broadcasts.as_ref();
         // One wire: while an answer is on it a message waits, and the other way round.
@@ -512,9 +513,8 @@ impl Simulator {
         earliest(due, self.answer_timeout())
     }
 
-    /// The same without the turns of periodic messages, which may be some milliseconds late: what a tester waits for.
-    #[must_use]
-    pub fn poll_answer_timeout(&self) -> Option<BusInstant> {
+    /// The same without the turns of periodic messages.
+    fn answer_deadline(&self) -> Option<BusInstant> {
         let leaves = self
             .broadcasts
             .as_ref()

@@ -13,6 +13,7 @@ use twotrip_host::{
     run::{Ending, Notice, Pace, Run, Traffic},
     runtime_dir::RuntimeDir,
     story,
+    verdicts::Judged,
 };
 use twotrip_isotp::Profile;
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
@@ -73,6 +74,13 @@ enum Line<'a> {
         expectation: &'a str,
         met: bool,
         outcome: &'a str,
+    },
+    Verdict {
+        number: u64,
+        disturbance: String,
+        verdict: &'static str,
+        seen: String,
+        source: &'static str,
     },
     BusError(words::BusErrorObject),
     TurnedAway {
@@ -210,6 +218,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let recorded = recording.map(Beside::finish).transpose();
     let ending = ending.map_err(words::system)?;
     met &= judge(args.json, run.simulator())?;
+    tell_verdicts(args.json, run.judged())?;
     let recorded = recorded.map_err(|error| record::failure(&error))?;
     end(args, &run, ending, met, recorded)?;
     kept.map_err(|error| memory_failure(&error))?;
@@ -377,6 +386,37 @@ fn judge(json: bool, simulator: &Simulator) -> Result<bool, Failure> {
         }
     }
     Ok(met)
+}
+
+/// Says what the tool did about each disturbance.
+fn tell_verdicts(json: bool, judged: Vec<Judged>) -> Result<(), Failure> {
+    for Judged {
+        number,
+        disturbance,
+        finding,
+    } in judged
+    {
+        let disturbance = disturbance.to_string();
+        if json {
+            output::json(&Line::Verdict {
+                number,
+                disturbance,
+                verdict: finding.verdict.name(),
+                seen: finding.seen,
+                source: finding.source,
+            })?;
+            continue;
+        }
+        let head = format!("{}: disturbance {number}, {disturbance}", finding.verdict);
+        output::line(&head)?;
+        for line in [finding.seen, finding.source.to_owned()]
+            .iter()
+            .flat_map(|text| output::fit(text, DETAIL_INDENT))
+        {
+            output::line(&line)?;
+        }
+    }
+    Ok(())
 }
 
 /// Lives through the story at full speed; answers what it asks. Says whether all of it could be done, and was as

@@ -14,7 +14,7 @@ use std::{collections::VecDeque, mem, ops::Deref, time::Duration};
 
 use twotrip_can::Frame;
 use twotrip_scenario::{Cue, Phrase, parse_phrase, phrase::Expectation};
-use twotrip_sim::{Event, Hit, JobId, Simulator};
+use twotrip_sim::{Event, JobId, Mark, Simulator};
 use twotrip_units::BusInstant;
 
 pub use self::entry::{Entry, EntryError, PREFIX};
@@ -276,10 +276,10 @@ impl Journaled {
         self.simulator.withhold_answers();
     }
 
-    /// See [`Simulator::poll_hit`].
+    /// See [`Simulator::poll_mark`].
     #[must_use]
-    pub fn poll_hit(&mut self) -> Option<Hit> {
-        self.simulator.poll_hit()
+    pub fn poll_mark(&mut self) -> Option<Mark> {
+        self.simulator.poll_mark()
     }
 
     /// See [`Simulator::has_events`].

@@ -42,6 +42,7 @@ impl Run {
                 if !self.has_work() {
                     self.pass_time(now);
                 }
+                self.verdicts.feed(&mut self.simulator, now, &frame);
                 self.simulator.handle_frame(now, &frame);
                 self.send_frames(now)?;
             }
@@ -84,6 +85,9 @@ impl Run {
             let sent = self.port.send(frame)?;
             if let (Sent::Later | Sent::Down, Some(tap)) = (sent, &self.tap) {
                 tap.not_sent();
+            }
+            if matches!(sent, Sent::Handed | Sent::Queued) {
+                self.verdicts.feed(&mut self.simulator, now, &frame);
             }
             match sent {
                 Sent::Handed => {

@@ -4,6 +4,9 @@
 //! if it gives a size. What is done to frames between car and bus is in [`line`]; what an ECU does wrong is asked where
 //! it answers. Nothing here is asked while no disturbance was ever on.
 
+mod background;
+mod controller;
+mod lane;
 pub(crate) mod line;
 
 use std::collections::VecDeque;
@@ -17,20 +20,51 @@ use crate::endpoint;
 
 /// Disturbances that are on at once, at the most.
 const MOST: usize = 64;
-/// What it did, and nobody has asked for yet, at the most; the oldest go first.
+/// Hits that wait for [`Disturbances::poll_mark`] at the most; more are not kept. Of beginnings and ends so many more are.
 const HITS: usize = 1024;
+const MARKS: usize = 4 * HITS;
 /// Purpose of their dice; the number of the disturbance is added to it.
 const DICE: u64 = 0x6469_7374_0000_0000;
+/// The same of dice for frames that nobody sent.
+const INVENTIONS: u64 = 0x696E_7600_0000_0000;
 
-/// A disturbance did something.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Hit {
-    /// Which one, as counted in [`Event::Disturbance`](crate::Event::Disturbance).
-    pub number: u64,
-    /// When.
-    pub at: BusInstant,
-    /// The identifier of the frame, or of the ECU's answers.
-    pub id: Option<CanId>,
+/// What disturbances did, in order, for whoever judges the tool.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Mark {
+    /// One begins.
+    Begins {
+        /// Disturbances are counted from 1.
+        number: u64,
+        /// Which.
+        what: Disturbance,
+    },
+    /// One did something.
+    Hit {
+        /// Its number.
+        number: u64,
+        /// When.
+        at: BusInstant,
+        /// The identifier of the frame, or of the ECU's answers.
+        id: Option<CanId>,
+    },
+    /// One ends.
+    Ends {
+        /// Its number.
+        number: u64,
+        /// When the time was told last.
+        at: BusInstant,
+    },
+}
+
+/// What one does this time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Act {
+    /// Its number.
+    pub(crate) number: u64,
+    /// How much, in the unit of its row.
+    pub(crate) size: f64,
+    /// From its dice, 0 to 1, for what differs from time to time.
+    pub(crate) draw: f64,
 }
 
 /// One that is on.
@@ -62,7 +96,8 @@ pub(crate) struct Disturbances {
     running: Vec<Running>,
     /// Not told yet.
     changes: VecDeque<Change>,
-    hits: VecDeque<Hit>,
+    marks: VecDeque<Mark>,
+    now: BusInstant,
 }
 
 impl Disturbances {
@@ -73,7 +108,8 @@ impl Disturbances {
             begun: 0,
             running: Vec::new(),
             changes: VecDeque::new(),
-            hits: VecDeque::with_capacity(HITS),
+            marks: VecDeque::new(),
+            now: BusInstant::ZERO,
         }
     }
 
@@ -97,6 +133,7 @@ impl Disturbances {
         };
         self.changes.push_back(running.change(true));
         self.running.push(running);
+        self.mark(Mark::Begins { number, what });
         true
     }
 
@@ -106,16 +143,17 @@ impl Disturbances {
     }
 
     fn end_those(&mut self, over: impl Fn(&Running) -> bool) -> usize {
-        let before = self.running.len();
-        let changes = &mut self.changes;
-        self.running.retain(|running| {
-            let ends = over(running);
-            if ends {
-                changes.push_back(running.change(false));
-            }
-            !ends
-        });
-        before - self.running.len()
+        let mut ended = 0;
+        while let Some(place) = self.running.iter().position(&over) {
+            let running = self.running.remove(place);
+            self.changes.push_back(running.change(false));
+            self.mark(Mark::Ends {
+                number: running.number,
+                at: self.now,
+            });
+            ended += 1;
+        }
+        ended
     }
 
     /// Whether any of these is on.
@@ -123,47 +161,50 @@ impl Disturbances {
         self.running.iter().any(|running| running.what.kind == kind)
     }
 
-    /// The size of one that lasts, while it is on.
-    pub(crate) fn lasting(&self, kind: Kind) -> Option<f64> {
+    /// Number and size of one that lasts, while it is on.
+    pub(crate) fn lasting(&self, kind: Kind) -> Option<(u64, f64)> {
         let running = self.running.iter().find(|running| running.what.kind == kind);
-        running.map(|running| running.what.size)
+        running.map(|running| (running.number, running.what.size))
     }
 
-    /// Asks whether one of this kind acts on this frame or ECU now; if so, its size. Each call is one opportunity.
-    pub(crate) fn acts(&mut self, now: BusInstant, kind: Kind, id: CanId) -> Option<f64> {
-        let mut found = None;
-        for running in &mut self.running {
+    /// Switches one off.
+    pub(crate) fn end(&mut self, number: u64) {
+        self.end_those(|running| running.number == number);
+    }
+
+    /// Dice for what one makes up.
+    pub(crate) fn dice_of(&self, number: u64) -> ChaCha8Rng {
+        endpoint::dice(self.seed, INVENTIONS + number)
+    }
+
+    /// Asks whether one of this kind acts on this frame or ECU now. Each call is one opportunity.
+    pub(crate) fn acts(&mut self, now: BusInstant, kind: Kind, id: CanId) -> Option<Act> {
+        let act = self.running.iter_mut().find_map(|running| {
             let fits = running.what.kind == kind && running.what.on.is_none_or(|on| is_same(on, id));
-            if fits && running.acts() {
-                running.acted += 1;
-                found = Some((running.number, running.what.size));
-                break;
-            }
+            fits.then(|| running.act())?
+        })?;
+        self.hit(act.number, now, Some(id));
+        if self.running.iter().any(|running| running.left == Some(0)) {
+            self.end_those(|running| running.left == Some(0));
         }
-        let (number, size) = found?;
-        self.note(Hit {
-            number,
-            at: now,
-            id: Some(id),
-        });
-        self.end_those(|running| running.left == Some(0));
-        Some(size)
+        Some(act)
     }
 
-    /// Something that one of this kind does by itself, or did to all that was sent.
-    pub(crate) fn did(&mut self, now: BusInstant, kind: Kind, id: Option<CanId>) {
-        if let Some(running) = self.running.iter_mut().find(|running| running.what.kind == kind) {
-            running.acted += 1;
-            let number = running.number;
-            self.note(Hit { number, at: now, id });
-        }
+    /// One did something.
+    pub(crate) fn hit(&mut self, number: u64, at: BusInstant, id: Option<CanId>) {
+        self.mark(Mark::Hit { number, at, id });
     }
 
-    fn note(&mut self, hit: Hit) {
-        if self.hits.len() == HITS {
-            self.hits.pop_front();
+    /// The time.
+    pub(crate) const fn pass(&mut self, now: BusInstant) {
+        self.now = now;
+    }
+
+    fn mark(&mut self, mark: Mark) {
+        let most = if matches!(mark, Mark::Hit { .. }) { HITS } else { MARKS };
+        if self.marks.len() < most {
+            self.marks.push_back(mark);
         }
-        self.hits.push_back(hit);
     }
 
     /// Those that are on.
@@ -177,8 +218,8 @@ impl Disturbances {
     }
 
     /// The next thing that one did.
-    pub(crate) fn poll_hit(&mut self) -> Option<Hit> {
-        self.hits.pop_front()
+    pub(crate) fn poll_mark(&mut self) -> Option<Mark> {
+        self.marks.pop_front()
     }
 }
 
@@ -192,8 +233,9 @@ impl Running {
         }
     }
 
-    fn acts(&mut self) -> bool {
-        match self.what.occurrence {
+    fn act(&mut self) -> Option<Act> {
+        let mut draw = || f64::from(self.dice.next_u32()) / 4_294_967_296.0;
+        let acts = match self.what.occurrence {
             Occurrence::Always => true,
             Occurrence::Times(_) => match &mut self.left {
                 Some(left @ 1..) => {
@@ -202,10 +244,17 @@ impl Running {
                 }
                 Some(0) | None => false,
             },
-            Occurrence::Chance(share) => {
-                f64::from(self.dice.next_u32()) < share.fraction() * 4_294_967_296.0
+            Occurrence::Chance(share) => draw() < share.fraction(),
+        };
+        let draw = draw();
+        acts.then(|| {
+            self.acted += 1;
+            Act {
+                number: self.number,
+                size: self.what.size,
+                draw,
             }
-        }
+        })
     }
 }
 

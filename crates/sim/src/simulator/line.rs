@@ -1,6 +1,6 @@
 //! Frames in and out, through what disturbs them: the calls that whoever has the bus makes.
 
-use twotrip_can::Frame;
+use twotrip_can::{CanId, Frame};
 use twotrip_scenario::disturbance::{Disturbance, Kind};
 use twotrip_units::BusInstant;
 
@@ -8,8 +8,8 @@ use super::Simulator;
 use crate::{
     Event, Outcome,
     disturb::{
-        Disturbances, Hit,
-        line::{Fate, Line},
+        Act, Mark,
+        line::{Car, Line},
     },
 };
 
@@ -20,60 +20,117 @@ impl Simulator {
             return self.hear(now, frame);
         }
         self.handle_timeout(now);
-        let fate = self.line.as_mut().map_or(Fate::Passes, |line| line.fate(now, frame));
-        self.note_disturbances();
-        match fate {
-            Fate::Passes => self.hear(now, frame),
-            Fate::Lost => {}
+        if !self.car.ecu.asleep()
+            && let Some(line) = &mut self.line
+        {
+            line.hear(now, frame);
+            self.flow(now);
         }
     }
 
     /// The bus took our last frame.
     pub fn handle_transmitted(&mut self, now: BusInstant) {
-        self.transmitted(now);
+        if self.line.as_mut().is_none_or(|line| line.taken(now)) {
+            self.transmitted(now);
+        }
+        self.flow(now);
     }
 
     /// A deadline has passed; an extra call is harmless.
     pub fn handle_timeout(&mut self, now: BusInstant) {
+        let is_awake = !self.car.ecu.asleep();
+        if let Some(line) = &mut self.line {
+            line.pass(now, is_awake);
+        }
         self.serve(now);
+        self.flow(now);
     }
 
     /// A frame to put on the bus: one at a time.
     #[must_use]
     pub fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        match &mut self.line {
+            None => self.next_frame(now),
+            Some(line) => line.leaves(now),
+        }
+    }
+
+    /// Whether the frame last polled still has to go out: the bus has not taken it, and the answer it belongs to has
+    /// not been given up (N_As of ISO 15765-2). Whoever holds it back for want of room drops it once this is false.
+    #[must_use]
+    pub fn has_frame_in_flight(&self) -> bool {
+        self.line
+            .as_ref()
+            .map_or_else(|| self.is_sending(), |line| line.is_on_bus())
+    }
+
+    /// When to call [`Self::handle_timeout`] at the latest, in bus time.
+    #[must_use]
+    pub fn poll_timeout(&self) -> Option<BusInstant> {
+        let car = self.deadline();
+        self.line.as_ref().map_or(car, |line| line.next(car, true))
+    }
+
+    /// The same without the turns of messages that nobody asked for, which may be some milliseconds late: what a tester
+    /// waits for.
+    #[must_use]
+    pub fn poll_answer_timeout(&self) -> Option<BusInstant> {
+        let car = self.answer_deadline();
+        self.line.as_ref().map_or(car, |line| line.next(car, false))
+    }
+
+    /// Lets frames pass between the car and the line, as far as they are due.
+    #[inline]
+    fn flow(&mut self, now: BusInstant) {
+        if self.line.is_some() {
+            self.flow_disturbed(now);
+        }
+    }
+
+    #[cold]
+    fn flow_disturbed(&mut self, now: BusInstant) {
         loop {
-            let frame = self.next_frame(now)?;
-            let Some(line) = &mut self.line else {
-                return Some(frame);
-            };
-            let fate = line.fate(now, &frame);
-            self.note_disturbances();
-            match fate {
-                Fate::Passes => return Some(frame),
-                // The ECU is told that it is on its way.
-                Fate::Lost => self.transmitted(now),
+            while let Some(frame) = self.line.as_mut().and_then(|line| line.arrives(now)) {
+                self.hear(now, &frame);
+            }
+            let is_sending = self.is_sending();
+            let Some(line) = &mut self.line else { break };
+            if line.has_awaited() {
+                if is_sending {
+                    break;
+                }
+                line.give_up();
+            }
+            let Some(frame) = self.next_frame(now) else { break };
+            let Some(line) = &mut self.line else { break };
+            if line.take(now, frame) == Car::Sent {
+                self.transmitted(now);
             }
         }
+        self.note_disturbances();
     }
 
     /// The line, from the first disturbance on.
     fn line(&mut self) -> &mut Line {
-        let seed = self.seed;
+        let (seed, rate, is_sending) = (self.seed, self.rate, self.is_sending());
         self.line
-            .get_or_insert_with(|| Box::new(Line::new(Disturbances::new(seed))))
+            .get_or_insert_with(|| Box::new(Line::new(seed, rate, is_sending)))
     }
 
-    /// Whether a disturbance of this kind acts on the ECU that answers by the identifier, at this opportunity; if so, its
-    /// size. A frame or an answer is one opportunity.
-    pub(super) fn disturbed(&mut self, now: BusInstant, kind: Kind, ecu: twotrip_can::CanId) -> Option<f64> {
-        let size = self.line.as_mut()?.disturbances.acts(now, kind, ecu);
+    /// Whether a disturbance of this kind acts on the ECU that answers by the identifier, at this opportunity: what is
+    /// asked of it, or what it says.
+    #[expect(dead_code, reason = "rows of ECUs come next")]
+    pub(super) fn disturbed(&mut self, now: BusInstant, kind: Kind, ecu: CanId) -> Option<Act> {
+        let act = self.line.as_mut()?.disturbances.acts(now, kind, ecu);
         self.note_disturbances();
-        size
+        act
     }
 
     /// Switches a disturbance on.
     pub(super) fn disturb(&mut self, what: Disturbance) -> Outcome {
-        let begun = self.line().disturbances.start(what);
+        let line = self.line();
+        let begun = line.disturbances.start(what);
+        line.has_news();
         self.note_disturbances();
         if begun {
             Outcome::done(format!("{what}: on"))
@@ -84,10 +141,10 @@ impl Simulator {
 
     /// Switches off those of a kind, or all.
     pub(super) fn disturb_off(&mut self, kind: Option<Kind>) -> Outcome {
-        let ended = self
-            .line
-            .as_mut()
-            .map_or(0, |line| line.disturbances.stop(kind));
+        let ended = self.line.as_mut().map_or(0, |line| {
+            line.has_news();
+            line.disturbances.stop(kind)
+        });
         self.note_disturbances();
         Outcome::done(match (ended, kind) {
             (0, Some(kind)) => format!("{} was not on", kind.name()),
@@ -121,7 +178,13 @@ impl Simulator {
 
     /// The next thing that a disturbance has done.
     #[must_use]
-    pub fn poll_hit(&mut self) -> Option<Hit> {
-        self.line.as_mut()?.disturbances.poll_hit()
+    pub fn poll_mark(&mut self) -> Option<Mark> {
+        self.line.as_mut()?.disturbances.poll_mark()
+    }
+
+    /// Whether there is, or was, a disturbance.
+    #[must_use]
+    pub const fn is_disturbed(&self) -> bool {
+        self.line.is_some()
     }
 }

@@ -87,5 +87,8 @@ impl Simulator {
     /// Forgets the answers under way and the requests that wait: what they would report could not be stored.
     pub fn withhold_answers(&mut self) {
         self.endpoint.reset();
+        if let Some(line) = &mut self.line {
+            line.reset();
+        }
     }
 }

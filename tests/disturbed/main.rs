@@ -1,0 +1,7 @@
+//! Disturbances on cue: what each does on the wire, which tools survive it, and that no two of them together stop the car.
+#![expect(unreachable_pub, reason = "a test binary has no callers outside")]
+
+mod pairs;
+mod tools;
+mod wire;
+mod world;
