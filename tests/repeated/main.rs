@@ -1,5 +1,5 @@
 //! Every shipped scenario, recorded in one process and lived through again: the same frames at the same instants and the
-//! same happenings, bit for bit, and the same again from the recording of that.
+//! same happenings, bit for bit, and the same again from the recording of that. Among them a disturbed run.
 
 use std::{fs, ops::ControlFlow, path::Path};
 
@@ -10,7 +10,7 @@ use twotrip_host::{
     repeat::{Counts, Exact, Repeat},
     story,
 };
-use twotrip_scenario::{Scenario, parse_phrase, shipped};
+use twotrip_scenario::{Scenario, disturbance::Kind, parse_phrase, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
 
@@ -92,38 +92,83 @@ fn repeat(from: &Path, car: Simulator, to: Writer) -> Counts {
     counts
 }
 
+/// Records a visit, repeats it, and repeats it from that; says what the first repetition counted.
+fn twice(folder: &Path, name: &str, text: &str, visit: fn(&mut Rig, &Scenario)) -> Counts {
+    let scenario = Scenario::parse(text.as_bytes()).expect("a scenario");
+    let seed = scenario.seed();
+    let settings = Settings::of(&scenario, seed, Timing::REAL_ON_PACED_BUS);
+    let header = Header::of(name, text.as_bytes()).with(&settings);
+    let [first, second, third] = [1, 2, 3].map(|turn| folder.join(format!("{name}-{turn}.pcapng")));
+
+    let mut rig = Rig::new(Simulator::new(settings), Pacing::Rate(BitRate::Kbit500));
+    for phrase in scenario.story() {
+        rig.live_through(phrase.value.clone());
+    }
+    rig.go_live(scenario.cues());
+    rig.record(writer(&first, &header));
+    visit(&mut rig, &scenario);
+    let written = rig.finish().expect("written").expect("it was recorded");
+
+    // Another life of the same car, from what the recording says of it.
+    let mut car = Simulator::new(header.settings(&scenario));
+    story::live_through(&mut car, &scenario, |_| {});
+    car.go_live(BusInstant::ZERO, scenario.cues(), []);
+    let counts = repeat(&first, car.clone(), writer(&second, &header));
+    assert_eq!(counts.left_over, 0, "{name}");
+    assert_eq!(counts.frames + counts.heard, written.frames, "{name}");
+    repeat(&second, car, writer(&third, &header));
+    let [first, second, third] = [first, second, third].map(|path| fs::read(path).expect("there"));
+    assert!(first == second && second == third, "{name}: the files differ");
+    counts
+}
+
 fn part(which: usize) {
     let folder = tempfile::tempdir().expect("a folder");
     for shipped in shipped::ALL.iter().skip(which).step_by(PARTS) {
+        let counts = twice(folder.path(), shipped.name, shipped.text, visit);
         let name = shipped.name;
-        let scenario = Scenario::parse(shipped.text.as_bytes()).expect("a scenario");
-        let seed = scenario.seed();
-        let settings = Settings::of(&scenario, seed, Timing::REAL_ON_PACED_BUS);
-        let header = Header::of(name, shipped.text.as_bytes()).with(&settings);
-        let [first, second, third] =
-            [1, 2, 3].map(|turn| folder.path().join(format!("{name}-{turn}.pcapng")));
-
-        let mut rig = Rig::new(Simulator::new(settings), Pacing::Rate(BitRate::Kbit500));
-        for phrase in scenario.story() {
-            rig.live_through(phrase.value.clone());
-        }
-        rig.go_live(scenario.cues());
-        rig.record(writer(&first, &header));
-        visit(&mut rig, &scenario);
-        let written = rig.finish().expect("written").expect("it was recorded");
-
-        // Another life of the same car, from what the recording says of it.
-        let mut car = Simulator::new(header.settings(&scenario));
-        story::live_through(&mut car, &scenario, |_| {});
-        car.go_live(BusInstant::ZERO, scenario.cues(), []);
-        let counts = repeat(&first, car.clone(), writer(&second, &header));
-        assert_eq!(counts.left_over, 0, "{name}");
-        assert_eq!(counts.frames + counts.heard, written.frames, "{name}");
         assert!(counts.frames >= 15 && counts.happened >= 12, "{name}: {counts:?}");
-        repeat(&second, car, writer(&third, &header));
-        let [first, second, third] = [first, second, third].map(|path| fs::read(path).expect("there"));
-        assert!(first == second && second == third, "{name}: the files differ");
     }
+}
+
+/// A story that begins with a disturbance, and cues that bring more.
+const DISTURBED: &str = r#"
+version = 1
+title = "A disturbed line"
+vehicle = "compact-2.0"
+broadcasts = true
+
+[story]
+before = """
+key on
+preload confirmed P0301 P0302 P0171
+disturb drop 7E8 20 %
+"""
+
+[[when]]
+event = "service 07"
+do = "disturb duplicate 7E8 50 %"
+"#;
+
+/// Everything that can happen to a line, one after the other, each with questions.
+fn disturbed_visit(rig: &mut Rig, _: &Scenario) {
+    for kind in Kind::ALL {
+        rig.tell(parse_phrase(kind.row().example).expect("a phrase"));
+        for request in [&[0x01, 0x00][..], &[0x03], &[0x09, 0x02], &[0x07]] {
+            rig.ask(request).expect("a request");
+        }
+    }
+    rig.tell(parse_phrase("disturb off").expect("a phrase"));
+    rig.ask(&[0x03]).expect("a request");
+}
+
+#[test]
+fn a_disturbed_run_is_repeated() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let counts = twice(folder.path(), "disturbed", DISTURBED, disturbed_visit);
+    assert!(counts.frames > 100, "{counts:?}");
+    // Each begins and ends, and is told twice: as a phrase and as a disturbance.
+    assert!(counts.happened > 3 * u64::try_from(Kind::ALL.len()).expect("few"), "{counts:?}");
 }
 
 #[test]

@@ -24,6 +24,6 @@ mod tester;
 pub use config::TesterConfig;
 pub use event::{Event, Ignored, Outcome};
 pub use exchange::{EcuNumber, Target};
-pub use survey::{Finding, Question, Survey, Topic};
+pub use survey::{ASKED_AT_MOST, Finding, Question, Survey, Topic};
 pub use tester::{RequestError, Tester};
 pub use twotrip_isotp::NResult;

@@ -2,6 +2,7 @@
 //! answers so far.
 
 use alloc::{collections::VecDeque, vec, vec::Vec};
+use core::time::Duration;
 
 use twotrip_obd::{Pid, Response, Service, SupportMask};
 
@@ -109,6 +110,9 @@ pub struct Question {
     pub topic: Option<Topic>,
     bytes: [u8; 7],
     len: u8,
+    /// All were asked, and this ECU was silent.
+    is_follow_up: bool,
+    repeats: u8,
 }
 
 impl Question {
@@ -119,6 +123,8 @@ impl Question {
             topic,
             bytes: [0; 7],
             len: 0,
+            is_follow_up: false,
+            repeats: 0,
         };
         for (to, from) in question.bytes.iter_mut().zip(request) {
             *to = *from;
@@ -140,7 +146,39 @@ impl Question {
     pub fn request(&self) -> &[u8] {
         &self.bytes[..usize::from(self.len)]
     }
+
+    /// How long to wait before it is asked: not at all at first, then longer each time, so that an ECU that is away for a
+    /// while is met again (our choice: two seconds in all).
+    #[must_use]
+    pub const fn pause(&self) -> Duration {
+        PAUSE.saturating_mul(self.repeats.saturating_sub(1) as u32)
+    }
+
+    /// The same for one ECU, which was silent when all were asked.
+    const fn follow_up(self, ecu: EcuNumber) -> Self {
+        Self {
+            target: Target::Ecu(ecu),
+            is_follow_up: true,
+            repeats: 0,
+            ..self
+        }
+    }
+
+    /// The same once more, if it has not been asked often enough.
+    fn again(self) -> Option<Self> {
+        (self.repeats < REPEATS).then_some(Self {
+            repeats: self.repeats + 1,
+            ..self
+        })
+    }
 }
+
+/// How often a question that an ECU owes an answer to is repeated: as often as one to a busy ECU (ISO 15765-4, from memory).
+const REPEATS: u8 = 6;
+/// How often such a question is asked at the most.
+pub const ASKED_AT_MOST: u8 = REPEATS + 1;
+/// By which the pause before a question grows with each repeat.
+const PAUSE: Duration = Duration::from_millis(100);
 
 /// One answer to a question that served a topic.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -159,16 +197,12 @@ pub struct Finding {
 #[derive(Clone, Copy, Debug)]
 struct Asked {
     question: Question,
-    answered: bool,
-    /// It has been asked before.
-    again: bool,
+    answered: [bool; EcuNumber::COUNT],
 }
 
 #[derive(Clone, Copy, Debug)]
 enum Task {
     Ask(Question),
-    /// Once more, after nobody answered.
-    AskAgain(Question),
     /// Ask which parameters of a service are supported, unless that is known.
     Masks(Masked),
     /// Ask what the topic wants, by what is supported.
@@ -227,11 +261,10 @@ impl Survey {
     pub fn next_question(&mut self) -> Option<Question> {
         loop {
             match self.plan.pop_front()? {
-                task @ (Task::Ask(question) | Task::AskAgain(question)) => {
+                Task::Ask(question) => {
                     self.asked = Some(Asked {
                         question,
-                        answered: false,
-                        again: matches!(task, Task::AskAgain(_)),
+                        answered: [false; EcuNumber::COUNT],
                     });
                     return Some(question);
                 }
@@ -251,15 +284,16 @@ impl Survey {
 
     /// An ECU has answered the last question.
     pub fn on_answer(&mut self, ecu: EcuNumber, answer: &[u8]) {
-        let Some(Asked {
-            question, answered, ..
-        }) = &mut self.asked
-        else {
+        let Some(Asked { question, answered }) = &mut self.asked else {
             return;
         };
-        *answered = true;
+        answered[ecu.index()] = true;
         let question = *question;
         self.present[ecu.index()] = true;
+        if question.is_follow_up && is_not_supported(answer) {
+            // It was silent because there is nothing to say.
+            return;
+        }
         match question.topic {
             None => self.on_masks(ecu, &question, answer),
             Some(topic) => {
@@ -276,21 +310,27 @@ impl Survey {
         }
     }
 
-    /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked once more:
-    /// an answer may have been lost or late. A service that all were asked for may be one that nobody has.
+    /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked again, some times:
+    /// an answer may have been lost or late. An ECU that was silent as all were asked is asked by itself: what it does
+    /// not have it then refuses (SAE J1979), and what was lost is there. As long as nobody is known all are asked again.
     pub fn on_finished(&mut self) {
-        let Some(Asked {
-            question,
-            answered: false,
-            again,
-        }) = self.asked.take()
-        else {
+        let Some(Asked { question, answered }) = self.asked.take() else {
             return;
         };
-        if !again && matches!(question.target, Target::Ecu(_)) {
-            self.plan.push_front(Task::AskAgain(question));
-        } else {
-            self.unanswered.push(question);
+        match question.target {
+            Target::Functional if self.ecus().next().is_some() => {
+                let silent: Vec<Question> = self
+                    .ecus()
+                    .filter(|ecu| !answered[ecu.index()])
+                    .map(|ecu| question.follow_up(ecu))
+                    .collect();
+                self.ask_first(silent);
+            }
+            _ if answered.contains(&true) => {}
+            _ => match question.again() {
+                Some(again) => self.plan.push_front(Task::Ask(again)),
+                None => self.unanswered.push(question),
+            },
         }
     }
 
@@ -300,7 +340,7 @@ impl Survey {
         &self.findings
     }
 
-    /// The questions that nobody answered, those to one ECU after they were asked twice.
+    /// The questions that nobody answered, each asked [`ASKED_AT_MOST`] times.
     #[must_use]
     pub fn unanswered(&self) -> &[Question] {
         &self.unanswered
@@ -454,6 +494,11 @@ fn mask_in(answer: &[u8], base: u8) -> Option<[u8; 4]> {
         Response::Masks(_, masks) => masks.iter().find(of).map(bits),
         _ => None,
     }
+}
+
+/// Whether an ECU says that it has no such service, or nothing of this kind in it (SAE J1979: 7F xx 11, 12).
+const fn is_not_supported(answer: &[u8]) -> bool {
+    matches!(answer, [0x7F, _, 0x11 | 0x12])
 }
 
 /// Whether the answer to `02 02 00` names a code: without a freeze frame it is 0000 (SAE J1979).

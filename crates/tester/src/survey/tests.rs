@@ -35,6 +35,12 @@ fn car(ecu: u8, request: &[u8]) -> Option<&'static [u8]> {
     })
 }
 
+/// Whether the ECU has no such service, and refuses it if it is asked alone (SAE J1979).
+fn lacks(car: Car, ecu: u8, service: u8) -> bool {
+    let asked: [&[u8]; 3] = [&[service], &[service, 0], &[service, 0, 0]];
+    asked.iter().all(|request| car(ecu, request).is_none())
+}
+
 /// Plays the survey against a car of ECUs 0 and 1; returns the questions as text.
 fn play(survey: &mut Survey, car: Car) -> Vec<String> {
     let mut asked = Vec::new();
@@ -46,13 +52,20 @@ fn play(survey: &mut Survey, car: Car) -> Vec<String> {
         };
         asked.push(format!("{whom} {:02X?}", question.request()));
         for ecu in EcuNumber::all().filter(|&ecu| question.target.includes(ecu)) {
-            if let Some(answer) = car(ecu.number(), question.request()) {
+            let refuses = question.target == Target::Ecu(ecu) && lacks(car, ecu.number(), question.request()[0]);
+            let answer = car(ecu.number(), question.request()).or(refuses.then_some(&[0x7F, 0, 0x11]));
+            if let Some(answer) = answer {
                 survey.on_answer(ecu, answer);
             }
         }
         survey.on_finished();
     }
     asked
+}
+
+/// Those of them that an ECU was asked again and again.
+fn times(asked: &[String], question: &str) -> usize {
+    asked.iter().filter(|other| *other == question).count()
 }
 
 #[track_caller]
@@ -66,7 +79,7 @@ const MASKS: [&str; 3] = ["all [01, 00]", "7E8 [01, 20]", "7E8 [01, 40]"];
 
 #[test]
 fn codes_are_asked_of_all() {
-    let expected = [&MASKS[..], &["all [03]", "all [07]"]].concat();
+    let expected = [&MASKS[..], &["all [03]", "all [07]", "7E8 [07]", "7E9 [07]"]].concat();
     let survey = asks(&[Topic::Codes, Topic::Pending], &expected);
     let found: Vec<_> = survey
         .findings()
@@ -74,14 +87,7 @@ fn codes_are_asked_of_all() {
         .map(|finding| (finding.ecu.number(), &*finding.answer))
         .collect();
     assert_eq!(found, [(0, &[0x43, 0x01, 0x04, 0x55][..]), (1, &[0x43, 0x00])]);
-    assert_eq!(
-        survey
-            .unanswered()
-            .iter()
-            .map(Question::request)
-            .collect::<Vec<_>>(),
-        [[0x07]]
-    );
+    assert!(survey.unanswered().is_empty(), "it is refused, and so answered");
     assert!(survey.ecus().map(EcuNumber::number).eq([0, 1]));
 }
 
@@ -136,16 +142,17 @@ fn readiness_tests_and_vehicle_ask_what_is_supported() {
             "7E8 [01, 01, 41]",
             "7E9 [01, 01]",
             "all [06, 00]",
+            "7E9 [06, 00]",
             "7E8 [06, 01]",
             "all [09, 00]",
+            "7E9 [09, 00]",
             "7E8 [09, 02]",
-            "7E8 [09, 04]",
-            "7E8 [09, 04]",
         ],
+        &["7E8 [09, 04]"; ASKED_AT_MOST as usize],
     ]
     .concat();
     let survey = asks(&[Topic::Readiness, Topic::Tests, Topic::Vehicle], &expected);
-    // InfoType $04 is announced and never answered, to the second time of asking neither.
+    // InfoType $04 is announced and never answered, however often it is asked.
     assert_eq!(
         survey
             .unanswered()
@@ -181,33 +188,45 @@ fn the_past_since_the_clear_and_the_vin_are_asked_where_supported() {
 #[test]
 fn clearing_is_part_of_no_reading() {
     assert!(!Topic::READING.contains(&Topic::Clear));
-    let survey = asks(&[Topic::Clear], &[&MASKS[..], &["all [04]"]].concat());
+    let survey = asks(&[Topic::Clear], &[&MASKS[..], &["all [04]", "7E9 [04]"]].concat());
     assert_eq!(survey.findings()[0].answer, [0x44]);
 }
 
-/// An answer that was lost once, be it a mask, is there the second time and nothing is missed; what was asked of all is
-/// not asked again.
+/// An answer that was lost once, be it a mask, to all or to one, is there the second time and nothing is missed.
 #[test]
-fn what_one_ecu_owes_is_asked_once_more() {
-    let mut survey = Survey::new(&[Topic::Live, Topic::Pending]);
-    let mut asked = Vec::new();
+fn what_an_ecu_owes_is_asked_again() {
+    let mut survey = Survey::new(&[Topic::Live, Topic::Codes]);
+    let mut asked: Vec<String> = Vec::new();
     while let Some(question) = survey.next_question() {
-        let request = question.request().to_vec();
-        let lost = matches!(question.target, Target::Ecu(_)) && !asked.contains(&request);
-        if !lost && let Some(answer) = car(0, &request) {
+        let text = format!("{:02X?}", question.request());
+        if times(&asked, &text) > 0
+            && let Some(answer) = car(0, question.request())
+        {
             survey.on_answer(EcuNumber::ENGINE, answer);
         }
         survey.on_finished();
-        asked.push(request);
+        asked.push(text);
     }
-    let twice = |request: &[u8]| asked.iter().filter(|other| *other == request).count();
-    assert_eq!(
-        [&[0x01, 0x20][..], &[0x01, 0x40], &[0x01, 0x51], &[0x07]].map(twice),
-        [2, 2, 2, 1]
-    );
-    assert_eq!(survey.findings().len(), 2);
-    let unanswered: Vec<_> = survey.unanswered().iter().map(Question::request).collect();
-    assert_eq!(unanswered, [[0x07]]);
+    let twice = ["[01, 00]", "[01, 20]", "[01, 40]", "[01, 51]", "[03]"];
+    assert!(twice.iter().all(|question| times(&asked, question) == 2), "{asked:?}");
+    assert_eq!(survey.findings().len(), 3);
+    assert!(survey.unanswered().is_empty());
+}
+
+/// As long as nobody is there all are asked again, with longer and longer pauses, and then it is over.
+#[test]
+fn nobody_is_asked_for_ever() {
+    let mut survey = Survey::new(&Topic::READING);
+    let mut pauses = Vec::new();
+    while let Some(question) = survey.next_question() {
+        assert_eq!((question.target, question.request()), (Target::Functional, &[1, 0][..]));
+        pauses.push(question.pause().as_millis());
+        survey.on_finished();
+        if !survey.unanswered().is_empty() {
+            break;
+        }
+    }
+    assert_eq!(pauses, [0, 0, 100, 200, 300, 400, 500]);
 }
 
 /// Parameters without a known length cannot be read in a list.
@@ -229,9 +248,9 @@ fn parameters_of_unknown_length_are_asked_alone() {
     }
     let mut survey = Survey::new(&[Topic::Live]);
     let asked = play(&mut survey, odd);
-    // Nobody answers, so each is asked twice.
-    let expected = ["7E8 [01, C3]", "7E8 [01, C3]", "7E8 [01, C4]", "7E8 [01, C4]"];
-    assert_eq!(asked[7..], expected);
+    // Nobody answers, so each is asked again and again.
+    assert!(asked[7..].iter().all(|question| question.starts_with("7E8 [01, C")));
+    assert_eq!(["7E8 [01, C3]", "7E8 [01, C4]"].map(|question| times(&asked, question)), [7, 7]);
 }
 
 /// An ECU that announces masks without end, and answers with the wrong ones, ends all the same.

@@ -5,6 +5,7 @@ use std::{collections::BTreeMap, time::Duration};
 use serde::Serialize;
 use twotrip_host::session::Times;
 use twotrip_obd::{TestResult, pid::Value};
+use twotrip_tester::ASKED_AT_MOST;
 
 use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
 
@@ -166,7 +167,7 @@ pub(super) enum Finding {
         greatest_ms: Option<f64>,
         dropped_by_kernel: u32,
     },
-    /// What the ECU says to support and then gave no answer to, asked twice.
+    /// What the ECU says to support and then gave no answer to, however often it was asked.
     Unanswered {
         ecu: String,
         service: String,
@@ -297,7 +298,7 @@ impl Finding {
                 unknown_from,
             } => {
                 let mut text = format!(
-                    "{ecu} no answer to service {service}, asked twice: {}",
+                    "{ecu} no answer to service {service}, asked {ASKED_AT_MOST} times: {}",
                     parameters.join(" ")
                 );
                 if let Some(from) = unknown_from {

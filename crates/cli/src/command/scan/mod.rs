@@ -6,6 +6,8 @@ mod finding;
 mod inspection;
 mod interpret;
 
+use std::time::Instant;
+
 use twotrip_host::{
     bus::{Bus, Name},
     session::Session,
@@ -51,6 +53,12 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
     while let Some(question) = survey.next_question() {
+        if !question.pause().is_zero() {
+            session
+                .hear_until(Instant::now() + question.pause())
+                .await
+                .map_err(words::system)?;
+        }
         let answers = session
             .ask(question.target, question.request())
             .await
@@ -59,7 +67,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             survey.on_answer(answer.ecu, &answer.payload);
         }
         survey.on_finished();
-        if survey.ecus().next().is_none() {
+        if survey.ecus().next().is_none() && !survey.unanswered().is_empty() {
             let hint = "is the key on? `twotrip tell \"key on\"` turns it; a car whose key is off is asleep";
             return Err(Failure::system(
                 format!("no ECU answers on {name}"),
