@@ -5,14 +5,25 @@ use crate::support::{Car, bus, run};
 #[test]
 fn the_list_has_what_a_good_tool_does_and_a_phrase_that_works() {
     let text = run(&["list", "disturbances"]).expect(0);
-    for words in ["drop [ID] [P % | N times | once]", "a good tool: ", "example: disturb interface-down 3 s"] {
-        assert!(text.stdout.contains(words), "{words} is missing from\n{}", text.tale());
+    for words in [
+        "drop [ID] [P % | N times | once]",
+        "a good tool: ",
+        "example: disturb interface-down 3 s",
+    ] {
+        assert!(
+            text.stdout.contains(words),
+            "{words} is missing from\n{}",
+            text.tale()
+        );
     }
     let rows = run(&["list", "disturbances", "--json"]).expect(0).json_lines();
     assert!(rows.len() >= 10);
     for row in rows {
         for key in ["name", "meaning", "good_tool", "source", "example"] {
-            assert!(row[key].as_str().is_some_and(|text| !text.is_empty()), "{key}: {row}");
+            assert!(
+                row[key].as_str().is_some_and(|text| !text.is_empty()),
+                "{key}: {row}"
+            );
         }
     }
 }
@@ -42,7 +53,11 @@ fn scan_survives_a_disturbed_line() {
         let codes = scan("codes").says("P0301").says("P0302");
         assert!(!codes.stdout.contains("no answer"), "{phrase}: {}", codes.tale());
         let vehicle = scan("vehicle").says("0TW00TRP3A0000042");
-        assert!(!vehicle.stdout.contains("no answer"), "{phrase}: {}", vehicle.tale());
+        assert!(
+            !vehicle.stdout.contains("no answer"),
+            "{phrase}: {}",
+            vehicle.tale()
+        );
         run(&["tell", "disturb off"]).expect(0);
     }
     let (_, stdout, _) = car.stop("-TERM");
@@ -50,11 +65,23 @@ fn scan_survives_a_disturbed_line() {
         .lines()
         .map(|line| serde_json::from_str(line).expect("an object a line"))
         .collect();
-    let of = |event: &str| lines.iter().filter(|line| line["event"] == event).collect::<Vec<_>>();
+    let of = |event: &str| {
+        lines
+            .iter()
+            .filter(|line| line["event"] == event)
+            .collect::<Vec<_>>()
+    };
     assert_eq!(of("verdict").len(), phrases.len(), "{stdout}");
     for verdict in of("verdict") {
         assert_eq!(verdict["verdict"], "held", "{verdict}");
     }
-    let begun = of("disturbance").iter().filter(|line| line["begins"] == true).count();
-    assert_eq!((begun, of("disturbance").len()), (phrases.len(), 2 * phrases.len()), "{stdout}");
+    let begun = of("disturbance")
+        .iter()
+        .filter(|line| line["begins"] == true)
+        .count();
+    assert_eq!(
+        (begun, of("disturbance").len()),
+        (phrases.len(), 2 * phrases.len()),
+        "{stdout}"
+    );
 }

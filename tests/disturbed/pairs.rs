@@ -35,7 +35,11 @@ fn answers_at_once(world: &mut World, case: &str) {
     world.run(&mut tool, Duration::from_millis(200));
     assert_eq!(tool.answers.len(), 1, "{case}: {:?}", world.passed);
     let answer = world.of(0x7E8)[0].at;
-    assert!(answer.saturating_since(asked) <= P2, "{case}: after {:?}", answer.saturating_since(asked));
+    assert!(
+        answer.saturating_since(asked) <= P2,
+        "{case}: after {:?}",
+        answer.saturating_since(asked)
+    );
     assert_eq!(tool.answers[0][..2], [0x41, 0x0C], "{case}");
 }
 
@@ -50,13 +54,19 @@ fn switching_at_any_instant_stops_nothing() {
             0 | 1 => world.tell(kind.row().example),
             _ => world.tell("disturb off"),
         };
-        world.run(&mut tool, Duration::from_micros(137 * u64::try_from(turn).expect("small")));
+        world.run(
+            &mut tool,
+            Duration::from_micros(137 * u64::try_from(turn).expect("small")),
+        );
     }
     world.tell("disturb off");
     world.run(&mut tool, Duration::from_secs(60));
     answers_at_once(&mut world, "after all of it");
     assert!(tool.answers.len() > 40, "{}", tool.answers.len());
     assert!(world.now > BusInstant::from_secs(60));
-    let strange = world.passed.iter().find(|passed| passed.frame.id() == CanId::Standard(0));
+    let strange = world
+        .passed
+        .iter()
+        .find(|passed| passed.frame.id() == CanId::Standard(0));
     assert!(strange.is_none());
 }

@@ -13,7 +13,7 @@ fn phrase(kind: Kind) -> Option<(&'static str, bool)> {
         Kind::Drop => ("disturb drop 7E8 4 times", true),
         Kind::Delay => ("disturb delay 7E8 250 ms 2 times", true),
         Kind::Jitter => ("disturb jitter 7E8 900 ms 4 times", true),
-        Kind::Duplicate => ("disturb duplicate 7E8 4 times", true),
+        Kind::Duplicate => ("disturb duplicate 7E8 5 times", true),
         Kind::Reorder => ("disturb reorder 7E8 400 ms 2 times", true),
         Kind::BusError => ("disturb bus-error 7E8 40 times", true),
         Kind::ErrorPassive => ("disturb error-passive", false),
@@ -36,14 +36,21 @@ fn verdict(kind: Kind, seed: u64, tool: &mut dyn Tool) -> (Verdict, String) {
 
 #[test]
 fn every_disturbance_of_the_wire_tells_a_good_tool_from_a_bad_one() {
-    for &kind in Kind::ALL.iter().filter(|kind| kind.row().subject == Subject::Wire) {
+    for &kind in Kind::ALL
+        .iter()
+        .filter(|kind| kind.row().subject == Subject::Wire)
+    {
         let (_, loses) = phrase(kind).unwrap_or_else(|| panic!("{}: no test", kind.name()));
         for seed in 0..3 {
             let mut good = Good::new(&REQUESTS);
             let (found, seen) = verdict(kind, seed, &mut good);
             assert_eq!(found, Verdict::Held, "{seen}");
             let services: Vec<u8> = good.answers.iter().map(|answer| answer[0]).collect();
-            assert_eq!(services, [0x43, 0x47, 0x49, 0x41], "{seen}: all is read in the end");
+            assert_eq!(
+                services,
+                [0x43, 0x47, 0x49, 0x41],
+                "{seen}: all is read in the end"
+            );
         }
         let mut bad = Bad::new(&REQUESTS, loses);
         let (found, seen) = verdict(kind, 1, &mut bad);

@@ -5,7 +5,7 @@ use std::time::Duration;
 use twotrip_can::{CanId, Frame, FrameKind};
 use twotrip_dialogue::verdict::{Finding, Hit, Judge};
 use twotrip_scenario::parse_phrase;
-use twotrip_sim::{Event, Mark, Settings, Simulator, Timing};
+use twotrip_sim::{Event, Settings, Simulator, Timing, Trace};
 use twotrip_tester::{EcuNumber, Event as Told, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
 
@@ -65,7 +65,10 @@ impl World {
         let end = self.now + span;
         for _ in 0..STEPS {
             self.turn(tool);
-            let next = [self.car.poll_timeout(), tool.poll_timeout()].into_iter().flatten().min();
+            let next = [self.car.poll_timeout(), tool.poll_timeout()]
+                .into_iter()
+                .flatten()
+                .min();
             match next.filter(|&next| next <= end) {
                 Some(next) => {
                     let span = next.saturating_since(self.now);
@@ -102,7 +105,7 @@ impl World {
     }
 
     fn pass(&mut self, from_car: bool, frame: Frame) {
-        self.take_marks();
+        self.take_traces();
         self.judge.on_frame(self.now, &frame);
         self.passed.push(Passed {
             at: self.now,
@@ -111,19 +114,19 @@ impl World {
         });
     }
 
-    fn take_marks(&mut self) {
-        while let Some(mark) = self.car.poll_mark() {
-            match mark {
-                Mark::Begins { number, what } => self.judge.begin(number, what.kind.name()),
-                Mark::Hit { number, at, id } => self.judge.hit(Hit { number, at, id }),
-                Mark::Ends { number, at } => self.judge.end(number, at),
+    fn take_traces(&mut self) {
+        while let Some(trace) = self.car.poll_trace() {
+            match trace {
+                Trace::Begins { number, what } => self.judge.begin(number, what.kind.name()),
+                Trace::Hit { number, at, id } => self.judge.hit(Hit { number, at, id }),
+                Trace::Ends { number, at } => self.judge.end(number, at),
             }
         }
     }
 
     /// What is said of the only disturbance.
     pub fn finding(&mut self) -> Finding {
-        self.take_marks();
+        self.take_traces();
         let findings = self.judge.findings(self.now);
         findings.into_iter().next().expect("there was one").1
     }
@@ -131,7 +134,9 @@ impl World {
     /// Frames of the car with this identifier.
     pub fn of(&self, id: u16) -> Vec<Passed> {
         let is_of = |passed: &&Passed| {
-            passed.from_car && passed.frame.kind() == FrameKind::Data && passed.frame.id() == CanId::Standard(id)
+            passed.from_car
+                && passed.frame.kind() == FrameKind::Data
+                && passed.frame.id() == CanId::Standard(id)
         };
         self.passed.iter().filter(is_of).copied().collect()
     }

@@ -168,7 +168,10 @@ fn a_disturbed_run_is_repeated() {
     let counts = twice(folder.path(), "disturbed", DISTURBED, disturbed_visit);
     assert!(counts.frames > 100, "{counts:?}");
     // Each begins and ends, and is told twice: as a phrase and as a disturbance.
-    assert!(counts.happened > 3 * u64::try_from(Kind::ALL.len()).expect("few"), "{counts:?}");
+    assert!(
+        counts.happened > 3 * u64::try_from(Kind::ALL.len()).expect("few"),
+        "{counts:?}"
+    );
 }
 
 #[test]

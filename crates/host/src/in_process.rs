@@ -215,8 +215,7 @@ impl Rig {
                 recording.frame(passed.at, passed.from == self.car_node, &passed.frame);
             }
             if passed.fate == Fate::Whole {
-                self.verdicts
-                    .feed(&mut self.simulator, passed.at, &passed.frame);
+                self.verdicts.feed(&mut self.simulator, passed.at, &passed.frame);
                 exchange.frames.push(Seen {
                     at: passed.at,
                     from_car: passed.from == self.car_node,

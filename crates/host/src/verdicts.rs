@@ -4,7 +4,7 @@
 use twotrip_can::Frame;
 use twotrip_dialogue::verdict::{Finding, Hit, Judge};
 use twotrip_scenario::Disturbance;
-use twotrip_sim::Mark;
+use twotrip_sim::Trace;
 use twotrip_units::BusInstant;
 
 use crate::journal::Journaled;
@@ -32,7 +32,7 @@ impl Verdicts {
     #[inline]
     pub(crate) fn feed(&mut self, car: &mut Journaled, at: BusInstant, frame: &Frame) {
         if car.is_disturbed() {
-            self.take_marks(car);
+            self.take_traces(car);
             if let Some(judge) = &mut self.judge {
                 judge.on_frame(at, frame);
             }
@@ -40,23 +40,23 @@ impl Verdicts {
     }
 
     /// Takes over what disturbances have done.
-    fn take_marks(&mut self, car: &mut Journaled) {
-        while let Some(mark) = car.poll_mark() {
+    fn take_traces(&mut self, car: &mut Journaled) {
+        while let Some(trace) = car.poll_trace() {
             let judge = self.judge.get_or_insert_with(|| Box::new(Judge::new()));
-            match mark {
-                Mark::Begins { number, what } => {
+            match trace {
+                Trace::Begins { number, what } => {
                     judge.begin(number, what.kind.name());
                     self.disturbances.push((number, what));
                 }
-                Mark::Hit { number, at, id } => judge.hit(Hit { number, at, id }),
-                Mark::Ends { number, at } => judge.end(number, at),
+                Trace::Hit { number, at, id } => judge.hit(Hit { number, at, id }),
+                Trace::Ends { number, at } => judge.end(number, at),
             }
         }
     }
 
     /// What became of each disturbance up to `now`.
     pub(crate) fn findings(&mut self, car: &mut Journaled, now: BusInstant) -> Vec<Judged> {
-        self.take_marks(car);
+        self.take_traces(car);
         let Some(judge) = &self.judge else {
             return Vec::new();
         };

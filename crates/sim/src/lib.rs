@@ -35,7 +35,7 @@ mod wires;
 mod workshop;
 
 pub use car::Car;
-pub use disturb::Mark;
+pub use disturb::Trace;
 pub use endpoint::{EndpointCounts, P2, Timing};
 pub use event::Event;
 pub use job::{JobId, Outcome};

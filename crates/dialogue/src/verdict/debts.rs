@@ -100,12 +100,15 @@ impl Observe for Debts {
     }
 
     fn on_answer(&mut self, answered: &Answered<'_>, _: &Talk) {
-        let Some(question) = answered.question.filter(|_| answered.is_to_the_last && answered.is_final()) else {
+        let Some(question) = answered
+            .question
+            .filter(|_| answered.is_to_the_last && answered.is_final())
+        else {
             return;
         };
         for debt in &mut self.open {
             let is_of = debt.ecu.is_none_or(|ecu| ecu == answered.ecu);
-            debt.is_answered |= is_of && question.asks_again(&debt.asked);
+            debt.is_answered |= is_of && answered.at >= debt.hit && question.asks_again(&debt.asked);
         }
     }
 
@@ -123,7 +126,11 @@ impl Observe for Debts {
             };
             return (
                 Verdict::Failed,
-                format!("never asked {} again after it was hit at {}{more}", Words(&debt.asked), debt.hit),
+                format!(
+                    "never asked {} again after it was hit at {}{more}",
+                    Words(&debt.asked),
+                    debt.hit
+                ),
             );
         }
         let count = |is_it: fn(&Debt) -> bool| self.open.iter().filter(|debt| is_it(debt)).count() as u64;
@@ -138,14 +145,14 @@ impl Observe for Debts {
             };
             return (Verdict::NotTried, seen.into());
         }
-        let mut seen = format!("of {} questions that it met", at_once + again + in_vain);
+        let mut seen = format!("questions that it met: {}", at_once + again + in_vain);
         for (count, what) in [
-            (at_once, "were answered all the same"),
-            (again, "were asked again and answered"),
-            (in_vain, "were asked again in vain"),
+            (at_once, "answered all the same"),
+            (again, "asked again and answered"),
+            (in_vain, "asked again in vain"),
         ] {
             if count > 0 {
-                seen += &format!(", {count} {what}");
+                seen += &format!("; {what}: {count}");
             }
         }
         (Verdict::Held, seen)

@@ -51,7 +51,10 @@ impl Observe for GoesOn {
         }
         match (self.asked, self.answered) {
             (0, _) => (Verdict::NotTried, "nothing was asked meanwhile".into()),
-            (asked, 0) => (Verdict::NotTried, format!("{asked} questions, and nobody answered any")),
+            (asked, 0) => (
+                Verdict::NotTried,
+                format!("{asked} questions, and nobody answered any"),
+            ),
             (asked, answered) => (
                 Verdict::Held,
                 format!("asked {asked} times meanwhile, had {answered} answers"),

@@ -190,20 +190,20 @@ impl Judge {
                 ..
             }) => observers.for_each(|observer| observer.on_begun(at, role, talk)),
             Event::Unit(_) => {}
-            Event::Breach {
-                at, role, breach, ..
-            } => observers.for_each(|observer| observer.on_breach(at, role, &breach, talk)),
+            Event::Breach { at, role, breach, .. } => {
+                observers.for_each(|observer| observer.on_breach(at, role, &breach, talk))
+            }
             Event::Message(message) => {
                 if let Role::Answer(ecu) = message.role {
                     let question = message.answers.and_then(|(number, _)| talk.question(number));
                     let answered = Answered {
                         ecu,
-                        began: message.began,
                         at: message.ended,
                         bytes: &message.bytes,
                         question: question.copied(),
                         is_to_the_last: question.is_some_and(|question| {
-                            talk.last_to(ecu).is_some_and(|last| last.number == question.number)
+                            talk.last_to(ecu)
+                                .is_some_and(|last| last.number == question.number)
                         }),
                     };
                     observers.for_each(|observer| observer.on_answer(&answered, talk));
@@ -224,7 +224,14 @@ impl Judge {
         let finding = |watched: &Watched| {
             let (verdict, seen) = watched.observer.verdict(now);
             let source = watched.source;
-            (watched.number, Finding { verdict, seen, source })
+            (
+                watched.number,
+                Finding {
+                    verdict,
+                    seen,
+                    source,
+                },
+            )
         };
         self.watched.iter().map(finding).collect()
     }

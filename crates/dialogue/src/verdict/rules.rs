@@ -15,7 +15,8 @@ pub(super) struct Rule {
 }
 
 /// To ask again is not written where it could be cited; that there is no answer to wait for any more is.
-const AFTER_P2: &str = "no answer comes after P2 (ISO 15765-4, from memory); to ask again is common practice, no source";
+const AFTER_P2: &str =
+    "no answer comes after P2 (ISO 15765-4, from memory); to ask again is common practice, no source";
 
 const fn asks_again(name: &'static str, source: &'static str) -> Rule {
     Rule {

@@ -63,8 +63,6 @@ impl Asked {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Answered<'a> {
     pub(crate) ecu: Ecu,
-    /// When its first frame came.
-    pub(crate) began: BusInstant,
     /// When it was whole.
     pub(crate) at: BusInstant,
     pub(crate) bytes: &'a [u8],

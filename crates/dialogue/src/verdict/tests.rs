@@ -1,6 +1,6 @@
 //! Tools that are good and tools that are not, as frames: each row is what passed, and what is said of it at the end.
 
-use alloc::{format, vec::Vec};
+use alloc::vec::Vec;
 
 use twotrip_can::{CanId, Frame};
 use twotrip_units::BusInstant;
@@ -58,7 +58,12 @@ fn who_loses_an_answer_asks_again() {
         ("never again", &[(0, ASK), (5, Hits(0x7E8))], 9000, Failed),
         (
             "something else instead",
-            &[(0, ASK), (5, Hits(0x7E8)), (200, OTHER), (205, Passes(0x7E8, &[2, 0x47, 0]))],
+            &[
+                (0, ASK),
+                (5, Hits(0x7E8)),
+                (200, OTHER),
+                (205, Passes(0x7E8, &[2, 0x47, 0])),
+            ],
             9000,
             Failed,
         ),
@@ -80,8 +85,18 @@ fn who_loses_an_answer_asks_again() {
             9000,
             Held,
         ),
-        ("the question was lost, and nobody cared", &[(0, ASK), (0, Hits(0x7DF))], 9000, Failed),
-        ("late, but awaited", &[(0, ASK), (5, Hits(0x7E8)), (80, ANSWER)], 9000, Held),
+        (
+            "the question was lost, and nobody cared",
+            &[(0, ASK), (0, Hits(0x7DF))],
+            9000,
+            Failed,
+        ),
+        (
+            "late, but awaited",
+            &[(0, ASK), (5, Hits(0x7E8)), (80, ANSWER)],
+            9000,
+            Held,
+        ),
         (
             "too late: the next question was asked",
             &[(0, ASK), (5, Hits(0x7E8)), (60, OTHER), (80, ANSWER)],
@@ -115,7 +130,12 @@ fn who_loses_an_answer_asks_again() {
             9000,
             NotTried,
         ),
-        ("frames of others", &[(0, ASK), (5, ANSWER), (6, Hits(0x123))], 9000, NotTried),
+        (
+            "frames of others",
+            &[(0, ASK), (5, ANSWER), (6, Hits(0x123))],
+            9000,
+            NotTried,
+        ),
     ];
     for (case, happens, end, expected) in rows {
         let (verdict, seen) = finding("drop", happens, *end);
@@ -130,10 +150,19 @@ fn where_nothing_is_lost_a_tool_goes_on() {
         ("nothing was asked", &[], NotTried),
         ("asked after it", &[(0, Ends), (1, ASK), (5, ANSWER)], NotTried),
         ("asked and answered", &[(1, ASK), (5, ANSWER)], Held),
-        ("a long answer", &[(1, ASK), (5, FIRST), (6, FLOW), (7, REST)], Held),
+        (
+            "a long answer",
+            &[(1, ASK), (5, FIRST), (6, FLOW), (7, REST)],
+            Held,
+        ),
         (
             "a long answer without flow control",
-            &[(1, ASK), (5, FIRST), (300, OTHER), (305, Passes(0x7E8, &[2, 0x47, 0]))],
+            &[
+                (1, ASK),
+                (5, FIRST),
+                (300, OTHER),
+                (305, Passes(0x7E8, &[2, 0x47, 0])),
+            ],
             Failed,
         ),
     ];
@@ -167,7 +196,11 @@ fn memory_is_bounded_whatever_comes() {
         judge.begin(number, "drop");
         let data = number.to_le_bytes();
         let at = BusInstant::from_millis(number);
-        let ask = Frame::padded(CanId::Standard(0x7DF), &[5, 1, data[0], data[1], data[2], data[3]], 0);
+        let ask = Frame::padded(
+            CanId::Standard(0x7DF),
+            &[5, 1, data[0], data[1], data[2], data[3]],
+            0,
+        );
         judge.on_frame(at, &ask);
         judge.hit(Hit {
             number: number % 7,
@@ -177,7 +210,7 @@ fn memory_is_bounded_whatever_comes() {
     }
     let findings: Vec<_> = judge.findings(BusInstant::from_secs(100));
     assert_eq!(findings.len(), super::MOST);
-    assert!(format!("{:?}", findings[0]).contains("others"));
+    assert!(findings.iter().all(|(_, found)| !found.seen.is_empty()));
     judge.begin(1, "no such disturbance");
     assert!(rules::names().all(|name| rules::of(name).is_some()));
 }

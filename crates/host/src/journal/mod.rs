@@ -14,7 +14,7 @@ use std::{collections::VecDeque, mem, ops::Deref, time::Duration};
 
 use twotrip_can::Frame;
 use twotrip_scenario::{Cue, Phrase, parse_phrase, phrase::Expectation};
-use twotrip_sim::{Event, JobId, Mark, Simulator};
+use twotrip_sim::{Event, JobId, Simulator, Trace};
 use twotrip_units::BusInstant;
 
 pub use self::entry::{Entry, EntryError, PREFIX};
@@ -276,10 +276,10 @@ impl Journaled {
         self.simulator.withhold_answers();
     }
 
-    /// See [`Simulator::poll_mark`].
+    /// See [`Simulator::poll_trace`].
     #[must_use]
-    pub fn poll_mark(&mut self) -> Option<Mark> {
-        self.simulator.poll_mark()
+    pub fn poll_trace(&mut self) -> Option<Trace> {
+        self.simulator.poll_trace()
     }
 
     /// See [`Simulator::has_events`].

@@ -161,9 +161,7 @@ impl Disturbance {
         Self {
             kind,
             on: None,
-            size: row
-                .size
-                .map_or(0.0, |size| size.usual.unwrap_or(size.range[0])),
+            size: row.size.map_or(0.0, |size| size.usual.unwrap_or(size.range[0])),
             occurrence: kind.usual_occurrence(),
         }
     }

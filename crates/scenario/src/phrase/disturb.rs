@@ -124,7 +124,11 @@ fn occurrence<'a>(kind: Kind, input: &'a str) -> Parsed<'a, Occurrence> {
             .map(|(rest, share)| (rest, Occurrence::Chance(share)));
     }
     if !found.starts_with(|first: char| first.is_ascii_digit()) {
-        let words = [Expected::Word(ONCE), Expected::text("3 times".to_owned()), Expected::text("20 %".to_owned())];
+        let words = [
+            Expected::Word(ONCE),
+            Expected::text("3 times".to_owned()),
+            Expected::text("20 %".to_owned()),
+        ];
         return Err(Fault::new(found, ProblemKind::UnknownWord("word"), "", words));
     }
     let (rest, times) = TIMES.read(input)?;

@@ -500,7 +500,9 @@ pub(super) static FORMS: &[Form] = &[
         example: "disturb drop off",
     },
     Form {
-        rule: &Map(After(keyword("disturb"), keyword("off")), |()| Phrase::DisturbOff(None)),
+        rule: &Map(After(keyword("disturb"), keyword("off")), |()| {
+            Phrase::DisturbOff(None)
+        }),
         meaning: "nothing does any more",
         example: "disturb off",
     },

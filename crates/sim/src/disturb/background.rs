@@ -76,8 +76,7 @@ mod tests {
     #[test]
     fn the_load_is_what_was_asked_for() {
         for percent in [5.0, 60.0, 90.0] {
-            let mut background =
-                Background::new(BusInstant::ZERO, BitRate::Kbit500, endpoint::dice(7, 1));
+            let mut background = Background::new(BusInstant::ZERO, BitRate::Kbit500, endpoint::dice(7, 1));
             let mut load = BusLoad::new(BitRate::Kbit500, Duration::from_millis(10));
             for millis in 0..5000 {
                 background.send(BusInstant::from_millis(millis), percent, |at, frame| {

@@ -139,7 +139,10 @@ impl Line {
     }
 
     fn pass_background(&mut self, now: BusInstant, is_awake: bool) {
-        let Some((number, percent)) = self.disturbances.lasting(Kind::BackgroundLoad).filter(|_| is_awake)
+        let Some((number, percent)) = self
+            .disturbances
+            .lasting(Kind::BackgroundLoad)
+            .filter(|_| is_awake)
         else {
             self.background = None;
             return;
@@ -185,7 +188,11 @@ impl Line {
         }
         if let Some(Act { number, size, .. }) = self.disturbances.acts(now, Kind::BusOff, id) {
             let least = self.controller.recovery();
-            self.leave(number, now + Duration::from_secs_f64(size / 1000.0).max(least), true);
+            self.leave(
+                number,
+                now + Duration::from_secs_f64(size / 1000.0).max(least),
+                true,
+            );
             self.say(now, Controller::report_off());
             return Car::Sent;
         }
@@ -235,7 +242,11 @@ impl Line {
             wait = Some(wait.unwrap_or(0.0).max(act.size));
             gives_way = true;
         }
-        let lane = if to_bus { &mut self.to_bus } else { &mut self.to_car };
+        let lane = if to_bus {
+            &mut self.to_bus
+        } else {
+            &mut self.to_car
+        };
         if wait.is_none() && !lane.holds(frame) {
             return false;
         }
@@ -323,7 +334,9 @@ impl Line {
 
     /// Whether the car's frame is here, or on the bus.
     pub(crate) fn has_awaited(&self) -> bool {
-        self.on_bus.is_some_and(|on_bus| on_bus.is_awaited) || self.again.is_some() || self.to_bus.has_awaited()
+        self.on_bus.is_some_and(|on_bus| on_bus.is_awaited)
+            || self.again.is_some()
+            || self.to_bus.has_awaited()
     }
 
     /// Whether a frame that the bus was given still has to go out.
@@ -340,7 +353,11 @@ impl Line {
         // What the car has to do now and has not done waits for a frame here.
         let car = car.filter(|&car| car > self.now);
         let on_bus = self.on_bus.map(|on_bus| on_bus.since + TAKEN_WITHIN);
-        let to_bus = if self.on_bus.is_some() { on_bus } else { self.to_bus.next() };
+        let to_bus = if self.on_bus.is_some() {
+            on_bus
+        } else {
+            self.to_bus.next()
+        };
         let background = self.background.as_ref().filter(|_| with_background);
         [
             car,

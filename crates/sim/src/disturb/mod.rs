@@ -20,9 +20,9 @@ use crate::endpoint;
 
 /// Disturbances that are on at once, at the most.
 const MOST: usize = 64;
-/// Hits that wait for [`Disturbances::poll_mark`] at the most; more are not kept. Of beginnings and ends so many more are.
+/// Hits that wait for [`Disturbances::poll_trace`] at the most; more are not kept. Of beginnings and ends so many more are.
 const HITS: usize = 1024;
-const MARKS: usize = 4 * HITS;
+const TRACES: usize = 4 * HITS;
 /// Purpose of their dice; the number of the disturbance is added to it.
 const DICE: u64 = 0x6469_7374_0000_0000;
 /// The same of dice for frames that nobody sent.
@@ -30,7 +30,7 @@ const INVENTIONS: u64 = 0x696E_7600_0000_0000;
 
 /// What disturbances did, in order, for whoever judges the tool.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Mark {
+pub enum Trace {
     /// One begins.
     Begins {
         /// Disturbances are counted from 1.
@@ -96,7 +96,7 @@ pub(crate) struct Disturbances {
     running: Vec<Running>,
     /// Not told yet.
     changes: VecDeque<Change>,
-    marks: VecDeque<Mark>,
+    traces: VecDeque<Trace>,
     now: BusInstant,
 }
 
@@ -108,7 +108,7 @@ impl Disturbances {
             begun: 0,
             running: Vec::new(),
             changes: VecDeque::new(),
-            marks: VecDeque::new(),
+            traces: VecDeque::new(),
             now: BusInstant::ZERO,
         }
     }
@@ -133,7 +133,7 @@ impl Disturbances {
         };
         self.changes.push_back(running.change(true));
         self.running.push(running);
-        self.mark(Mark::Begins { number, what });
+        self.trace(Trace::Begins { number, what });
         true
     }
 
@@ -147,7 +147,7 @@ impl Disturbances {
         while let Some(place) = self.running.iter().position(&over) {
             let running = self.running.remove(place);
             self.changes.push_back(running.change(false));
-            self.mark(Mark::Ends {
+            self.trace(Trace::Ends {
                 number: running.number,
                 at: self.now,
             });
@@ -192,7 +192,7 @@ impl Disturbances {
 
     /// One did something.
     pub(crate) fn hit(&mut self, number: u64, at: BusInstant, id: Option<CanId>) {
-        self.mark(Mark::Hit { number, at, id });
+        self.trace(Trace::Hit { number, at, id });
     }
 
     /// The time.
@@ -200,10 +200,14 @@ impl Disturbances {
         self.now = now;
     }
 
-    fn mark(&mut self, mark: Mark) {
-        let most = if matches!(mark, Mark::Hit { .. }) { HITS } else { MARKS };
-        if self.marks.len() < most {
-            self.marks.push_back(mark);
+    fn trace(&mut self, trace: Trace) {
+        let most = if matches!(trace, Trace::Hit { .. }) {
+            HITS
+        } else {
+            TRACES
+        };
+        if self.traces.len() < most {
+            self.traces.push_back(trace);
         }
     }
 
@@ -218,8 +222,8 @@ impl Disturbances {
     }
 
     /// The next thing that one did.
-    pub(crate) fn poll_mark(&mut self) -> Option<Mark> {
-        self.marks.pop_front()
+    pub(crate) fn poll_trace(&mut self) -> Option<Trace> {
+        self.traces.pop_front()
     }
 }
 

@@ -50,13 +50,18 @@ fn what_is_used_up_is_over_and_told() {
         .map(|change| (change.number, change.begins, change.acted))
         .collect();
     assert_eq!(changes, [(1, true, 0), (1, false, 2)]);
-    let marks: Vec<_> = std::iter::from_fn(|| disturbances.poll_mark()).collect();
+    let traces: Vec<_> = std::iter::from_fn(|| disturbances.poll_trace()).collect();
     assert!(
         matches!(
-            marks[..],
-            [Mark::Begins { number: 1, .. }, Mark::Hit { id: Some(ENGINE), .. }, Mark::Hit { .. }, Mark::Ends { number: 1, .. }]
+            traces[..],
+            [
+                Trace::Begins { number: 1, .. },
+                Trace::Hit { id: Some(ENGINE), .. },
+                Trace::Hit { .. },
+                Trace::Ends { number: 1, .. }
+            ]
         ),
-        "{marks:?}"
+        "{traces:?}"
     );
 }
 
@@ -71,7 +76,10 @@ fn one_takes_the_place_of_another_of_its_kind_for_the_same_frames() {
     assert_eq!(disturbances.stop(Some(Kind::Drop)), 2);
     assert_eq!(disturbances.stop(Some(Kind::Drop)), 0);
     assert_eq!(disturbances.stop(None), 1);
-    assert_eq!(acts(&mut disturbances, ENGINE, 5) + acts(&mut disturbances, OTHER, 5), 0);
+    assert_eq!(
+        acts(&mut disturbances, ENGINE, 5) + acts(&mut disturbances, OTHER, 5),
+        0
+    );
 }
 
 #[test]
@@ -85,5 +93,5 @@ fn there_are_only_so_many() {
         disturbances.acts(BusInstant::ZERO, Kind::Drop, CanId::Standard(1));
         disturbances.start(disturbance("drop 001"));
     }
-    assert_eq!(disturbances.marks.len(), MARKS);
+    assert_eq!(disturbances.traces.len(), TRACES);
 }

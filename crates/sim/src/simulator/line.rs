@@ -8,7 +8,7 @@ use super::Simulator;
 use crate::{
     Event, Outcome,
     disturb::{
-        Act, Mark,
+        Act, Trace,
         line::{Car, Line},
     },
 };
@@ -178,8 +178,8 @@ impl Simulator {
 
     /// The next thing that a disturbance has done.
     #[must_use]
-    pub fn poll_mark(&mut self) -> Option<Mark> {
-        self.line.as_mut()?.disturbances.poll_mark()
+    pub fn poll_trace(&mut self) -> Option<Trace> {
+        self.line.as_mut()?.disturbances.poll_trace()
     }
 
     /// Whether there is, or was, a disturbance.

@@ -52,7 +52,8 @@ fn play(survey: &mut Survey, car: Car) -> Vec<String> {
         };
         asked.push(format!("{whom} {:02X?}", question.request()));
         for ecu in EcuNumber::all().filter(|&ecu| question.target.includes(ecu)) {
-            let refuses = question.target == Target::Ecu(ecu) && lacks(car, ecu.number(), question.request()[0]);
+            let refuses =
+                question.target == Target::Ecu(ecu) && lacks(car, ecu.number(), question.request()[0]);
             let answer = car(ecu.number(), question.request()).or(refuses.then_some(&[0x7F, 0, 0x11]));
             if let Some(answer) = answer {
                 survey.on_answer(ecu, answer);
@@ -208,7 +209,10 @@ fn what_an_ecu_owes_is_asked_again() {
         asked.push(text);
     }
     let twice = ["[01, 00]", "[01, 20]", "[01, 40]", "[01, 51]", "[03]"];
-    assert!(twice.iter().all(|question| times(&asked, question) == 2), "{asked:?}");
+    assert!(
+        twice.iter().all(|question| times(&asked, question) == 2),
+        "{asked:?}"
+    );
     assert_eq!(survey.findings().len(), 3);
     assert!(survey.unanswered().is_empty());
 }
@@ -219,7 +223,10 @@ fn nobody_is_asked_for_ever() {
     let mut survey = Survey::new(&Topic::READING);
     let mut pauses = Vec::new();
     while let Some(question) = survey.next_question() {
-        assert_eq!((question.target, question.request()), (Target::Functional, &[1, 0][..]));
+        assert_eq!(
+            (question.target, question.request()),
+            (Target::Functional, &[1, 0][..])
+        );
         pauses.push(question.pause().as_millis());
         survey.on_finished();
         if !survey.unanswered().is_empty() {
@@ -249,8 +256,15 @@ fn parameters_of_unknown_length_are_asked_alone() {
     let mut survey = Survey::new(&[Topic::Live]);
     let asked = play(&mut survey, odd);
     // Nobody answers, so each is asked again and again.
-    assert!(asked[7..].iter().all(|question| question.starts_with("7E8 [01, C")));
-    assert_eq!(["7E8 [01, C3]", "7E8 [01, C4]"].map(|question| times(&asked, question)), [7, 7]);
+    assert!(
+        asked[7..]
+            .iter()
+            .all(|question| question.starts_with("7E8 [01, C"))
+    );
+    assert_eq!(
+        ["7E8 [01, C3]", "7E8 [01, C4]"].map(|question| times(&asked, question)),
+        [7, 7]
+    );
 }
 
 /// An ECU that announces masks without end, and answers with the wrong ones, ends all the same.

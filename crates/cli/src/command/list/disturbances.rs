@@ -114,7 +114,12 @@ pub(super) fn list(json: bool) -> Result<(), Failure> {
             format!("; SIZE: {}, {least} to {most} {}{usual}", size.what, size.unit)
         });
         let lines = [
-            format!("{} ({}{identifier}{size}; usually {})", row.meaning, row.subject.name(), usually(row)),
+            format!(
+                "{} ({}{identifier}{size}; usually {})",
+                row.meaning,
+                row.subject.name(),
+                usually(row)
+            ),
             format!("a good tool: {} ({})", row.good_tool, row.source),
             format!("example: {}", row.example),
         ];

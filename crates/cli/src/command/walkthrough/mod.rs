@@ -319,7 +319,10 @@ impl Loop {
                         phrase: phrase.to_string(),
                     })?;
                 }
-                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } | Event::Disturbance { .. } => {}
+                Event::Began { .. }
+                | Event::Key { .. }
+                | Event::Engine { .. }
+                | Event::Disturbance { .. } => {}
                 // What a story expects of itself would only give away what is about to be read.
                 Event::Finished {
                     phrase: Phrase::Expect(_),
@@ -389,7 +392,10 @@ impl Loop {
                 Event::Finished { phrase, outcome, .. } => {
                     self.tell_outcome(phrase, false, outcome.clone())?;
                 }
-                Event::Began { .. } | Event::Key { .. } | Event::Engine { .. } | Event::Disturbance { .. } => {}
+                Event::Began { .. }
+                | Event::Key { .. }
+                | Event::Engine { .. }
+                | Event::Disturbance { .. } => {}
             }
         }
         if exchange.answers.is_empty() {
