@@ -71,7 +71,7 @@ impl Debts {
     }
 
     /// The question that a frame in this role belongs to, and whose answer is at stake.
-    pub(super) fn at_stake<'a>(role: Role, talk: &'a Talk) -> Option<(&'a Asked, Option<Ecu>)> {
+    pub(super) fn at_stake(role: Role, talk: &Talk) -> Option<(&Asked, Option<Ecu>)> {
         match role {
             Role::Answer(ecu) => Some((talk.last_to(ecu)?, Some(ecu))),
             Role::Ask(ecu) => Some((talk.last_to(ecu)?, Some(ecu))),

@@ -16,9 +16,12 @@ enum Does {
     Hits(u16),
     Ends,
 }
+/// What happens, each at its millisecond.
+type Story = [(u64, Does)];
+
 use Does::{Ends, Frame as Passes, Hits};
 
-fn finding(name: &str, happens: &[(u64, Does)], end: u64) -> (Verdict, alloc::string::String) {
+fn finding(name: &str, happens: &Story, end: u64) -> (Verdict, alloc::string::String) {
     let mut judge = Judge::new();
     judge.begin(1, name);
     for &(millis, does) in happens {
@@ -51,7 +54,7 @@ const REST: Does = Passes(0x7E8, &[0x21, 1, 3, 1, 4]);
 #[test]
 fn who_loses_an_answer_asks_again() {
     use Verdict::{Failed, Held, NotTried};
-    let rows: &[(&str, &[(u64, Does)], u64, Verdict)] = &[
+    let rows: &[(&str, &Story, u64, Verdict)] = &[
         ("nothing was asked", &[], 9000, NotTried),
         ("nothing was hit", &[(0, ASK), (5, ANSWER)], 9000, NotTried),
         ("it may still ask", &[(0, ASK), (5, Hits(0x7E8))], 900, NotTried),
@@ -146,7 +149,7 @@ fn who_loses_an_answer_asks_again() {
 #[test]
 fn where_nothing_is_lost_a_tool_goes_on() {
     use Verdict::{Failed, Held, NotTried};
-    let rows: &[(&str, &[(u64, Does)], Verdict)] = &[
+    let rows: &[(&str, &Story, Verdict)] = &[
         ("nothing was asked", &[], NotTried),
         ("asked after it", &[(0, Ends), (1, ASK), (5, ANSWER)], NotTried),
         ("asked and answered", &[(1, ASK), (5, ANSWER)], Held),

@@ -54,7 +54,8 @@ fn play(survey: &mut Survey, car: Car) -> Vec<String> {
         for ecu in EcuNumber::all().filter(|&ecu| question.target.includes(ecu)) {
             let refuses =
                 question.target == Target::Ecu(ecu) && lacks(car, ecu.number(), question.request()[0]);
-            let answer = car(ecu.number(), question.request()).or(refuses.then_some(&[0x7F, 0, 0x11]));
+            let answer =
+                car(ecu.number(), question.request()).or_else(|| refuses.then_some(&[0x7F, 0, 0x11]));
             if let Some(answer) = answer {
                 survey.on_answer(ecu, answer);
             }
