@@ -333,7 +333,7 @@ mod tests {
         let lines: Vec<String> = unanswered(&survey).iter().flat_map(Finding::lines).collect();
         let said = lines.join("\n");
         for expected in [
-            "7E8 no answer to service $01, asked 7 times: $05 $20; what it supports from $21 on",
+            "7E8 no answer to service $01, asked 7 times: $05 $20; what it supports from $21",
             "7E8 no answer to service $09, asked 7 times: $02",
         ] {
             assert!(said.contains(expected), "{expected} is missing from\n{said}");
