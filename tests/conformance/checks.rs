@@ -150,6 +150,15 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // The kernel's ISO 15765-2 implementation, net/can/isotp.c, as two testers; package python-can of PyPI.
+    (
+        "two_ecus",
+        &[
+            "two_interleave_on_11_bits",
+            "two_interleave_on_29_bits",
+            "ends_cleanly",
+        ],
+    ),
     // The transport cases of `tests/support/cases`, each with its own source.
     (
         "transport_cases",

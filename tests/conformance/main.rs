@@ -32,6 +32,7 @@ const BESIDE: &[&str] = &[
     "bench",
     "kernel_differences",
     "transport_cases",
+    "two_ecus",
 ];
 /// The group that needs no guest.
 const VECTORS: &str = "vectors";

@@ -2,7 +2,7 @@
 
 use std::{iter, time::Duration};
 
-use twotrip_can::{CanId, Frame};
+use twotrip_can::{CanId, Frame, address::EcuAddress};
 use twotrip_obd::Dtc;
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
@@ -96,17 +96,27 @@ impl Desk {
         let mut bytes = vec![u8::try_from(request.len()).expect("short")];
         bytes.extend(request);
         self.hears(&Frame::padded(id, &bytes, 0));
+        let engine = self.engine();
+        let of_engine = |(_, frame): &Sent| frame.id() == engine.response;
         let mut frames = self.sends(Duration::from_millis(60));
+        frames.retain(of_engine);
         if frames.first().is_some_and(|(_, frame)| frame.data()[0] >> 4 == 1) {
-            self.hears(&Frame::padded(PHYSICAL, &[0x30, 0, 0], 0));
+            self.hears(&Frame::padded(engine.request, &[0x30, 0, 0], 0));
             frames.extend(self.sends(Duration::from_millis(60)));
+            frames.retain(of_engine);
         }
         assemble(&frames)
     }
 
-    /// Asks all ECUs.
+    /// Identifiers of the engine ECU.
+    fn engine(&self) -> EcuAddress {
+        let engine = self.car.ecus().find(|ecu| ecu.is_engine);
+        engine.expect("every car has one").address
+    }
+
+    /// Asks all ECUs; what the engine ECU answers.
     pub(crate) fn ask(&mut self, request: &[u8]) -> Option<Vec<u8>> {
-        self.ask_at(FUNCTIONAL, request)
+        self.ask_at(self.engine().functional, request)
     }
 
     /// The data of a PID of service $01.

@@ -49,9 +49,13 @@ pub(crate) struct Walkthrough {
     /// Another car than the scenario's: a shipped vehicle's name, or a vehicle file
     #[arg(long, value_name = "VEHICLE")]
     pub(crate) vehicle: Option<String>,
-    /// Bit rate of the in-memory bus, kbit/s: frames take the time of their bits; none: no time at all
-    #[arg(long, value_enum, default_value_t = BitRate::Kbit500, value_name = "KBIT")]
-    pub(crate) bit_rate: BitRate,
+    /// Bit rate of the in-memory bus, kbit/s, instead of the vehicle's: frames take the time of their bits; none: no
+    /// time at all
+    #[arg(long, value_enum, value_name = "KBIT")]
+    pub(crate) bit_rate: Option<BitRate>,
+    /// Size of the identifiers, instead of the vehicle's
+    #[arg(long, value_enum, value_name = "SIZE")]
+    pub(crate) identifiers: Option<Identifiers>,
     /// Seed of everything random, instead of the scenario's
     #[arg(long)]
     pub(crate) seed: Option<u64>,
@@ -71,6 +75,42 @@ pub(crate) enum BitRate {
     #[value(name = "500")]
     Kbit500,
     None,
+}
+
+/// Size of the identifiers of a car's diagnostics.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Identifiers {
+    #[value(name = "11-bit")]
+    Bits11,
+    #[value(name = "29-bit")]
+    Bits29,
+}
+
+impl From<Identifiers> for twotrip_sim::Identifiers {
+    fn from(size: Identifiers) -> Self {
+        match size {
+            Identifiers::Bits11 => Self::Bits11,
+            Identifiers::Bits29 => Self::Bits29,
+        }
+    }
+}
+
+/// Bit rate of a bus that has none of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum WireRate {
+    #[value(name = "250")]
+    Kbit250,
+    #[value(name = "500")]
+    Kbit500,
+}
+
+impl From<WireRate> for twotrip_can::timing::BitRate {
+    fn from(rate: WireRate) -> Self {
+        match rate {
+            WireRate::Kbit250 => Self::Kbit250,
+            WireRate::Kbit500 => Self::Kbit500,
+        }
+    }
 }
 
 #[derive(Debug, ClapArgs)]
@@ -93,6 +133,13 @@ pub(crate) struct Run {
     /// Whether the control units' periodic messages are on the bus too (`list broadcasts`), instead of the scenario's word
     #[arg(long, value_enum, value_name = "SWITCH")]
     pub(crate) broadcasts: Option<Switch>,
+    /// Size of the identifiers of its diagnostics, instead of the vehicle's: the car ignores the other
+    #[arg(long, value_enum, value_name = "SIZE")]
+    pub(crate) identifiers: Option<Identifiers>,
+    /// Bit rate at which the car's frames follow each other where the bus has none of its own, kbit/s, instead of the
+    /// vehicle's
+    #[arg(long, value_enum, value_name = "KBIT")]
+    pub(crate) bit_rate: Option<WireRate>,
     /// My word that no vehicle is connected. Physical interfaces need it. The car listens first, asks `01 00` once,
     /// refuses if anybody is there, and leaves when anything but testers is heard
     #[arg(long)]

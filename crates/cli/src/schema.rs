@@ -143,6 +143,8 @@ fn value(key: &Key) -> Json {
         }),
         Value::Word(words) => json!({ "enum": words }),
         Value::Vin => json!({ "type": "string", "pattern": "^[0-9A-HJ-NPR-Z]{8}[0-9X][0-9A-HJ-NPR-Z]{8}$" }),
+        Value::Pattern(pattern) => json!({ "type": "string", "pattern": pattern }),
+        Value::OneOf(numbers) => json!({ "enum": numbers }),
         Value::Label(most) => json!({ "type": "string", "pattern": format!("^[A-Z0-9-]{{1,{most}}}$") }),
     };
     if let Some(described) = described.as_object_mut() {

@@ -263,7 +263,7 @@ impl Ecu {
             identity: &self.identity,
             key_on: self.control.key_on(),
             engine_running: self.memory.is_driving_cycle(),
-            vehicle_moving: self.live.vehicle_speed > STANDING,
+            vehicle_moving: self.vehicle_moves(),
             overrides: &self.overrides,
             calibration: self.control.calibration(),
             served: &self.served,
@@ -280,6 +280,17 @@ impl Ecu {
             self.control.fill(now, &mut self.live);
         }
         answer
+    }
+
+    fn vehicle_moves(&self) -> bool {
+        self.live.vehicle_speed > STANDING
+    }
+
+    /// Whether the engine runs or the vehicle moves, as far as it knows: a clear is refused then, by all ECUs of the
+    /// vehicle.
+    #[must_use]
+    pub fn engine_or_wheels_turn(&self) -> bool {
+        self.memory.is_driving_cycle() || self.vehicle_moves()
     }
 
     /// Live data as measured, at most 100 ms old.

@@ -7,7 +7,7 @@
 //!            +--------------------------------------------+  |
 //! request -> Ecu::answer -> server <---- live data ----------'  -> response or silence
 //! ```
-//! The ECU sees pins and nothing else of the car.
+//! The ECU sees pins and nothing else of the car. Beside it [`listed`] has an ECU that only says what is listed of it.
 #![no_std]
 extern crate alloc;
 
@@ -16,6 +16,7 @@ pub mod circuits;
 pub mod control;
 pub mod data;
 mod ecu;
+pub mod listed;
 pub mod memory;
 mod module;
 pub mod monitors;

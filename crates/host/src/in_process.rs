@@ -5,13 +5,13 @@
 use std::time::Duration;
 
 use twotrip_can::{
-    Frame,
+    CanId, Frame,
     memory_bus::{Direction, Fate, MemoryBus, NodeConfig, NodeId, Pacing},
     timing::BusLoad,
 };
 use twotrip_scenario::{Cue, Phrase};
-use twotrip_sim::{Event, Simulator};
-use twotrip_tester::{Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
+use twotrip_sim::{EcuOnBus, Event, Simulator};
+use twotrip_tester::{EcuNumber, Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -53,6 +53,15 @@ impl Exchange {
     pub fn first_answer(&self) -> Option<&[u8]> {
         self.answers.first().map(|answer| &answer.payload[..])
     }
+
+    /// The payload of an ECU's first answer.
+    #[must_use]
+    pub fn answer_of(&self, ecu: EcuNumber) -> Option<&[u8]> {
+        let mut answers = self.answers.iter();
+        answers
+            .find(|answer| answer.ecu == ecu)
+            .map(|answer| &answer.payload[..])
+    }
 }
 
 /// Car, tester, and the bus between them.
@@ -80,7 +89,7 @@ impl Rig {
             ..NodeConfig::default()
         };
         let (car_node, tester_node) = (bus.attach(config), bus.attach(config));
-        let tester = Tester::new(TesterConfig::default());
+        let tester = Tester::new(tester_for(&simulator));
         Self {
             simulator: Journaled::new(simulator),
             tester,
@@ -121,6 +130,19 @@ impl Rig {
     /// What the tester did about disturbances so far.
     pub fn judged(&mut self) -> Vec<Judged> {
         self.verdicts.findings(&mut self.simulator, self.now)
+    }
+
+    /// The number that an ECU of the car has for the tester; that of the first if the tester knows no such answers.
+    #[must_use]
+    pub fn number(&self, response: CanId) -> EcuNumber {
+        self.tester.config().ecu_of(response).unwrap_or(EcuNumber::ENGINE)
+    }
+
+    /// The ECU of the car that has this number for the tester.
+    #[must_use]
+    pub fn ecu(&self, number: EcuNumber) -> Option<EcuOnBus> {
+        let response = self.tester.config().address(number).response;
+        self.simulator.ecus().find(|ecu| ecu.address.response == response)
     }
 
     /// How busy the bus has been, and the time in which exchanges were under way: from a request until it was known
@@ -272,6 +294,21 @@ impl Rig {
             }
         }
         !self.tester.is_busy()
+    }
+}
+
+/// A tester that knows the identifiers of this car.
+fn tester_for(car: &Simulator) -> TesterConfig {
+    let addresses: Vec<u8> = car
+        .ecus()
+        .filter(|ecu| ecu.address.response.is_extended())
+        .map(|ecu| ecu.address.response.raw().to_le_bytes()[0])
+        .collect();
+    let usual = TesterConfig::default();
+    if addresses.is_empty() {
+        usual
+    } else {
+        usual.extended(&addresses)
     }
 }
 

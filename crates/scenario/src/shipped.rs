@@ -115,6 +115,7 @@ shipped! {
     "burnt-valve",
     "healthy",
     "codes-on-demand",
+    "several-ecus",
     "first-visit",
 }
 

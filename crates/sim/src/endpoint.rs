@@ -1,4 +1,4 @@
-//! The ECU's place on the bus: transport, the queue of requests, and how long an answer takes.
+//! An ECU's end of the bus: transport, the queue of requests, and how long an answer takes.
 //!
 //! ISO 15765-4: an answer begins within P2 (50 ms) of its request. A real ECU takes a few milliseconds, and its
 //! consecutive frames follow each other at the bit rate of the bus; both are [`Timing`]. A request that would
@@ -47,6 +47,14 @@ impl Timing {
         spacing: None,
         ..Self::REAL
     };
+    /// The same on a bus of this bit rate, where it matters.
+    pub(crate) fn at(self, bit_rate: BitRate) -> Self {
+        Self {
+            spacing: self.spacing.map(|_| bit_rate),
+            ..self
+        }
+    }
+
     /// At once.
     pub const FAST: Self = Self {
         reply: None,
@@ -80,7 +88,7 @@ pub struct EndpointCounts {
     pub dropped: u64,
 }
 
-/// The ECU's endpoint.
+/// An ECU's endpoint.
 #[derive(Clone, Debug)]
 pub(crate) struct Endpoint {
     channel: Channel,
@@ -178,13 +186,22 @@ impl Endpoint {
         self.leaves.is_some() || self.channel.has_frame_in_flight()
     }
 
-    pub(crate) fn poll_timeout(&self) -> Option<BusInstant> {
+    /// When to call [`Self::handle_timeout`] at the latest. While a frame of another ECU takes the wire `until` then, the
+    /// transport waits for it.
+    pub(crate) fn poll_timeout(&self, until: Option<BusInstant>) -> Option<BusInstant> {
         let due = if self.channel.is_transmitting() {
             None
         } else {
             self.waiting.front().map(|request| request.due)
         };
-        [due, self.leaves, self.channel.poll_timeout()]
+        let transport = self.transport_timeout();
+        let transport = transport.map(|deadline| until.map_or(deadline, |until| until.max(deadline)));
+        [due, transport].into_iter().flatten().min()
+    }
+
+    /// The same without requests whose answers are due.
+    pub(crate) fn transport_timeout(&self) -> Option<BusInstant> {
+        [self.leaves, self.channel.poll_timeout()]
             .into_iter()
             .flatten()
             .min()

@@ -5,7 +5,7 @@
 //!                v                       │
 //!  work, stand ─> car time ─> Car { vehicle ─> harness ─> ecu }
 //!                                                          ^ │
-//!  handle_frame ─> Endpoint (ISO-TP, queue, delays) ───────┘ └─> poll_frame <─ Broadcasts (if wanted)
+//!  handle_frame ─> Nodes, one an ECU (ISO-TP, queue, delays) ─┘ └> poll_frame <─ Broadcasts (if wanted)
 //!               └──────────── disturb: the line between all of this and the bus ────────────┘
 //! ```
 //!
@@ -29,6 +29,7 @@ mod job;
 mod ledger;
 mod meter;
 mod monitors;
+mod nodes;
 mod simulator;
 mod why;
 mod wires;
@@ -41,8 +42,10 @@ pub use event::Event;
 pub use job::{JobId, Outcome};
 pub use meter::points;
 pub use monitors::{MonitorStand, Needed};
+pub use nodes::{EcuOnBus, EcuSettings, Seat};
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;
+pub use twotrip_scenario::vehicle::ecus::Identifiers;
 pub use twotrip_vehicle::STEP;
 pub use why::{Trip, TripEvent, Why};
 

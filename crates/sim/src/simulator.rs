@@ -7,18 +7,15 @@ mod stored;
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_can::{
-    Frame,
-    address::{Addressing, EcuAddress},
-    timing::BitRate,
-};
+use twotrip_can::{CanId, Frame, timing::BitRate};
 use twotrip_ecu::{EcuConfig, server};
 use twotrip_harness::KeyPosition;
-use twotrip_isotp::{Config, Profile};
+use twotrip_isotp::Profile;
 use twotrip_obd::ResponseBuffer;
 use twotrip_scenario::{
     Cue, Phrase, Scenario, limits,
     phrase::{Event as Cause, Expectation},
+    vehicle::ecus::Identifiers,
 };
 use twotrip_units::{AngularSpeed, BusInstant};
 use twotrip_vehicle::{STEP, VehicleParams};
@@ -33,10 +30,11 @@ use crate::{
     cues::Cues,
     deeds::Deeds,
     disturb::line::Line,
-    endpoint::{self, Endpoint, EndpointCounts},
+    endpoint::{EndpointCounts, Request},
     expectation::Watch,
     job::{Job, JobId, Outcome},
     ledger::Ledger,
+    nodes::{EcuOnBus, EcuSettings, Nodes},
 };
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
@@ -48,8 +46,6 @@ const WATCHES: usize = 2 * limits::EXPECTATIONS;
 /// The engine is told to run above this speed, and to stand below that one.
 const RUNS: AngularSpeed = AngularSpeed::from_rpm(400.0);
 const STANDS: AngularSpeed = AngularSpeed::from_rpm(50.0);
-/// Purpose of the dice that draw reply delays (a stream of its own).
-const REPLY_DICE: u64 = 0x7265_706C;
 /// What a simulator is made of.
 #[derive(Clone, Debug)]
 pub struct Settings {
@@ -61,16 +57,20 @@ pub struct Settings {
     pub seed: u64,
     /// How long answers take.
     pub timing: Timing,
-    /// Identifiers of the ECU.
-    pub address: EcuAddress,
-    /// Timeouts of its transport, padding, frame lengths.
+    /// Size of the identifiers of its diagnostics; it ignores the other.
+    pub identifiers: Identifiers,
+    /// Bit rate of its bus, where that has none of its own.
+    pub bit_rate: BitRate,
+    /// Its ECUs, up to eight, the engine ECU first; no two with one number or one address.
+    pub ecus: Vec<EcuSettings>,
+    /// Timeouts of their transport, padding, frame lengths.
     pub transport: Profile,
     /// Whether its control units' periodic messages are on the bus.
     pub broadcasts: bool,
 }
 
 impl Settings {
-    /// The car of a scenario with 11-bit identifiers.
+    /// The car of a scenario.
     #[must_use]
     pub fn of(scenario: &Scenario, seed: u64, timing: Timing) -> Self {
         let model = scenario.vehicle();
@@ -78,8 +78,12 @@ impl Settings {
         let ecu = model
             .ecu(scenario.regulation())
             .unwrap_or_else(|_| EcuConfig::under(scenario.regulation()));
+        let bus = model.bus();
         Self {
             vehicle: VehicleParams::new(model.specification()),
+            identifiers: bus.identifiers,
+            bit_rate: BitRate::from_kbit_per_second(bus.kbit_per_second).unwrap_or_default(),
+            ecus: model.ecus().iter().map(EcuSettings::of).collect(),
             ecu: EcuConfig {
                 readiness_display: scenario.readiness_display(),
                 ..ecu
@@ -96,10 +100,26 @@ impl Settings {
             ecu: EcuConfig::default(),
             seed,
             timing,
-            address: EcuAddress::ENGINE,
+            identifiers: Identifiers::Bits11,
+            bit_rate: BitRate::Kbit500,
+            ecus: vec![EcuSettings::ENGINE],
             transport: Profile::OBD,
             broadcasts: false,
         }
+    }
+
+    /// What the car listens to: requests to all its ECUs, and to each.
+    #[must_use]
+    pub fn hears(&self) -> Vec<CanId> {
+        let mut hears = Vec::new();
+        for address in self.ecus.iter().map(|ecu| ecu.identifiers(self.identifiers)) {
+            for id in [address.functional, address.request] {
+                if !hears.contains(&id) {
+                    hears.push(id);
+                }
+            }
+        }
+        hears
     }
 }
 
@@ -109,7 +129,7 @@ impl Settings {
 pub struct Simulator {
     car: Car,
     cabin: Cabin,
-    endpoint: Endpoint,
+    nodes: Nodes,
     broadcasts: Option<Box<Broadcasts>>,
     /// Between them and the bus; from the first disturbance on.
     line: Option<Box<Line>>,
@@ -150,21 +170,18 @@ impl Simulator {
     /// A car parked cold, key off, on a silent bus.
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        let dice = endpoint::dice(settings.seed, REPLY_DICE);
-        let transport = Config {
-            profile: settings.transport,
-            ..Config::ecu(settings.address)
-        };
+        let nodes = Nodes::new(&settings);
         Self {
+            not_physical: nodes.have_listed_codes(),
+            nodes,
             car: Car::new(settings.vehicle, settings.ecu, settings.seed),
             cabin: Cabin::default(),
-            endpoint: Endpoint::new(transport, settings.timing, dice),
             broadcasts: settings
                 .broadcasts
-                .then(|| Box::new(Broadcasts::new(settings.timing.spacing))),
+                .then(|| Box::new(Broadcasts::new(settings.timing.at(settings.bit_rate).spacing))),
             line: None,
             seed: settings.seed,
-            rate: settings.timing.spacing.unwrap_or_default(),
+            rate: settings.bit_rate,
             response: ResponseBuffer::new(),
             waiting: VecDeque::new(),
             job: None,
@@ -182,7 +199,6 @@ impl Simulator {
             engine_ran: false,
             ledger: Ledger::default(),
             ready: BusInstant::ZERO,
-            not_physical: false,
             ecu_was_asleep: true,
             moments: 0,
         }
@@ -256,10 +272,15 @@ impl Simulator {
             .collect()
     }
 
-    /// Requests taken and dropped.
+    /// Requests taken and dropped by all ECUs together.
     #[must_use]
-    pub const fn counts(&self) -> EndpointCounts {
-        self.endpoint.counts()
+    pub fn counts(&self) -> EndpointCounts {
+        self.nodes.counts()
+    }
+
+    /// The ECUs on the bus, in the order in which their answers win arbitration.
+    pub fn ecus(&self) -> impl Iterator<Item = EcuOnBus> {
+        self.nodes.on_bus(&self.car)
     }
 
     // --- Phrases and car time -----------------------------------------------------------------------------
@@ -416,7 +437,7 @@ impl Simulator {
         }
         let asleep = self.car.ecu.asleep();
         if asleep && !self.ecu_was_asleep {
-            self.endpoint.reset();
+            self.nodes.reset();
         }
         self.ecu_was_asleep = asleep;
     }
@@ -459,7 +480,7 @@ impl Simulator {
         if self.car.ecu.asleep() {
             return;
         }
-        if self.endpoint.handle_frame(now, frame) {
+        if self.nodes.handle_frame(now, frame) {
             self.answer_due(now);
         }
     }
@@ -468,14 +489,14 @@ impl Simulator {
     fn transmitted(&mut self, now: BusInstant) {
         match &mut self.broadcasts {
             Some(broadcasts) if broadcasts.has_frame_in_flight() => broadcasts.handle_transmitted(now),
-            _ => self.endpoint.handle_transmitted(now),
+            _ => self.nodes.handle_transmitted(now),
         }
         self.answer_due(now);
     }
 
     /// A deadline of the car has passed.
     fn serve(&mut self, now: BusInstant) {
-        self.endpoint.handle_timeout(now);
+        self.nodes.handle_timeout(now);
         if let Some(broadcasts) = &mut self.broadcasts {
             broadcasts.handle_timeout(now, !self.car.ecu.asleep());
         }
@@ -485,21 +506,21 @@ impl Simulator {
     /// A frame of the car: one at a time. Of those that are due, broadcasts go first: their identifiers win.
     fn next_frame(&mut self, now: BusInstant) -> Option<Frame> {
         let Some(broadcasts) = &mut self.broadcasts else {
-            return self.endpoint.poll_frame(now);
+            return self.nodes.poll_frame(now);
         };
         if broadcasts.is_on_the_wire() {
             return None;
         }
-        let free = !self.endpoint.is_on_the_wire();
+        let free = !self.nodes.is_on_the_wire();
         free.then(|| broadcasts.poll_frame(now, &self.car))
             .flatten()
-            .or_else(|| self.endpoint.poll_frame(now))
+            .or_else(|| self.nodes.poll_frame(now))
     }
 
     /// Whether the car's last frame has neither left nor been given up (N_As of ISO 15765-2).
     fn is_sending(&self) -> bool {
         let broadcasts = self.broadcasts.as_ref();
-        self.endpoint.has_frame_in_flight()
+        self.nodes.has_frame_in_flight()
             || broadcasts.is_some_and(|broadcasts| broadcasts.has_frame_in_flight())
     }
 
@@ -508,7 +529,7 @@ impl Simulator {
         let awake = !self.car.ecu.asleep();
         let broadcasts = self.broadcasts.as_ref();
         // One wire: while an answer is on it a message waits, and the other way round.
-        let free = !self.endpoint.is_on_the_wire();
+        let free = !self.nodes.is_on_the_wire();
         let due = broadcasts.and_then(|broadcasts| broadcasts.poll_timeout(awake, free));
         earliest(due, self.answer_timeout())
     }
@@ -526,40 +547,46 @@ impl Simulator {
     fn answer_timeout(&self) -> Option<BusInstant> {
         let broadcasts = self.broadcasts.as_ref();
         let until = broadcasts.and_then(|broadcasts| broadcasts.on_the_wire_until());
-        let deadline = self.endpoint.poll_timeout()?;
+        let deadline = self.nodes.poll_timeout()?;
         Some(until.map_or(deadline, |until| until.max(deadline)))
     }
 
     fn answer_due(&mut self, now: BusInstant) {
-        while let Some(request) = self.endpoint.poll_due(now) {
-            let addressing = match request.addressing {
-                Addressing::Functional => server::Addressing::Functional,
-                Addressing::Physical => server::Addressing::Physical,
-            };
-            let at = self.car.now();
-            let answered = self
-                .car
-                .ecu
-                .answer(at, addressing, request.bytes(), &mut self.response);
-            if answered == server::Answer::PositiveAndClear {
-                self.moments += 1;
-            }
-            self.note_ecu();
-            self.deeds.note_asked(request.bytes());
-            if !self.was_asked {
-                self.was_asked = true;
-                self.happened(Cause::FirstRequest);
-            }
-            if let Some(service) = request.bytes().first() {
-                self.happened(Cause::Service(*service));
-            }
-            if answered.is_sent() {
-                if answered.is_positive() {
-                    self.deeds.note_answered(now, request.bytes());
-                }
-                self.endpoint.reply(now, self.response.as_slice());
-            }
-            self.look();
+        while let Some((place, request)) = self.nodes.poll_due(now) {
+            self.answer(now, place, &request);
+        }
+    }
+
+    /// Lets an ECU answer a request.
+    fn answer(&mut self, now: BusInstant, place: usize, request: &Request) {
+        let answered = self
+            .nodes
+            .answer(place, &mut self.car, request, &mut self.response);
+        if answered == server::Answer::PositiveAndClear {
+            self.moments += 1;
+        }
+        self.note_ecu();
+        if self.nodes.stands_for(place, request.addressing) {
+            self.note_deed(now, request.bytes(), answered);
+        }
+        if answered.is_sent() {
+            self.nodes.reply(place, now, self.response.as_slice());
+        }
+        self.look();
+    }
+
+    /// Takes down what the tester did.
+    fn note_deed(&mut self, now: BusInstant, request: &[u8], answered: server::Answer) {
+        self.deeds.note_asked(request);
+        if !self.was_asked {
+            self.was_asked = true;
+            self.happened(Cause::FirstRequest);
+        }
+        if let Some(service) = request.first() {
+            self.happened(Cause::Service(*service));
+        }
+        if answered.is_positive() {
+            self.deeds.note_answered(now, request);
         }
     }
 }

@@ -37,6 +37,7 @@ def groups(program, tools, results, figure, counted):
     import traffic
     import transfer_cost
     import transport_cases
+    import two_ecus
 
     if counted:
         return [
@@ -58,6 +59,7 @@ def groups(program, tools, results, figure, counted):
         bench.group(program),
         kernel_differences.group(program),
         transport_cases.group(program, tools, figure),
+        two_ecus.group(program, figure),
         cost.group(program, tools, figure, counted),
         transfer_cost.group(program, tools, figure, counted),
     ]

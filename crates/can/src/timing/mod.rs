@@ -45,6 +45,16 @@ impl BitRate {
         self.bit_time().saturating_mul(bits)
     }
 
+    /// The one of so many thousands of bits a second, if legislated diagnostics knows it.
+    #[must_use]
+    pub const fn from_kbit_per_second(kbit: u32) -> Option<Self> {
+        match kbit {
+            250 => Some(Self::Kbit250),
+            500 => Some(Self::Kbit500),
+            _ => None,
+        }
+    }
+
     /// Thousands of bits a second.
     #[must_use]
     pub const fn kbit_per_second(self) -> u32 {

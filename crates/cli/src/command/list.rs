@@ -14,8 +14,12 @@ use twotrip_scenario::{
     file::USUAL_PROOF,
     findings::{self, Finding},
     phrase, shipped,
-    vehicle::{self, MakerCode},
+    vehicle::{
+        self, MakerCode,
+        ecus::{BusEntry, EcuEntry},
+    },
 };
+use twotrip_sim::EcuSettings;
 use twotrip_units::Speed;
 use twotrip_vehicle::{
     Part, VehicleParams, Work,
@@ -152,6 +156,25 @@ fn averaged(averaging: &Averaging) -> String {
     }
 }
 
+/// Bus and ECUs, where they are not the usual ones.
+fn on_bus(model: &VehicleModel) -> String {
+    let bus = model.bus();
+    if model.ecus().len() == 1 && bus == BusEntry::default() {
+        return String::new();
+    }
+    let named = |ecu: &EcuEntry| {
+        let address = EcuSettings::of(ecu).identifiers(bus.identifiers);
+        format!("{} {}/{}", ecu.acronym(), address.request, address.response)
+    };
+    let ecus: Vec<String> = model.ecus().iter().map(named).collect();
+    let rate = bus.kbit_per_second;
+    format!(
+        "; {} identifiers, {rate} kbit/s: {}",
+        bus.identifiers.word(),
+        ecus.join(", ")
+    )
+}
+
 fn vehicles() -> Vec<Item> {
     let described = |name: &str| {
         // The shipped ones are checked by a test; a bad one would show as empty.
@@ -170,7 +193,7 @@ fn vehicles() -> Vec<Item> {
         let with = |fitted: bool| if fitted { "with" } else { "without" };
         Some(format!(
             "{}: {:.3} l, firing order {}, {banks}, {sensor} front sensor, {} exhaust-gas recirculation, {} cam \
-             phaser; {:.0} kg, tank {:.0} l; {}; {}{}",
+             phaser; {:.0} kg, tank {:.0} l; {}; {}{}{}",
             model.title(),
             car.displacement.litres(),
             firing.join("-"),
@@ -181,6 +204,7 @@ fn vehicles() -> Vec<Item> {
             model.regulation().key,
             averaged(&ecu.averaging),
             maker_codes(&model),
+            on_bus(&model),
         ))
     };
     vehicle::SHIPPED

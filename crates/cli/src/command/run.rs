@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use serde::Serialize;
+use twotrip_can::{address::EcuAddress, timing::BitRate};
 use twotrip_host::{
     bench::{self, Bench, Watch},
     bus::{Bus, Filter, Name},
@@ -17,7 +18,7 @@ use twotrip_host::{
 };
 use twotrip_isotp::Profile;
 use twotrip_scenario::{Phrase, Scenario, phrase::Expectation};
-use twotrip_sim::{Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
+use twotrip_sim::{EcuOnBus, Event, MonitorStand, Outcome, Settings, Simulator, Stored, Timing, Why};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -39,6 +40,9 @@ enum Line<'a> {
         not_physical: bool,
         #[serde(skip_serializing_if = "Option::is_none")]
         memory: Option<Memory>,
+        identifiers: &'static str,
+        bit_rate_kbit_per_s: u32,
+        ecus: Vec<EcuObject>,
     },
     MemoryNotKept {
         error: String,
@@ -95,6 +99,7 @@ enum Line<'a> {
         requests: u64,
         dropped: u64,
         lost_frames: u64,
+        ecus: Vec<EcuCounts>,
         bus: BusCounts,
         expectations_met: bool,
         not_physical: bool,
@@ -108,6 +113,51 @@ enum Line<'a> {
 struct Recorded {
     frames: u64,
     dropped: u64,
+}
+
+/// An ECU and its identifiers.
+#[derive(Debug, Serialize)]
+struct EcuObject {
+    name: String,
+    functional: String,
+    request: String,
+    response: String,
+}
+
+impl From<EcuOnBus> for EcuObject {
+    fn from(ecu: EcuOnBus) -> Self {
+        let EcuAddress {
+            functional,
+            request,
+            response,
+        } = ecu.address;
+        Self {
+            name: ecu.acronym().to_owned(),
+            functional: functional.to_string(),
+            request: request.to_string(),
+            response: response.to_string(),
+        }
+    }
+}
+
+/// What came to an ECU.
+#[derive(Debug, Serialize)]
+struct EcuCounts {
+    name: String,
+    response: String,
+    requests: u64,
+    dropped: u64,
+}
+
+impl From<EcuOnBus> for EcuCounts {
+    fn from(ecu: EcuOnBus) -> Self {
+        Self {
+            name: ecu.acronym().to_owned(),
+            response: ecu.address.response.to_string(),
+            requests: ecu.counts.requests,
+            dropped: ecu.counts.dropped,
+        }
+    }
 }
 
 /// Where the ECU's memory comes from, if it is kept.
@@ -167,6 +217,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     };
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
 
+    let of_vehicle = Settings::of(&scenario, seed, timing);
     let settings = Settings {
         transport: Profile {
             frames: args.fd.frames(),
@@ -175,11 +226,13 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         broadcasts: args
             .broadcasts
             .map_or_else(|| scenario.broadcasts(), |switch| switch == args::Switch::On),
-        ..Settings::of(&scenario, seed, timing)
+        identifiers: args.identifiers.map_or(of_vehicle.identifiers, Into::into),
+        bit_rate: args.bit_rate.map_or(of_vehicle.bit_rate, Into::into),
+        ..of_vehicle
     };
     if !args.on_a_bench {
         // Traffic of others does not wake the car; on a bench it has to be heard.
-        let hears = [settings.address.functional, settings.address.request].map(Filter::exact);
+        let hears: Vec<Filter> = settings.hears().into_iter().map(Filter::exact).collect();
         bus.set_filters(&hears).map_err(words::system)?;
     }
     let mut simulator = Simulator::new(settings.clone());
@@ -197,12 +250,11 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let recording = match &args.record {
         Some(path) => {
             let header = header(args, &settings, content.as_ref(), run.simulator().not_physical())?;
-            Some(record(args, &mut run, path, &name, header).await?)
+            Some(record(args, &mut run, path, &name, settings.bit_rate, header).await?)
         }
         None => None,
     };
-    let not_physical = run.simulator().not_physical();
-    ready(args, &name, &control_path, not_physical, seed, memory)?;
+    ready(args, &name, &control_path, &settings, run.simulator(), memory)?;
     if let Err(error) = notify_ready() {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
@@ -231,6 +283,7 @@ async fn record(
     run: &mut Run,
     path: &Path,
     name: &Name,
+    bit_rate: BitRate,
     header: Vec<String>,
 ) -> Result<Beside, Failure> {
     let options = recording::Options {
@@ -239,23 +292,19 @@ async fn record(
         header,
         ..recording::Options::default()
     };
-    // A wire has a bit rate of its own; without one the car is thought to be on the usual one.
+    // A wire has a bit rate of its own; without one it is the car's.
+    let bit_rate = u64::from(bit_rate.kbit_per_second()) * 1000;
     let json = args.json;
-    let start = Beside::start(
-        options,
-        name.clone(),
-        Some(record::USUAL_BIT_RATE),
-        move |notice| {
-            // Whoever read our output may have gone; the recording goes on.
-            let _ = record::trouble(&notice).map_or(Ok(()), |text| {
-                if json {
-                    return output::json(&Line::RecordingTrouble { text });
-                }
-                anstream::eprintln!("the recording: {}; the car goes on", output::escape(&text));
-                Ok(())
-            });
-        },
-    );
+    let start = Beside::start(options, name.clone(), Some(bit_rate), move |notice| {
+        // Whoever read our output may have gone; the recording goes on.
+        let _ = record::trouble(&notice).map_or(Ok(()), |text| {
+            if json {
+                return output::json(&Line::RecordingTrouble { text });
+            }
+            anstream::eprintln!("the recording: {}; the car goes on", output::escape(&text));
+            Ok(())
+        });
+    });
     let (beside, tap, found) = run
         .serve_during(start)
         .await
@@ -456,18 +505,22 @@ fn ready(
     args: &args::Run,
     name: &Name,
     control: &Path,
-    not_physical: bool,
-    seed: u64,
+    settings: &Settings,
+    car: &Simulator,
     memory: Option<Memory>,
 ) -> Result<(), Failure> {
+    let not_physical = car.not_physical();
     if args.json {
         return output::json(&Line::Ready {
             scenario: &args.scenario,
             bus: name.to_string(),
             control: control.display().to_string(),
-            seed,
+            seed: settings.seed,
             not_physical,
             memory,
+            identifiers: settings.identifiers.word(),
+            bit_rate_kbit_per_s: settings.bit_rate.kbit_per_second(),
+            ecus: car.ecus().map(EcuObject::from).collect(),
         });
     }
     let note = if not_physical { " (not physical)" } else { "" };
@@ -476,8 +529,12 @@ fn ready(
         Some(Memory::New) => ", with a new memory",
         Some(Memory::FromFile) => ", with the memory of the file",
     };
+    let ecus = match words::ecus(car) {
+        Some(ecus) => format!(": {ecus}"),
+        None => String::new(),
+    };
     output::line(&format!(
-        "ready: {} on {name}{memory}{note}",
+        "ready: {} on {name}{memory}{note}{ecus}",
         output::escape(&args.scenario)
     ))
 }
@@ -625,6 +682,7 @@ fn end(
             requests: counts.requests,
             dropped: counts.dropped,
             lost_frames: traffic.lost,
+            ecus: run.simulator().ecus().map(EcuCounts::from).collect(),
             bus: traffic.into(),
             expectations_met: met,
             not_physical: run.simulator().not_physical(),

@@ -2,12 +2,16 @@
 
 use serde::Serialize;
 use tokio::signal::unix::{SignalKind, signal};
-use twotrip_can::error_frame::{Cause, ErrorFrame, ErrorState};
+use twotrip_can::{
+    address::EcuAddress,
+    error_frame::{Cause, ErrorFrame, ErrorState},
+};
 use twotrip_ecu::memory::{Effect, Lamp};
 use twotrip_host::bus::local::TurnedAway;
+use twotrip_sim::{EcuOnBus, Simulator};
 use twotrip_units::decimal;
 
-use crate::exit::Failure;
+use crate::{exit::Failure, output};
 
 /// Whether a change of the memory is bad news for the owner.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -50,6 +54,25 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
         ),
         _ => return None,
     })
+}
+
+/// The ECUs of a car with the identifiers of requests and answers; nothing of a car with the engine ECU alone, where it
+/// is by recommendation.
+pub(super) fn ecus(car: &Simulator) -> Option<String> {
+    let ecus: Vec<EcuOnBus> = car.ecus().collect();
+    let usual = matches!(ecus[..], [only] if only.address == EcuAddress::ENGINE);
+    let names: Vec<String> = ecus
+        .iter()
+        .map(|ecu| {
+            format!(
+                "{} {}/{}",
+                output::escape(ecu.acronym()),
+                ecu.address.request,
+                ecu.address.response
+            )
+        })
+        .collect();
+    (!usual).then(|| names.join(", "))
 }
 
 /// Ready once a signal asks for the end.

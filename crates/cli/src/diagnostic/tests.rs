@@ -4,7 +4,7 @@
 
 use std::{collections::BTreeSet, path::Path};
 
-use twotrip_scenario::{Scenario, parse_phrase};
+use twotrip_scenario::{Scenario, VehicleModel, parse_phrase, vehicle};
 
 use super::*;
 
@@ -15,6 +15,11 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
     let story =
         |phrases: &str| format!("{HEAD}[story]\nbefore = \"\"\"\nkey on\n{phrases}\n\"\"\"\n").into_bytes();
     let file = |text: &str| format!("{HEAD}{text}\n").into_bytes();
+    let vehicle = |text: &str| format!("{}\n{text}\n", vehicle::SHIPPED[0].text).into_bytes();
+    let body = |text: &str| {
+        let listed = "role = 'listed'\nacronym = 'BCM'\nname = 'BodyControl'\ncalibration = 'BODY-1'";
+        vehicle(&format!("[[ecu]]\nrole = 'engine'\n\n[[ecu]]\n{listed}\n{text}"))
+    };
     vec![
         ("a verb with a slip", story("tihgten fuel-cap")),
         ("a verb that nobody knows", story("gearbox neutral")),
@@ -141,11 +146,29 @@ fn cases() -> Vec<(&'static str, Vec<u8>)> {
             "cues that take too long",
             file("[[when]]\nevent = 'ready'\ntimes = 1000\ndo = 'drive udds'"),
         ),
+        ("an unknown role of an ECU", vehicle("[[ecu]]\nrole = 'gateway'")),
+        ("two ECUs with one identifier", body("request = '7E0'")),
+        ("a service that no listed ECU has", body("services = '01 06'")),
+        ("a value beyond its scaling", body("data = '46 300 C'")),
+        ("a value of a parameter without a table", body("data = 'F3 12'")),
+        (
+            "a bit rate that diagnostics does not know",
+            vehicle("[bus]\nbit-rate = 125"),
+        ),
         (
             "an unknown vehicle",
             HEAD.replace("compact", "compakt").into_bytes(),
         ),
     ]
+}
+
+/// What is wrong with a file, a scenario or a vehicle.
+fn problems_of(what: &str, file: &[u8]) -> Vec<Problem> {
+    if VehicleModel::is_meant(file) {
+        VehicleModel::parse(file).expect_err(what)
+    } else {
+        Scenario::parse(file).expect_err(what)
+    }
 }
 
 /// The kinds by name: a new kind does not compile until it stands here, and does not pass until a case shows it.
@@ -187,7 +210,7 @@ fn every_kind_of_problem_has_its_text() {
     let mut kinds = BTreeSet::from([name_of(ProblemKind::More)]);
     let mut texts = String::new();
     for (what, file) in cases() {
-        let problems = Scenario::parse(&file).expect_err(what);
+        let problems = problems_of(what, &file);
         kinds.extend(problems.iter().map(|problem| name_of(problem.kind())));
         let source = String::from_utf8_lossy(&file);
         texts += &format!(
@@ -235,7 +258,7 @@ fn a_long_list_of_problems_ends_with_the_remark_that_it_goes_on() {
 fn colour_changes_nothing_but_the_colour() {
     for (what, file) in cases() {
         let source = String::from_utf8_lossy(&file);
-        let problems = Scenario::parse(&file).unwrap_err();
+        let problems = problems_of(what, &file);
         let coloured = render("car.toml", &source, &problems, true);
         assert!(coloured.contains('\u{1b}'), "{what}");
         let stripped = anstream::adapter::strip_str(&coloured).to_string();
@@ -262,7 +285,7 @@ fn text_from_outside_is_shown_and_not_obeyed() {
 fn no_line_is_much_wider_than_the_terminal() {
     for (what, file) in cases() {
         let source = String::from_utf8_lossy(&file);
-        let text = render("car.toml", &source, &Scenario::parse(&file).unwrap_err(), false);
+        let text = render("car.toml", &source, &problems_of(what, &file), false);
         for line in text.lines() {
             assert!(
                 line.chars().count() <= 110,

@@ -154,6 +154,11 @@ impl Sums {
     }
 }
 
+/// The CRC-32 of a text.
+pub(crate) fn checksum(text: fmt::Arguments<'_>) -> u32 {
+    Crc32::new().over(text, None).finish()
+}
+
 /// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs when the ECU is made or renewed, and
 /// at key-on where a bit has turned over.
 #[derive(Clone, Copy)]

@@ -41,6 +41,7 @@ use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors
 
 pub use deviation::{Deviation, Falsified, Unserved};
 pub use fitted::Served;
+pub(crate) use identity::checksum;
 pub use identity::{Identity, VinError};
 pub use overrides::Overrides;
 pub use quantity::Quantity;
@@ -102,7 +103,7 @@ pub enum Answer {
 
 impl Answer {
     /// Positive, unless the answer has nothing but its first byte: then nothing that was asked is supported.
-    fn unless_empty(response: &ResponseBuffer) -> Self {
+    pub(crate) fn unless_empty(response: &ResponseBuffer) -> Self {
         if response.len() > 1 {
             Self::Positive
         } else {
@@ -163,14 +164,29 @@ pub fn answer(
         return Answer::Silence;
     };
     let answer = serve(context, request, response).unwrap_or(Answer::Negative(ResponseCode::ResponseTooLong));
+    settle(request.service(), answer, addressing, response)
+}
+
+/// Makes the bytes in the buffer those of the answer: a refusal, unless it is kept quiet, or none.
+pub(crate) fn settle(
+    service: Service,
+    answer: Answer,
+    addressing: Addressing,
+    response: &mut ResponseBuffer,
+) -> Answer {
     match answer {
-        Answer::Negative(code) => refuse(request.service(), code, addressing, response),
+        Answer::Negative(code) => refuse(service, code, addressing, response),
         Answer::Silence => {
             response.clear();
             Answer::Silence
         }
         Answer::Positive | Answer::PositiveAndClear | Answer::PositiveAndSeal => answer,
     }
+}
+
+/// What has the bit of an answer asks nothing: two ECUs must not answer each other (ISO 14229-1, from memory).
+pub(crate) const fn is_answer(service: Service) -> bool {
+    service.to_byte() & ANSWER != 0
 }
 
 fn serve(
@@ -188,14 +204,17 @@ fn serve(
         Request::Control(control) => s08::answer(context, control, response),
         Request::VehicleInformation(parameters) => s09::answer(context, parameters, response),
         Request::PermanentCodes => s0a::answer(context.memory, response),
-        // What has the bit of an answer asks nothing: two ECUs must not answer each other (ISO 14229-1, from memory).
-        Request::Other(service, _) if service.to_byte() & ANSWER != 0 => Ok(Answer::Silence),
+        Request::Other(service, _) if is_answer(service) => Ok(Answer::Silence),
         Request::Other(..) => Ok(Answer::Negative(ResponseCode::ServiceNotSupported)),
     }
 }
 
 /// Appends a mask of what is supported, its number first. Whether the number is that of a mask which is announced.
-fn write_mask(set: &SupportMask, number: u8, response: &mut ResponseBuffer) -> Result<bool, BufferFull> {
+pub(crate) fn write_mask(
+    set: &SupportMask,
+    number: u8,
+    response: &mut ResponseBuffer,
+) -> Result<bool, BufferFull> {
     let Some([a, b, c, d]) = set.range(number) else {
         return Ok(false);
     };

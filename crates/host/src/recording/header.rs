@@ -3,9 +3,10 @@
 //! With scenario, program version and the journal it is enough to repeat the run; fields may be added.
 
 use serde::{Deserialize, Serialize};
+use twotrip_can::timing::BitRate;
 use twotrip_isotp::{Dlc, Frames, Profile, Timers, TxDl};
 use twotrip_scenario::Scenario;
-use twotrip_sim::{Settings, Timing};
+use twotrip_sim::{Identifiers, Settings, Timing};
 
 /// The format that is written.
 pub const FORMAT: u32 = 1;
@@ -55,6 +56,12 @@ pub struct Header {
     /// The longest frame that the car sends on CAN FD, bytes, if it speaks that.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub can_fd: Option<u8>,
+    /// Size of the identifiers, in words; 11-bit if it is not said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub identifiers: Option<String>,
+    /// Bit rate where the bus has none of its own, kbit/s; 500 if it is not said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bit_rate: Option<u32>,
     /// Whether the ECU's memory came from a file: then it stands in a comment of its own.
     #[serde(default)]
     pub memory: bool,
@@ -106,6 +113,8 @@ impl Header {
             short_frames: false,
             generic_timers: false,
             can_fd: None,
+            identifiers: None,
+            bit_rate: None,
             memory: false,
             bus_time: false,
             never_late: false,
@@ -121,7 +130,10 @@ impl Header {
             dlc,
             frames,
         } = settings.transport;
+        let (identifiers, bit_rate) = (settings.identifiers, settings.bit_rate);
         Self {
+            identifiers: (identifiers != Identifiers::default()).then(|| identifiers.word().to_owned()),
+            bit_rate: (bit_rate != BitRate::default()).then_some(bit_rate.kbit_per_second()),
             seed: settings.seed,
             timing: match settings.timing.reply {
                 Some(_) => Delay::Real,
@@ -148,8 +160,12 @@ impl Header {
             Delay::Real => Timing::REAL,
             Delay::Fast => Timing::FAST,
         };
+        let identifiers = self.identifiers.as_deref().and_then(Identifiers::find);
+        let bit_rate = self.bit_rate.and_then(BitRate::from_kbit_per_second);
         Settings {
             broadcasts: self.broadcasts,
+            identifiers: identifiers.unwrap_or_default(),
+            bit_rate: bit_rate.unwrap_or_default(),
             transport: Profile {
                 timers: if self.generic_timers {
                     Timers::GENERIC
@@ -205,10 +221,12 @@ mod tests {
                 tx_dl: TxDl::LONGEST,
                 bit_rate_switch: true,
             };
-            for (timers, dlc, frames, broadcasts) in [
-                (Timers::OBD, Dlc::Strict, Frames::Classic, false),
-                (Timers::GENERIC, Dlc::Strict, fd, true),
-                (Timers::OBD, Dlc::Lenient, Frames::Classic, true),
+            let classic = Frames::Classic;
+            let (short, long) = (Identifiers::Bits11, Identifiers::Bits29);
+            for (timers, dlc, frames, broadcasts, identifiers, bit_rate) in [
+                (Timers::OBD, Dlc::Strict, classic, false, short, BitRate::Kbit500),
+                (Timers::GENERIC, Dlc::Strict, fd, true, long, BitRate::Kbit500),
+                (Timers::OBD, Dlc::Lenient, classic, true, short, BitRate::Kbit250),
             ] {
                 let settings = Settings {
                     transport: Profile {
@@ -218,6 +236,8 @@ mod tests {
                         frames,
                     },
                     broadcasts,
+                    identifiers,
+                    bit_rate,
                     ..Settings::of(&scenario, 77, timing)
                 };
                 let written = Header::of("healthy", healthy.text.as_bytes()).with(&settings);
@@ -233,6 +253,7 @@ mod tests {
                         settings.broadcasts
                     )
                 );
+                assert_eq!((again.identifiers, again.bit_rate), (identifiers, bit_rate));
             }
         }
     }

@@ -293,7 +293,7 @@ fn check_repair_order(order: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Op
 }
 
 /// Trouble codes, with white space between.
-fn check_codes(text: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Dtc> {
+pub(crate) fn check_codes(text: &Text<'_>, problems: &mut Vec<Problem>) -> Vec<Dtc> {
     let mut codes = Vec::new();
     for word in text.value.split_whitespace() {
         match word.parse() {

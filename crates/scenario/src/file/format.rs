@@ -74,6 +74,10 @@ pub enum Value {
     Vin,
     /// Capital letters, digits and hyphens, at most so many.
     Label(usize),
+    /// A string that this regular expression fits.
+    Pattern(&'static str),
+    /// One of these whole numbers.
+    OneOf(&'static [u64]),
 }
 
 /// An amount that has a unit.

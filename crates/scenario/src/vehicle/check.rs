@@ -1,5 +1,8 @@
 //! Second pass: from keys and values to a [`VehicleModel`], or to everything that is wrong.
 
+mod data;
+mod ecus;
+
 use core::ops::Range;
 
 use twotrip_ecu::{
@@ -74,6 +77,8 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         Some(Averaging::USUAL)
     };
     let maker_codes = check_maker_codes(file, problems);
+    let bus = ecus::check_bus(file, problems);
+    let ecus = ecus::check_ecus(file, problems);
     let (engine, (wide_range, oxygen_capacity)) = (engine??, exhaust??);
     let (vin, calibration_name) = identity??;
     let specification = Specification {
@@ -100,6 +105,8 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         vin,
         calibration_name,
         maker_codes: maker_codes?,
+        bus: bus?,
+        ecus: ecus?,
     })
 }
 
@@ -383,6 +390,16 @@ fn amount(
     amount: &'static Amount,
     problems: &mut Vec<Problem>,
 ) -> Option<f64> {
+    amount_of(table, key, amount, problems).map(|(value, _)| value)
+}
+
+/// The same with its place.
+fn amount_of(
+    table: &Reader<'_, '_>,
+    key: &'static str,
+    amount: &'static Amount,
+    problems: &mut Vec<Problem>,
+) -> Option<(f64, Range<usize>)> {
     let text = table.required(key, Reader::text, problems)?;
     let written = text.value.trim();
     let begins = text.value.len() - text.value.trim_start().len();
@@ -417,7 +434,7 @@ fn amount(
         problems.push(Problem::new(ProblemKind::OutOfRange(key), place, written).expecting([wanted]));
         return None;
     }
-    Some(value)
+    Some((value, text.place(begins..begins + written.len())))
 }
 
 fn in_range(

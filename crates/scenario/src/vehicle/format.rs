@@ -1,7 +1,10 @@
 //! The format of vehicle files as one table: the reader takes its keys and limits from it, and the schema for editors
 //! is made of it. Limits: the model is calibrated on a car in their middle (our choice).
 
-use crate::file::format::{Amount, Key, Table, Value, key};
+use crate::{
+    file::format::{Amount, Key, Table, Value, key},
+    vehicle::ecus::Identifiers,
+};
 
 /// Forward gears.
 pub(super) const GEARS: usize = 6;
@@ -45,6 +48,32 @@ pub(super) static TYRE: Amount = Amount {
     units: &[("mm", 1.0), ("in", 25.4)],
     range: [240.0, 400.0],
 };
+/// Delay of an answer, ms.
+pub(super) static DELAY: Amount = Amount {
+    units: &[("ms", 1.0)],
+    range: [0.0, 40.0],
+};
+/// What a delay varies by, ms.
+pub(super) static JITTER: Amount = Amount {
+    units: &[("ms", 1.0)],
+    range: [0.0, 40.0],
+};
+/// Sizes of identifiers.
+pub(super) static IDENTIFIERS: [&str; 2] = [Identifiers::ALL[0].word(), Identifiers::ALL[1].word()];
+/// Bit rates, kbit/s.
+pub(super) static BIT_RATES: [u64; 2] = [250, 500];
+/// Most ECUs of a vehicle (ISO 15765-4, from memory).
+pub(super) const ECUS: usize = 8;
+/// The words for what an ECU is.
+pub(super) static ROLES: [&str; 2] = ["engine", "listed"];
+/// Characters of the acronym of an ECU's name, and of the text behind it (SAE J1979, InfoType $0A, from memory).
+pub(super) const ACRONYM: usize = 4;
+pub(super) const ECU_NAME: usize = 15;
+/// Characters of the calibration of a listed ECU: all of InfoType $04.
+pub(super) const LISTED_CALIBRATION: usize = 16;
+/// Most parameters of a listed ECU.
+pub(super) const PARAMETERS: usize = 100;
+
 /// Content of the tank, l.
 pub(super) static TANK: Amount = Amount {
     units: &[("l", 1.0), ("gal", 3.785_411_784)],
@@ -226,6 +255,101 @@ pub static TABLES: &[Table] = &[
                 "with",
                 Value::WatchedCode,
                 "the code of the standard that it is set beside, by the same monitor; only `preload` sets it if left out",
+            ),
+        ],
+    },
+    Table {
+        name: "bus",
+        repeats: false,
+        most: 1,
+        needed: false,
+        about: "the bus of its diagnostics",
+        keys: &[
+            may(
+                "identifiers",
+                Value::Word(&IDENTIFIERS),
+                "their size, the car ignores the other: 11-bit (7DF, 7E0 to 7EF) if left out, or 29-bit (18DB33F1, 18DAxxF1, \
+                 18DAF1xx)",
+            ),
+            may(
+                "bit-rate",
+                Value::OneOf(&BIT_RATES),
+                "kbit/s, where the bus itself has none; 500 if left out",
+            ),
+        ],
+    },
+    Table {
+        name: "ecu",
+        repeats: true,
+        most: ECUS,
+        needed: false,
+        about: "an ECU on that bus, the engine's first; the engine's alone if left out",
+        keys: &[
+            must(
+                "role",
+                Value::Word(&ROLES),
+                "engine, or listed: one that says what stands here and finds out nothing by itself",
+            ),
+            may(
+                "request",
+                Value::Pattern("^7E[0-7]$"),
+                "identifier of requests to it on 11 bits, it answers by the one 8 above; 7E0 for the engine's, for others the \
+                 next that is free",
+            ),
+            may(
+                "address",
+                Value::Pattern("^[0-9A-F]{2}$"),
+                "its address on 29 bits; 10 for the engine's, for listed ones from 40 on",
+            ),
+            may(
+                "reply-delay",
+                Value::Amount(&DELAY),
+                "least time from a request to its answer; 2 to 8 ms as it comes if left out",
+            ),
+            may(
+                "jitter",
+                Value::Amount(&JITTER),
+                "how much longer an answer takes at the most; nothing if left out",
+            ),
+            may(
+                "acronym",
+                Value::Pattern("^[A-Z0-9]{1,4}$"),
+                "of a listed one: the beginning of its name (service $09), such as BCM",
+            ),
+            may(
+                "name",
+                Value::Pattern("^[ -~]{1,15}$"),
+                "of a listed one: the rest of its name, such as BodyControl",
+            ),
+            may(
+                "calibration",
+                Value::Label(LISTED_CALIBRATION),
+                "of a listed one: its calibration's name (service $09)",
+            ),
+            may(
+                "services",
+                Value::Pattern(r"^\s*0[13479A](\s+0[13479A])*\s*$"),
+                "of a listed one: its services, of 01 03 04 07 09 0A; all of them if left out",
+            ),
+            may(
+                "data",
+                Value::Text,
+                "of a listed one: its parameters of service $01, one a line, as in `42 13.8 V`, `24 0.99, 2.5 V` or `9A hex 03 00`",
+            ),
+            may(
+                "confirmed",
+                Value::Codes,
+                "of a listed one: confirmed codes that it begins with: not physical",
+            ),
+            may(
+                "pending",
+                Value::Codes,
+                "of a listed one: pending codes that it begins with: not physical",
+            ),
+            may(
+                "permanent",
+                Value::Codes,
+                "of a listed one: permanent codes, which stay: not physical",
             ),
         ],
     },

@@ -32,10 +32,27 @@
 //! code = "P1455"
 //! meaning = "large vapour leak"       # none: no public definition
 //! with = "P0455"                      # set beside this one; none: by `preload` only
+//!
+//! [bus]                               # may be left out, as may each of its keys
+//! identifiers = "29-bit"              # or "11-bit"
+//! bit-rate = 250                      # kbit/s, or 500
+//!
+//! [[ecu]]                             # may be left out: the engine's alone
+//! role = "engine"
+//!
+//! [[ecu]]
+//! role = "listed"                     # says what stands here
+//! acronym = "HPCM"
+//! name = "HybridPtCtrl"
+//! calibration = "TWOTRIP-HYB-0001"
+//! request = "7E2"                     # on 11 bits; 29 bits: address = "1C"
+//! data = "5B 54.1 %"                  # one parameter a line
+//! confirmed = "P0A80"                 # not physical
 //! ```
 //! All keys with their limits: [`format::TABLES`]. The same two passes as for scenarios ([`crate::file`]).
 
 mod check;
+pub mod ecus;
 pub mod format;
 #[cfg(test)]
 mod tests;
@@ -60,6 +77,8 @@ pub struct VehicleModel {
     vin: String,
     calibration_name: String,
     maker_codes: Vec<MakerCode>,
+    bus: ecus::BusEntry,
+    ecus: Vec<ecus::EcuEntry>,
 }
 
 /// A trouble code of the maker's own.
@@ -118,6 +137,18 @@ impl VehicleModel {
         &self.maker_codes
     }
 
+    /// The bus of its diagnostics.
+    #[must_use]
+    pub const fn bus(&self) -> ecus::BusEntry {
+        self.bus
+    }
+
+    /// The ECUs on it, up to eight, the engine ECU first; no two with one number or one address.
+    #[must_use]
+    pub fn ecus(&self) -> &[ecus::EcuEntry] {
+        &self.ecus
+    }
+
     /// What one of these codes means: the inner `None` for one without a public definition.
     #[must_use]
     pub fn meaning(&self, code: Dtc) -> Option<Option<&str>> {
@@ -163,7 +194,7 @@ pub struct Shipped {
 }
 
 /// All of them.
-pub const SHIPPED: [Shipped; 3] = [
+pub const SHIPPED: [Shipped; 4] = [
     Shipped {
         name: "compact-2.0",
         text: include_str!("../../../../scenarios/vehicles/compact-2.0.toml"),
@@ -175,6 +206,10 @@ pub const SHIPPED: [Shipped; 3] = [
     Shipped {
         name: "hatch-1.8",
         text: include_str!("../../../../scenarios/vehicles/hatch-1.8.toml"),
+    },
+    Shipped {
+        name: "sedan-v6-29bit",
+        text: include_str!("../../../../scenarios/vehicles/sedan-v6-29bit.toml"),
     },
 ];
 

@@ -1,7 +1,10 @@
 use twotrip_ecu::{Averaging, Calibration};
 use twotrip_vehicle::Specification;
 
-use super::*;
+use super::{
+    ecus::{BusEntry, EcuEntry, Identifiers, Role},
+    *,
+};
 
 const COMPACT: &str = SHIPPED[0].text;
 
@@ -264,4 +267,198 @@ fn makers_may_have_codes_of_their_own() {
     );
     assert_eq!(codes(&format!("{own}with = 'P0455'\n")), "");
     assert_eq!(codes(&own.repeat(17)), "too many codes of the maker's own");
+}
+
+/// What comes of a compact car in whose file something more stands: what is wrong, at which place.
+fn with(more: &str) -> Result<VehicleModel, Vec<(String, String)>> {
+    let text = format!("{COMPACT}\n{more}");
+    VehicleModel::parse(text.as_bytes()).map_err(|problems| {
+        problems
+            .iter()
+            .map(|problem| (text[problem.span()].to_owned(), problem.to_string()))
+            .collect()
+    })
+}
+
+const BODY: &str = "[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'listed'\nacronym = 'BCM'\nname = 'BodyControl'\n\
+                    calibration = 'BODY-1'\n";
+
+#[test]
+fn a_car_has_the_engine_ecu_alone_and_11_bits_unless_its_file_says_otherwise() {
+    let model = with("").unwrap();
+    assert_eq!(model.ecus(), [EcuEntry::engine()]);
+    assert_eq!(model.bus(), BusEntry::default());
+    let model = with("[bus]\nidentifiers = '29-bit'\nbit-rate = 250\n").unwrap();
+    let wanted = BusEntry {
+        identifiers: Identifiers::Bits29,
+        kbit_per_second: 250,
+    };
+    assert_eq!(model.bus(), wanted);
+}
+
+#[test]
+fn listed_ecus_say_what_stands_in_the_file() {
+    let model = with(&format!(
+        "{BODY}request = '7E4'\naddress = '2A'\nreply-delay = '5 ms'\njitter = '2.5 ms'\nservices = '01 03 09'\n\
+         data = '''\n42 13.8 V  # supply\n46 -7 C\n51 hex 01\n24 0.5, 2.5 V\nF0 hex 0A 0B\n'''\n\
+         confirmed = 'U0100 B1234'\npermanent = 'U0100'\n[[ecu]]\nrole = 'listed'\nacronym = 'ABS'\nname = 'x'\n\
+         calibration = 'B'\n"
+    ))
+    .unwrap();
+    let [_, body, brakes] = model.ecus() else {
+        panic!("three")
+    };
+    assert_eq!((body.number, body.address), (4, 0x2A));
+    assert_eq!(
+        (brakes.number, brakes.address),
+        (1, 0x40),
+        "the next that are free"
+    );
+    let millis = |millis| core::time::Duration::from_micros(millis);
+    assert_eq!(body.reply, Some((millis(5000), millis(7500))));
+    assert_eq!(brakes.reply, None);
+    let Role::Listed(ecu) = &body.role else {
+        panic!("listed")
+    };
+    let listing = ecu.listing();
+    assert_eq!(listing.name, *b"BCM\0-BodyControl\0\0\0\0");
+    assert_eq!(listing.calibration_id, *b"BODY-1\0\0\0\0\0\0\0\0\0\0");
+    assert_eq!(listing.services.len(), 3);
+    // The bytes by SAE J1979: 1 mV a bit; 1 degC less 40; as they are; 2/65536 and 8/65536 V a bit.
+    let data: Vec<(u8, &[u8])> = listing.data.iter().map(|(pid, data)| (*pid, &data[..])).collect();
+    assert_eq!(
+        data,
+        [
+            (0x42, &[0x35, 0xE8][..]),
+            (0x46, &[33]),
+            (0x51, &[1]),
+            (0x24, &[0x40, 0x00, 0x50, 0x00]),
+            (0xF0, &[0x0A, 0x0B]),
+        ]
+    );
+    assert_eq!(
+        (
+            listing.confirmed.len(),
+            listing.pending.len(),
+            listing.permanent.len()
+        ),
+        (2, 0, 1)
+    );
+}
+
+#[test]
+fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
+    for (more, place, says) in [
+        (
+            "[bus]\nidentifiers = '12-bit'\n",
+            "12-bit",
+            "unknown size of identifiers `12-bit`",
+        ),
+        ("[bus]\nbit-rate = 125\n", "125", "bit-rate `125` is out of range"),
+        ("[[ecu]]\nrole = 'gearbox'\n", "gearbox", "unknown role `gearbox`"),
+        (
+            "[[ecu]]\nrole = 'listed'\nacronym = 'A'\nname = 'B'\ncalibration = 'C'\n",
+            "listed",
+            "`listed` is no role for the first ECU, which is the engine's",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'engine'\n",
+            "engine",
+            "`engine` is the role of the first ECU and of no other",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\ndata = '42 12 V'\n",
+            "42 12 V",
+            "`42 12 V` is for listed ECUs",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\nrequest = '7E8'\n",
+            "7E8",
+            "request `7E8` is out of range",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\naddress = 'F1'\n",
+            "F1",
+            "`F1` is the tester's address",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\naddress = 'fe'\n",
+            "fe",
+            "address `fe` is out of range",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\nreply-delay = '41 ms'\n",
+            "41 ms",
+            "reply-delay `41 ms` is out of range",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\nreply-delay = '30 ms'\njitter = '11 ms'\n",
+            "11 ms",
+            "jitter `11 ms` is out of range",
+        ),
+        (
+            "[[ecu]]\nrole = 'engine'\njitter = '11 ms'\n",
+            "[[ecu]]",
+            "the key `reply-delay` is missing",
+        ),
+    ] {
+        let found = with(more).expect_err(more);
+        assert_eq!(found, [(place.to_owned(), says.to_owned())], "{more}");
+    }
+    for (more, place, says) in [
+        ("request = '7E0'", "7E0", "`7E0` is another ECU's identifier"),
+        ("address = '10'", "10", "`10` is another ECU's address"),
+        ("services = '01 02'", "02", "unknown service `02`"),
+        ("services = '01 01'", "01", "unknown service `01`"),
+        ("services = ' '", "' '", "services is empty"),
+        ("confirmed = 'P04'", "'P04'", "`P04` is not a trouble code"),
+        ("data = 'XY 1'", "XY", "unknown parameter `XY`"),
+        ("data = '40 1'", "40", "`40` is worked out by the ECU itself"),
+        ("data = '01 1'", "01", "`01` is worked out by the ECU itself"),
+        (
+            "data = '''\n42 12 V\n42 13 V'''",
+            "42",
+            "`42` has its values above already",
+        ),
+        (
+            "data = '42 12 C'",
+            "C",
+            "`C` is no unit of control module voltage",
+        ),
+        (
+            "data = '42 66 V'",
+            "66 V",
+            "control module voltage `66 V` is out of range",
+        ),
+        (
+            "data = '42 V'",
+            "V",
+            "control module voltage begins with a number, not with `V`",
+        ),
+        ("data = '42'", "", "the value is missing"),
+        ("data = '42 hex 35'", "35", "hex `35` is out of range"),
+        ("data = '42 hex 35 XY'", "XY", "unknown byte `XY`"),
+        (
+            "data = 'F0 12'",
+            "12",
+            "`12` is no value for this parameter, which has no table here",
+        ),
+        (
+            "data = '51 1'",
+            "1",
+            "`1` is no value for this parameter, which is not made of numbers",
+        ),
+    ] {
+        let found = with(&format!("{BODY}{more}\n")).expect_err(more);
+        assert_eq!(found, [(place.to_owned(), says.to_owned())], "{more}");
+    }
+    let none = with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'listed'\n").expect_err("no name");
+    assert_eq!(none.len(), 3, "{none:?}");
+    let many = format!("{BODY}{}", "[[ecu]]\nrole = 'listed'\n".repeat(7));
+    let says: Vec<String> = with(&many)
+        .expect_err("nine")
+        .into_iter()
+        .map(|(_, says)| says)
+        .collect();
+    assert_eq!(says, ["too many ECUs"]);
 }

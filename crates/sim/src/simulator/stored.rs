@@ -10,6 +10,14 @@ use super::Simulator;
 pub struct Stored {
     not_physical: bool,
     ecu: Nonvolatile,
+    /// Listed ECUs whose codes have been cleared, a bit for each by its number.
+    #[serde(default, skip_serializing_if = "is_none")]
+    cleared: u8,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
+const fn is_none(cleared: &u8) -> bool {
+    *cleared == 0
 }
 
 /// What was kept at an instant, to be compared with what would be kept now.
@@ -18,6 +26,7 @@ pub struct Mark {
     not_physical: bool,
     memory: FaultMemory,
     results: Results,
+    cleared: u8,
 }
 
 impl Stored {
@@ -35,6 +44,7 @@ impl Simulator {
         Stored {
             not_physical: self.not_physical,
             ecu: self.car.ecu.nonvolatile(),
+            cleared: self.nodes.cleared(),
         }
     }
 
@@ -46,6 +56,7 @@ impl Simulator {
     pub fn restore(&mut self, stored: &Stored) -> Result<(), RestoreError> {
         let now = self.car.now();
         self.car.ecu.restore(now, &stored.ecu)?;
+        self.nodes.clear(stored.cleared);
         self.moments += 1;
         self.not_physical |= stored.not_physical;
         self.withhold_answers();
@@ -63,6 +74,7 @@ impl Simulator {
             not_physical: self.not_physical,
             memory: self.car.ecu.memory().clone(),
             results: *self.car.ecu.monitors().results(),
+            cleared: self.nodes.cleared(),
         }
     }
 
@@ -73,6 +85,7 @@ impl Simulator {
     pub fn keeps_the_same_as(&self, mark: &Mark) -> bool {
         let ecu = &self.car.ecu;
         self.not_physical == mark.not_physical
+            && self.nodes.cleared() == mark.cleared
             && *ecu.monitors().results() == mark.results
             && ecu.memory().keeps_the_same_as(&mark.memory)
     }
@@ -86,7 +99,7 @@ impl Simulator {
 
     /// Forgets the answers under way and the requests that wait: what they would report could not be stored.
     pub fn withhold_answers(&mut self) {
-        self.endpoint.reset();
+        self.nodes.reset();
         if let Some(line) = &mut self.line {
             line.reset();
         }

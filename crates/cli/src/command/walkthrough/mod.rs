@@ -18,9 +18,10 @@ use twotrip_scenario::{
     phrase::{Claim, Point, Source},
 };
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
+use twotrip_tester::EcuNumber;
 use twotrip_units::CarInstant;
 
-use self::tale::{Teller, Told};
+use self::tale::{TESTER, Teller, Told};
 use crate::{
     args,
     command::{
@@ -38,11 +39,16 @@ const FREEZE_FRAME_PIDS: &[u8] = &[0x02, 0x04, 0x05, 0x0C, 0x0D, 0x1F];
 pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
     let scenario = sources::scenario_with(&args.scenario, args.vehicle.as_deref())?;
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
-    let settings = Settings::of(&scenario, seed, Timing::REAL_ON_PACED_BUS);
+    let of_vehicle = Settings::of(&scenario, seed, Timing::REAL_ON_PACED_BUS);
+    let settings = Settings {
+        identifiers: args.identifiers.map_or(of_vehicle.identifiers, Into::into),
+        ..of_vehicle
+    };
     let pacing = match args.bit_rate {
-        args::BitRate::Kbit250 => Pacing::Rate(BitRate::Kbit250),
-        args::BitRate::Kbit500 => Pacing::Rate(BitRate::Kbit500),
-        args::BitRate::None => Pacing::Instant,
+        None => Pacing::Rate(settings.bit_rate),
+        Some(args::BitRate::Kbit250) => Pacing::Rate(BitRate::Kbit250),
+        Some(args::BitRate::Kbit500) => Pacing::Rate(BitRate::Kbit500),
+        Some(args::BitRate::None) => Pacing::Instant,
     };
     let recording = args
         .record
@@ -143,6 +149,10 @@ impl Loop {
             "Codes come first, and all three lists: confirmed codes light the lamp, pending ones are one trip \
              old, permanent ones cannot be cleared away. The freeze frame says when it happened.",
         )?;
+        if let Some(ecus) = words::ecus(self.rig.simulator()) {
+            let text = format!("On the bus, with the identifiers of requests and answers: {ecus}.");
+            self.teller.tell(&Told::Remark { text })?;
+        }
         // Who is there, and which car it is: the VIN takes three frames and a flow control.
         self.ask(&[0x01, 0x00])?;
         self.ask(&[0x09, 0x02])?;
@@ -366,21 +376,25 @@ impl Loop {
     fn ask(&mut self, request: &[u8]) -> Result<Exchange, Failure> {
         let exchange = self.rig.ask(request).map_err(words::system)?;
         self.teller.tell(&Told::Meaning {
-            from: "tester",
+            from: TESTER.to_owned(),
             payload: hex(request),
             text: describe_request(request),
         })?;
         for seen in &exchange.frames {
             self.teller.tell(&Told::Frame {
                 bus_time_s: seen.at.as_secs_f64(),
-                from: if seen.from_car { "car" } else { "tester" },
+                from: if seen.from_car {
+                    self.speaker(self.rig.number(seen.frame.id()))
+                } else {
+                    TESTER.to_owned()
+                },
                 id: seen.frame.id().to_string(),
                 data: hex(seen.frame.data()),
             })?;
         }
         for answer in &exchange.answers {
             self.teller.tell(&Told::Meaning {
-                from: "car",
+                from: self.speaker(answer.ecu),
                 payload: hex(&answer.payload),
                 text: describe_response(&answer.payload),
             })?;
@@ -406,10 +420,23 @@ impl Loop {
         Ok(exchange)
     }
 
+    /// Who of the car speaks: by name where there are several.
+    fn speaker(&self, number: EcuNumber) -> String {
+        let several = self.rig.simulator().ecus().count() > 1;
+        let ecu = self.rig.ecu(number).filter(|_| several);
+        ecu.map_or_else(|| "car".to_owned(), |ecu| output::escape(ecu.acronym()))
+    }
+
+    /// The number of the ECU that commands the lamp and has the monitors.
+    fn engine(&self) -> EcuNumber {
+        let engine = self.rig.simulator().ecus().find(|ecu| ecu.is_engine);
+        engine.map_or(EcuNumber::ENGINE, |ecu| self.rig.number(ecu.address.response))
+    }
+
     fn read_everything(&mut self) -> Result<Reading, Failure> {
         let mut reading = Reading::default();
         let status = self.ask(&[0x01, 0x01])?;
-        if let Some([0x41, 0x01, a, b, c, d]) = status.first_answer() {
+        if let Some([0x41, 0x01, a, b, c, d]) = status.answer_of(self.engine()) {
             reading.lamp = a & 0x80 != 0;
             reading.readiness = Readiness::from_bytes([*b, *c, *d]);
         }
@@ -606,11 +633,16 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     looks
 }
 
+/// The codes of all ECUs, in the order in which they answered.
 fn codes(exchange: &Exchange) -> Vec<Dtc> {
-    match exchange.first_answer().map(Response::parse) {
-        Some(Ok(Response::Codes(_, codes))) => codes.iter().collect(),
-        _ => Vec::new(),
-    }
+    let lists = exchange
+        .answers
+        .iter()
+        .filter_map(|answer| match Response::parse(&answer.payload) {
+            Ok(Response::Codes(_, codes)) => Some(codes),
+            _ => None,
+        });
+    lists.flat_map(|codes| codes.iter()).collect()
 }
 
 fn names(codes: &[Dtc]) -> String {

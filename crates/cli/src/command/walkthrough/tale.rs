@@ -8,6 +8,9 @@ use crate::{
     output::{self, AMBER, BAD, FAINT, GOOD, PLAIN, STRONG, WIDTH},
 };
 
+/// Who asks.
+pub(super) const TESTER: &str = "tester";
+
 /// One thing told.
 #[derive(Clone, Debug, Serialize)]
 #[serde(tag = "event", rename_all = "kebab-case")]
@@ -60,7 +63,7 @@ pub(super) enum Told {
         /// Bus time of its last bit, seconds.
         bus_time_s: f64,
         /// Who sent it.
-        from: &'static str,
+        from: String,
         /// Its identifier.
         id: String,
         /// Its bytes.
@@ -69,7 +72,7 @@ pub(super) enum Told {
     /// What a request or an answer means.
     Meaning {
         /// Who said it.
-        from: &'static str,
+        from: String,
         /// The message without transport bytes.
         payload: String,
         /// In words.
@@ -207,7 +210,7 @@ fn render(told: &Told) -> Vec<String> {
         }
         Told::Meaning { from, text, .. } => {
             let mut lines = output::wrap(&format!("{from}: {text}"), 5, WIDTH);
-            if *from == "car" {
+            if from != TESTER {
                 lines.push(String::new());
             }
             lines
@@ -267,13 +270,13 @@ mod tests {
                 details: vec![long.clone()],
             },
             Told::Meaning {
-                from: "car",
+                from: "car".to_owned(),
                 payload: String::new(),
                 text: long.clone(),
             },
             Told::Frame {
                 bus_time_s: 12345.678,
-                from: "tester",
+                from: TESTER.to_owned(),
                 id: "18DB33F1".to_owned(),
                 data: "00 ".repeat(8),
             },
