@@ -20,6 +20,7 @@ mod exceptions;
 mod faults;
 mod fingerprint;
 mod gauges;
+mod gearbox;
 mod lives;
 mod misfire;
 mod mixture;

@@ -43,6 +43,16 @@ fn per_bank<'de, D: Deserializer<'de>, T: Deserialize<'de> + Default>(
     })
 }
 
+/// Gear and ratio of an automatic transmission, PID $A4.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct EngagedGear {
+    /// 1 is first; 0 in Park and neutral.
+    pub number: u8,
+    /// Turbine speed by output speed; 0 where that is not known.
+    #[serde(with = "twotrip_units::stored")]
+    pub ratio: f64,
+}
+
 /// Measured and worked-out quantities of one instant.
 ///
 /// A failed circuit shows what the circuit delivers, held at the ends of the sensor's range, never a substitute
@@ -148,4 +158,7 @@ pub struct LiveData {
     /// PID $A2, milligrams for each intake stroke of a cylinder.
     #[serde(with = "twotrip_units::stored")]
     pub fuel_milligrams_per_stroke: f64,
+    /// PID $A4, of a transmission ECU.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gear: Option<EngagedGear>,
 }

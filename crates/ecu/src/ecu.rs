@@ -165,6 +165,7 @@ impl Ecu {
         }
         self.asleep = !self.control.key_on() && now >= self.awake_until;
         if self.control.is_slow_step() && !self.asleep {
+            self.hear_lamp_request(now, pins);
             self.step_slow(now);
             self.records.end_of_step(now, &self.monitors, &self.signals, pins);
         }
@@ -259,7 +260,7 @@ impl Ecu {
         let context = Context {
             live: &self.live,
             memory: &self.memory,
-            monitors: &self.monitors,
+            monitors: Some(&self.monitors),
             identity: &self.identity,
             key_on: self.control.key_on(),
             engine_running: self.memory.is_driving_cycle(),
@@ -497,6 +498,14 @@ impl Ecu {
             self.with_monitors(now, |monitors, signals, report| {
                 monitors.engine_started(signals, Duration::ZERO, report);
             });
+        }
+    }
+
+    /// The lamp of the transmission ECU is in its messages: what they said last counts, through key-off as well.
+    fn hear_lamp_request(&mut self, now: CarInstant, pins: &SensorPins) {
+        let asked = pins.gearbox_asks_for_lamp;
+        if asked != self.memory.lamp_requested() && self.control.key_on() && !pins.gearbox_silent {
+            self.apply(now, &Fact::LampRequest(asked));
         }
     }
 

@@ -7,7 +7,8 @@
 //!            +--------------------------------------------+  |
 //! request -> Ecu::answer -> server <---- live data ----------'  -> response or silence
 //! ```
-//! The ECU sees pins and nothing else of the car. Beside it [`listed`] has an ECU that only says what is listed of it.
+//! The ECU sees pins and nothing else of the car. A car may have a second one, [`transmission`], with pins, codes and
+//! answers of its own. Beside them [`listed`] has an ECU that only says what is listed of it.
 #![no_std]
 extern crate alloc;
 
@@ -23,6 +24,7 @@ pub mod monitors;
 mod nonvolatile;
 pub mod records;
 pub mod server;
+pub mod transmission;
 
 pub use calibration::{Averaging, Calibration, Equipment};
 pub use ecu::{Ecu, EcuConfig};

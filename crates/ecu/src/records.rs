@@ -212,6 +212,17 @@ impl Records {
 
     /// A driving cycle began.
     pub(crate) fn cycle_began(&mut self, now: CarInstant, soak: Duration, signals: &Signals) {
+        self.cycle_began_with(now, soak, signals.coolant, signals.intake_air);
+    }
+
+    /// A driving cycle began, with these temperatures.
+    pub(crate) fn cycle_began_with(
+        &mut self,
+        now: CarInstant,
+        soak: Duration,
+        coolant: Temperature,
+        intake_air: Temperature,
+    ) {
         self.cycle = self.cycle.saturating_add(1);
         self.waits.clear();
         self.stands.clear();
@@ -219,8 +230,8 @@ impl Records {
             now,
             What::CycleBegan {
                 soak,
-                coolant: signals.coolant,
-                intake_air: signals.intake_air,
+                coolant,
+                intake_air,
             },
         );
     }
@@ -297,15 +308,7 @@ impl Records {
         signals: &Signals,
         pins: &SensorPins,
     ) {
-        while let Some((dtc, passed)) = self.judged.pop() {
-            let measured = self.measured.iter().rev();
-            let ground = measured
-                .copied()
-                .find(|measured| measured.test.codes.contains(&dtc))
-                .map(Evidence::from);
-            self.write_grounds(now, dtc, passed, ground.or_else(|| circuit_evidence(dtc, pins)));
-        }
-        self.measured.clear();
+        self.write_all_grounds(now, |dtc| circuit_evidence(dtc, pins));
         let runs = signals.run_time.is_some();
         let mut all_as_before = true;
         let mut stands = self.stands.iter_mut();
@@ -317,6 +320,20 @@ impl Records {
         if !all_as_before {
             self.follow(now, monitors, runs);
         }
+    }
+
+    /// Writes down the grounds of what was judged in this step: what was measured, or else what is known `otherwise`.
+    #[inline]
+    pub(crate) fn write_all_grounds(&mut self, now: CarInstant, otherwise: impl Fn(Dtc) -> Option<Evidence>) {
+        while let Some((dtc, passed)) = self.judged.pop() {
+            let measured = self.measured.iter().rev();
+            let ground = measured
+                .copied()
+                .find(|measured| measured.test.codes.contains(&dtc))
+                .map(Evidence::from);
+            self.write_grounds(now, dtc, passed, ground.or_else(|| otherwise(dtc)));
+        }
+        self.measured.clear();
     }
 
     /// Follows the monitors that stand otherwise than a step ago.

@@ -12,6 +12,7 @@
 pub mod broadcast;
 mod circuit;
 mod crank;
+pub mod gearbox;
 mod hold;
 mod outputs;
 pub mod pins;
@@ -21,6 +22,7 @@ mod wiring;
 
 pub use circuit::{Circuit, Input, OXYGEN_IDLE, Probe, Source};
 pub use crank::CrankSegments;
+pub use gearbox::{EngineMessage, GearboxPins, PulseSensor, PulseWire, ShiftSchedule, Solenoid, SolenoidSet};
 pub use hold::{Holds, Signal};
 pub use outputs::{COILS, Drivers, Output, OutputSet};
 pub use pins::{ActuatorPins, BANKS, KeyPosition, ModuleCondition, PerBank, SensorPins};

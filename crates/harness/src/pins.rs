@@ -57,6 +57,8 @@ pub struct SensorPins {
     pub vehicle_speed: Speed,
     /// No message of the gearbox controller has come in this step.
     pub gearbox_silent: bool,
+    /// The transmission ECU asks for the malfunction indicator lamp, in the message of the gearbox controller.
+    pub gearbox_asks_for_lamp: bool,
     /// Manifold pressure sensor, [`crate::transfer::PRESSURE`].
     pub manifold_pressure: Voltage,
     /// Air-mass meter, [`crate::transfer::AIR_METER`].

@@ -1,7 +1,7 @@
 //! The wires that can be faulty: the signal wires of sensors, those to what the ECU drives, the supply that sensors
 //! share, and those of the gearbox controller, whose messages carry the road speed.
 
-use crate::{Circuit, Output, WiringFaultKind};
+use crate::{Circuit, Output, Solenoid, WiringFaultKind};
 
 /// A wire, or a bundle that fails as one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -10,6 +10,8 @@ pub enum Wire {
     Signal(Circuit),
     /// The wire between a driver of the ECU and what it drives.
     Output(Output),
+    /// The wire between a driver of the gearbox controller and a solenoid.
+    Solenoid(Solenoid),
     /// The 5 V that several sensors share, [`Circuit::on_shared_supply`].
     SensorSupply,
     /// The signal wire of bank 1's cam sensor.
@@ -18,6 +20,10 @@ pub enum Wire {
     CamSensor2,
     /// The wire from the output-shaft sensor to the gearbox controller.
     SpeedSensor,
+    /// The wire from the sensor at the converter's turbine to the gearbox controller.
+    TurbineSensor,
+    /// The wire from the thermistor in the gearbox's fluid to its controller.
+    FluidSensor,
     /// Supply and ground of the gearbox controller.
     GearboxController,
     /// The pair of the data bus.
@@ -36,8 +42,17 @@ impl From<Output> for Wire {
     }
 }
 
+impl From<Solenoid> for Wire {
+    fn from(solenoid: Solenoid) -> Self {
+        Self::Solenoid(solenoid)
+    }
+}
+
 const SIGNALS: usize = Circuit::ALL.len();
 const OUTPUTS: usize = Output::ALL.len();
+const SOLENOIDS: usize = Solenoid::ALL.len();
+/// Those that drive or are driven.
+const SINGLE: usize = SIGNALS + OUTPUTS + SOLENOIDS;
 
 /// The first `N` of all wires.
 const fn first<const N: usize>() -> [Wire; N] {
@@ -51,9 +66,9 @@ const fn first<const N: usize>() -> [Wire; N] {
 }
 
 impl Wire {
-    /// All of them: signals, outputs, and the others in an order that the lists below go by.
-    pub const ALL: [Self; SIGNALS + OUTPUTS + 6] = {
-        let mut all = [Self::DataBus; SIGNALS + OUTPUTS + 6];
+    /// All of them: signals, outputs, solenoids, and the others in an order that the lists below go by.
+    pub const ALL: [Self; SINGLE + 8] = {
+        let mut all = [Self::DataBus; SINGLE + 8];
         let mut i = 0;
         while i < SIGNALS {
             all[i] = Self::Signal(Circuit::ALL[i]);
@@ -63,11 +78,17 @@ impl Wire {
             all[i] = Self::Output(Output::ALL[i - SIGNALS]);
             i += 1;
         }
+        while i < SINGLE {
+            all[i] = Self::Solenoid(Solenoid::ALL[i - SIGNALS - OUTPUTS]);
+            i += 1;
+        }
         all[i] = Self::CamSensor;
         all[i + 1] = Self::CamSensor2;
         all[i + 2] = Self::SpeedSensor;
-        all[i + 3] = Self::SensorSupply;
-        all[i + 4] = Self::GearboxController;
+        all[i + 3] = Self::TurbineSensor;
+        all[i + 4] = Self::FluidSensor;
+        all[i + 5] = Self::SensorSupply;
+        all[i + 6] = Self::GearboxController;
         all
     };
 
@@ -75,13 +96,13 @@ impl Wire {
     pub const SIGNALS: [Self; SIGNALS] = first();
 
     /// Those that can have a resistance in them, or sit in each other's pins.
-    pub const SINGLE: [Self; SIGNALS + OUTPUTS] = first();
+    pub const SINGLE: [Self; SINGLE] = first();
 
     /// Those that can be shorted to a supply.
-    pub const SUPPLIABLE: [Self; SIGNALS + OUTPUTS + 3] = first();
+    pub const SUPPLIABLE: [Self; SINGLE + 5] = first();
 
     /// Those that can be shorted to ground.
-    pub const GROUNDABLE: [Self; SIGNALS + OUTPUTS + 4] = first();
+    pub const GROUNDABLE: [Self; SINGLE + 6] = first();
 
     /// The name that phrases use.
     #[must_use]
@@ -89,10 +110,13 @@ impl Wire {
         match self {
             Self::Signal(circuit) => circuit.name(),
             Self::Output(output) => output.name(),
+            Self::Solenoid(solenoid) => solenoid.name(),
             Self::SensorSupply => "sensor-supply",
             Self::CamSensor => "cam-sensor",
             Self::CamSensor2 => "cam-sensor-2",
             Self::SpeedSensor => "vehicle-speed-sensor",
+            Self::TurbineSensor => "turbine-speed-sensor",
+            Self::FluidSensor => "gearbox-fluid-sensor",
             Self::GearboxController => "gearbox-controller",
             Self::DataBus => "data-bus",
         }
@@ -119,6 +143,10 @@ impl Wire {
             && match (self, other) {
                 (Self::Signal(_), Self::Signal(_)) => true,
                 (Self::Output(one), Self::Output(other)) => one.is_like(other),
+                // Its plug has another shape.
+                (Self::Solenoid(one), Self::Solenoid(other)) => {
+                    one != Solenoid::ConverterClutch && other != Solenoid::ConverterClutch
+                }
                 _ => false,
             }
     }
@@ -144,16 +172,33 @@ impl Wire {
         ((1 << OUTPUTS) - 1) << SIGNALS
     };
 
+    /// The places of what the gearbox controller's pins and drivers see.
+    pub(crate) const GEARBOX_PLACES: u64 = {
+        let solenoids = ((1 << SOLENOIDS) - 1) << (SIGNALS + OUTPUTS);
+        let sensors = 0b111 << (SINGLE + 2);
+        let controller = 0b11 << (SINGLE + 6);
+        solenoids | sensors | controller
+    };
+
+    /// Whether it belongs to what only a gearbox has whose controller watches over it.
+    #[must_use]
+    pub const fn is_of_watched_gearbox(self) -> bool {
+        matches!(self, Self::Solenoid(_) | Self::TurbineSensor | Self::FluidSensor)
+    }
+
     pub(crate) const fn place(self) -> usize {
         match self {
             Self::Signal(circuit) => circuit as usize,
             Self::Output(output) => SIGNALS + output as usize,
-            Self::CamSensor => SIGNALS + OUTPUTS,
-            Self::CamSensor2 => SIGNALS + OUTPUTS + 1,
-            Self::SpeedSensor => SIGNALS + OUTPUTS + 2,
-            Self::SensorSupply => SIGNALS + OUTPUTS + 3,
-            Self::GearboxController => SIGNALS + OUTPUTS + 4,
-            Self::DataBus => SIGNALS + OUTPUTS + 5,
+            Self::Solenoid(solenoid) => SIGNALS + OUTPUTS + solenoid as usize,
+            Self::CamSensor => SINGLE,
+            Self::CamSensor2 => SINGLE + 1,
+            Self::SpeedSensor => SINGLE + 2,
+            Self::TurbineSensor => SINGLE + 3,
+            Self::FluidSensor => SINGLE + 4,
+            Self::SensorSupply => SINGLE + 5,
+            Self::GearboxController => SINGLE + 6,
+            Self::DataBus => SINGLE + 7,
         }
     }
 }
@@ -198,6 +243,9 @@ mod tests {
         }
         assert!(!Wire::GearboxController.can_be(WiringFaultKind::ShortToSupply));
         assert!(!Wire::DataBus.can_be(WiringFaultKind::ShortToGround));
+        assert!(Wire::Solenoid(Solenoid::ShiftA).can_be(WiringFaultKind::Resistance));
+        assert!(Wire::FluidSensor.can_be(WiringFaultKind::ShortToSupply));
+        assert!(!Wire::FluidSensor.can_be(WiringFaultKind::Resistance));
         assert!(Wire::Signal(Circuit::AirMeter).can_be(WiringFaultKind::Swapped));
         let coil = Wire::Output(Output::Coil1);
         assert!(coil.can_be(WiringFaultKind::Resistance) && !coil.can_be(WiringFaultKind::Bias));
@@ -214,6 +262,9 @@ mod tests {
         assert!(!output(Output::Coil1).swaps_with(output(Output::PurgeValve)));
         assert!(output(Output::PurgeValve).swaps_with(output(Output::VentValve)));
         assert!(!output(Output::PurgeValve).swaps_with(Wire::Signal(Circuit::AirMeter)));
+        let solenoid = Wire::Solenoid;
+        assert!(solenoid(Solenoid::ShiftA).swaps_with(solenoid(Solenoid::ShiftC)));
+        assert!(!solenoid(Solenoid::ShiftA).swaps_with(solenoid(Solenoid::ConverterClutch)));
         let oxygen = Wire::Signal(Circuit::FrontOxygenSensor);
         assert!(oxygen.swaps_with(Wire::Signal(Circuit::FrontOxygenSensor2)));
         assert_eq!(Wire::Signal(Circuit::RearOxygenSensor2).bank(), Some(1));

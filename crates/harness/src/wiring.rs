@@ -2,10 +2,11 @@
 
 use core::fmt;
 
-use twotrip_units::{Angle, Resistance, Speed, Voltage};
+use twotrip_units::{Angle, AngularSpeed, Resistance, Speed, Voltage};
 
 use crate::{
-    ActuatorPins, COILS, Circuit, GearboxLink, KeyPosition, Output, Probe, SensorPins, Wire, outputs,
+    ActuatorPins, COILS, Circuit, GearboxLink, GearboxPins, KeyPosition, Output, Probe, PulseSensor,
+    PulseWire, SensorPins, SolenoidSet, Wire, gearbox, outputs,
     transfer::{SENSOR_SUPPLY_VOLTS, WideRange},
 };
 
@@ -309,6 +310,79 @@ impl Harness {
         driven
     }
 
+    /// What arrives at the gearbox controller; what of it a sound harness would carry is given.
+    #[must_use]
+    #[inline]
+    pub fn sense_gearbox(&self, sound: &GearboxPins) -> GearboxPins {
+        if self.showing & Wire::GEARBOX_PLACES == 0 {
+            *sound
+        } else {
+            self.gearbox_distorted(sound)
+        }
+    }
+
+    #[cold]
+    fn gearbox_distorted(&self, sound: &GearboxPins) -> GearboxPins {
+        let mut pins = *sound;
+        let broken = |fault: WiringFault| PulseSensor {
+            speed: AngularSpeed::ZERO,
+            wire: if fault == WiringFault::Open {
+                PulseWire::Open
+            } else {
+                PulseWire::Shorted
+            },
+        };
+        for (wire, fault) in self.showing() {
+            match wire {
+                Wire::TurbineSensor => pins.turbine = broken(fault),
+                Wire::SpeedSensor => pins.output = broken(fault),
+                Wire::FluidSensor => {
+                    // The same thermistor behind the same pull-up as in the coolant.
+                    let probe = Circuit::CoolantSensor.probe(sound.fluid_temperature, Some(fault));
+                    pins.fluid_temperature = probe.at_ecu;
+                }
+                Wire::Solenoid(solenoid) => gearbox::seen(solenoid, fault, &mut pins.drivers),
+                _ => {}
+            }
+        }
+        if !self.gearbox.on_bus {
+            pins.engine = None;
+        }
+        pins
+    }
+
+    /// The solenoids that get their current where the gearbox controller drives these; `key_on`: they have their 12 V.
+    #[must_use]
+    #[inline]
+    pub fn drive_gearbox(&self, driven: SolenoidSet, key_on: bool) -> SolenoidSet {
+        if self.showing & Wire::GEARBOX_PLACES == 0 {
+            driven
+        } else {
+            self.gearbox_misdriven(driven, key_on)
+        }
+    }
+
+    #[cold]
+    fn gearbox_misdriven(&self, driven: SolenoidSet, key_on: bool) -> SolenoidSet {
+        let commanded = if self.gearbox.powered {
+            driven
+        } else {
+            SolenoidSet::NONE
+        };
+        let mut arriving = commanded;
+        for (wire, fault) in self.showing() {
+            let Wire::Solenoid(solenoid) = wire else {
+                continue;
+            };
+            let on = match fault {
+                WiringFault::SwappedWith(Wire::Solenoid(other)) => commanded.contains(other),
+                fault => gearbox::faulty(solenoid, commanded.contains(solenoid), fault, key_on),
+            };
+            arriving = arriving.with(solenoid, on);
+        }
+        arriving
+    }
+
     /// The 5 V that sensors share, as it is now.
     #[must_use]
     pub fn sensor_supply(&self) -> Voltage {
@@ -365,6 +439,8 @@ impl Harness {
                     pins.cam_advance[bank] = Angle::ZERO;
                 }
                 Wire::SensorSupply | Wire::SpeedSensor | Wire::GearboxController | Wire::DataBus => {}
+                // At the pins of the gearbox controller.
+                Wire::Solenoid(_) | Wire::TurbineSensor | Wire::FluidSensor => {}
             }
         }
         if !self.gearbox.on_bus {
@@ -474,7 +550,7 @@ const WIDE_RANGE_DRIVES_OHMS: f64 = 500.0;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Drivers;
+    use crate::{Drivers, Solenoid};
     use twotrip_units::Ratio;
 
     #[test]
@@ -652,6 +728,66 @@ mod tests {
             assert_eq!(pins.vehicle_speed, Speed::ZERO);
             assert_eq!(pins.air_meter, truth.air_meter);
         }
+    }
+
+    /// A solenoid hangs on 12 V: on as long as the key is where its wire lies on ground, else without current.
+    #[test]
+    fn what_the_gearbox_controller_drives_and_sees_is_what_its_wires_let_through() {
+        let sound = GearboxPins {
+            fluid_temperature: Voltage::from_volts(1.2),
+            turbine: PulseSensor {
+                speed: AngularSpeed::from_rpm(1500.0),
+                ..PulseSensor::default()
+            },
+            engine: Some(crate::EngineMessage::default()),
+            ..GearboxPins::default()
+        };
+        let driven = gearbox::pattern(0);
+        assert_eq!(Harness::default().sense_gearbox(&sound), sound);
+        assert_eq!(Harness::default().drive_gearbox(driven, true), driven);
+        for (fault, without, with, open) in [
+            (WiringFault::Open, false, false, true),
+            (WiringFault::ShortToGround, true, true, false),
+            (WiringFault::ShortToSupply, false, false, false),
+            (
+                WiringFault::Resistance(Resistance::from_ohms(100.0)),
+                false,
+                false,
+                false,
+            ),
+            (
+                WiringFault::Resistance(Resistance::from_ohms(5.0)),
+                false,
+                true,
+                false,
+            ),
+        ] {
+            let mut harness = Harness::default();
+            harness.break_wire(Solenoid::ShiftB, fault);
+            let on = |driven| harness.drive_gearbox(driven, true).contains(Solenoid::ShiftB);
+            assert_eq!((on(SolenoidSet::NONE), on(driven)), (without, with), "{fault}");
+            assert!(harness.drive_gearbox(driven, true).contains(Solenoid::ShiftA));
+            let seen = harness.sense_gearbox(&sound).drivers;
+            assert_eq!(seen.open.contains(Solenoid::ShiftB), open, "{fault}");
+        }
+        let mut harness = Harness::default();
+        harness.break_wire(
+            Solenoid::ShiftA,
+            WiringFault::SwappedWith(Solenoid::ShiftB.into()),
+        );
+        assert_eq!(
+            gearbox::gear_of(harness.drive_gearbox(gearbox::pattern(1), true)),
+            3
+        );
+        harness.break_wire(Wire::TurbineSensor, WiringFault::Open);
+        harness.break_wire(Wire::FluidSensor, WiringFault::Open);
+        harness.break_wire(Wire::DataBus, WiringFault::Open);
+        let pins = harness.sense_gearbox(&sound);
+        assert_eq!(pins.turbine.wire, PulseWire::Open);
+        assert!(pins.turbine.speed <= AngularSpeed::ZERO && pins.engine.is_none());
+        assert!(pins.fluid_temperature.volts() > 4.9);
+        harness.break_wire(Wire::GearboxController, WiringFault::Open);
+        assert!(harness.drive_gearbox(driven, true).is_empty(), "nobody drives");
     }
 
     #[test]

@@ -1,11 +1,17 @@
-//! The car as one thing: vehicle, harness and engine ECU, stepped together in fixed steps of car time.
+//! The car as one thing: vehicle, harness, engine ECU and, in cars that have one, transmission ECU, stepped together in fixed steps of car time.
 
 use core::time::Duration;
 
-use twotrip_ecu::{Ecu, EcuConfig};
-use twotrip_harness::{ActuatorPins, Harness, Holds, KeyPosition, SensorPins, Wire, WiringFault};
+use twotrip_ecu::{
+    Ecu, EcuConfig,
+    memory::FaultMemory,
+    transmission::{Transmission, TransmissionConfig},
+};
+use twotrip_harness::{
+    ActuatorPins, EngineMessage, Harness, Holds, KeyPosition, SensorPins, SolenoidSet, Wire, WiringFault,
+};
 use twotrip_scenario::phrase::Presence;
-use twotrip_units::{CarInstant, Speed};
+use twotrip_units::{CarInstant, Speed, Torque};
 use twotrip_vehicle::{DriverControls, STEP, Vehicle, VehicleParams};
 
 use crate::wires::Wires;
@@ -26,6 +32,9 @@ pub struct Car {
     pub(crate) wires: Wires,
     /// The engine ECU.
     pub(crate) ecu: Ecu,
+    /// The transmission ECU, where there is one.
+    pub(crate) transmission: Option<Box<Transmission>>,
+    solenoids: SolenoidSet,
     /// Whether the gearbox controller's messages got through in the last step, and the road speed in them.
     heard_gearbox: Option<Speed>,
     actuators: ActuatorPins,
@@ -36,14 +45,21 @@ pub struct Car {
 }
 
 impl Car {
-    pub(crate) fn new(vehicle: VehicleParams, ecu: EcuConfig, seed: u64) -> Self {
+    pub(crate) fn new(
+        vehicle: VehicleParams,
+        ecu: EcuConfig,
+        transmission: Option<TransmissionConfig>,
+        seed: u64,
+    ) -> Self {
         Self {
             vehicle: Vehicle::new(vehicle, seed),
             holds: Holds::default(),
             harness: Harness::new(ecu.calibration.wide_range),
             wires: Wires::new(seed),
+            solenoids: SolenoidSet::NONE,
             heard_gearbox: Some(Speed::ZERO),
             ecu: Ecu::new(ecu),
+            transmission: transmission.map(|config| Box::new(Transmission::new(config))),
             actuators: ActuatorPins::default(),
             controls: DriverControls::default(),
             now: CarInstant::ZERO,
@@ -69,6 +85,28 @@ impl Car {
         &self.ecu
     }
 
+    /// The transmission ECU, where there is one.
+    #[must_use]
+    pub fn transmission(&self) -> Option<&Transmission> {
+        self.transmission.as_deref()
+    }
+
+    /// The fault memories of its ECUs, the engine's first.
+    pub(crate) fn memories(&self) -> impl Iterator<Item = &FaultMemory> {
+        let transmission = self.transmission.as_ref();
+        core::iter::once(self.ecu.memory()).chain(transmission.map(|transmission| transmission.memory()))
+    }
+
+    /// Whether there is a transmission ECU, it is awake, and the bus reaches it: else it hears and says nothing.
+    #[must_use]
+    pub fn transmission_is_on_bus(&self) -> bool {
+        self.harness.gearbox().on_bus
+            && self
+                .transmission
+                .as_ref()
+                .is_some_and(|transmission| !transmission.asleep())
+    }
+
     /// What the sensors give, pinned signals included.
     #[must_use]
     pub fn sensors(&self) -> SensorPins {
@@ -84,6 +122,11 @@ impl Car {
     /// What the ECU commands, as of the last step.
     pub(crate) const fn commands(&self) -> &ActuatorPins {
         &self.actuators
+    }
+
+    /// The solenoids that the transmission ECU drives, as of the last step.
+    pub(crate) const fn solenoids(&self) -> SolenoidSet {
+        self.solenoids
     }
 
     /// The road speed in the message of the gearbox controller, as of the last step; `None` while it is silent.
@@ -117,10 +160,35 @@ impl Car {
         self.controls = *controls;
         self.vehicle.step(self.harness.drive(&self.actuators), controls);
         self.wires.step(&mut self.harness, &mut self.vehicle);
+        if self.transmission.is_some() {
+            self.step_transmission();
+        }
         let sensors = self.holds.apply(self.vehicle.sensors());
         let pins = self.harness.sense(sensors);
         self.heard_gearbox = (!pins.gearbox_silent).then_some(pins.vehicle_speed);
         self.actuators = self.ecu.step(self.now, pins);
+    }
+
+    /// One step of the transmission ECU, between the sensors of the gearbox and its solenoids.
+    fn step_transmission(&mut self) {
+        let Some(transmission) = &mut self.transmission else {
+            return;
+        };
+        let key_on = self.controls.key != KeyPosition::Off;
+        let works = self.harness.gearbox().powered && self.vehicle.gearbox_controller_works();
+        let driven = if works {
+            let mut pins = self.vehicle.gearbox_pins();
+            pins.engine = (!self.ecu.asleep()).then(|| engine_message(&self.ecu));
+            let outputs = transmission.step(self.now, &self.harness.sense_gearbox(&pins));
+            self.vehicle.ask_for_lamp(outputs.asks_for_lamp);
+            outputs.solenoids
+        } else {
+            transmission.without_supply(STEP);
+            SolenoidSet::NONE
+        };
+        self.solenoids = driven;
+        self.vehicle
+            .drive_gearbox(self.harness.drive_gearbox(driven, key_on));
     }
 
     /// Whether nothing moves any more: key off, ECU asleep.
@@ -139,6 +207,9 @@ impl Car {
             left -= piece;
             if self.second == REST {
                 self.second = Duration::ZERO;
+                if let Some(transmission) = &mut self.transmission {
+                    transmission.slept(REST);
+                }
                 self.vehicle
                     .rest_second(self.harness.drive(&self.actuators).vent_shut);
                 let sensors = self.holds.apply(self.vehicle.sensors());
@@ -163,9 +234,29 @@ impl Car {
         let span = core::mem::take(&mut self.second);
         self.vehicle.rest(span);
         self.ecu.slept(self.now, span);
+        if let Some(transmission) = &mut self.transmission {
+            transmission.slept(span);
+        }
         if self.vehicle.sensors().module.keep_alive_lost {
             self.ecu.lose_keep_alive();
         }
         self.actuators = ActuatorPins::default();
+    }
+}
+
+/// What the engine ECU tells the transmission ECU.
+fn engine_message(ecu: &Ecu) -> EngineMessage {
+    let (live, control) = (ecu.live(), ecu.control());
+    let measured = control.measured();
+    let taken = live.friction_torque.fraction() + control.accessory_torque().fraction();
+    let torque = (live.actual_torque.fraction() - taken) * live.reference_torque.newton_metres();
+    EngineMessage {
+        engine_speed: measured.engine_speed,
+        torque: Torque::from_newton_metres(torque),
+        pedal: measured.pedal,
+        runs: control.is_running(),
+        coolant: measured.coolant,
+        ambient: live.ambient_temperature,
+        load: live.calculated_load,
     }
 }

@@ -119,19 +119,21 @@ pub(crate) fn judge_tool(deeds: &Deeds, ready: BusInstant, deed: Deed, done: boo
 /// Whether a claim about the car holds at this instant. Without allocation: it is asked in every step.
 pub(crate) fn holds(car: &Car, claim: &Claim) -> bool {
     let memory = car.ecu.memory();
-    let has = |list, dtc: Dtc| match list {
-        CodeList::Confirmed => memory.confirmed().any(|code| code == dtc),
-        CodeList::Pending => memory.pending().any(|code| code == dtc),
-        CodeList::Permanent => memory.permanent().any(|code| code == dtc),
+    // Of any of its ECUs.
+    let any = |list, is: &dyn Fn(Dtc) -> bool| {
+        car.memories().any(|memory| match list {
+            CodeList::Confirmed => memory.confirmed().any(is),
+            CodeList::Pending => memory.pending().any(is),
+            CodeList::Permanent => memory.permanent().any(is),
+        })
     };
+    let has = |list, dtc: Dtc| any(list, &|code| code == dtc);
     match *claim {
         Claim::Mil { commanded } => memory.mil_commanded() == commanded,
         Claim::Lamp { lit } => car.lamp_lit() == lit,
         Claim::Code(list, dtc) => has(list, dtc),
         Claim::NotCode(list, dtc) => !has(list, dtc),
-        Claim::NoCode(CodeList::Confirmed) => memory.confirmed().next().is_none(),
-        Claim::NoCode(CodeList::Pending) => memory.pending().next().is_none(),
-        Claim::NoCode(CodeList::Permanent) => memory.permanent().next().is_none(),
+        Claim::NoCode(list) => !any(list, &|_| true),
         Claim::Readiness { group, complete } => memory.readiness_since_clear().is_complete(group) == complete,
         Claim::Reported {
             from,
@@ -210,12 +212,15 @@ pub(crate) fn seen(car: &Car, claim: &Claim) -> String {
 }
 
 fn codes(car: &Car, list: CodeList) -> Vec<Dtc> {
-    let memory = car.ecu.memory();
-    match list {
-        CodeList::Confirmed => memory.confirmed().collect(),
-        CodeList::Pending => memory.pending().collect(),
-        CodeList::Permanent => memory.permanent().collect(),
+    let mut codes = Vec::new();
+    for memory in car.memories() {
+        match list {
+            CodeList::Confirmed => codes.extend(memory.confirmed()),
+            CodeList::Pending => codes.extend(memory.pending()),
+            CodeList::Permanent => codes.extend(memory.permanent()),
+        }
     }
+    codes
 }
 
 fn say(list: CodeList, codes: &[Dtc]) -> String {

@@ -3,7 +3,7 @@
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
-use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Wire, WiringFault};
+use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Solenoid, Wire, WiringFault};
 use twotrip_scenario::phrase::{Comparison, Point, Presence};
 use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::{Part, Vehicle};
@@ -12,6 +12,7 @@ use crate::{Car, Outcome, workshop::missing_wire};
 
 mod electrics;
 mod gauges;
+mod gearbox;
 mod outputs;
 
 /// Most resistance of a good wire, ohm (common practice, no source).
@@ -45,6 +46,12 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::GearboxController | Part::Gearbox => {
             &[Point::Wire(Wire::GearboxController), Point::Wire(Wire::DataBus)]
         }
+        Part::TurbineSpeedSensor => &[Point::Wire(Wire::TurbineSensor)],
+        Part::GearboxFluidSensor => &[Point::Wire(Wire::FluidSensor)],
+        Part::ShiftSolenoidA => &[Point::Wire(Wire::Solenoid(Solenoid::ShiftA))],
+        Part::ShiftSolenoidB => &[Point::Wire(Wire::Solenoid(Solenoid::ShiftB))],
+        Part::ShiftSolenoidC => &[Point::Wire(Wire::Solenoid(Solenoid::ShiftC))],
+        Part::ConverterClutch => &[Point::Wire(Wire::Solenoid(Solenoid::ConverterClutch))],
         Part::Coil1 => const { &[to(Output::Coil1)] },
         Part::Coil2 => const { &[to(Output::Coil2)] },
         Part::Coil3 => const { &[to(Output::Coil3)] },
@@ -304,13 +311,14 @@ fn seen(wire: Wire, fault: WiringFault) -> String {
         Wire::Signal(Circuit::ThrottleSensorA) => "the signal wire of track A",
         Wire::Signal(Circuit::ThrottleSensorB) => "the signal wire of track B",
         Wire::Signal(Circuit::EgrPositionSensor) => "the signal wire of its position sensor",
-        Wire::Signal(_) | Wire::SpeedSensor => "its signal wire",
+        Wire::Signal(_) | Wire::SpeedSensor | Wire::TurbineSensor | Wire::FluidSensor => "its signal wire",
         Wire::CamSensor | Wire::CamSensor2 => "the signal wire of the cam sensor",
         Wire::Output(output) if output.heater().is_some() => "the wire from its heater to the ECU",
         Wire::Output(Output::CamValve | Output::CamValve2) => {
             "the wire from the oil control valve to the ECU"
         }
         Wire::Output(_) => "its wire to the ECU",
+        Wire::Solenoid(_) => "its wire to the gearbox controller",
         Wire::SensorSupply => "the supply wire that it shares with other sensors",
         Wire::GearboxController => "its supply wire",
         Wire::DataBus => "the bus pair behind the plug with the terminator",
@@ -334,11 +342,15 @@ fn seen(wire: Wire, fault: WiringFault) -> String {
 /// What is wrong with a wire, in a sentence.
 pub(crate) fn say_wire(wire: Wire, fault: WiringFault) -> String {
     let name = wire.name();
-    let output = matches!(wire, Wire::Output(_));
+    let output = matches!(wire, Wire::Output(_) | Wire::Solenoid(_));
     let wire = match wire {
-        Wire::Signal(_) | Wire::SpeedSensor | Wire::CamSensor | Wire::CamSensor2 => {
-            format!("the signal wire of the {name}")
-        }
+        Wire::Signal(_)
+        | Wire::SpeedSensor
+        | Wire::TurbineSensor
+        | Wire::FluidSensor
+        | Wire::CamSensor
+        | Wire::CamSensor2 => format!("the signal wire of the {name}"),
+        Wire::Solenoid(_) => format!("the wire between the {name} and the gearbox-controller"),
         Wire::Output(_) => format!("the wire between the {name} and the ECU"),
         Wire::SensorSupply => "the supply wire of the sensors".to_owned(),
         Wire::GearboxController => "the supply of the gearbox-controller".to_owned(),

@@ -8,7 +8,7 @@ mod stored;
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_can::{CanId, Frame, timing::BitRate};
-use twotrip_ecu::{EcuConfig, server};
+use twotrip_ecu::{EcuConfig, memory::Effect, server, transmission::TransmissionConfig};
 use twotrip_harness::KeyPosition;
 use twotrip_isotp::Profile;
 use twotrip_obd::ResponseBuffer;
@@ -53,6 +53,8 @@ pub struct Settings {
     pub vehicle: VehicleParams,
     /// Its engine ECU.
     pub ecu: EcuConfig,
+    /// Its transmission ECU, where it has one.
+    pub transmission: Option<TransmissionConfig>,
     /// Seed of everything random.
     pub seed: u64,
     /// How long answers take.
@@ -88,6 +90,7 @@ impl Settings {
                 readiness_display: scenario.readiness_display(),
                 ..ecu
             },
+            transmission: model.transmission(scenario.regulation()),
             ..Self::compact(seed, timing)
         }
     }
@@ -98,6 +101,7 @@ impl Settings {
         Self {
             vehicle: VehicleParams::compact_2_0(),
             ecu: EcuConfig::default(),
+            transmission: None,
             seed,
             timing,
             identifiers: Identifiers::Bits11,
@@ -174,7 +178,12 @@ impl Simulator {
         Self {
             not_physical: nodes.have_listed_codes(),
             nodes,
-            car: Car::new(settings.vehicle, settings.ecu, settings.seed),
+            car: Car::new(
+                settings.vehicle,
+                settings.ecu,
+                settings.transmission,
+                settings.seed,
+            ),
             cabin: Cabin::default(),
             broadcasts: settings
                 .broadcasts
@@ -435,11 +444,45 @@ impl Simulator {
                 effect,
             });
         }
+        if self.car.transmission.is_some() {
+            self.note_transmission();
+        }
         let asleep = self.car.ecu.asleep();
         if asleep && !self.ecu_was_asleep {
             self.nodes.reset();
         }
         self.ecu_was_asleep = asleep;
+    }
+
+    /// Takes over what the transmission ECU noticed: of its codes. Lamp and driving cycles are the engine ECU's to tell.
+    #[cold]
+    fn note_transmission(&mut self) {
+        while let Some(effect) = self
+            .car
+            .transmission
+            .as_mut()
+            .and_then(|transmission| transmission.poll_effect())
+        {
+            self.memory_changed = true;
+            let of_a_code = matches!(
+                effect,
+                Effect::PendingStored(_)
+                    | Effect::PendingErased(_)
+                    | Effect::Confirmed(_)
+                    | Effect::ConfirmedErased(_)
+                    | Effect::PermanentStored(_)
+                    | Effect::PermanentErased(_)
+                    | Effect::FreezeFrameStored(_)
+                    | Effect::FreezeFrameErased(_)
+            );
+            if of_a_code {
+                self.cues.changed(self.car.now(), effect);
+                self.note(Event::Memory {
+                    at: self.car.now(),
+                    effect,
+                });
+            }
+        }
     }
 
     fn note(&mut self, event: Event) {

@@ -8,7 +8,7 @@ use std::{collections::BTreeMap, fmt::Write as _};
 use serde::Serialize;
 use twotrip_ecu::{
     Ecu,
-    memory::Effect,
+    memory::{Effect, FaultMemory},
     monitors::frame::Number,
     records::{Evidence, Records, What},
 };
@@ -61,10 +61,40 @@ pub struct TripEvent {
     pub what: String,
 }
 
+/// The ECU that watches for a code or holds it.
+#[derive(Clone, Copy)]
+struct Watching<'a> {
+    memory: &'a FaultMemory,
+    records: &'a Records,
+    /// The engine ECU, whose monitors say what they wait for.
+    engine: Option<&'a Ecu>,
+}
+
+impl<'a> Watching<'a> {
+    /// The engine ECU before others.
+    fn of(car: &'a Car, dtc: Dtc) -> Option<Self> {
+        let ecu = &car.ecu;
+        if ecu.memory().status(dtc).is_some() {
+            return Some(Self {
+                memory: ecu.memory(),
+                records: ecu.records(),
+                engine: Some(ecu),
+            });
+        }
+        let transmission = car.transmission.as_ref()?;
+        transmission.memory().status(dtc)?;
+        Some(Self {
+            memory: transmission.memory(),
+            records: transmission.records(),
+            engine: None,
+        })
+    }
+}
+
 /// How it came to a code; a code that is not stored has no such story.
 pub(crate) fn why(car: &Car, ledger: &Ledger, dtc: Dtc) -> Outcome {
     let Some(answer) = gather(car, ledger, dtc) else {
-        return unknown(&car.ecu, dtc);
+        return unknown(car, dtc);
     };
     if answer.stored.is_empty() {
         return outcome(false, format!("{dtc} is not stored"), answer);
@@ -81,7 +111,7 @@ pub(crate) fn why(car: &Car, ledger: &Ledger, dtc: Dtc) -> Outcome {
 /// What is missing for a code to be confirmed; of one that is, nothing.
 pub(crate) fn why_not(car: &Car, ledger: &Ledger, dtc: Dtc) -> Outcome {
     let Some(answer) = gather(car, ledger, dtc) else {
-        return unknown(&car.ecu, dtc);
+        return unknown(car, dtc);
     };
     if answer.stored.contains(&"confirmed") {
         let text = format!("{dtc} is {}", listed(&answer.stored));
@@ -104,17 +134,18 @@ fn listed(words: &[&str]) -> String {
     }
 }
 
-fn unknown(ecu: &Ecu, dtc: Dtc) -> Outcome {
-    let mut known: Vec<String> = ecu
-        .memory()
-        .catalogue()
-        .codes
-        .iter()
+fn unknown(car: &Car, dtc: Dtc) -> Outcome {
+    let mut known: Vec<String> = car
+        .memories()
+        .flat_map(|memory| memory.catalogue().codes)
         .map(|code| code.dtc.to_string())
         .collect();
     known.sort();
-    Outcome::refused(format!("this ECU has no monitor for {dtc}"))
-        .with_detail(format!("it watches for {}", known.join(", ")))
+    Outcome::refused(match car.transmission {
+        Some(_) => format!("neither ECU has a monitor for {dtc}"),
+        None => format!("this ECU has no monitor for {dtc}"),
+    })
+    .with_detail(format!("it watches for {}", known.join(", ")))
 }
 
 /// The answer in lines.
@@ -147,9 +178,10 @@ fn outcome(ok: bool, text: String, answer: Why) -> Outcome {
     outcome
 }
 
-/// All that is known of a code; nothing of one that the ECU neither watches for nor holds.
+/// All that is known of a code; nothing of one that no ECU watches for or holds.
 fn gather(car: &Car, ledger: &Ledger, dtc: Dtc) -> Option<Why> {
-    let memory = car.ecu.memory();
+    let watching = Watching::of(car, dtc)?;
+    let memory = watching.memory;
     let status = memory.status(dtc)?;
     let definition = memory.catalogue().code(dtc);
     let stored = [
@@ -166,9 +198,9 @@ fn gather(car: &Car, ledger: &Ledger, dtc: Dtc) -> Option<Why> {
             .collect(),
         commands_lamp: status.commands_mil,
         monitor: monitor.map(|monitor| monitor.name),
-        trips: trips(car.ecu.records(), ledger, dtc),
-        missing: missing(car, dtc, &status, definition),
-        forgotten: car.ecu.records().forgotten(),
+        trips: trips(watching.records, ledger, dtc),
+        missing: missing(watching, dtc, &status, definition),
+        forgotten: watching.records.forgotten(),
     })
 }
 

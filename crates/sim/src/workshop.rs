@@ -165,6 +165,7 @@ pub(crate) fn missing_wire(car: &Car, wire: Wire) -> Option<Outcome> {
         }
         Wire::Output(Output::CamValve) => !calibration.has(Equipment::Phaser),
         Wire::Output(Output::CamValve2) => !calibration.has(Equipment::SecondPhaser),
+        wire if wire.is_of_watched_gearbox() => car.transmission.is_none(),
         _ => wire.bank() == Some(1) && !calibration.has(Equipment::SecondBank),
     };
     if lacks {
@@ -226,6 +227,7 @@ pub(crate) fn mend_wire(car: &mut Car, wire: Wire) -> Outcome {
 /// Work on a part. Wrong work costs what right work costs, and changes nothing.
 pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
     let renews = part == Part::EngineController && matches!(work, Work::Replace | Work::Reprogram);
+    let renews_transmission = part == Part::GearboxController && work == Work::Replace;
     if renews && car.ecu.memory().is_driving_cycle() {
         return Outcome::refused("the engine runs: its controller is worked on with the engine off");
     }
@@ -242,10 +244,16 @@ pub(crate) fn work(car: &mut Car, work: Work, part: Part) -> Outcome {
             work.done()
         )),
     };
-    if !renews {
-        return outcome;
+    let now = car.now();
+    match &mut car.transmission {
+        Some(transmission) if renews_transmission => {
+            transmission.renew(now);
+            return outcome.with_detail("it knows nothing of what was before: codes and counters begin anew");
+        }
+        _ if !renews => return outcome,
+        _ => {}
     }
-    car.ecu.renew(car.now());
+    car.ecu.renew(now);
     outcome.with_detail(
         "it knows nothing of what was before: codes, readiness, learned values and counters begin anew",
     )

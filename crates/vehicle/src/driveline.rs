@@ -4,12 +4,13 @@
 //! lists), gearbox and converter calibrated. No grade, no wheel slip. The lock-up clutch is a stiff damper, solved
 //! implicitly with both speeds, so that it needs no second set of equations.
 
-use twotrip_units::Limit;
+use twotrip_harness::{ShiftSchedule, gearbox};
+use twotrip_units::{Limit, Ratio, Speed};
 
 use crate::{Divisor, Lag};
 
 /// Gears.
-pub(crate) const GEARS: usize = 6;
+pub(crate) const GEARS: usize = gearbox::GEARS;
 
 /// Car, gearbox and converter.
 #[derive(Clone, Debug)]
@@ -25,18 +26,10 @@ pub(crate) struct Params {
     /// Final drive by rolling radius of the tyres, 1/m: rad/s at the gearbox for each m/s in a gear of ratio 1.
     pub(crate) final_by_tyre: f64,
     pub(crate) efficiency: f64,
-    /// Speeds for upshifts out of gear 1 to 5 at light throttle, m/s.
-    pub(crate) up: [f64; GEARS - 1],
-    /// Speeds for downshifts out of gear 2 to 6, m/s.
-    pub(crate) down: [f64; GEARS - 1],
-    /// Upshift speeds grow by up to this share with the wheel force.
-    pub(crate) up_by_force: f64,
-    /// Downshift speeds grow by up to this share (calibrated: hysteresis stays).
-    pub(crate) down_by_force: f64,
-    /// The wheel force for that, N.
+    /// When it shifts.
+    pub(crate) schedule: ShiftSchedule,
+    /// The wheel force that counts as full there, N.
     pub(crate) full_force: Divisor,
-    /// Engine speed of upshifts at full throttle, rpm.
-    pub(crate) full_throttle_rpm: f64,
     /// Smoothing of the wheel force (calibrated).
     pub(crate) force_lag: Lag,
     /// Duration of a shift, s.
@@ -77,12 +70,8 @@ impl Params {
             ratios: [4.15, 2.37, 1.56, 1.16, 0.86, 0.69],
             final_by_tyre: FINAL_DRIVE / TYRE_M,
             efficiency: 0.92,
-            up: [15.0 * KMH, 27.0 * KMH, 41.0 * KMH, 57.0 * KMH, 74.0 * KMH],
-            down: [10.0 * KMH, 20.0 * KMH, 32.0 * KMH, 46.0 * KMH, 62.0 * KMH],
-            up_by_force: 0.9,
-            down_by_force: 0.45,
+            schedule: ShiftSchedule::USUAL,
             full_force: Divisor::new(3000.0),
-            full_throttle_rpm: 6000.0,
             force_lag: Lag::new(0.3),
             shift_s: Divisor::new(0.4),
             settle_s: 1.0,
@@ -133,6 +122,8 @@ pub(crate) struct State {
     pub(crate) lock_up: f64,
     /// Wheel force, N, smoothed.
     pub(crate) wheel_force: f64,
+    /// How much faster the turbine turns than the gear asks, where a clutch of the gearbox slips, rad/s.
+    pub(crate) slip: f64,
 }
 
 impl State {
@@ -148,13 +139,37 @@ impl State {
             since_shift_s: 10.0,
             lock_up: 0.0,
             wheel_force: 0.0,
+            slip: 0.0,
         }
     }
 }
 
+/// What the clutches of gearbox and converter hold.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Clutches {
+    /// Damping of the closed lock-up clutch against a good one's.
+    pub(crate) lock_up: f64,
+    /// The lock-up clutch is closed whatever is commanded, from second gear on: in first its feed is shut off.
+    pub(crate) lock_up_shut: bool,
+    /// Some gear holds less than it should.
+    pub(crate) worn: bool,
+    /// Torque at the gearbox's input that each gear holds, N m; read where [`Self::worn`].
+    pub(crate) holds: [f64; GEARS],
+}
+
+impl Clutches {
+    /// Good ones.
+    pub(crate) const GOOD: Self = Self {
+        lock_up: 1.0,
+        lock_up_shut: false,
+        worn: false,
+        holds: [f64::INFINITY; GEARS],
+    };
+}
+
 /// What moves the car.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Inputs {
+pub(crate) struct Inputs<'a> {
     /// Engine and starter at the flywheel, N m.
     pub(crate) torque: f64,
     pub(crate) pedal: f64,
@@ -164,6 +179,7 @@ pub(crate) struct Inputs {
     /// Ambient pressure against that at the sea: the drag of the air goes with it.
     pub(crate) air: f64,
     pub(crate) shifts: Shifts,
+    pub(crate) clutches: &'a Clutches,
 }
 
 /// How the gearbox shifts.
@@ -175,6 +191,34 @@ pub(crate) enum Shifts {
     Harsh,
     /// Not at all: the hydraulics hold [`HYDRAULIC_GEAR`].
     None,
+    /// As the solenoids have it.
+    Commanded {
+        /// 0 is first.
+        gear: usize,
+        /// The lock-up clutch is fed.
+        lock_up: bool,
+        /// Without word of the engine: hard.
+        hard: bool,
+    },
+}
+
+impl Shifts {
+    /// Duration of a shift, s, and how far it has come by now.
+    #[inline]
+    fn progress(self, params: &Params, since_shift_s: f64) -> (f64, f64) {
+        if matches!(self, Self::Smooth | Self::Commanded { hard: false, .. }) {
+            (params.shift_s.figure, since_shift_s / params.shift_s)
+        } else {
+            (HARD_SHIFT_S, since_shift_s * (1.0 / HARD_SHIFT_S))
+        }
+    }
+}
+
+/// Ratio of the gear, or of the shift from one to the next, now.
+#[inline]
+pub(crate) fn ratio(params: &Params, state: &State, shifts: Shifts) -> f64 {
+    let share = shifts.progress(params, state.since_shift_s).1.at_most(1.0);
+    params.ratios[state.previous_gear] * (1.0 - share) + params.ratios[state.gear] * share
 }
 
 /// The gear of a gearbox without its controller: third (common practice, no source).
@@ -225,35 +269,59 @@ fn wanted_gear(params: &Params, state: &State, pedal: f64) -> usize {
     let force = (state.wheel_force / params.full_force)
         .at_least((pedal - 0.4) * (1.0 / 0.6))
         .within(0.0, 1.0);
-    let flat_out = pedal > 0.9;
     let rpm_in = |gear: usize| {
         state.speed * params.ratios[gear] * params.final_by_tyre * (30.0 / core::f64::consts::PI)
     };
-    if gear < GEARS - 1 {
-        let scheduled = !flat_out && state.speed > params.up[gear] * (1.0 + params.up_by_force * force);
-        if scheduled || rpm_in(gear) > params.full_throttle_rpm {
-            return gear + 1;
-        }
-    }
-    if gear > 0 {
-        let scheduled = state.speed < params.down[gear - 1] * (1.0 + params.down_by_force * force);
-        if scheduled || (flat_out && rpm_in(gear - 1) < 0.85 * params.full_throttle_rpm) {
-            return gear - 1;
-        }
-    }
-    gear
+    let speed = Speed::from_metres_per_second(state.speed);
+    params
+        .schedule
+        .gear(gear, speed, Ratio::from_fraction(force), pedal > 0.9, rpm_in)
+}
+
+/// Inertia of the converter's turbine with what turns with it, kg m² (calibrated).
+const TURBINE_INERTIA: f64 = 0.05;
+
+/// The same step with a gear that passes on no more than its clutches hold: speeds of crank and car, and what is left of
+/// slip.
+#[cold]
+fn slipping(
+    params: &Params,
+    state: &State,
+    inputs: &Inputs<'_>,
+    (gearing, clutch): (f64, f64),
+    (resistance, holds): (f64, f64),
+    per_dt: f64,
+) -> (f64, f64, f64) {
+    let turbine = state.speed * gearing + state.slip;
+    let taken = converter(params, state.omega, turbine);
+    let crank = params.inertia * per_dt + taken.damping;
+    let crank_right = crank * state.omega + inputs.torque - taken.pump;
+    let wheel = TURBINE_INERTIA * per_dt;
+    let wheel_right = wheel * turbine + taken.turbine - holds;
+    let solved = 1.0 / ((crank + clutch) * (wheel + clutch) - clutch * clutch);
+    let omega = (crank_right * (wheel + clutch) + clutch * wheel_right) * solved;
+    let turbine = ((crank + clutch) * wheel_right + clutch * crank_right) * solved;
+    let force = holds * gearing * params.efficiency - resistance;
+    let speed = (state.speed + force / (params.inertial_mass() * per_dt)).at_least(0.0);
+    (omega, speed, (turbine - speed * gearing).at_least(0.0))
 }
 
 /// One step.
 #[inline]
-pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> State {
+pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs<'_>, dt: f64) -> State {
     let mut next = *state;
     next.since_shift_s = (state.since_shift_s + dt).at_most(10.0);
-    if next.since_shift_s > params.shift_s.figure + params.settle_s {
-        let wanted = if inputs.shifts == Shifts::None {
-            HYDRAULIC_GEAR
-        } else {
-            wanted_gear(params, state, inputs.pedal)
+    // The program that commands it gives the gearbox its time by itself.
+    let settle_s = if matches!(inputs.shifts, Shifts::Commanded { .. }) {
+        0.0
+    } else {
+        params.settle_s
+    };
+    if next.since_shift_s > params.shift_s.figure + settle_s {
+        let wanted = match inputs.shifts {
+            Shifts::None => HYDRAULIC_GEAR,
+            Shifts::Commanded { gear, .. } => gear,
+            Shifts::Smooth | Shifts::Harsh => wanted_gear(params, state, inputs.pedal),
         };
         if wanted != state.gear {
             next.previous_gear = state.gear;
@@ -261,11 +329,7 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
             next.since_shift_s = 0.0;
         }
     }
-    let (shift_s, share) = if inputs.shifts == Shifts::Smooth {
-        (params.shift_s.figure, next.since_shift_s / params.shift_s)
-    } else {
-        (HARD_SHIFT_S, next.since_shift_s * (1.0 / HARD_SHIFT_S))
-    };
+    let (shift_s, share) = inputs.shifts.progress(params, next.since_shift_s);
     let shifting = next.since_shift_s < shift_s;
     let share = share.at_most(1.0);
     let ratio = params.ratios[next.previous_gear] * (1.0 - share) + params.ratios[next.gear] * share;
@@ -277,16 +341,21 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     } else {
         low + (high - low) * (state.wheel_force / params.full_force).within(0.0, 1.0)
     };
-    let lock = inputs.in_drive
-        && next.gear >= params.lock_up_gear
-        && state.speed > closes_from
-        && inputs.oil_celsius > params.lock_up_celsius;
+    let asked = match inputs.shifts {
+        Shifts::Commanded { lock_up, .. } => lock_up,
+        _ => {
+            next.gear >= params.lock_up_gear
+                && state.speed > closes_from
+                && inputs.oil_celsius > params.lock_up_celsius
+        }
+    };
+    let lock = inputs.in_drive && (asked || inputs.clutches.lock_up_shut && next.gear > 0);
     next.lock_up = if !lock || shifting {
         0.0
     } else {
         (state.lock_up + dt / params.clutch_s).at_most(1.0)
     };
-    let clutch = params.clutch * next.lock_up * next.lock_up;
+    let clutch = params.clutch * next.lock_up * next.lock_up * inputs.clutches.lock_up;
 
     // rad/s at the turbine for each m/s
     let gearing = ratio * params.final_by_tyre;
@@ -319,6 +388,21 @@ pub(crate) fn step(params: &Params, state: &State, inputs: &Inputs, dt: f64) -> 
     let solved = 1.0 / determinant;
     let mut omega = (crank_right * car + coupling * car_right) * solved;
     let mut speed = ((crank + clutch) * car_right + coupling * efficiency * crank_right) * solved;
+    next.slip = 0.0;
+    if inputs.clutches.worn && inputs.in_drive {
+        let through = taken.turbine + clutch * (omega - speed * gearing);
+        let holds = inputs.clutches.holds[next.gear];
+        if through > holds || state.slip > 0.0 {
+            (omega, speed, next.slip) = slipping(
+                params,
+                state,
+                inputs,
+                (gearing, clutch),
+                (resistance, holds),
+                per_dt,
+            );
+        }
+    }
     if speed < 0.0 || !inputs.in_drive && state.speed < 0.3 {
         // At rest; the park pawl holds as well.
         speed = 0.0;
@@ -354,6 +438,7 @@ mod tests {
             oil_celsius: 90.0,
             air: 1.0,
             shifts: Shifts::Smooth,
+            clutches: &Clutches::GOOD,
         };
         let mut state = state;
         let mut at = 0.0;
@@ -471,6 +556,7 @@ mod tests {
             oil_celsius: 90.0,
             air: 1.0,
             shifts: Shifts::Smooth,
+            clutches: &Clutches::GOOD,
         };
         let mut state = rolling(100.0);
         let mut taken = 0.0;
@@ -495,6 +581,7 @@ mod tests {
             oil_celsius: 90.0,
             air: 1.0,
             shifts: Shifts::Smooth,
+            clutches: &Clutches::GOOD,
         };
         let (mut whole, mut half) = (rolling(0.0), rolling(0.0));
         for _ in 0..150 {
@@ -531,6 +618,7 @@ mod tests {
                     oil_celsius: 90.0,
                     air: 1.0,
                     shifts,
+                    clutches: &Clutches::GOOD,
                 };
                 let before = state.gear;
                 state = step(&params, &state, &inputs, DT);
@@ -545,5 +633,102 @@ mod tests {
         assert_eq!(follow(Shifts::Harsh, 90.0).0, follow(Shifts::Smooth, 90.0).0);
         let settled = follow(Shifts::None, 90.0);
         assert_eq!(settled.1, 1, "once to third, and no more");
+    }
+
+    /// Commanded, the box is in the gear that its solenoids make, at any speed.
+    #[test]
+    fn a_commanded_gear_is_engaged() {
+        let params = Params::compact_2_0();
+        for gear in 0..GEARS {
+            let inputs = Inputs {
+                shifts: Shifts::Commanded {
+                    gear,
+                    lock_up: true,
+                    hard: false,
+                },
+                ..cruise(&Clutches::GOOD)
+            };
+            let mut state = rolling(30.0);
+            for _ in 0..300 {
+                state = step(&params, &state, &inputs, DT);
+                state.speed = 30.0 / 3.6;
+            }
+            assert_eq!(state.gear, gear);
+            let turbine = state.speed * ratio(&params, &state, inputs.shifts) * params.final_by_tyre;
+            assert!((state.omega - turbine).abs() < 2.0, "locked in gear {}", gear + 1);
+        }
+    }
+
+    fn cruise(clutches: &Clutches) -> Inputs<'_> {
+        Inputs {
+            torque: 60.0,
+            pedal: 0.15,
+            brake: 0.0,
+            in_drive: true,
+            oil_celsius: 90.0,
+            air: 1.0,
+            shifts: Shifts::Smooth,
+            clutches,
+        }
+    }
+
+    /// A clutch that holds 40 N m lets the turbine run away under 60, passes on its 40, and grips again under less.
+    #[test]
+    fn a_worn_clutch_slips_and_grips_again() {
+        let params = Params::compact_2_0();
+        let worn = Clutches {
+            worn: true,
+            holds: [40.0; GEARS],
+            ..Clutches::GOOD
+        };
+        let mut state = drive(rolling(80.0), 50.0, 0.15, 0.0, 10.0);
+        for _ in 0..200 {
+            state = step(&params, &state, &cruise(&worn), DT);
+        }
+        assert!(state.slip > 20.0, "{} rad/s", state.slip);
+        let gearing = params.ratios[state.gear] * params.final_by_tyre;
+        let force = params.inertial_mass() * state.acceleration + params.road_load_at(state.speed);
+        assert!((force / (40.0 * gearing * params.efficiency) - 1.0).abs() < 0.01);
+        let easier = Inputs {
+            torque: 15.0,
+            ..cruise(&worn)
+        };
+        for _ in 0..500 {
+            state = step(&params, &state, &easier, DT);
+        }
+        assert!(state.slip <= 0.0);
+    }
+
+    /// A clutch that holds nothing leaves the converter its slip; one that is stuck shut leaves it none.
+    #[test]
+    fn the_lock_up_clutch_can_hold_nothing_or_not_let_go() {
+        let slip = |clutches: &Clutches, lock_up: bool| {
+            let params = Params::compact_2_0();
+            let inputs = Inputs {
+                shifts: Shifts::Commanded {
+                    gear: 3,
+                    lock_up,
+                    hard: false,
+                },
+                torque: 40.0,
+                ..cruise(clutches)
+            };
+            let mut state = rolling(55.0);
+            for _ in 0..300 {
+                state = step(&params, &state, &inputs, DT);
+            }
+            let turbine = state.speed * ratio(&params, &state, inputs.shifts) * params.final_by_tyre;
+            (state.omega - turbine) * 30.0 / core::f64::consts::PI
+        };
+        let dead = Clutches {
+            lock_up: 0.0,
+            ..Clutches::GOOD
+        };
+        let shut = Clutches {
+            lock_up_shut: true,
+            ..Clutches::GOOD
+        };
+        assert!(slip(&Clutches::GOOD, true) < 10.0 && slip(&Clutches::GOOD, false) > 80.0);
+        assert!(slip(&dead, true) > 80.0 && slip(&shut, false) < 10.0);
     }
 }

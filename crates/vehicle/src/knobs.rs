@@ -130,6 +130,20 @@ pub(crate) struct Knobs {
     pub(crate) speed_sensor_dead: bool,
     /// Controller that neither shifts nor speaks.
     pub(crate) gearbox_controller_dead: bool,
+    /// Turbine speed sensor without pulses.
+    pub(crate) turbine_sensor_dead: bool,
+    /// Valves of the shift solenoids A, B, C that stay where they are: as without current, or as with it.
+    pub(crate) valve_stuck: [Option<bool>; 3],
+    /// What forward and overdrive clutch hold against good ones.
+    pub(crate) clutch_hold: [f64; 2],
+    /// Damping of the closed lock-up clutch against a good one's.
+    pub(crate) lock_up_hold: f64,
+    /// Lock-up clutch that does not let go.
+    pub(crate) lock_up_shut: bool,
+    /// Thermistor in the gearbox's fluid: open inside.
+    pub(crate) fluid_sensor_dead: bool,
+    /// The same: reads so much too high, K.
+    pub(crate) fluid_sensor_bias: f64,
 
     /// The engine controller.
     pub(crate) module: ModuleCondition,
@@ -199,6 +213,13 @@ impl Default for Knobs {
             battery_worn: false,
             speed_sensor_dead: false,
             gearbox_controller_dead: false,
+            turbine_sensor_dead: false,
+            valve_stuck: [None; 3],
+            clutch_hold: [1.0; 2],
+            lock_up_hold: 1.0,
+            lock_up_shut: false,
+            fluid_sensor_dead: false,
+            fluid_sensor_bias: 0.0,
             module: ModuleCondition::default(),
             sensors: SensorFaults::NONE,
         }

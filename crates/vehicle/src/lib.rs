@@ -16,7 +16,7 @@
 //! | `air`, `mixture`, `engine` | manifold and cylinder filling; fuel and lambda; torque |
 //! | `throttle_body`, `intake_leak`, `air_meter` | ways of the air into the manifold, and what is seen of it |
 //! | `recirculation`, `phaser`, `dilution` | exhaust that is breathed again; the intake cam; firings that both put out |
-//! | `driveline` | crank, converter, gearbox, road |
+//! | `driveline`, `gearbox` | crank, converter, gearbox, road; its solenoids, clutches and sensors |
 //! | `exhaust`, `catalyst` | heat; oxygen, its store and its sensors |
 //! | `cooling`, `tank`, `electrical`, `ambient` | coolant, oil, intake air; fuel and vapour; battery; weather and place |
 //! | `compressor` | air conditioning |
@@ -63,6 +63,7 @@ mod electrical;
 mod engine;
 mod exhaust;
 mod firing;
+mod gearbox;
 mod intake_leak;
 mod knobs;
 mod mixture;
@@ -146,6 +147,8 @@ pub struct VehicleParams {
     tank: tank::Params,
     electrical: electrical::Params,
     compressor: compressor::Params,
+    /// Whether a transmission ECU watches over the gearbox.
+    watched_gearbox: bool,
 }
 
 impl VehicleParams {
@@ -339,6 +342,10 @@ pub struct Vehicle {
     /// How the gearbox controller is wired, and how it shifts for that.
     gearbox: GearboxLink,
     shifts: driveline::Shifts,
+    /// Whether somebody drives its solenoids.
+    solenoids_driven: bool,
+    /// What its clutches hold.
+    clutches: driveline::Clutches,
     /// Share of each cylinder's firings that get no spark for how its coil is wired.
     sparks_lost: [f64; COILS],
     /// Whether somebody outside follows what makes defects come and go.
@@ -377,6 +384,8 @@ impl Vehicle {
             loads: Loads::default(),
             gearbox: GearboxLink::SOUND,
             shifts: driveline::Shifts::Smooth,
+            solenoids_driven: false,
+            clutches: driveline::Clutches::GOOD,
             sparks_lost: [0.0; COILS],
             watched: false,
             circumstances: defect::Circumstances::default(),
@@ -569,6 +578,7 @@ impl Vehicle {
                 oil_celsius: state.cooling.block,
                 air: state.ambient.pressure_kpa * (1.0 / 101.325),
                 shifts: self.shifts,
+                clutches: &self.clutches,
             },
             DT,
         );
@@ -963,6 +973,9 @@ impl Vehicle {
     /// How the gearbox shifts with what reaches its controller: without supply or road speed its hydraulics hold one
     /// gear; without word of the engine it shifts hard.
     fn follow_gearbox(&mut self) {
+        if self.solenoids_driven {
+            return;
+        }
         let link = self.gearbox;
         let controlled = link.powered
             && link.speed_sensed
@@ -1005,6 +1018,7 @@ impl Vehicle {
     fn follow_knobs(&mut self) {
         self.supply = mixture::Supply::new(&self.params.mixture, &self.knobs);
         self.oxygen_sensors = oxygen_sensors(&self.params, &self.knobs);
+        self.clutches = gearbox::clutches(&self.params.driveline, &self.knobs);
     }
 
     /// How many cylinders the engine has.

@@ -48,6 +48,8 @@ pub struct Specification {
     pub cam_phaser: bool,
     /// Whether the front oxygen sensors are wide-range ones.
     pub wide_range: bool,
+    /// Whether a transmission ECU, with codes of its own, commands the gearbox and watches over it.
+    pub transmission_ecu: bool,
 }
 
 impl Specification {
@@ -71,6 +73,7 @@ impl Specification {
             recirculation: true,
             cam_phaser: true,
             wide_range: false,
+            transmission_ecu: false,
         }
     }
 
@@ -162,6 +165,7 @@ impl VehicleParams {
                 ..tank::Params::compact_2_0()
             },
             electrical: electrical_params(size),
+            watched_gearbox: specification.transmission_ecu,
         }
     }
 }
@@ -172,6 +176,7 @@ impl VehicleParams {
     pub fn has(&self, part: Part) -> bool {
         match part {
             part if part.is_of_bank_2() => self.banks() > 1,
+            part if part.is_of_watched_gearbox() => self.watched_gearbox,
             Part::EgrValve | Part::EgrPassage => self.recirculation.open_m2 > NOTHING_M2,
             _ => part
                 .cylinder()

@@ -930,6 +930,7 @@ impl Control {
             ),
             fuel_flow,
             exhaust_flow: MassFlow::from_grams_per_second(self.air.metered + grams_per_second),
+            gear: None,
             fuel_milligrams_per_stroke: if rpm > 20.0 {
                 grams_per_second * 120.0 / rpm / f64::from(self.calibration.cylinders()) * 1000.0
             } else {

@@ -69,6 +69,8 @@ pub enum Fact {
     },
     /// What the car did since the last fact of this kind: about every 100 ms while the ECU is awake.
     Conditions(Conditions),
+    /// Another ECU asks for the MIL, or does so no longer: the one with the lamp commands it then as for a code of its own.
+    LampRequest(bool),
     /// Service $04. The server decides whether the state of the car allows it.
     Clear,
 }

@@ -102,7 +102,9 @@ pub struct FaultMemory {
     readiness: readiness::Progress,
     odometers: Odometers,
     in_use: InUse,
-    /// Whether any record commands the MIL; renewed whenever one may have changed.
+    /// Another ECU asks for the MIL.
+    lamp_requested: bool,
+    /// Whether any record commands the MIL, or another ECU asks for it; renewed whenever one may have changed.
     mil_commanded: bool,
     /// As last told.
     catalyst_misfire: CatalystMisfire,
@@ -149,6 +151,7 @@ impl FaultMemory {
             readiness: readiness::Progress::default(),
             odometers: Odometers::default(),
             in_use: InUse::new(catalogue, MonitorSet::default()),
+            lamp_requested: false,
             mil_commanded: false,
             catalyst_misfire: CatalystMisfire::Gone,
             misfire_lamp: Lamp::Off,
@@ -218,6 +221,10 @@ impl FaultMemory {
             Fact::KeyOff => {
                 self.on_engine_stopped(&mut effects);
                 self.key.off();
+            }
+            Fact::LampRequest(asked) => {
+                self.lamp_requested = asked;
+                self.renew(&mut effects);
             }
             Fact::Clear => self.on_clear(&mut effects),
         }
@@ -402,7 +409,7 @@ impl FaultMemory {
     /// Works out anew what follows from the records: whether the MIL is commanded, what misfire makes of it,
     /// whether conditions are to be watched, whether in-use counters stand still, which monitors cannot run.
     fn renew(&mut self, effects: &mut Effects) {
-        let commanded = self.records.iter().any(Record::commands_mil);
+        let commanded = self.lamp_requested || self.records.iter().any(Record::commands_mil);
         if commanded != self.mil_commanded {
             self.mil_commanded = commanded;
             if commanded {

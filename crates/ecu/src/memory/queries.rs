@@ -28,11 +28,17 @@ impl FaultMemory {
         u8::try_from(count).unwrap_or(127)
     }
 
-    /// Whether the MIL is commanded on (PID $01 byte A bit 7): by a confirmed code, or by misfire that blinks with
-    /// it (the rule does not say: our choice). The bulb check does not.
+    /// Whether the MIL is commanded on (PID $01 byte A bit 7): by a confirmed code, for another ECU that asks for it, or by misfire that blinks
+    /// with it (the rule does not say: our choice). The bulb check does not.
     #[must_use]
     pub const fn mil_commanded(&self) -> bool {
         self.mil_commanded || !matches!(self.misfire_lamp, Lamp::Off)
+    }
+
+    /// Whether another ECU asks for the MIL.
+    #[must_use]
+    pub const fn lamp_requested(&self) -> bool {
+        self.lamp_requested
     }
 
     /// What the lamp shows: dark with the key off; lit by a fault, or for its check; after it, readiness, if it is

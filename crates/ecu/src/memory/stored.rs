@@ -96,6 +96,7 @@ impl FaultMemory {
             readiness,
             odometers,
             in_use,
+            lamp_requested: _,
             mil_commanded: _,
             catalyst_misfire: _,
             misfire_lamp: _,
@@ -132,6 +133,7 @@ impl FaultMemory {
             key: self.key,
             cycle: self.cycle.map(|_| DrivingCycle::default()),
             shows_readiness: self.shows_readiness,
+            lamp_requested: self.lamp_requested,
             ..Self::new(self.profile, self.catalogue)
                 .without(self.absent)
                 .with_second_bank(self.second_bank)
@@ -187,7 +189,7 @@ impl FaultMemory {
         }
         // Nothing of it is news.
         let mut unheard = Effects::NONE;
-        fresh.mil_commanded = fresh.records.iter().any(Record::commands_mil);
+        fresh.mil_commanded = fresh.lamp_requested || fresh.records.iter().any(Record::commands_mil);
         fresh.renew(&mut unheard);
         *self = fresh;
         Ok(())
@@ -210,6 +212,7 @@ impl FaultMemory {
             readiness,
             odometers,
             in_use,
+            lamp_requested: _,
             mil_commanded: _,
             catalyst_misfire: _,
             misfire_lamp: _,

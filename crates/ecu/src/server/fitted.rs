@@ -2,7 +2,7 @@
 
 use twotrip_obd::SupportMask;
 
-use super::parameters;
+use super::{parameters, s08, s09};
 use crate::{
     Calibration,
     monitors::{CATALOGUE, frame::monitored},
@@ -17,6 +17,8 @@ enum Needs {
     WideRange,
     WideRangeOnSecondBank,
     Recirculation,
+    /// What a transmission ECU serves, and this one does not.
+    Transmission,
 }
 
 /// The parameters that not every engine has.
@@ -35,6 +37,7 @@ const NEEDS: &[(u8, Needs)] = &[
     (0x3D, Needs::SecondBank),
     (0x58, Needs::SecondBank),
     (0x69, Needs::Recirculation),
+    (0xA4, Needs::Transmission),
 ];
 
 impl Needs {
@@ -48,6 +51,7 @@ impl Needs {
             Self::WideRange => wide,
             Self::WideRangeOnSecondBank => second && wide,
             Self::Recirculation => calibration.recirculation,
+            Self::Transmission => false,
         }
     }
 }
@@ -66,7 +70,17 @@ pub struct Served {
     pub frozen: SupportMask,
     /// The monitors of service $06.
     pub monitored: SupportMask,
+    /// The tests of service $08.
+    pub controlled: SupportMask,
+    /// The InfoTypes of service $09.
+    pub information: SupportMask,
 }
+
+/// What the transmission ECU serves of the live data, in services $01 and $02: what all must (13 CCR 1968.2(g)(4.2), from
+/// memory) but for the throttle, which it does not know, and what it knows of its own.
+const OF_TRANSMISSION: [u8; 8] = [0x04, 0x05, 0x0C, 0x0D, 0x1F, 0x42, 0x65, 0xA4];
+/// The same of the fault memory, in service $01 alone.
+const STORED_OF_TRANSMISSION: [u8; 8] = [0x01, 0x1C, 0x21, 0x30, 0x31, 0x41, 0x4D, 0x4E];
 
 impl Served {
     /// By what the engine has.
@@ -87,6 +101,25 @@ impl Served {
                 .iter()
                 .filter(|&number| cylinder_of(number) <= Some(calibration.cylinders()))
                 .fold(SupportMask::NONE, SupportMask::with),
+            controlled: s08::SUPPORTED,
+            information: s09::SUPPORTED,
+        }
+    }
+
+    /// A transmission ECU: no results of tests, nothing to control, and neither VIN, which one ECU reports (SAE J1979, from
+    /// memory), nor counters in use, for its monitors have none.
+    #[must_use]
+    pub fn by_transmission() -> Self {
+        let live = OF_TRANSMISSION
+            .into_iter()
+            .fold(SupportMask::NONE, SupportMask::with);
+        let current = STORED_OF_TRANSMISSION.into_iter().fold(live, SupportMask::with);
+        Self {
+            current,
+            frozen: live.with(0x02),
+            monitored: SupportMask::NONE,
+            controlled: SupportMask::NONE,
+            information: s09::OF_TRANSMISSION,
         }
     }
 }

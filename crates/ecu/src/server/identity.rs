@@ -55,6 +55,19 @@ impl Identity {
         }
     }
 
+    /// The transmission ECU with these numbers of the regulation, these monitors and these figures of its gearbox.
+    #[must_use]
+    pub fn transmission(profile: &Profile, catalogue: &Catalogue, figures: &dyn fmt::Debug) -> Self {
+        let mut calibration_id = *b"TWOTRIP-TCM-    ";
+        calibration_id[12..].copy_from_slice(&profile.calibration);
+        Self {
+            vin: [0; 17],
+            calibration_id,
+            verification_number: Sums::of(profile, catalogue, figures, [None; 2]).whole,
+            ecu_name: *b"TCM\0-TransmisCtrl\0\0\0",
+        }
+    }
+
     /// Sums up the memory again, read with a bit turned over in the program or in the calibration; says of each whether
     /// its sum is what was written. A tester gets the number of what was read.
     pub(crate) fn sum_up(
@@ -103,7 +116,7 @@ impl Identity {
         self
     }
 
-    /// InfoType $02.
+    /// InfoType $02; of an ECU that reports none, zeros.
     #[must_use]
     pub const fn vin(&self) -> &[u8; 17] {
         &self.vin
@@ -141,7 +154,7 @@ impl Sums {
     fn of(
         profile: &Profile,
         catalogue: &Catalogue,
-        calibration: &Calibration,
+        calibration: &dyn fmt::Debug,
         [program, figures]: [Option<usize>; 2],
     ) -> Self {
         let of_program = Crc32::new().over(format_args!("{profile:?}\n{catalogue:?}\n"), program);

@@ -67,8 +67,8 @@ pub fn supported(service: Service, served: &Served) -> Option<SupportMask> {
         Service::CurrentData => Some(served.current),
         Service::FreezeFrame => Some(served.frozen),
         Service::TestResults => Some(served.monitored),
-        Service::Control => Some(s08::SUPPORTED),
-        Service::VehicleInformation => Some(s09::SUPPORTED),
+        Service::Control => Some(served.controlled),
+        Service::VehicleInformation => Some(served.information),
         _ => None,
     }
 }
@@ -134,8 +134,8 @@ pub struct Context<'a> {
     pub live: &'a LiveData,
     /// Codes, readiness, counters, freeze frame.
     pub memory: &'a FaultMemory,
-    /// Results of the monitors.
-    pub monitors: &'a Monitors,
+    /// Results of the monitors; none of an ECU without service $06.
+    pub monitors: Option<&'a Monitors>,
     /// Vehicle information.
     pub identity: &'a Identity,
     /// Whether the key is on: after it went off, the ECU answers for some seconds more.
@@ -197,6 +197,12 @@ fn serve(
     match request {
         Request::CurrentData(parameters) => s01::answer(context, parameters, response),
         Request::FreezeFrame(parameters) => s02::answer(context, parameters, response),
+        Request::TestResults(_) if context.served.monitored == SupportMask::NONE => {
+            Ok(Answer::Negative(ResponseCode::ServiceNotSupported))
+        }
+        Request::Control(_) if context.served.controlled == SupportMask::NONE => {
+            Ok(Answer::Negative(ResponseCode::ServiceNotSupported))
+        }
         Request::ConfirmedCodes => s03::answer(context.memory, response),
         Request::Clear => s04::answer(context, response),
         Request::TestResults(parameters) => s06::answer(context, parameters, response),

@@ -3,7 +3,7 @@
 
 use twotrip_harness::transfer::WIDE_RANGE;
 use twotrip_obd::{BufferFull, Pid, Readiness, ResponseBuffer, SupportMask, pid::Value};
-use twotrip_units::Ratio;
+use twotrip_units::{Limit, Ratio};
 
 use crate::{
     Calibration,
@@ -181,7 +181,25 @@ const LIVE: &[(u8, FromLive)] = &[
     }),
     (0x9E, |live| Number(live.exhaust_flow.kilograms_per_hour())),
     (0xA2, |live| Number(live.fuel_milligrams_per_stroke)),
+    // Both gear and ratio are announced.
+    (0xA4, |live| {
+        let gear = live.gear.unwrap_or_default();
+        let [high, low] = thousandths(gear.ratio).to_be_bytes();
+        Bytes([0b0000_0011, gear.number << 4, high, low])
+    }),
 ];
+
+/// PID $A4: a ratio in the steps of its coding, held at its end.
+fn thousandths(ratio: f64) -> u16 {
+    let steps = libm::round(ratio * 1000.0).within(0.0, 65_535.0);
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "held within"
+    )]
+    let steps = steps as u16;
+    steps
+}
 
 /// Parameters of the fault memory and of the car as built: service $01 only.
 const STORED: &[(u8, FromMemory)] = &[

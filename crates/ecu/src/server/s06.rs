@@ -20,8 +20,10 @@ pub(super) fn answer(
         if !context.served.monitored.contains(number) {
             continue;
         }
-        for result in context
-            .monitors
+        let Some(monitors) = context.monitors else {
+            continue;
+        };
+        for result in monitors
             .results()
             .answers(Mid::new(number), context.memory.absent())
         {

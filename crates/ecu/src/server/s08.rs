@@ -10,7 +10,7 @@ use twotrip_obd::{BufferFull, Control, Response, ResponseBuffer, ResponseCode, S
 
 use super::{Answer, Context, write_mask};
 
-/// What the masks announce.
+/// What the masks of an engine ECU announce.
 pub(super) const SUPPORTED: SupportMask = SupportMask::NONE.with(Tid::EVAP_LEAK_TEST.number());
 
 /// How long the tank stays sealed, unless the engine starts or the key goes off before (our choice).
@@ -25,7 +25,7 @@ pub(super) fn answer(
         Control::Masks(numbers) => {
             response.begin(Service::Control)?;
             for &number in numbers {
-                write_mask(&SUPPORTED, number, response)?;
+                write_mask(&context.served.controlled, number, response)?;
             }
             Ok(Answer::unless_empty(response))
         }

@@ -9,12 +9,18 @@ use twotrip_obd::{
 
 use super::{Answer, Context, write_mask};
 
-/// What the masks announce.
+/// What the masks of an engine ECU announce.
 pub(super) const SUPPORTED: SupportMask = SupportMask::NONE
     .with(InfoType::VIN.number())
     .with(InfoType::CALIBRATION_ID.number())
     .with(InfoType::VERIFICATION_NUMBER.number())
     .with(InfoType::IN_USE_PERFORMANCE.number())
+    .with(InfoType::ECU_NAME.number());
+
+/// What those of a transmission ECU announce.
+pub(super) const OF_TRANSMISSION: SupportMask = SupportMask::NONE
+    .with(InfoType::CALIBRATION_ID.number())
+    .with(InfoType::VERIFICATION_NUMBER.number())
     .with(InfoType::ECU_NAME.number());
 
 pub(super) fn answer(
@@ -29,7 +35,7 @@ pub(super) fn answer(
     }
     response.begin(Service::VehicleInformation)?;
     for &number in asked.numbers() {
-        write_mask(&SUPPORTED, number, response)?;
+        write_mask(&context.served.information, number, response)?;
     }
     Ok(Answer::unless_empty(response))
 }
@@ -39,6 +45,9 @@ fn one(
     info_type: InfoType,
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
+    if !context.served.information.contains(info_type.number()) {
+        return Ok(Answer::Silence);
+    }
     let identity = context.identity;
     let number = identity.verification_number().to_be_bytes();
     let mut counters = [[0; 2]; InUsePerformance::LEN];

@@ -98,6 +98,7 @@ fn live() -> LiveData {
         fuel_flow: MassFlow::from_grams_per_second(1.02),
         exhaust_flow: MassFlow::from_kilograms_per_hour(20.0),
         fuel_milligrams_per_stroke: 10.0,
+        gear: None,
     }
 }
 
@@ -137,7 +138,7 @@ impl Bench {
         let context = Context {
             live: &self.live,
             memory: &self.memory,
-            monitors: &self.monitors,
+            monitors: Some(&self.monitors),
             identity: &self.identity,
             key_on: self.key_on,
             engine_running: self.engine_running,

@@ -61,6 +61,7 @@ use twotrip_ecu::{
     Calibration, EcuConfig,
     memory::{Companion, Profile},
     server::{Identity, VinError},
+    transmission::{Gearing, TransmissionConfig},
 };
 use twotrip_obd::Dtc;
 use twotrip_vehicle::Specification;
@@ -180,6 +181,21 @@ impl VehicleModel {
                 .collect(),
             calibration: self.calibration.clone(),
             ..EcuConfig::under(regulation)
+        })
+    }
+
+    /// Its transmission ECU under a regulation, where it has one.
+    #[must_use]
+    pub fn transmission(&self, regulation: &'static Profile) -> Option<TransmissionConfig> {
+        let specification = &self.specification;
+        specification.transmission_ecu.then(|| {
+            let gearing = Gearing::new(
+                specification.ratios,
+                specification.final_drive,
+                specification.tyre_radius,
+                specification.mass,
+            );
+            TransmissionConfig::under(regulation, gearing)
         })
     }
 }

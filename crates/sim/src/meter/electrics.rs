@@ -3,7 +3,7 @@
 use twotrip_harness::{KeyPosition, Wire, WiringFault, transfer::SENSOR_SUPPLY_VOLTS};
 use twotrip_units::Voltage;
 
-use super::{outputs, volts};
+use super::{gearbox, outputs, volts};
 use crate::{Car, Outcome};
 
 /// Resistance of one terminator, ohm (ISO 11898-2: 120 ohm at each end, 60 across the pair).
@@ -22,6 +22,9 @@ pub(super) fn wire(car: &Car, wire: Wire) -> Outcome {
         Wire::CamSensor | Wire::CamSensor2 => outputs::cam_sensor(car, wire),
         Wire::GearboxController => controller(car),
         Wire::DataBus => data_bus(car),
+        Wire::Solenoid(solenoid) => gearbox::solenoid(car, solenoid),
+        Wire::TurbineSensor => gearbox::turbine_sensor(car),
+        Wire::FluidSensor => gearbox::fluid_sensor(car),
         Wire::SensorSupply | Wire::Signal(_) | Wire::Output(_) => sensor_supply(car),
     }
 }

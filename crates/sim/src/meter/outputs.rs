@@ -15,7 +15,7 @@ const WIRE: Resistance = Resistance::from_ohms(0.2);
 const CAM_TEETH: f64 = 4.0;
 
 /// What is found between the ends of a wire, to ground and to its supply, key off.
-fn connections(fault: Option<WiringFault>) -> [Option<Resistance>; 3] {
+pub(super) fn connections(fault: Option<WiringFault>) -> [Option<Resistance>; 3] {
     match fault {
         None => [Some(WIRE), None, None],
         // From end to end as drawn there is none.
@@ -27,7 +27,7 @@ fn connections(fault: Option<WiringFault>) -> [Option<Resistance>; 3] {
     }
 }
 
-fn say(found: Option<Resistance>) -> String {
+pub(super) fn say(found: Option<Resistance>) -> String {
     found.map_or_else(|| "no connection".to_owned(), say_ohms)
 }
 

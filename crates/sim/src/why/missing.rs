@@ -9,29 +9,29 @@ use twotrip_ecu::{
 };
 use twotrip_obd::Dtc;
 
-use super::measured;
-use crate::{Car, clock};
+use super::{Watching, measured};
+use crate::clock;
 
 /// What is missing: for a code that is not confirmed, to become so; for a permanent one, to go.
 pub(super) fn missing(
-    car: &Car,
+    watching: Watching<'_>,
     dtc: Dtc,
     status: &CodeStatus,
     definition: Option<&'static CodeDefinition>,
 ) -> Vec<String> {
     let mut lines = Vec::new();
-    similar(car, status, &mut lines);
+    similar(watching, status, &mut lines);
     let Some(definition) = definition else {
         lines.push("this ECU has no monitor for it: it was put into the memory by hand".to_owned());
         return lines;
     };
-    let memory = car.ecu.memory();
+    let memory = watching.memory;
     if status.permanent && !status.confirmed {
         permanent(status, &mut lines);
     }
     if status.confirmed {
         let of_it = |what: &What| matches!(what, What::Failed(code, _) if *code == dtc);
-        let records = car.ecu.records();
+        let records = watching.records;
         let unknown = |what: &What| matches!(what, What::MemoryPutBack);
         if !records
             .entries()
@@ -48,7 +48,7 @@ pub(super) fn missing(
             memory.profile().driving_cycles_to_confirm
         ));
     }
-    let records = car.ecu.records();
+    let records = watching.records;
     if records.cycle() == 0 {
         lines.push("the engine has not been started yet: no monitor has judged anything".to_owned());
         return lines;
@@ -64,7 +64,7 @@ pub(super) fn missing(
         ));
         return lines;
     }
-    if let Some(found) = found_before_the_clear(car, dtc, when) {
+    if let Some(found) = found_before_the_clear(watching, dtc, when) {
         lines.push(found);
         return lines;
     }
@@ -78,7 +78,7 @@ pub(super) fn missing(
         }
         pass => {
             lines.push(format!("the monitor has not judged it {when}"));
-            held_up(car, definition, when, &mut lines);
+            held_up(watching, definition, when, &mut lines);
             if let Some(pass) = pass {
                 lines.push(format!(
                     "it found no fault in driving cycle {}, at {}{}",
@@ -93,8 +93,8 @@ pub(super) fn missing(
 }
 
 /// That the monitor did find the fault in the newest cycle, though the memory, cleared since, no longer says so.
-fn found_before_the_clear(car: &Car, dtc: Dtc, when: &str) -> Option<String> {
-    let records = car.ecu.records();
+fn found_before_the_clear(watching: Watching<'_>, dtc: Dtc, when: &str) -> Option<String> {
+    let records = watching.records;
     let newest = records
         .entries()
         .filter(|entry| entry.cycle == records.cycle())
@@ -115,19 +115,19 @@ fn found_before_the_clear(car: &Car, dtc: Dtc, when: &str) -> Option<String> {
 }
 
 /// Whether one of these monitors sets a code.
-fn is_of(car: &Car, dtc: Dtc, monitors: &[MonitorId]) -> bool {
-    let catalogue = car.ecu.memory().catalogue();
+fn is_of(watching: Watching<'_>, dtc: Dtc, monitors: &[MonitorId]) -> bool {
+    let catalogue = watching.memory.catalogue();
     catalogue
         .code(dtc)
         .is_some_and(|code| monitors.contains(&code.monitor))
 }
 
 /// What a pending code of misfire or fuel system waits for.
-fn similar(car: &Car, status: &CodeStatus, lines: &mut Vec<String>) {
+fn similar(watching: Watching<'_>, status: &CodeStatus, lines: &mut Vec<String>) {
     let Some(point) = status.similar_to.filter(|_| status.pending) else {
         return;
     };
-    let rule = &car.ecu.memory().profile().similar;
+    let rule = &watching.memory.profile().similar;
     lines.push(format!(
         "first found at {:.0} rpm and {:.0} % load, engine {}: within {:.0} rpm and {:.0} points of it the next driving \
          cycle decides",
@@ -155,8 +155,8 @@ fn permanent(status: &CodeStatus, lines: &mut Vec<String>) {
 }
 
 /// What kept a monitor from judging.
-fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<String>) {
-    let memory = car.ecu.memory();
+fn held_up(watching: Watching<'_>, definition: &CodeDefinition, when: &str, lines: &mut Vec<String>) {
+    let memory = watching.memory;
     let Some(monitor) = memory.catalogue().monitor(definition.monitor) else {
         return;
     };
@@ -174,7 +174,10 @@ fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<S
     if !blocking.is_empty() {
         lines.push(format!("it is blocked by {}", blocking.join(", ")));
     }
-    let Some((rules, gate)) = car.ecu.monitors().gate(definition.monitor) else {
+    let Some((rules, gate)) = watching
+        .engine
+        .and_then(|ecu| ecu.monitors().gate(definition.monitor))
+    else {
         return;
     };
     let Some(&first) = rules.monitors.first() else {
@@ -186,7 +189,7 @@ fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<S
         );
         return;
     }
-    let records = car.ecu.records();
+    let records = watching.records;
     let mut waits = records.waits(first);
     waits.sort_by_key(|wait| core::cmp::Reverse(wait.time));
     for wait in waits {
@@ -204,7 +207,7 @@ fn held_up(car: &Car, definition: &CodeDefinition, when: &str, lines: &mut Vec<S
     for entry in records.entries().filter(|entry| entry.cycle == records.cycle()) {
         match entry.what {
             What::Began(id) if id == first => begun += 1,
-            What::Failed(other, evidence) if !rules.continuous && is_of(car, other, rules.monitors) => {
+            What::Failed(other, evidence) if !rules.continuous && is_of(watching, other, rules.monitors) => {
                 lines.push(format!(
                     "the test ended at {} with {other}{}: what it would have looked at after that is not judged",
                     clock::stamp(entry.at),

@@ -15,6 +15,7 @@ mod entry;
 mod evap;
 mod exhaust;
 mod fuel;
+mod gearbox;
 mod heat;
 mod ignition;
 mod module;
@@ -49,6 +50,8 @@ static TABLES: &[&[Entry]] = &[
     electrical::ENTRIES,
     ignition::ENTRIES,
     module::ENTRIES,
+    gearbox::ENTRIES,
+    gearbox::VALVES,
 ];
 
 /// Every defect that can be set.

@@ -193,6 +193,24 @@ parts! {
     VehicleSpeedSensor: "vehicle-speed-sensor", 45, "";
     /// The controller of the gearbox.
     GearboxController: "gearbox-controller", 90, "";
+    /// The sensor at the turbine of the torque converter, the gearbox's input.
+    TurbineSpeedSensor: "turbine-speed-sensor", 120, "";
+    /// The thermistor in the gearbox's fluid.
+    GearboxFluidSensor: "gearbox-fluid-sensor", 90, "";
+    /// The gearbox's fluid.
+    GearboxFluid: "gearbox-fluid", 60, "the gearbox fluid is clear, red and at its mark";
+    /// Shift solenoid A with its valve.
+    ShiftSolenoidA: "shift-solenoid-a", 150, "under 12 V shift solenoid A clicks, and air goes through its valve only then: it is good";
+    /// Shift solenoid B with its valve.
+    ShiftSolenoidB: "shift-solenoid-b", 150, "under 12 V shift solenoid B clicks, and air goes through its valve only then: it is good";
+    /// Shift solenoid C with its valve.
+    ShiftSolenoidC: "shift-solenoid-c", 150, "under 12 V shift solenoid C clicks, and air goes through its valve only then: it is good";
+    /// The lock-up clutch of the torque converter.
+    ConverterClutch: "converter-clutch", 420, "nothing is seen of the lock-up clutch from outside: its slip on the road tells";
+    /// The clutch of the gears one to three, and with the next one of four.
+    ForwardClutch: "forward-clutch", 900, "the gearbox fluid is clear, and no lining lies in the pan";
+    /// The clutch of the gears four to six.
+    OverdriveClutch: "overdrive-clutch", 900, "the gearbox fluid is clear, and no lining lies in the pan";
     /// The gearbox itself.
     Gearbox: "gearbox", 480, "the gearbox is dry, its oil is clean and at its mark";
 }
@@ -221,6 +239,23 @@ impl Part {
                 | Self::FuelInjector2
                 | Self::CamPhaser2
                 | Self::OilStrainer2
+        )
+    }
+
+    /// Whether it is one that counts only where a transmission ECU watches over the gearbox.
+    #[must_use]
+    pub const fn is_of_watched_gearbox(self) -> bool {
+        matches!(
+            self,
+            Self::TurbineSpeedSensor
+                | Self::GearboxFluidSensor
+                | Self::GearboxFluid
+                | Self::ShiftSolenoidA
+                | Self::ShiftSolenoidB
+                | Self::ShiftSolenoidC
+                | Self::ConverterClutch
+                | Self::ForwardClutch
+                | Self::OverdriveClutch
         )
     }
 

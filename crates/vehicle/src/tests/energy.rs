@@ -148,6 +148,7 @@ fn a_car_that_is_held_at_idle_heats_its_converter() {
         oil_celsius: 90.0,
         air: 1.0,
         shifts: driveline::Shifts::Smooth,
+        clutches: &driveline::Clutches::GOOD,
     };
     let end = (0..500).fold(state, |state, _| driveline::step(&params, &state, &held, DT));
     near("crank", end.omega, omega, 1e-6 * omega);

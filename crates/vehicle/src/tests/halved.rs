@@ -164,6 +164,7 @@ fn driveline_hardly_depends_on_the_step() {
             oil_celsius: 90.0,
             air: 1.0,
             shifts: driveline::Shifts::Smooth,
+            clutches: &driveline::Clutches::GOOD,
         };
         driveline::step(&params, state, &inputs, dt)
     };
