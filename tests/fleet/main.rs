@@ -36,12 +36,13 @@ pub(crate) fn ask(car: &Simulator, phrase: &str) -> Outcome {
     live(&mut car.clone(), &[phrase]).remove(0).1
 }
 
-/// Pending and confirmed codes.
+/// Pending and confirmed codes, of all ECUs.
 pub(crate) fn stored(car: &Simulator) -> Vec<String> {
-    let memory = car.car().ecu().memory();
-    memory
-        .pending()
-        .chain(memory.confirmed())
+    let car = car.car();
+    let transmission = car.transmission().map(|transmission| transmission.memory());
+    iter::once(car.ecu().memory())
+        .chain(transmission)
+        .flat_map(|memory| memory.pending().chain(memory.confirmed()))
         .map(|code| code.to_string())
         .collect()
 }

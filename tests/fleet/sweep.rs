@@ -1,11 +1,12 @@
 //! How large a defect has to be to be found: the exam that a car is driven through, and a sweep of each defect's amounts, whose
 //! outcome the table keeps ([`crate::table`]). What the compact car does not have is driven in the first shipped vehicle that
-//! has it.
+//! has it; what only a transmission ECU watches, in the compact car with one.
 
 use std::{collections::BTreeSet, time::Duration};
 
 use twotrip_scenario::{Scenario, parse_phrase, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
+use twotrip_tests::watched_gearbox;
 use twotrip_vehicle::{
     Defect, Specification, VehicleParams,
     defect::{Entry, Size, catalogue},
@@ -49,6 +50,9 @@ fn settings(entry: &Entry, seed: u64) -> Settings {
     if VehicleParams::new(&Specification::compact_2_0()).has(entry.part) {
         return Settings::compact(seed, Timing::FAST);
     }
+    if entry.part.is_of_watched_gearbox() {
+        return watched_gearbox::settings(seed);
+    }
     let has = |name: &&str| {
         vehicle::find(name).is_some_and(|model| VehicleParams::new(model.specification()).has(entry.part))
     };
@@ -91,9 +95,9 @@ pub(crate) fn first_codes(defect: Defect, seed: u64, trips: usize) -> BTreeSet<S
         while car.is_busy() {
             car.work(Duration::from_secs(20));
             while car.poll_event().is_some() {}
-            let memory = car.car().ecu().memory();
-            if memory.pending().next().is_some() || memory.confirmed().next().is_some() {
-                return super::stored(&car).into_iter().collect();
+            let stored = super::stored(&car);
+            if !stored.is_empty() {
+                return stored.into_iter().collect();
             }
         }
     }
@@ -137,7 +141,14 @@ pub(crate) fn amounts(entry: &Entry) -> Vec<Vec<f64>> {
 }
 
 /// Shares of a good part's output that are left: less is worse, also where every size is found.
-const LESS_IS_WORSE: &[&str] = &["alternator weak", "drive-belt slipping"];
+const LESS_IS_WORSE: &[&str] = &[
+    "alternator weak",
+    "drive-belt slipping",
+    "gearbox-fluid low",
+    "forward-clutch slipping",
+    "overdrive-clutch slipping",
+    "converter-clutch slipping",
+];
 
 /// Which end of a sweep is the worse car: where little is bad (a blocked line's flow, a worn catalyst's store), the other way round.
 fn sweep(entry: &'static Entry, seeds: u64) -> Row {

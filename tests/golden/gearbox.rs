@@ -1,30 +1,15 @@
 //! The transmission ECU: a healthy gearbox is accused of nothing, each fault comes to its code in that ECU and to no other,
 //! in its trip; lamp, clear and healing beside the engine ECU's.
 
-use twotrip_ecu::{
-    memory::{FaultMemory, Profile},
-    transmission::{Gearing, Transmission, TransmissionConfig},
-};
+use twotrip_ecu::{memory::FaultMemory, transmission::Transmission};
 use twotrip_obd::Dtc;
-use twotrip_sim::{Settings, Simulator, Timing};
-use twotrip_vehicle::{Specification, VehicleParams};
+use twotrip_sim::{Simulator, Timing};
+use twotrip_tests::watched_gearbox;
 
 use crate::desk::Desk;
 
-/// The compact car with a transmission ECU.
 fn desk(seed: u64) -> Desk {
-    let vehicle = VehicleParams::new(&Specification {
-        transmission_ecu: true,
-        ..Specification::compact_2_0()
-    });
-    Desk::of(Simulator::new(Settings {
-        vehicle,
-        transmission: Some(TransmissionConfig::under(
-            &Profile::US_2010,
-            Gearing::compact_2_0(),
-        )),
-        ..Settings::compact(seed, Timing::FAST)
-    }))
+    Desk::of(Simulator::new(watched_gearbox::settings(seed)))
 }
 
 fn transmission(desk: &Desk) -> &Transmission {
@@ -132,10 +117,10 @@ static ROWS: &[Row] = &[
             "P0720",
         )
     },
-    row("forward-clutch slipping 10 %", "replace forward-clutch", "P0731"),
-    row("gearbox-fluid low 10 %", "fill gearbox-fluid", "P0731"),
+    row("forward-clutch slipping 20 %", "replace forward-clutch", "P0731"),
+    row("gearbox-fluid low 20 %", "fill gearbox-fluid", "P0731"),
     row(
-        "overdrive-clutch slipping 8 %",
+        "overdrive-clutch slipping 15 %",
         "replace overdrive-clutch",
         "P0734",
     ),

@@ -19,7 +19,7 @@ macro_rules! slipping {
             kind: "slipping",
             size: Size::Amount {
                 unit: "%",
-                range: [5.0, 60.0],
+                range: [15.0, 60.0],
             },
             description: concat!("clutch of gears ", $gears, " worn: it holds this share of what a good one does"),
             set: concat!("the clutch of gears ", $gears, " holds {} of what a good one does"),
@@ -73,7 +73,7 @@ pub(super) static ENTRIES: &[Entry] = &[
         kind: "low",
         size: Size::Amount {
             unit: "%",
-            range: [5.0, 60.0],
+            range: [15.0, 60.0],
         },
         description: "gearbox fluid far below its mark: its pump draws air, and all clutches hold this share",
         set: "the gearbox fluid is so low that its clutches hold {} of what they should",
