@@ -117,8 +117,8 @@ static ROWS: &[Row] = &[
             "P0720",
         )
     },
-    row("forward-clutch slipping 20 %", "replace forward-clutch", "P0731"),
-    row("gearbox-fluid low 20 %", "fill gearbox-fluid", "P0731"),
+    row("forward-clutch slipping 20 %", "replace forward-clutch", "P0733"),
+    row("gearbox-fluid low 20 %", "fill gearbox-fluid", "P0733"),
     row(
         "overdrive-clutch slipping 15 %",
         "replace overdrive-clutch",
