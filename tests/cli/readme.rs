@@ -55,6 +55,10 @@ fn words(line: &str) -> Vec<String> {
 /// Commands that are run elsewhere, and where.
 const RUN_ELSEWHERE: &[(&str, &str)] = &[
     ("sh tests/run", "is what runs this test"),
+    (
+        "cargo test -p code-reader",
+        "a member of the workspace, run beside this test",
+    ),
     ("sudo modprobe vcan", "the guest loads the module, tests/guest"),
     ("sudo ip link add dev vcan0 type vcan", "tests/guest"),
     ("sudo ip link set vcan0 up", "tests/guest"),

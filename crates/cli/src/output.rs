@@ -91,8 +91,18 @@ fn hold(write: impl FnOnce(&mut Vec<u8>)) -> Result<bool, Failure> {
 
 /// A line of the results.
 pub(crate) fn line(text: &str) -> Result<(), Failure> {
-    if !hold(|lines| lines.extend_from_slice(text.as_bytes()))? {
-        writeln!(anstream::stdout(), "{text}")?;
+    line_of([text])
+}
+
+/// A line of the results in pieces that follow each other, so that nobody has to copy them together first.
+pub(crate) fn line_of<const PIECES: usize>(pieces: [&str; PIECES]) -> Result<(), Failure> {
+    let held = hold(|lines| {
+        for piece in pieces {
+            lines.extend_from_slice(piece.as_bytes());
+        }
+    })?;
+    if !held {
+        writeln!(anstream::stdout(), "{}", pieces.concat())?;
     }
     Ok(())
 }

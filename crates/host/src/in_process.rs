@@ -4,21 +4,21 @@
 
 use std::time::Duration;
 
+use twotrip::world::{OnBus, Onlooker, World, tester_for};
 use twotrip_can::{
     CanId, Frame,
-    memory_bus::{Direction, Fate, MemoryBus, NodeConfig, NodeId, Pacing},
+    memory_bus::{Fate, Pacing, Passed},
     timing::BusLoad,
 };
 use twotrip_scenario::{Cue, Phrase};
-use twotrip_sim::{EcuOnBus, Event, Simulator};
-use twotrip_tester::{EcuNumber, Event as TesterEvent, RequestError, Target, Tester, TesterConfig};
+use twotrip_sim::{EcuOnBus, Event, Simulator, story::SLICE};
+use twotrip_tester::{EcuNumber, RequestError, Target};
 use twotrip_units::BusInstant;
 
 use crate::{
     journal::Journaled,
     recording::{Counts, RecordingError, Writer},
     session::Answer,
-    story::SLICE,
     verdicts::{Judged, Verdicts},
 };
 
@@ -67,12 +67,7 @@ impl Exchange {
 /// Car, tester, and the bus between them.
 #[derive(Debug)]
 pub struct Rig {
-    simulator: Journaled,
-    tester: Tester,
-    bus: MemoryBus,
-    car_node: NodeId,
-    tester_node: NodeId,
-    now: BusInstant,
+    world: World<Journaled>,
     /// Time in which an exchange was under way.
     busy: Duration,
     recording: Option<Writer>,
@@ -83,20 +78,9 @@ impl Rig {
     /// Puts a car and a tester on a bus on which frames take their bit times, or none.
     #[must_use]
     pub fn new(simulator: Simulator, pacing: Pacing) -> Self {
-        let mut bus = MemoryBus::new(pacing);
-        let config = NodeConfig {
-            receives_own: true,
-            ..NodeConfig::default()
-        };
-        let (car_node, tester_node) = (bus.attach(config), bus.attach(config));
-        let tester = Tester::new(tester_for(&simulator));
+        let tester = tester_for(&simulator);
         Self {
-            simulator: Journaled::new(simulator),
-            tester,
-            bus,
-            car_node,
-            tester_node,
-            now: BusInstant::ZERO,
+            world: World::new(Journaled::new(simulator), pacing, tester),
             busy: Duration::ZERO,
             recording: None,
             verdicts: Verdicts::default(),
@@ -105,7 +89,8 @@ impl Rig {
 
     /// Records from now on: the car has just gone live.
     pub fn record(&mut self, recording: Writer) {
-        self.simulator.keep(self.now, "live");
+        let now = self.world.now();
+        self.world.car.keep(now, "live");
         self.recording = Some(recording);
     }
 
@@ -117,61 +102,68 @@ impl Rig {
         let Some(mut recording) = self.recording.take() else {
             return Ok(None);
         };
-        recording.note(self.simulator.take_last_notes());
+        recording.note(self.world.car.take_last_notes());
         recording.finish().map(Some)
     }
 
     /// The car.
     #[must_use]
     pub fn simulator(&self) -> &Simulator {
-        &self.simulator
+        &self.world.car
     }
 
     /// What the tester did about disturbances so far.
     pub fn judged(&mut self) -> Vec<Judged> {
-        self.verdicts.findings(&mut self.simulator, self.now)
+        let now = self.world.now();
+        self.verdicts.findings(&mut self.world.car, now)
     }
 
     /// The number that an ECU of the car has for the tester; that of the first if the tester knows no such answers.
     #[must_use]
     pub fn number(&self, response: CanId) -> EcuNumber {
-        self.tester.config().ecu_of(response).unwrap_or(EcuNumber::ENGINE)
+        self.world.tester().ecu_of(response).unwrap_or(EcuNumber::ENGINE)
     }
 
     /// The ECU of the car that has this number for the tester.
     #[must_use]
     pub fn ecu(&self, number: EcuNumber) -> Option<EcuOnBus> {
-        let response = self.tester.config().address(number).response;
-        self.simulator.ecus().find(|ecu| ecu.address.response == response)
+        let response = self.world.tester().address(number).response;
+        self.simulator()
+            .ecus()
+            .find(|ecu| ecu.address.response == response)
     }
 
     /// How busy the bus has been, and the time in which exchanges were under way: from a request until it was known
     /// that nobody answers any more.
     #[must_use]
     pub const fn load(&self) -> (Option<&BusLoad>, Duration) {
-        (self.bus.load(), self.busy)
+        (self.world.load(), self.busy)
     }
 
     /// The story is over: cues wait for their events from now on.
     pub fn go_live(&mut self, cues: &[Cue]) {
-        self.simulator.go_live(self.now, cues, []);
+        let now = self.world.now();
+        self.world.car.go_live(now, cues, []);
     }
 
     /// Lets the car live through a phrase of its story; what happened, in order.
     pub fn live_through(&mut self, phrase: Phrase) -> Vec<Event> {
         let mut events = Vec::new();
-        self.simulator
+        self.world
+            .car
             .carry_out(phrase, |event| events.push(event.clone()));
         events
     }
 
     /// Gives the car a phrase and lets it be carried out; what happened, in order.
     pub fn tell(&mut self, phrase: Phrase) -> Vec<Event> {
-        self.simulator.tell_phrase(self.now, phrase);
+        let now = self.world.now();
+        let car = &mut self.world.car;
+        car.tell_phrase(now, phrase);
         let mut events = Vec::new();
-        while self.simulator.is_busy() {
-            self.simulator.work(self.now, SLICE);
-            events.extend(std::iter::from_fn(|| self.simulator.poll_event()));
+        while car.is_busy() {
+            car.work(now, SLICE);
+            events.extend(std::iter::from_fn(|| car.poll_event()));
         }
         events
     }
@@ -181,134 +173,73 @@ impl Rig {
     /// # Errors
     /// [`RequestError`] if the tester refuses the request: too long, or empty.
     pub fn ask(&mut self, request: &[u8]) -> Result<Exchange, RequestError> {
-        let mut exchange = Exchange::default();
+        let mut onlooker = Reporter {
+            exchange: Exchange::default(),
+            recording: self.recording.as_mut(),
+            verdicts: &mut self.verdicts,
+        };
         // What was under way takes its course meanwhile.
-        let begins = self.now + PAUSE;
-        while let Some(next) = self.next().filter(|next| *next <= begins) {
-            self.stand(next);
-            self.turn(&mut exchange);
-        }
-        self.stand(begins);
-        self.tester.request(self.now, Target::Functional, request)?;
-        let begun = self.now;
-        while !self.turn(&mut exchange)
-            && let Some(next) = self.next()
-        {
-            self.stand(next);
-        }
-        self.busy += self.now.saturating_since(begun);
-        exchange
-            .events
-            .extend(std::iter::from_fn(|| self.simulator.poll_event()));
+        self.world.advance(self.world.now() + PAUSE, &mut onlooker);
+        let begun = self.world.now();
+        self.world.ask(Target::Functional, request, &mut onlooker)?;
+        let mut exchange = onlooker.exchange;
+        self.busy += self.world.now().saturating_since(begun);
+        let car = &mut self.world.car;
+        exchange.events.extend(std::iter::from_fn(|| car.poll_event()));
         Ok(exchange)
-    }
-
-    /// When something is to be done next.
-    fn next(&self) -> Option<BusInstant> {
-        let deadlines = [
-            self.bus.poll_timeout(),
-            self.tester.poll_timeout(),
-            self.simulator.poll_timeout(),
-        ];
-        deadlines.into_iter().flatten().min()
-    }
-
-    /// Time passes, for the car too.
-    fn stand(&mut self, until: BusInstant) {
-        let span = until.saturating_since(self.now);
-        self.now += span;
-        self.simulator.stand(self.now, span);
-    }
-
-    /// Everything that happens at this instant; says whether the exchange is over.
-    fn turn(&mut self, exchange: &mut Exchange) -> bool {
-        let now = self.now;
-        self.simulator.handle_timeout(now);
-        self.tester.handle_timeout(now);
-        loop {
-            self.send();
-            let Some(passed) = self.bus.advance(now) else {
-                break;
-            };
-            if let Some(recording) = &mut self.recording
-                && passed.fate == Fate::Whole
-            {
-                recording.note(self.simulator.take_notes());
-                recording.frame(passed.at, passed.from == self.car_node, &passed.frame);
-            }
-            if passed.fate == Fate::Whole {
-                self.verdicts.feed(&mut self.simulator, passed.at, &passed.frame);
-                exchange.frames.push(Seen {
-                    at: passed.at,
-                    from_car: passed.from == self.car_node,
-                    frame: passed.frame,
-                });
-            }
-            self.receive();
-            self.take_answers(exchange);
-        }
-        self.receive();
-        self.take_answers(exchange)
-    }
-
-    /// Hands to the bus what car and tester have to send, as far as it takes it.
-    fn send(&mut self) {
-        while self.bus.has_room(self.car_node)
-            && let Some(frame) = self.simulator.poll_frame(self.now)
-        {
-            let sent = self.bus.send(self.now, self.car_node, frame);
-            debug_assert!(sent.is_ok(), "there was room");
-        }
-        while self.bus.has_room(self.tester_node)
-            && let Some(frame) = self.tester.poll_frame(self.now)
-        {
-            let sent = self.bus.send(self.now, self.tester_node, frame);
-            debug_assert!(sent.is_ok(), "there was room");
-        }
-    }
-
-    /// Gives car and tester what has reached them.
-    fn receive(&mut self) {
-        while let Some(received) = self.bus.receive(self.car_node) {
-            match received.direction {
-                Direction::Own => self.simulator.handle_transmitted(received.at),
-                Direction::Other => self.simulator.handle_frame(received.at, &received.frame),
-            }
-        }
-        while let Some(received) = self.bus.receive(self.tester_node) {
-            match received.direction {
-                Direction::Own => self.tester.handle_transmitted(received.at),
-                Direction::Other => self.tester.handle_frame(received.at, &received.frame),
-            }
-        }
-    }
-
-    /// Collects answers; says whether the exchange is over.
-    fn take_answers(&mut self, exchange: &mut Exchange) -> bool {
-        while let Some(event) = self.tester.poll_event() {
-            if let TesterEvent::Answer { ecu, .. } = event {
-                exchange.answers.push(Answer {
-                    ecu,
-                    payload: self.tester.answer(ecu).to_vec(),
-                });
-            }
-        }
-        !self.tester.is_busy()
     }
 }
 
-/// A tester that knows the identifiers of this car.
-fn tester_for(car: &Simulator) -> TesterConfig {
-    let addresses: Vec<u8> = car
-        .ecus()
-        .filter(|ecu| ecu.address.response.is_extended())
-        .map(|ecu| ecu.address.response.raw().to_le_bytes()[0])
-        .collect();
-    let usual = TesterConfig::default();
-    if addresses.is_empty() {
-        usual
-    } else {
-        usual.extended(&addresses)
+impl OnBus for Journaled {
+    fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
+        self.handle_frame(now, frame);
+    }
+    fn handle_transmitted(&mut self, now: BusInstant) {
+        self.handle_transmitted(now);
+    }
+    fn handle_timeout(&mut self, now: BusInstant) {
+        self.handle_timeout(now);
+    }
+    fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        self.poll_frame(now)
+    }
+    fn poll_timeout(&self) -> Option<BusInstant> {
+        Simulator::poll_timeout(self)
+    }
+    fn stand(&mut self, now: BusInstant, span: Duration) {
+        self.stand(now, span);
+    }
+}
+
+/// Puts down what happens, for the exchange and for the recording.
+struct Reporter<'a> {
+    exchange: Exchange,
+    recording: Option<&'a mut Writer>,
+    verdicts: &'a mut Verdicts,
+}
+
+impl Onlooker<Journaled> for Reporter<'_> {
+    fn passed(&mut self, car: &mut Journaled, passed: &Passed, from_car: bool) {
+        if passed.fate != Fate::Whole {
+            return;
+        }
+        if let Some(recording) = &mut self.recording {
+            recording.note(car.take_notes());
+            recording.frame(passed.at, from_car, &passed.frame);
+        }
+        self.verdicts.feed(car, passed.at, &passed.frame);
+        self.exchange.frames.push(Seen {
+            at: passed.at,
+            from_car,
+            frame: passed.frame,
+        });
+    }
+
+    fn answered(&mut self, ecu: EcuNumber, payload: &[u8]) {
+        self.exchange.answers.push(Answer {
+            ecu,
+            payload: payload.to_vec(),
+        });
     }
 }
 

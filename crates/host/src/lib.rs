@@ -31,9 +31,10 @@ pub mod replay;
 pub mod run;
 pub mod runtime_dir;
 pub mod session;
-pub mod story;
 mod sys;
 #[cfg(test)]
 mod test_support;
 pub mod verdicts;
 mod wall;
+
+pub use twotrip_sim::story;

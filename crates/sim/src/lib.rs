@@ -31,6 +31,7 @@ mod meter;
 mod monitors;
 mod nodes;
 mod simulator;
+pub mod story;
 mod why;
 mod wires;
 mod workshop;

@@ -127,8 +127,11 @@ impl Selection {
     #[must_use]
     #[inline]
     pub fn passes(&self, frame: &Frame) -> bool {
+        if self.only.is_empty() && (self.drop.is_empty() || frame.kind() == FrameKind::Error) {
+            return true;
+        }
         if frame.kind() == FrameKind::Error {
-            return self.only.is_empty();
+            return false;
         }
         (self.only.is_empty() || self.only.iter().any(|filter| filter.passes(frame)))
             && !self.drop.iter().any(|filter| filter.passes(frame))

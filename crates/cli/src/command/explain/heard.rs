@@ -14,9 +14,9 @@ use crate::args::{Level, Mark};
 /// Lines of comments remembered, to tell each once.
 const COMMENTS: usize = 1024;
 
-/// A frame with what is known of it.
-#[derive(Clone, Debug)]
-pub(super) struct Heard {
+/// What is known of a frame beside itself.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Whence {
     /// Number of its interface.
     pub(super) interface: usize,
     /// Nanoseconds since 1970.
@@ -24,7 +24,6 @@ pub(super) struct Heard {
     pub(super) outbound: Option<bool>,
     /// Frames lost before it.
     pub(super) dropped: u64,
-    pub(super) frame: Frame,
 }
 
 /// Something to be told.
@@ -39,7 +38,7 @@ pub(super) enum Told {
         bit_rate: Option<u64>,
     },
     /// A frame, and its number, from 1 as analysers count.
-    Frame(u64, Heard),
+    Frame(u64, Whence, Frame),
     /// What became of it on that interface.
     Event(usize, Event),
     Comment {
@@ -247,21 +246,20 @@ impl Listener {
 
     fn on_packet(&mut self, packet: &Packet<'_>) {
         let at = packet.at.unwrap_or(self.last);
-        match packet.frame() {
+        match &packet.frame() {
             Ok(frame) => {
                 // Looked for where it is shown.
                 let direction = match self.level {
                     Level::Frames => packet.direction(),
                     _ => None,
                 };
-                let heard = Heard {
+                let whence = Whence {
                     interface: usize::try_from(packet.interface).unwrap_or(usize::MAX),
                     at,
                     outbound: direction.map(|way| way == Direction::Outbound),
                     dropped: packet.dropped().unwrap_or(0),
-                    frame,
                 };
-                self.on_frame(&heard, packet.comments());
+                self.on_frame(whence, frame, packet.comments());
             }
             Err(error) => {
                 if self.admit(at).is_some_and(|place| place.is_wanted) {
@@ -310,34 +308,35 @@ impl Listener {
     /// Takes a frame; comments tell what happened before it.
     pub(super) fn on_frame<'a>(
         &mut self,
-        heard: &Heard,
+        whence: Whence,
+        frame: &Frame,
         comments: impl Iterator<Item = std::borrow::Cow<'a, str>>,
     ) {
-        let Some(Place { since, is_wanted }) = self.admit(heard.at) else {
+        let Some(Place { since, is_wanted }) = self.admit(whence.at) else {
             return;
         };
-        let shown = is_wanted && self.selection.passes(&heard.frame);
+        let shown = is_wanted && self.selection.passes(frame);
         if is_wanted {
-            self.on_comments(heard.at, comments);
+            self.on_comments(whence.at, comments);
         }
-        if let Some(total) = self.totals.get_mut(heard.interface) {
+        if let Some(total) = self.totals.get_mut(whence.interface) {
             total.frames += 1;
-            total.told_lost = total.told_lost.saturating_add(heard.dropped);
+            total.told_lost = total.told_lost.saturating_add(whence.dropped);
         }
-        if is_wanted && heard.dropped > 0 {
+        if is_wanted && whence.dropped > 0 {
             self.told.push_back(Told::Lost {
-                interface: heard.interface,
-                at: heard.at,
+                interface: whence.interface,
+                at: whence.at,
                 number: self.numbers,
-                frames: heard.dropped,
+                frames: whence.dropped,
             });
         }
         if shown && self.level == Level::Frames {
-            self.told.push_back(Told::Frame(self.numbers, heard.clone()));
+            self.told.push_back(Told::Frame(self.numbers, whence, *frame));
         }
-        if let Some(dialogue) = self.dialogues.get_mut(heard.interface) {
+        if let Some(dialogue) = self.dialogues.get_mut(whence.interface) {
             // It hears everything, so that what is shown is judged by what is not.
-            dialogue.on_frame(self.numbers, BusInstant::from_nanos(since), &heard.frame);
+            dialogue.on_frame(self.numbers, BusInstant::from_nanos(since), frame);
             while let Some(event) = dialogue.poll_event() {
                 if let Event::Message(message) = &event {
                     *match message.role {
@@ -346,7 +345,7 @@ impl Listener {
                     } += 1;
                 }
                 match event {
-                    event if shown => self.told.push_back(Told::Event(heard.interface, event)),
+                    event if shown => self.told.push_back(Told::Event(whence.interface, event)),
                     Event::Message(message) => dialogue.recycle(message),
                     _ => {}
                 }

@@ -72,9 +72,7 @@ pub(super) fn fill(line: &mut String, begun: usize, width: usize) {
 /// each line ended with `end`.
 pub(super) fn columns(line: &mut String, width: usize, text: &str, end: &str) -> Result<(), Failure> {
     if width + text.len() <= output::WIDTH || width + text.chars().count() <= output::WIDTH {
-        line.push_str(text);
-        line.push_str(end);
-        return output::line(line);
+        return output::line_of([line, text, end]);
     }
     let room = output::WIDTH.saturating_sub(width).max(1);
     if !is_plain(text.as_bytes()) {
@@ -95,9 +93,7 @@ pub(super) fn columns(line: &mut String, width: usize, text: &str, end: &str) ->
 
 /// One of several lines.
 fn piece_of(line: &mut String, width: usize, piece: &str, end: &str) -> Result<(), Failure> {
-    line.push_str(piece);
-    line.push_str(end);
-    output::line(line)?;
+    output::line_of([line, piece, end])?;
     line.clear();
     fill(line, 0, width);
     Ok(())

@@ -22,7 +22,7 @@ use twotrip_host::{
 };
 
 use self::{
-    heard::{Heard, Listener},
+    heard::{Listener, Whence},
     teller::Teller,
 };
 use crate::{
@@ -109,14 +109,13 @@ async fn live(bus: &str, listener: &mut Listener, teller: &mut Teller) -> Result
         let (BusEvent::Frame(received) | BusEvent::Passed(received)) = event else {
             continue;
         };
-        let heard = Heard {
+        let whence = Whence {
             interface: 0,
             at: bus.detail().unwrap_or_default().unix_nanos(),
             outbound: Some(received.origin == Origin::ThisComputer),
             dropped: 0,
-            frame: received.frame,
         };
-        listener.on_frame(&heard, std::iter::empty());
+        listener.on_frame(whence, &received.frame, std::iter::empty());
         teller.tell(listener)?;
         if listener.is_over() {
             return Ok(());

@@ -34,23 +34,22 @@ impl Default for Phrases {
 }
 
 impl Phrases {
-    /// Adds the words of a message to a text.
-    pub(super) fn write(&mut self, text: &mut String, message: &Message) {
+    /// The words of a message; `room` is for those that are not remembered.
+    pub(super) fn words<'a>(&'a mut self, room: &'a mut String, message: &Message) -> &'a str {
         let Some(key) = key(message) else {
-            return write_words(text, message);
+            write_words(room, message);
+            return room;
         };
         let place = &mut self.places[place(key)];
-        if place.key == key {
-            return text.push_str(&place.words);
-        }
-        let begun = text.len();
-        write_words(text, message);
-        let words = &text[begun..];
-        if words.len() <= WORDS {
+        if place.key != key {
+            write_words(room, message);
+            if room.len() > WORDS {
+                return room;
+            }
             place.key = key;
-            place.words.clear();
-            place.words.push_str(words);
+            place.words.clone_from(room);
         }
+        &place.words
     }
 }
 
@@ -76,6 +75,7 @@ fn place(key: u64) -> usize {
 }
 
 fn write_words(text: &mut String, message: &Message) {
+    text.clear();
     // A string takes everything.
     let _ = match message.role {
         Role::Answer(_) => write_response(text, &message.bytes),
@@ -114,13 +114,13 @@ mod tests {
                         let Event::Message(message) = event else {
                             continue;
                         };
-                        let mut text = String::from("> ");
-                        phrases.write(&mut text, &message);
+                        let mut room = String::from("> ");
+                        let text = phrases.words(&mut room, &message);
                         let said = match message.role {
                             Role::Answer(_) => describe_response(&message.bytes),
                             _ => describe_request(&message.bytes),
                         };
-                        assert_eq!(text, format!("> {said}"));
+                        assert_eq!(text, said);
                         compared += 1;
                     }
                 }

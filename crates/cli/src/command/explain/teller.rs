@@ -7,7 +7,7 @@ use twotrip_host::recording::ReadError;
 use twotrip_isotp::{FlowStatus, Pdu};
 
 use super::{
-    heard::{Counted, Heard, Listener, Told, Total},
+    heard::{Counted, Listener, Told, Total, Whence},
     lines::{beside, columns, fill, write_millis, write_role, write_seconds},
     phrases::Phrases,
     setting::Setting,
@@ -154,6 +154,7 @@ struct Texts {
     role: String,
     bytes: String,
     words: String,
+    text: String,
     phrases: Phrases,
 }
 
@@ -295,8 +296,8 @@ impl Teller {
 
     fn words(&mut self, told: &Told, setting: &Setting) -> Result<(), Failure> {
         match told {
-            Told::Frame(number, heard) if self.level == Level::Frames => {
-                output::line(&frame_line(*number, heard, setting))
+            Told::Frame(number, whence, frame) if self.level == Level::Frames => {
+                output::line(&frame_line(*number, *whence, frame, setting))
             }
             Told::NoFrame { number, why } if self.level == Level::Frames => {
                 output::line(&format!("{number:>7}  no frame: {why}"))
@@ -342,7 +343,9 @@ impl Teller {
                 interface: name,
                 bit_rate: *bit_rate,
             },
-            Told::Frame(number, heard) if self.level == Level::Frames => json_frame(*number, heard, setting),
+            Told::Frame(number, whence, frame) if self.level == Level::Frames => {
+                json_frame(*number, *whence, frame, setting)
+            }
             Told::NoFrame { number, why } if self.level == Level::Frames => {
                 Line::NoFrame { frame: *number, why }
             }
@@ -363,7 +366,7 @@ impl Teller {
                     first_frame: message.frames.0,
                     last_frame: message.frames.1,
                     bytes: &self.texts.bytes,
-                    text: &self.texts.words,
+                    text: &self.texts.text,
                     answers: message.answers.map(|(question, _)| question),
                     latency_ms: message.answers.map(|(_, latency)| latency.as_secs_f64() * 1000.0),
                 }
@@ -418,31 +421,32 @@ fn bus(setting: &Setting, interface: usize) -> String {
     format!("{}  ", output::escape(setting.name(interface)))
 }
 
-fn frame_line(number: u64, heard: &Heard, setting: &Setting) -> String {
-    let at = setting.seconds(heard.at);
-    let way = match heard.outbound {
+fn frame_line(number: u64, whence: Whence, frame: &Frame, setting: &Setting) -> String {
+    let at = setting.seconds(whence.at);
+    let way = match whence.outbound {
         Some(true) => "out",
         Some(false) => "in ",
         None => "   ",
     };
-    let bus = bus(setting, heard.interface);
-    let lost = match heard.dropped {
+    let bus = bus(setting, whence.interface);
+    let lost = match whence.dropped {
         0 => String::new(),
         lost => format!("  ({lost} lost before it)"),
     };
-    let error = ErrorFrame::decode(&heard.frame).map_or_else(String::new, |error| format!("  {error}"));
-    format!("{number:>7} {at:>13.6}  {bus}{way}  {}{error}{lost}", heard.frame)
+    let error = ErrorFrame::decode(frame).map_or_else(String::new, |error| format!("  {error}"));
+    format!("{number:>7} {at:>13.6}  {bus}{way}  {frame}{error}{lost}")
 }
 
-fn json_frame<'a>(number: u64, heard: &Heard, setting: &'a Setting) -> Line<'a> {
-    let frame: &Frame = &heard.frame;
+fn json_frame<'a>(number: u64, whence: Whence, frame: &Frame, setting: &'a Setting) -> Line<'a> {
     Line::Frame {
         frame: number,
-        time_s: setting.seconds(heard.at),
-        unix_ns: heard.at,
-        interface: setting.name(heard.interface),
-        direction: heard.outbound.map(|outbound| if outbound { "out" } else { "in" }),
-        dropped_before: heard.dropped,
+        time_s: setting.seconds(whence.at),
+        unix_ns: whence.at,
+        interface: setting.name(whence.interface),
+        direction: whence
+            .outbound
+            .map(|outbound| if outbound { "out" } else { "in" }),
+        dropped_before: whence.dropped,
         id: frame.id().to_string(),
         extended: frame.id().is_extended(),
         frame_kind: match frame.kind() {
@@ -461,16 +465,20 @@ impl Texts {
     fn take(&mut self, message: &Message) {
         self.role.clear();
         self.bytes.clear();
-        self.words.clear();
+        self.text.clear();
         write_role(&mut self.role, message.role);
         write_hex(&mut self.bytes, &message.bytes);
-        self.phrases.write(&mut self.words, message);
+        self.text.push_str(self.phrases.words(&mut self.words, message));
     }
 
     /// Shows a message to people.
     fn tell(&mut self, message: &Message, interface: usize, setting: &Setting) -> Result<(), Failure> {
         let Self {
-            line, words, phrases, ..
+            line,
+            words: room,
+            text,
+            phrases,
+            ..
         } = self;
         line.clear();
         write_seconds(line, setting, setting.instant(message.began));
@@ -486,15 +494,16 @@ impl Texts {
             write_millis(line, latency);
             line.push_str(" ms) ");
         }
-        phrases.write(line, message);
-        if line.len() <= output::WIDTH {
-            return output::line(line);
+        let words = phrases.words(room, message);
+        if line.len() + words.len() <= output::WIDTH {
+            return output::line_of([line, words]);
         }
-        words.clear();
-        words.push_str(&line[head..]);
+        text.clear();
+        text.push_str(&line[head..]);
+        text.push_str(words);
         line.truncate(head);
         let width = line.chars().count();
-        columns(line, width, words, "")
+        columns(line, width, text, "")
     }
 }
 

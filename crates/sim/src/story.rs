@@ -6,7 +6,8 @@
 use std::time::Duration;
 
 use twotrip_scenario::{Phrase, Scenario};
-use twotrip_sim::{Event, Simulator};
+
+use crate::{Event, Simulator};
 
 /// Car time worked off in one go.
 pub const SLICE: Duration = Duration::from_secs(60);
