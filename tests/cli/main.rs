@@ -1,13 +1,16 @@
 //! The program as its users meet it: commands, exit codes, messages, and every command of the README.
 
 mod against;
+mod control;
 mod disturbed;
 mod errors;
 mod explain;
+mod guest;
 mod live_car;
 mod local_bus;
 mod memory;
 mod memory_kill;
+mod python;
 mod readme;
 mod record;
 mod redact;
@@ -18,5 +21,6 @@ mod replay_tester;
 mod schema;
 mod support;
 mod transport;
+mod tries;
 mod verdict;
 mod walkthrough;

@@ -23,7 +23,7 @@ pub(crate) fn blocks(text: &str, kind: &str) -> Vec<String> {
 }
 
 /// Every command line of the README.
-fn commands(text: &str) -> Vec<String> {
+pub(crate) fn commands(text: &str) -> Vec<String> {
     let shell = blocks(text, "sh")
         .into_iter()
         .flat_map(|block| block.lines().map(String::from).collect::<Vec<_>>());
@@ -64,6 +64,22 @@ const RUN_ELSEWHERE: &[(&str, &str)] = &[
     ("sudo ip link set vcan0 up", "tests/guest"),
     ("twotrip run loose-fuel-cap --bus vcan0", "tests/guest"),
     ("python3 vin.py demo", "local_bus, from the Python above it"),
+    (
+        "twotrip try loose-fuel-cap --shrink --report result.xml --keep failed -- python3 vin.py {bus}",
+        "tries, to the letter",
+    ),
+    (
+        "twotrip explain failed/loose-fuel-cap-seed-1/bus.pcapng",
+        "tries, to the letter",
+    ),
+    (
+        "twotrip try failed/loose-fuel-cap-seed-1/shorter.toml -- python3 vin.py {bus}",
+        "tries, to the letter",
+    ),
+    (
+        "twotrip guest loose-fuel-cap --fetch -- python3 my_tool.py --interface {bus}",
+        "guest, with a tool that is there",
+    ),
     (
         "sudo ip link set can0 type can bitrate 500000 restart-ms 100",
         "needs an adapter, which no test machine has",

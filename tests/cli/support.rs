@@ -1,6 +1,7 @@
 //! Running the program as a user does; a failure shows command, status and both outputs.
 
 use std::{
+    ffi::OsString,
     fs,
     io::{BufRead as _, BufReader, Read as _},
     path::{Path, PathBuf},
@@ -19,8 +20,19 @@ pub(crate) fn twotrip(arguments: &[&str]) -> Command {
         .args(arguments)
         .current_dir(runtime_dir())
         .env("XDG_RUNTIME_DIR", runtime_dir())
+        .env("PATH", path())
         .env_remove("NO_COLOR");
     command
+}
+
+/// The path with the program on it, as after an installation.
+pub(crate) fn path() -> OsString {
+    let program = Path::new(env!("CARGO_BIN_EXE_twotrip"))
+        .parent()
+        .expect("it is in a folder");
+    let others = std::env::var_os("PATH").unwrap_or_default();
+    let folders = std::iter::once(program.to_owned()).chain(std::env::split_paths(&others));
+    std::env::join_paths(folders).expect("no colon in the folder's name")
 }
 
 /// A folder for sockets, one for each test: a test runs in a thread of its own, and sees only its own cars.
@@ -281,6 +293,13 @@ impl Car {
     pub(crate) fn kill(&mut self) {
         self.child.kill().expect("it is our child");
         self.child.wait().expect("it is our child");
+    }
+
+    /// What it still says before it ends by itself.
+    pub(crate) fn rest(&mut self) -> String {
+        let mut rest = String::new();
+        self.stdout.read_to_string(&mut rest).expect("UTF-8");
+        rest
     }
 
     /// Sends a signal and waits for the end: exit code, the rest of both outputs.

@@ -224,7 +224,7 @@ impl Guest {
         );
         let started = Instant::now();
         let ran = Command::new("sh")
-            .arg(self.tests.join("guest/boot"))
+            .arg(self.tests.join("../crates/cli/guest/boot"))
             .args(boot.counts.then_some("--counted"))
             .args([
                 self.folder.as_os_str(),

@@ -1,5 +1,8 @@
 //! The command line.
 
+mod guest;
+mod tries;
+
 use std::{path::PathBuf, time::Duration};
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
@@ -7,6 +10,9 @@ use twotrip_dialogue::compare::Comparison;
 use twotrip_host::bus::{Filter, Selection};
 use twotrip_isotp::{self as isotp, Dlc, Frames, Profile, TxDl};
 use twotrip_obd::inspection::{self, LampSeen};
+
+pub(crate) use guest::Guest;
+pub(crate) use tries::{Codes, Try};
 
 /// A car that fails on cue: a simulated engine ECU on a CAN bus, with physical faults,
 /// for practising and testing the read - clear - verify loop of diagnostics.
@@ -35,6 +41,10 @@ pub(crate) enum Command {
     Explain(Explain),
     /// Send a recording again
     Replay(Replay),
+    /// Run a tool of your own against cars, and judge both
+    Try(Try),
+    /// Run a SocketCAN program where this kernel has no CAN: in a small guest, against the car
+    Guest(Guest),
     /// Validate scenario and vehicle files
     Check(Check),
     /// List what there is: scenarios, vehicles, defects, parts, drives, phrases, services, parameters
@@ -150,6 +160,12 @@ pub(crate) struct Run {
     /// Stop after this time on the bus (30s, 5min, 1h)
     #[arg(long = "for", value_parser = duration, value_name = "TIME")]
     pub(crate) lasting: Option<Duration>,
+    /// Stop when for this time nobody has asked or told the car anything, and it has nothing to do (30s)
+    #[arg(long, value_parser = duration, value_name = "TIME")]
+    pub(crate) until_idle: Option<Duration>,
+    /// Stop when this process ends: that of a test, say, so that no car outlives it ($$ in a shell, os.getpid())
+    #[arg(long, value_name = "PID")]
+    pub(crate) until_exit: Option<u32>,
     /// Where `tell` finds this car
     #[arg(long, value_name = "PATH")]
     pub(crate) control: Option<PathBuf>,
@@ -184,8 +200,11 @@ pub(crate) enum Switch {
 #[derive(Debug, ClapArgs)]
 pub(crate) struct Tell {
     /// Action phrases, one argument each, carried out in order
-    #[arg(required = true)]
+    #[arg(required_unless_present = "wait_ready")]
     pub(crate) phrases: Vec<String>,
+    /// Wait until the car is there and on its bus, at the most for this time; 60 s if none is given
+    #[arg(long, value_name = "TIME", value_parser = duration, num_args = 0..=1, require_equals = true, default_missing_value = "60s")]
+    pub(crate) wait_ready: Option<Duration>,
     /// The running car's control socket
     #[arg(long, value_name = "PATH")]
     pub(crate) control: Option<PathBuf>,

@@ -34,6 +34,8 @@ pub(crate) enum Failure {
     },
     /// Whoever read our output has gone: a normal end.
     OutputClosed,
+    /// A program that was run for the user ended with this status; it has said why.
+    Status(u8),
 }
 
 impl Failure {
@@ -72,6 +74,7 @@ pub(crate) fn usage(error: &clap::Error) -> ExitCode {
 pub(crate) fn report(result: Result<(), Failure>) -> ExitCode {
     let (code, what, hint) = match result {
         Ok(()) | Err(Failure::OutputClosed) => return ExitCode::from(DONE),
+        Err(Failure::Status(status)) => return ExitCode::from(status),
         Err(Failure::NotMet) => return ExitCode::from(NOT_MET),
         Err(Failure::Shown) => return ExitCode::from(BAD_INPUT),
         Err(Failure::Input { what, hint }) => (BAD_INPUT, what, hint),

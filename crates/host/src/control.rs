@@ -5,17 +5,23 @@
 //!
 //! # The format
 //!
-//! One JSON object a line, at most 64 KiB from the client and 1 MiB from the car. The client sends phrases, the car answers each in turn with any number of
-//! `progress` lines and exactly one `outcome` line:
+//! One JSON object a line, at most 64 KiB from the client and 1 MiB from the car; for users it stands in `crates/cli/CONTROL.md`. The client
+//! sends phrases, the car answers each in turn with any number of `progress` lines and exactly one `outcome` line; it asks how the car
+//! is (`snapshot`), and for all that happens from now on (`events`):
 //!
 //! ```text
 //! > {"phrase": "drive udds"}
 //! < {"progress": "udds, 612 s of 1369 s", "fraction": 0.447}
 //! < {"outcome": "drove udds, 11.99 km", "ok": true, "lines": ["engine idling"]}
+//! > {"snapshot": true}
+//! < {"snapshot": {"car_time_s": 1380.2, "key_on": true, "confirmed": [], ...}}
+//! > {"events": true}
+//! < {"events": true}
+//! < {"event": "car", "car_time_s": 1391.5, "text": "key off"}
 //! ```
 //!
 //! `fraction`, `lines` and `detail` (whatever a machine may want of the outcome) are left out where there is nothing to
-//! say. A client may send phrases ahead; they are carried out in its order.
+//! say. A client may send lines ahead; they are answered in its order. Events come in between.
 
 mod client;
 mod lines;
@@ -27,7 +33,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 pub use client::ControlClient;
-pub use server::{ControlRequest, ControlServer, MAX_CLIENTS, RequestId};
+pub use server::{ControlRequest, ControlServer, MAX_CLIENTS, RequestId, Wish};
 
 use crate::{
     bus::{Name, Names},
@@ -102,14 +108,20 @@ pub enum Reply {
     Progress(Progress),
     /// The last line.
     Outcome(Outcome),
+    /// How the car is: the only line.
+    Snapshot(Box<serde_json::Value>),
 }
 
-/// The line of a client.
-#[derive(Serialize, Deserialize)]
+/// The line of a client: one of the three.
+#[derive(Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Request<'a> {
-    #[serde(borrow)]
-    phrase: std::borrow::Cow<'a, str>,
+    #[serde(borrow, default, skip_serializing_if = "Option::is_none")]
+    phrase: Option<std::borrow::Cow<'a, str>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    snapshot: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    events: Option<bool>,
 }
 
 /// Why a control socket cannot be made or used.

@@ -15,11 +15,13 @@
 //! - [`runtime_dir`]: the private folder of the sockets.
 //! - [`session`]: a tester on a bus, in wall time.
 //! - [`story`]: phrases lived through at full speed.
+//! - [`tool`]: a program of the user's beside a car.
 //! - [`verdicts`]: what the tool did about disturbances.
 
 pub mod bench;
 pub mod bus;
 pub mod control;
+mod exit;
 mod flush;
 pub mod in_process;
 pub mod journal;
@@ -34,6 +36,7 @@ pub mod session;
 mod sys;
 #[cfg(test)]
 mod test_support;
+pub mod tool;
 pub mod verdicts;
 mod wall;
 

@@ -11,12 +11,13 @@ mod memory;
 mod phrases;
 mod port;
 mod seldom;
+mod snapshot;
 mod turned_away;
 
 use std::{
     collections::BTreeMap,
     fmt,
-    future::{Future, poll_fn},
+    future::{Future, pending, poll_fn},
     pin::pin,
     task::Poll,
     time::{Duration, Instant},
@@ -38,6 +39,7 @@ use crate::{
     bench::BenchError,
     bus::{Bus, BusError, local::TurnedAway},
     control::{ControlServer, RequestId},
+    exit,
     journal::Journaled,
     memory_file::MemoryFileError,
     recording::Tap,
@@ -100,6 +102,23 @@ pub enum Ending {
     TimeOver,
     /// Interrupted or asked to end by a signal.
     Stopped,
+    /// Nobody has asked for anything for as long as [`Run::until_idle`] says.
+    Idle,
+    /// The process of [`Run::until_exit`] has ended.
+    Orphaned,
+}
+
+impl Ending {
+    /// In a word or two.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::TimeOver => "time over",
+            Self::Stopped => "stopped",
+            Self::Idle => "idle",
+            Self::Orphaned => "left alone",
+        }
+    }
 }
 
 /// Why a run cannot go on.
@@ -152,6 +171,11 @@ pub struct Run {
     last_progress: BusInstant,
     /// Ends when a signal asks for the end. A task of its own: a request then does not have to look after signals.
     asked_to_stop: JoinHandle<()>,
+    /// Ends when a process does that the run is there for.
+    left_alone: Option<JoinHandle<()>>,
+    /// How long nobody may want anything, and when somebody last did.
+    patience: Option<Duration>,
+    last_heard: BusInstant,
 }
 
 impl Run {
@@ -182,6 +206,9 @@ impl Run {
             asked: BTreeMap::new(),
             last_progress: BusInstant::ZERO,
             asked_to_stop,
+            left_alone: None,
+            patience: None,
+            last_heard: BusInstant::ZERO,
         })
     }
 
@@ -195,6 +222,27 @@ impl Run {
     pub fn judged(&mut self) -> Vec<Judged> {
         let now = self.now();
         self.verdicts.findings(&mut self.simulator, now)
+    }
+
+    /// Ends the run when for this long no frame has come, no phrase was told and none is being carried out.
+    pub const fn until_idle(&mut self, patience: Duration) {
+        self.patience = Some(patience);
+    }
+
+    /// Ends the run when this process ends; at once if there is none.
+    ///
+    /// # Errors
+    /// What the system says if processes cannot be watched.
+    pub fn until_exit(&mut self, process: u32) -> std::io::Result<()> {
+        let ended = exit::of(process)?;
+        self.left_alone = Some(tokio::spawn(ended));
+        Ok(())
+    }
+
+    /// When nobody has wanted anything for too long.
+    fn idle_end(&self) -> Option<BusInstant> {
+        let patience = self.patience.filter(|_| !self.simulator.is_busy())?;
+        Some(self.last_heard + patience)
     }
 
     /// Lets the control socket's last replies go out, and the recorder have the last of what was done to the car.
@@ -266,12 +314,22 @@ impl Run {
             if self.asked_to_stop.is_finished() {
                 return Ok(Ending::Stopped);
             }
+            if self.left_alone.as_ref().is_some_and(JoinHandle::is_finished) {
+                return Ok(Ending::Orphaned);
+            }
             if let Some(request) = at_hand(self.control.next()).await {
-                self.ask(request.id, &request.phrase);
+                self.ask(request);
             }
             let now = self.now();
             if end.is_some_and(|end| now >= end) {
                 return Ok(Ending::TimeOver);
+            }
+            if self.simulator.is_busy() {
+                self.last_heard = now;
+            }
+            let idle_end = self.idle_end();
+            if idle_end.is_some_and(|end| now >= end) {
+                return Ok(Ending::Idle);
             }
             self.pass_time(now);
             self.simulator.handle_timeout(now);
@@ -279,7 +337,7 @@ impl Run {
             self.look_after_memory(now, &mut notice);
             self.tell_events(now, &mut notice);
 
-            let deadline = self.deadline(now, end);
+            let deadline = self.deadline(now, earlier(end, idle_end));
             let at_once = self.has_work() || self.is_behind() || deadline.saturating_since(now) < TIMER_GRAIN;
             // A full queue is waited for asleep: nothing is gained by trying it all the time.
             let retry = if self.port.is_blocked() {
@@ -312,7 +370,8 @@ impl Run {
                         }
                     }
                     _ = &mut self.asked_to_stop => return Ok(Ending::Stopped),
-                    request = self.control.next() => self.ask(request.id, &request.phrase),
+                    () = ended(&mut self.left_alone) => return Ok(Ending::Orphaned),
+                    request = self.control.next() => self.ask(request),
                     () = tokio::task::yield_now(), if at_once => {}
                     () = &mut alarm, if !at_once => {}
                 }
@@ -410,6 +469,19 @@ impl Run {
             .flatten()
             .min()
             .unwrap_or(far)
+    }
+}
+
+fn earlier(one: Option<BusInstant>, other: Option<BusInstant>) -> Option<BusInstant> {
+    [one, other].into_iter().flatten().min()
+}
+
+/// Ready when the task has ended, if there is one.
+async fn ended(task: &mut Option<JoinHandle<()>>) {
+    match task {
+        // How it ended does not matter.
+        Some(task) => drop(task.await),
+        None => pending().await,
     }
 }
 

@@ -53,6 +53,13 @@ pub(crate) fn watch(socket: CanFdSocket) -> io::Result<AsyncFd<CanFdSocket>> {
         .map_err(|error| error.into_parts().1)
 }
 
+/// Puts the descriptor of a process under the runtime's watch. Must be called within the runtime.
+pub(crate) fn watch_process(descriptor: OwnedFd) -> io::Result<AsyncFd<OwnedFd>> {
+    // SAFETY: the type owns its descriptor, closes it only when dropped, and cannot change it.
+    unsafe { AsyncFd::register_with_interest(descriptor, Interest::READABLE) }
+        .map_err(|error| error.into_parts().1)
+}
+
 /// Room for the control messages of one datagram: a time (32 bytes) and a count (24), cmsg(3).
 #[derive(Clone, Copy, Debug)]
 #[repr(align(8))]

@@ -219,6 +219,12 @@ impl Simulator {
         &self.car
     }
 
+    /// Whether the key is on.
+    #[must_use]
+    pub fn key_is_on(&self) -> bool {
+        self.cabin.key != KeyPosition::Off
+    }
+
     /// Whether the memory was ever filled, or a value pinned, by something other than the car's physics.
     #[must_use]
     pub const fn not_physical(&self) -> bool {

@@ -2,6 +2,7 @@
 
 mod check;
 mod explain;
+mod guest;
 mod list;
 mod record;
 mod recorded;
@@ -9,6 +10,7 @@ mod replay;
 mod run;
 mod scan;
 mod tell;
+mod tries;
 mod walkthrough;
 mod words;
 
@@ -32,6 +34,8 @@ pub(crate) fn run(args: Args) -> Result<(), Failure> {
         Command::Record(args) => block_on(record::run(&args)),
         Command::Explain(args) => block_on(explain::run(&args)),
         Command::Replay(args) => block_on(replay::run(&args)),
+        Command::Try(args) => tries::run(&args),
+        Command::Guest(args) => block_on(guest::run(&args)),
         Command::Check(args) => check::run(&args),
         Command::List(args) => list::run(&args),
     }

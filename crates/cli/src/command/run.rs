@@ -9,7 +9,7 @@ use twotrip_host::{
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
     memory_file::{self, MemoryFile, MemoryFileError},
-    ready::notify_ready,
+    ready::{notify_ready, notify_stopping},
     recording::{self, Beside, Counts, Header, MEMORY_PREFIX},
     run::{Ending, Notice, Pace, Run, Traffic},
     runtime_dir::RuntimeDir,
@@ -36,6 +36,8 @@ enum Line<'a> {
         scenario: &'a str,
         bus: String,
         control: String,
+        /// Of this process.
+        pid: u32,
         seed: u64,
         not_physical: bool,
         #[serde(skip_serializing_if = "Option::is_none")]
@@ -254,10 +256,15 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         }
         None => None,
     };
-    ready(args, &name, &control_path, &settings, run.simulator(), memory)?;
-    if let Err(error) = notify_ready() {
-        anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
+    if let Some(patience) = args.until_idle {
+        run.until_idle(patience);
     }
+    if let Some(process) = args.until_exit {
+        let watched = run.until_exit(process);
+        watched.map_err(|error| Failure::system(format!("cannot watch process {process}: {error}"), None))?;
+    }
+    ready(args, &name, &control_path, &settings, run.simulator(), memory)?;
+    told_supervisor(notify_ready(&format!("{} on {name}", args.scenario)));
 
     let ending = run
         .drive(args.lasting, |notice| {
@@ -265,6 +272,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
             let _ = tell(args.json, &notice, &mut met);
         })
         .await;
+    told_supervisor(notify_stopping("the car leaves the bus"));
     run.finish().await;
     let kept = run.let_go_of_memory();
     let recorded = recording.map(Beside::finish).transpose();
@@ -275,6 +283,13 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     end(args, &run, ending, met, recorded)?;
     kept.map_err(|error| memory_failure(&error))?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
+}
+
+/// A supervisor that cannot be told does not keep the car from its bus.
+fn told_supervisor(told: std::io::Result<bool>) {
+    if let Err(error) = told {
+        anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
+    }
 }
 
 /// Begins to record the car's bus.
@@ -515,6 +530,7 @@ fn ready(
             scenario: &args.scenario,
             bus: name.to_string(),
             control: control.display().to_string(),
+            pid: std::process::id(),
             seed: settings.seed,
             not_physical,
             memory,
@@ -672,10 +688,7 @@ fn end(
     recorded: Option<Counts>,
 ) -> Result<(), Failure> {
     let (counts, traffic) = (run.simulator().counts(), run.traffic());
-    let reason = match ending {
-        Ending::TimeOver => "time over",
-        Ending::Stopped => "stopped",
-    };
+    let reason = ending.name();
     if args.json {
         return output::json(&Line::End {
             reason,

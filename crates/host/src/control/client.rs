@@ -27,9 +27,10 @@ pub struct ControlClient {
     inbound: Inbound,
 }
 
-/// A line of the car; which of the two it is shows by its fields.
+/// A line of the car; which one it is shows by its fields.
 #[derive(Deserialize)]
 struct Line {
+    snapshot: Option<serde_json::Value>,
     progress: Option<String>,
     fraction: Option<f64>,
     outcome: Option<String>,
@@ -129,16 +130,11 @@ impl ControlClient {
         phrase: &str,
         mut on_progress: impl FnMut(&Progress),
     ) -> Result<Outcome, ControlError> {
-        let line = to_line(&Request {
-            phrase: phrase.into(),
-        });
-        if line.len() > LINE_MAX {
-            return Err(ControlError::TooLong { found: line.len() });
-        }
-        let mut outbound = Outbound::default();
-        outbound.push(&line, LINE_MAX);
-        let flushed = poll_fn(|context| outbound.poll_flush(context, &mut self.stream)).await;
-        flushed.map_err(|error| self.broken("tell the car", error))?;
+        self.send(&Request {
+            phrase: Some(phrase.into()),
+            ..Request::default()
+        })
+        .await?;
         loop {
             let line = self.read_line().await?;
             match line {
@@ -164,6 +160,31 @@ impl ControlClient {
                 _ => return Err(self.not_understood("neither `progress` nor `outcome` with `ok`")),
             }
         }
+    }
+
+    /// Asks how the car is, which it says once it is on the bus. Not cancel safe.
+    ///
+    /// # Errors
+    /// As [`Self::tell`].
+    pub async fn snapshot(&mut self) -> Result<serde_json::Value, ControlError> {
+        self.send(&Request {
+            snapshot: Some(true),
+            ..Request::default()
+        })
+        .await?;
+        let line = self.read_line().await?;
+        line.snapshot.ok_or_else(|| self.not_understood("no `snapshot`"))
+    }
+
+    async fn send(&mut self, request: &Request<'_>) -> Result<(), ControlError> {
+        let line = to_line(request);
+        if line.len() > LINE_MAX {
+            return Err(ControlError::TooLong { found: line.len() });
+        }
+        let mut outbound = Outbound::default();
+        outbound.push(&line, LINE_MAX);
+        let flushed = poll_fn(|context| outbound.poll_flush(context, &mut self.stream)).await;
+        flushed.map_err(|error| self.broken("tell the car", error))
     }
 
     async fn read_line(&mut self) -> Result<Line, ControlError> {

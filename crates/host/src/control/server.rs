@@ -1,7 +1,7 @@
 //! The car's side of the control socket.
 //!
-//! Everything happens inside [`ControlServer::next`], in the task that polls it. Of one client no second phrase is
-//! handed out before the first has its outcome, so that answers need no numbers; what it sends ahead waits in the
+//! Everything happens inside [`ControlServer::next`], in the task that polls it. Of one client no second wish is
+//! handed out before the first has its answer, so that answers need no numbers; what it sends ahead waits in the
 //! kernel.
 
 use std::{
@@ -11,6 +11,7 @@ use std::{
     time::Duration,
 };
 
+use serde::Serialize;
 use tokio::net::{UnixListener, UnixStream};
 
 use super::{
@@ -32,13 +33,22 @@ const PATIENCE: Duration = Duration::from_millis(200);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct RequestId(u64);
 
-/// A phrase to carry out. Exactly one [`Reply::Outcome`] is owed for it.
+/// What a client wants.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ControlRequest {
     /// For [`ControlServer::reply`].
     pub id: RequestId,
-    /// The phrase as the client gave it.
-    pub phrase: String,
+    /// What.
+    pub wish: Wish,
+}
+
+/// A wish of a client.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Wish {
+    /// A phrase to carry out, as the client gave it. Exactly one [`Reply::Outcome`] is owed for it.
+    Phrase(String),
+    /// To know how the car is. Exactly one [`Reply::Snapshot`] is owed for it.
+    Snapshot,
 }
 
 /// The control socket of a running car. Dropping it removes the socket.
@@ -56,9 +66,21 @@ struct Client {
     stream: UnixStream,
     inbound: Inbound,
     outbound: Outbound,
-    /// The phrase that it waits for.
+    /// What it waits for.
     waits_for: Option<RequestId>,
+    /// Whether it wants to hear what happens.
+    listens: bool,
+    /// Events that it had no room for.
+    missed: u64,
     stage: Stage,
+}
+
+/// What a client has said.
+#[derive(Debug)]
+enum Line {
+    Wish(Wish),
+    /// Whether it wants to hear what happens.
+    Events(bool),
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -90,12 +112,12 @@ impl ControlServer {
         })
     }
 
-    /// The next phrase; moves answers while it waits, so keep it polled. Cancel safe.
+    /// The next wish; moves answers while it waits, so keep it polled. Cancel safe.
     pub async fn next(&mut self) -> ControlRequest {
         poll_fn(|context| self.poll_next(context)).await
     }
 
-    /// Answers a phrase; never waits. An answer to a client that is gone is dropped; progress is dropped where it
+    /// Answers a wish; never waits. An answer to a client that is gone is dropped; progress is dropped where it
     /// would pile up.
     pub fn reply(&mut self, id: RequestId, reply: &Reply) {
         let Some(client) = self
@@ -113,6 +135,24 @@ impl ControlServer {
                 client.waits_for = None;
                 client.conclude(outcome);
             }
+            Reply::Snapshot(snapshot) => {
+                client.waits_for = None;
+                client.owe(&to_line(&serde_json::json!({ "snapshot": snapshot })));
+            }
+        }
+    }
+
+    /// Whether anybody wants to hear what happens.
+    #[must_use]
+    pub fn is_heard(&self) -> bool {
+        self.clients.iter().any(|client| client.listens)
+    }
+
+    /// Tells an event to all who want to hear it; never waits. Who does not read in time misses some, and is told how many.
+    pub fn tell_event(&mut self, event: &impl Serialize) {
+        let line = to_line(event);
+        for client in self.clients.iter_mut().filter(|client| client.listens) {
+            client.hear(&line);
         }
     }
 
@@ -162,6 +202,8 @@ impl ControlServer {
                     inbound: Inbound::new(LINE_MAX),
                     outbound: Outbound::default(),
                     waits_for: None,
+                    listens: false,
+                    missed: 0,
                     stage: Stage::Open,
                 });
                 has_come = Poll::Ready(());
@@ -187,10 +229,15 @@ impl Client {
         if self.waits_for.is_some() {
             return Poll::Pending;
         }
-        match self.take_phrase() {
-            Ok(Some(phrase)) => {
+        match self.take_line() {
+            Ok(Some(Line::Wish(wish))) => {
                 self.waits_for = Some(id);
-                return Poll::Ready(Some(ControlRequest { id, phrase }));
+                return Poll::Ready(Some(ControlRequest { id, wish }));
+            }
+            Ok(Some(Line::Events(listens))) => {
+                self.listens = listens;
+                self.owe(&to_line(&serde_json::json!({ "events": listens })));
+                return Poll::Ready(None);
             }
             Ok(None) if self.stage == Stage::Open => {}
             Ok(None) => return self.become_gone(),
@@ -207,8 +254,8 @@ impl Client {
         }
     }
 
-    /// The next phrase, or what to answer to a line that holds none.
-    fn take_phrase(&mut self) -> Result<Option<String>, Outcome> {
+    /// The next line, or what to answer to one that is none.
+    fn take_line(&mut self) -> Result<Option<Line>, Outcome> {
         if self.stage == Stage::Refused {
             return Ok(None);
         }
@@ -221,12 +268,45 @@ impl Client {
                 return Err(Outcome::refused(why));
             }
         };
-        match serde_json::from_slice::<Request<'_>>(line) {
-            Ok(request) => Ok(Some(request.phrase.into_owned())),
-            Err(error) => Err(Outcome::refused(format!(
-                "not understood: {error}; a line is `{{\"phrase\": \"..\"}}`"
-            ))),
+        let refused = |why: &str| {
+            Outcome::refused(format!(
+                "not understood: {why}; a line is `{{\"phrase\": \"..\"}}`, `{{\"snapshot\": true}}` or \
+                 `{{\"events\": true}}`"
+            ))
+        };
+        let request =
+            serde_json::from_slice::<Request<'_>>(line).map_err(|error| refused(&error.to_string()))?;
+        match request {
+            Request {
+                phrase: Some(phrase),
+                snapshot: None,
+                events: None,
+            } => Ok(Some(Line::Wish(Wish::Phrase(phrase.into_owned())))),
+            Request {
+                phrase: None,
+                snapshot: Some(true),
+                events: None,
+            } => Ok(Some(Line::Wish(Wish::Snapshot))),
+            Request {
+                phrase: None,
+                snapshot: None,
+                events: Some(listens),
+            } => Ok(Some(Line::Events(listens))),
+            _ => Err(refused("one thing at a time")),
         }
+    }
+
+    /// Tells it an event, if there is room.
+    fn hear(&mut self, event: &[u8]) {
+        if self.missed > 0 {
+            let line = to_line(&serde_json::json!({ "event": "missed", "events": self.missed }));
+            if !self.say(&line, PROGRESS_ROOM) {
+                self.missed += 1;
+                return;
+            }
+            self.missed = 0;
+        }
+        self.missed += u64::from(!self.say(event, PROGRESS_ROOM));
     }
 
     fn become_gone(&mut self) -> Poll<Option<ControlRequest>> {
@@ -245,7 +325,12 @@ impl Client {
                 detail: None,
             });
         }
-        if !self.say(&line, PROGRESS_ROOM + ANSWER_MAX) {
+        self.owe(&line);
+    }
+
+    /// Says a line that it waits for.
+    fn owe(&mut self, line: &[u8]) {
+        if !self.say(line, PROGRESS_ROOM + ANSWER_MAX) {
             self.stage = Stage::Gone;
         }
     }

@@ -15,12 +15,17 @@ fn car(path: &std::path::Path) -> JoinHandle<()> {
     spawn_local(async move {
         loop {
             let request = server.next().await;
+            let Wish::Phrase(phrase) = request.wish else {
+                let state = Box::new(serde_json::json!({ "key_on": true }));
+                server.reply(request.id, &Reply::Snapshot(state));
+                continue;
+            };
             let progress = Progress {
-                text: format!("begun {}", request.phrase),
+                text: format!("begun {phrase}"),
                 fraction: Some(0.5),
             };
             server.reply(request.id, &Reply::Progress(progress));
-            let outcome = match request.phrase.as_str() {
+            let outcome = match phrase.as_str() {
                 "fail" => Outcome::refused("cannot"),
                 "long" => Outcome {
                     lines: vec!["x".repeat(700_000)],
@@ -95,16 +100,20 @@ fn phrases_sent_ahead_are_answered_in_order_and_clients_do_not_mix() {
         let lines = b"{\"phrase\":\"a\"}\n{\"phrase\":\"b\"}\n";
         eager.write_all(lines).await.expect("sent");
         let first = server.next().await;
-        assert_eq!(first.phrase, "a");
+        assert_eq!(first.wish, Wish::Phrase("a".into()));
         let mut other = BufReader::new(UnixStream::connect(&path).await.expect("connected"));
         other.write_all(b"{\"phrase\":\"c\"}\n").await.expect("sent");
         let second = server.next().await;
-        assert_eq!(second.phrase, "c", "b waits until a has its outcome");
+        assert_eq!(
+            second.wish,
+            Wish::Phrase("c".into()),
+            "b waits until a has its outcome"
+        );
         server.reply(second.id, &Reply::Outcome(Outcome::done("c done")));
         server.reply(first.id, &Reply::Outcome(Outcome::done("a done")));
         server.reply(first.id, &Reply::Outcome(Outcome::done("a twice")));
         let third = server.next().await;
-        assert_eq!(third.phrase, "b");
+        assert_eq!(third.wish, Wish::Phrase("b".into()));
         server.reply(third.id, &Reply::Outcome(Outcome::done("b done")));
         server.finish().await;
         assert_eq!(
@@ -255,5 +264,102 @@ fn the_socket_goes_with_the_car_and_a_second_car_is_refused() {
         assert!(!path.exists());
         let error = client.tell("key on", |_| {}).await.expect_err("gone");
         assert!(matches!(error, ControlError::Closed { .. }), "{error}");
+    });
+}
+
+#[test]
+fn how_the_car_is_can_be_asked_and_what_happens_be_heard() {
+    run(async {
+        let (_base, folder) = folder();
+        let path = folder.socket("control", "vcan0");
+        let mut server = ControlServer::bind(&path).expect("bound");
+        let mut client = BufReader::new(UnixStream::connect(&path).await.expect("connected"));
+        let lines = b"{\"events\":true}\n{\"snapshot\":true}\n{\"events\":false}\n{\"snapshot\":true}\n";
+        client.write_all(lines).await.expect("sent");
+        assert!(!server.is_heard());
+        let asked = server.next().await;
+        assert_eq!(asked.wish, Wish::Snapshot);
+        assert!(server.is_heard());
+        server.tell_event(&serde_json::json!({ "event": "car", "text": "key on" }));
+        server.reply(
+            asked.id,
+            &Reply::Snapshot(Box::new(serde_json::json!({ "busy": false }))),
+        );
+        for line in [
+            "{\"events\":true}\n",
+            "{\"event\":\"car\",\"text\":\"key on\"}\n",
+            "{\"snapshot\":{\"busy\":false}}\n",
+        ] {
+            assert_eq!(raw_line(&mut client).await, line);
+        }
+        let asked = server.next().await;
+        assert!(!server.is_heard());
+        server.reply(asked.id, &Reply::Snapshot(Box::default()));
+        server.finish().await;
+        assert_eq!(raw_line(&mut client).await, "{\"events\":false}\n");
+        assert_eq!(raw_line(&mut client).await, "{\"snapshot\":null}\n");
+        for line in ["{}", "{\"phrase\":\"x\",\"events\":true}", "{\"snapshot\":false}"] {
+            client
+                .write_all(format!("{line}\n").as_bytes())
+                .await
+                .expect("sent");
+        }
+        client.write_all(b"{\"phrase\":\"last\"}\n").await.expect("sent");
+        server.next().await;
+        for _ in 0..3 {
+            assert!(raw_line(&mut client).await.contains("one thing at a time"));
+        }
+    });
+}
+
+#[test]
+fn who_listens_and_does_not_read_misses_events_and_is_told_how_many() {
+    run(async {
+        let (_base, folder) = folder();
+        let path = folder.socket("control", "vcan0");
+        let mut server = ControlServer::bind(&path).expect("bound");
+        let mut client = BufReader::new(UnixStream::connect(&path).await.expect("connected"));
+        client
+            .write_all(b"{\"events\":true}\n{\"phrase\":\"x\"}\n")
+            .await
+            .expect("sent");
+        let asked = server.next().await;
+        let text = "x".repeat(1000);
+        let sent = 5000;
+        for _ in 0..sent {
+            server.tell_event(&serde_json::json!({ "event": "car", "text": text }));
+        }
+        assert_eq!(raw_line(&mut client).await, "{\"events\":true}\n");
+        let _serving = spawn_local(async move {
+            server.reply(asked.id, &Reply::Outcome(Outcome::done("x")));
+            let asked = server.next().await;
+            server.tell_event(&serde_json::json!({ "event": "car", "text": "last" }));
+            server.reply(asked.id, &Reply::Snapshot(Box::default()));
+            server.next().await;
+        });
+        let (mut heard, mut missed) = (0, 0);
+        loop {
+            let line: serde_json::Value = serde_json::from_str(&raw_line(&mut client).await).expect("JSON");
+            match line["event"].as_str() {
+                Some("missed") => missed += line["events"].as_u64().expect("a count"),
+                Some(_) if line["text"] == "last" => break,
+                Some(_) => heard += 1,
+                None => client.write_all(b"{\"snapshot\":true}\n").await.expect("sent"),
+            }
+        }
+        assert!(missed > 0);
+        assert_eq!(heard + missed, sent);
+    });
+}
+
+#[test]
+fn a_client_asks_for_a_snapshot() {
+    run(async {
+        let (_base, folder) = folder();
+        let path = folder.socket("control", "vcan0");
+        let _car = car(&path);
+        let mut client = ControlClient::connect(&path).await.expect("connected");
+        assert_eq!(client.snapshot().await.expect("answered")["key_on"], true);
+        assert!(client.tell("key on", |_| {}).await.expect("answered").ok);
     });
 }

@@ -22,17 +22,22 @@ pub const PREFIX: &str = "car:";
 /// The comment of an event, if it has one.
 #[must_use]
 pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
-    let (at, words) = match event {
-        Event::Began { at, phrase, .. } => (at, format!("begins `{phrase}`")),
+    words_of(event).map(|(at, words)| line(now, at, &words))
+}
+
+/// When an event was, and what it was in the words of its comment.
+pub(crate) fn words_of(event: &Event) -> Option<(CarInstant, String)> {
+    Some(match event {
+        Event::Began { at, phrase, .. } => (*at, format!("begins `{phrase}`")),
         Event::Finished {
             at, phrase, outcome, ..
         } => {
             let how = if outcome.ok { "done" } else { "not done" };
-            (at, format!("{how} `{phrase}`"))
+            (*at, format!("{how} `{phrase}`"))
         }
-        Event::Key { at, on } => (at, if *on { "key on" } else { "key off" }.to_owned()),
+        Event::Key { at, on } => (*at, if *on { "key on" } else { "key off" }.to_owned()),
         Event::Engine { at, runs } => (
-            at,
+            *at,
             if *runs { "engine starts" } else { "engine stands" }.to_owned(),
         ),
         Event::Disturbance {
@@ -41,7 +46,7 @@ pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
             disturbance,
             begins: true,
             ..
-        } => (at, disturbance_begins(*number, disturbance)),
+        } => (*at, disturbance_begins(*number, disturbance)),
         Event::Disturbance {
             at,
             number,
@@ -49,12 +54,11 @@ pub fn of_event(now: BusInstant, event: &Event) -> Option<String> {
             begins: false,
             acted,
         } => (
-            at,
+            *at,
             format!("disturbance {number} ends after acting {acted} times `disturb {disturbance}`"),
         ),
-        Event::Memory { at, effect } => (at, of_effect(*effect)?),
-    };
-    Some(line(now, *at, &words))
+        Event::Memory { at, effect } => (*at, of_effect(*effect)?),
+    })
 }
 
 /// Of a disturbance that is on from now on.

@@ -39,6 +39,7 @@ impl Run {
         match heard {
             Heard::Frame(frame) => {
                 let now = self.now();
+                self.last_heard = now;
                 if !self.has_work() {
                     self.pass_time(now);
                 }

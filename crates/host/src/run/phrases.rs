@@ -6,15 +6,26 @@ use twotrip_scenario::{Problem, parse_phrase};
 use twotrip_sim::Event;
 use twotrip_units::BusInstant;
 
-use super::{Notice, Run};
-use crate::control::{Outcome, Progress, Reply, RequestId};
+use super::{
+    Notice, Run,
+    snapshot::{EventLine, Snapshot},
+};
+use crate::control::{ControlRequest, Outcome, Progress, Reply, Wish};
 
 /// How often a client of the control socket hears how far its phrase has come.
 const PROGRESS_TICK: Duration = Duration::from_millis(250);
 
 impl Run {
-    /// Takes a phrase from the control socket.
-    pub(super) fn ask(&mut self, id: RequestId, text: &str) {
+    /// Takes a wish from the control socket.
+    pub(super) fn ask(&mut self, ControlRequest { id, wish }: ControlRequest) {
+        let text = &match wish {
+            Wish::Phrase(text) => text,
+            Wish::Snapshot => {
+                let snapshot = serde_json::to_value(Snapshot::of(&self.simulator)).unwrap_or_default();
+                return self.control.reply(id, &Reply::Snapshot(Box::new(snapshot)));
+            }
+        };
+        self.last_heard = self.now();
         match parse_phrase(text) {
             Ok(phrase) => {
                 let job = self.simulator.tell(self.now(), phrase, text);
@@ -47,6 +58,11 @@ impl Run {
                     },
                 };
                 self.control.reply(request, &Reply::Outcome(reply));
+            }
+            if self.control.is_heard()
+                && let Some(line) = EventLine::of(&event)
+            {
+                self.control.tell_event(&line);
             }
             notice(Notice::Event(&event));
         }

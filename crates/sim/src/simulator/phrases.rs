@@ -28,7 +28,9 @@ impl Simulator {
         self.cabin.key == KeyPosition::Off
     }
 
-    fn engine_runs(&self) -> bool {
+    /// Whether the engine runs.
+    #[must_use]
+    pub fn engine_runs(&self) -> bool {
         self.car.vehicle.engine_speed().rpm() > RUNNING_RPM
     }
 

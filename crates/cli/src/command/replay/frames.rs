@@ -284,7 +284,7 @@ async fn ready(
             made.join(", ")
         ))?;
     }
-    if let Err(error) = notify_ready() {
+    if let Err(error) = notify_ready("waiting for somebody to hear the recording") {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
     let ending = player.await_clients::<ReadError>(stop).await;

@@ -64,7 +64,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     }
     let mut teller = Teller::new(args.json);
     teller.ready(&args.file, &name, car.stand_in().answers(), left_out, lost)?;
-    if let Err(error) = notify_ready() {
+    if let Err(error) = notify_ready(&format!("a recorded car on {name}")) {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
     let ending = car

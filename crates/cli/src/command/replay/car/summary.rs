@@ -24,11 +24,7 @@ const LISTED: usize = 20;
 impl Teller {
     /// Sums up.
     pub(super) fn end(mut self, car: &Car, ending: Option<Ending>) -> Result<(), Failure> {
-        let reason = match ending {
-            Some(Ending::TimeOver) => "time over",
-            Some(Ending::Stopped) => "stopped",
-            None => "broken off",
-        };
+        let reason = ending.map_or("broken off", Ending::name);
         let lasted = self.begun.elapsed();
         let stand_in = car.stand_in();
         let never: Vec<_> = stand_in
