@@ -67,6 +67,51 @@ fn a_live_run_is_repeated_at_any_pace() {
     }
 }
 
+/// What a disturbed line did to a live run it does again, by the same dice.
+#[test]
+fn a_disturbed_run_is_repeated() {
+    let bus = bus();
+    let arguments = [
+        "run",
+        "codes-on-demand",
+        "--bus",
+        &bus,
+        "--record",
+        "disturbed.pcapng",
+    ];
+    let car = Car::start(&arguments);
+    for phrase in [
+        "disturb drop 15 %",
+        "disturb bus-error 40 %",
+        "disturb jitter 7E8 30 ms",
+        "disturb bus-off 200 ms",
+        "disturb background-load 10 %",
+        "disturb error-passive",
+        "disturb interface-down 0.5 s",
+    ] {
+        run(&["tell", phrase]).expect(0);
+        run(&["scan", "codes", "--bus", &bus]).expect(0).says("P0301");
+    }
+    run(&["tell", "disturb off"]).expect(0);
+    let (code, stdout, stderr) = car.stop("-TERM");
+    assert_eq!(code, Some(0), "{stderr}");
+    assert!(stdout.contains("held: disturbance 1, drop 15 %"), "{stdout}");
+    let told = again_and_again("disturbed.pcapng");
+    assert_eq!(told["told"], 8, "{told}");
+    let explained = run(&["explain", "disturbed.pcapng"]).expect(0);
+    for words in [
+        "disturbance 1 begins",
+        "disturbance 7 ends",
+        "`disturb jitter 7E8 30 ms`",
+    ] {
+        assert!(
+            explained.stdout.contains(words),
+            "{words} is missing from\n{}",
+            explained.tale()
+        );
+    }
+}
+
 /// The memory that the ECU began with is in the recording; a kill costs its end, and nothing before.
 #[test]
 fn a_memory_file_and_a_kill_are_no_hindrance() {
