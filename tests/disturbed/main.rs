@@ -2,6 +2,7 @@
 #![expect(unreachable_pub, reason = "a test binary has no callers outside")]
 
 mod pairs;
+mod scan;
 mod tools;
 mod wire;
 mod world;

@@ -39,9 +39,14 @@ pub struct World {
 impl World {
     /// A car with the key on and some codes, so that answers are long.
     pub fn new(seed: u64) -> Self {
+        Self::with(Settings::compact(seed, Timing::REAL))
+    }
+
+    /// The same with these settings.
+    pub fn with(settings: Settings) -> Self {
         let mut world = Self {
             now: BusInstant::ZERO,
-            car: Simulator::new(Settings::compact(seed, Timing::REAL)),
+            car: Simulator::new(settings),
             judge: Judge::new(),
             passed: Vec::new(),
         };
@@ -131,7 +136,7 @@ impl World {
         findings.into_iter().next().expect("there was one").1
     }
 
-    /// Frames of the car with this identifier.
+    /// Frames of the car with this identifier of 11 bits.
     pub fn of(&self, id: u16) -> Vec<Passed> {
         let is_of = |passed: &&Passed| {
             passed.from_car

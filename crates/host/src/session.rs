@@ -256,6 +256,12 @@ impl Session {
         Ok(())
     }
 
+    /// The ECU that answers by this identifier.
+    #[must_use]
+    pub fn ecu_of(&self, response: CanId) -> Option<EcuNumber> {
+        self.tester.config().ecu_of(response)
+    }
+
     /// Frames that ECUs sent and that belong to no exchange: of ECUs that were not asked, or had answered. A few are kept.
     pub fn take_strays(&mut self) -> Vec<Frame> {
         std::mem::take(&mut self.strays)

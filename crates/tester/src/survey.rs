@@ -207,6 +207,8 @@ enum Task {
     Masks(Masked),
     /// Ask what the topic wants, by what is supported.
     Data(Topic),
+    /// The same of an ECU that was met later.
+    DataOf(Topic, EcuNumber),
 }
 
 /// A scan as a machine without IO: [`next_question`](Self::next_question), then [`on_answer`](Self::on_answer) for each
@@ -218,6 +220,10 @@ pub struct Survey {
     topics: Vec<Topic>,
     plan: VecDeque<Task>,
     asked: Option<Asked>,
+    /// What all were asked, for those who are met later.
+    asked_of_all: Vec<Question>,
+    /// Topics whose data have been asked for, likewise.
+    begun: Vec<Topic>,
     present: [bool; EcuNumber::COUNT],
     masks_known: [bool; Masked::COUNT],
     support: [[SupportMask; EcuNumber::COUNT]; Masked::COUNT],
@@ -233,6 +239,8 @@ impl Survey {
             topics: topics.to_vec(),
             plan: VecDeque::new(),
             asked: None,
+            asked_of_all: Vec::new(),
+            begun: Vec::new(),
             present: [false; EcuNumber::COUNT],
             masks_known: [false; Masked::COUNT],
             support: [[SupportMask::NONE; EcuNumber::COUNT]; Masked::COUNT],
@@ -248,6 +256,8 @@ impl Survey {
         self.findings.clear();
         self.unanswered.clear();
         self.asked = None;
+        self.begun.clear();
+        self.asked_of_all.retain(|question| question.topic.is_none());
         self.plan.clear();
         self.plan.push_back(Task::Masks(Masked::CurrentData));
         for &topic in &self.topics {
@@ -262,6 +272,9 @@ impl Survey {
         loop {
             match self.plan.pop_front()? {
                 Task::Ask(question) => {
+                    if question.target == Target::Functional && !self.asked_of_all.contains(&question) {
+                        self.asked_of_all.push(question);
+                    }
                     self.asked = Some(Asked {
                         question,
                         answered: [false; EcuNumber::COUNT],
@@ -275,7 +288,13 @@ impl Survey {
                     self.plan.push_front(Task::Ask(question));
                 }
                 Task::Data(topic) => {
+                    self.begun.push(topic);
                     let questions = self.questions(topic);
+                    self.ask_first(questions);
+                }
+                Task::DataOf(topic, ecu) => {
+                    let mut questions = self.questions(topic);
+                    questions.retain(|question| question.target == Target::Ecu(ecu));
                     self.ask_first(questions);
                 }
             }
@@ -289,7 +308,9 @@ impl Survey {
         };
         answered[ecu.index()] = true;
         let question = *question;
-        self.present[ecu.index()] = true;
+        if !core::mem::replace(&mut self.present[ecu.index()], true) {
+            self.meet(ecu, Some(&question));
+        }
         if question.is_follow_up && is_not_supported(answer) {
             // It was silent because there is nothing to say.
             return;
@@ -308,6 +329,25 @@ impl Survey {
                 }
             }
         }
+    }
+
+    /// An ECU spoke as nobody listened to it: it answered too late, or its answer to the first question was lost.
+    pub fn hear_of(&mut self, ecu: EcuNumber) {
+        if !core::mem::replace(&mut self.present[ecu.index()], true) {
+            self.meet(ecu, None);
+        }
+    }
+
+    /// An ECU that nobody knew: what all were asked before the present question it is asked by itself.
+    fn meet(&mut self, ecu: EcuNumber, present: Option<&Question>) {
+        let missed: Vec<Question> = (self.asked_of_all.iter())
+            .filter(|question| present.is_none_or(|present| present.request() != question.request()))
+            .map(|question| question.follow_up(ecu))
+            .collect();
+        for &topic in self.begun.iter().rev() {
+            self.plan.push_front(Task::DataOf(topic, ecu));
+        }
+        self.ask_first(missed);
     }
 
     /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked again, some times:

@@ -218,6 +218,28 @@ fn what_an_ecu_owes_is_asked_again() {
     assert!(survey.unanswered().is_empty());
 }
 
+/// An ECU whose first answer was lost is asked for it as soon as it is met.
+#[test]
+fn who_is_met_late_is_asked_what_it_supports() {
+    let mut survey = Survey::new(&[Topic::Codes, Topic::Live]);
+    let mut asked = Vec::new();
+    while let Some(question) = survey.next_question() {
+        for ecu in EcuNumber::all().filter(|&ecu| question.target.includes(ecu)) {
+            let is_lost = ecu.number() == 1 && asked.is_empty();
+            if !is_lost && let Some(answer) = car(ecu.number(), question.request()) {
+                survey.on_answer(ecu, answer);
+            }
+        }
+        asked.push(format!("{:?} {:02X?}", question.target, question.request()));
+        survey.on_finished();
+    }
+    let of_the_other = asked.iter().filter(|question| question.contains("EcuNumber(1)"));
+    assert_eq!(
+        of_the_other.collect::<Vec<_>>(),
+        ["Ecu(EcuNumber(1)) [01, 00]", "Ecu(EcuNumber(1)) [01, 01]"]
+    );
+}
+
 /// As long as nobody is there all are asked again, with longer and longer pauses, and then it is over.
 #[test]
 fn nobody_is_asked_for_ever() {

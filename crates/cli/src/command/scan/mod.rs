@@ -6,7 +6,7 @@ mod finding;
 mod inspection;
 mod interpret;
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use twotrip_host::{
     bus::{Bus, Name},
@@ -14,7 +14,7 @@ use twotrip_host::{
 };
 use twotrip_isotp::Profile;
 use twotrip_obd::inspection::Program;
-use twotrip_tester::{Survey, TesterConfig, Topic};
+use twotrip_tester::{Question, Survey, TesterConfig, Topic};
 
 use self::{finding::Finding, inspection::Inspection};
 use crate::{
@@ -23,6 +23,9 @@ use crate::{
     exit::Failure,
     output,
 };
+
+/// How long is listened at the end to ECUs that nobody knows: three times P2 of ISO 15765-4 (50 ms), for what is late.
+const LATE: Duration = Duration::from_millis(150);
 
 /// Runs the command.
 pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
@@ -52,7 +55,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     };
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
-    while let Some(question) = survey.next_question() {
+    while let Some(question) = next(&mut survey, &mut session).await? {
         if !question.pause().is_zero() {
             session
                 .hear_until(Instant::now() + question.pause())
@@ -108,6 +111,29 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         show(args.json, &Finding::times(session.times()))?;
     }
     if refused { Err(Failure::NotMet) } else { Ok(()) }
+}
+
+/// The next question; before the end, whether an ECU that nobody knows of has still something to say.
+async fn next(survey: &mut Survey, session: &mut Session) -> Result<Option<Question>, Failure> {
+    hear_of_strangers(survey, session);
+    if let Some(question) = survey.next_question() {
+        return Ok(Some(question));
+    }
+    session
+        .hear_until(Instant::now() + LATE)
+        .await
+        .map_err(words::system)?;
+    hear_of_strangers(survey, session);
+    Ok(survey.next_question())
+}
+
+/// ECUs that spoke out of turn.
+fn hear_of_strangers(survey: &mut Survey, session: &mut Session) {
+    for frame in session.take_strays() {
+        if let Some(ecu) = session.ecu_of(frame.id()) {
+            survey.hear_of(ecu);
+        }
+    }
 }
 
 /// There are ECUs, and none answered this. Of a clear that is a failure: nobody knows what it did. Whoever asked for
