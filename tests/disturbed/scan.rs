@@ -157,7 +157,7 @@ fn scan_reads_everything_on_a_disturbed_line() {
                 world.tell(phrase);
             }
             let mut scan = Scan::new(&[Topic::Codes, Topic::Pending, Topic::Vin]);
-            world.run(&mut scan, Duration::from_secs(60));
+            world.run(&mut scan, Duration::from_secs(25));
             assert!(
                 scan.next.is_none() && !scan.tester.is_busy(),
                 "{phrase}: it never ends"
