@@ -5,7 +5,7 @@ use std::hint::black_box;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use twotrip_can::{CanId, Frame};
 use twotrip_capture::{Direction, Item, items, write};
-use twotrip_dialogue::Dialogue;
+use twotrip_dialogue::{Dialogue, Event, conduct::Conduct};
 use twotrip_units::BusInstant;
 
 /// Frames of a recording.
@@ -83,6 +83,27 @@ fn capture(criterion: &mut Criterion) {
             events
         });
     });
+    // As a run does it: what messages were in is given back.
+    for (name, is_judged) in [("understand, given back", false), ("understand and judge", true)] {
+        let (mut dialogue, mut conduct) = (Dialogue::without_units(), Conduct::default());
+        let mut number = 0;
+        group.bench_function(name, |bencher| {
+            bencher.iter(|| {
+                for frame in &frames {
+                    number += 1;
+                    dialogue.on_frame(number, BusInstant::from_millis(number * 7), frame);
+                    while let Some(event) = dialogue.poll_event() {
+                        if is_judged {
+                            conduct.on_event(&event);
+                        }
+                        if let Event::Message(message) = event {
+                            dialogue.recycle(message);
+                        }
+                    }
+                }
+            });
+        });
+    }
     group.finish();
 }
 

@@ -5,7 +5,7 @@ use std::{ops::Range, time::Duration};
 
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, items, write};
-use twotrip_dialogue::{Dialogue, Event, Role};
+use twotrip_dialogue::{Dialogue, Event, Role, conduct::Conduct};
 use twotrip_obd::{write_request, write_response};
 use twotrip_sim::Timing;
 use twotrip_units::BusInstant;
@@ -45,6 +45,7 @@ fn recording(session: &[(BusInstant, Frame)], minutes: Range<u64>) -> Vec<u8> {
 #[derive(Default)]
 struct Listener {
     dialogue: Dialogue,
+    conduct: Conduct,
     line: String,
     frames: u64,
     messages: u64,
@@ -62,6 +63,7 @@ impl Listener {
             self.frames += 1;
             self.dialogue.on_frame(self.frames, at, &frame);
             while let Some(event) = self.dialogue.poll_event() {
+                self.conduct.on_event(&event);
                 match event {
                     Event::Message(message) => {
                         self.line.clear();

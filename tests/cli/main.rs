@@ -18,6 +18,7 @@ mod repeat;
 mod replay_car;
 mod replay_frames;
 mod replay_tester;
+mod report;
 mod schema;
 mod support;
 mod transport;

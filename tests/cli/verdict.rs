@@ -16,12 +16,12 @@ preload confirmed P0301
 """
 
 [[when]]
-event = "service 03"
+event = "service 07"
 do = "hold coolant-temperature 60 C"
 
 [verdict]
 expect = """
-expect tool read confirmed within 60 s
+expect tool read pending within 60 s
 expect no tool cleared
 expect confirmed P0301 always
 """
@@ -62,14 +62,14 @@ fn what_a_story_asks_is_answered() {
 
 #[test]
 fn a_tool_that_does_what_is_expected_ends_with_zero() {
-    let (code, said) = visit(&["codes"], false);
+    let (code, said) = visit(&["pending"], false);
     assert_eq!(code, Some(0), "{said}");
     assert!(
         said.contains("> hold coolant-temperature 60 C"),
         "the cue acted: {said}"
     );
     assert!(
-        said.contains("as expected: the tool read confirmed after"),
+        said.contains("as expected: the tool read pending after"),
         "{said}"
     );
 }
@@ -79,7 +79,7 @@ fn a_tool_that_does_not_ends_with_one_and_what_was_seen_instead() {
     let (code, said) = visit(&["clear"], false);
     assert_eq!(code, Some(1), "{said}");
     assert!(
-        said.contains("the tool never read confirmed; it asked service"),
+        said.contains("the tool never read pending; it asked service"),
         "{said}"
     );
     assert!(said.contains("the tool cleared after"), "{said}");
@@ -98,7 +98,7 @@ fn a_tool_that_does_not_ends_with_one_and_what_was_seen_instead() {
     assert_eq!(
         expectations,
         [
-            ("expect tool read confirmed within 60 s", Some(false)),
+            ("expect tool read pending within 60 s", Some(false)),
             ("expect no tool cleared", Some(false)),
             ("expect confirmed P0301 always", Some(false)),
         ]

@@ -3,12 +3,14 @@
 //!
 //! - [`memory`]: the arm that plays the cases of `tests/support` on the in-memory bus against a small ECU.
 //! - [`payloads`]: two channels against each other, [`can_fd`]: in longer frames; [`world`]: channels and a bus under one clock.
+//! - [`conduct`]: the built-in tester under the judge.
 //! - [`ecus`]: several ECUs of a whole car.
 //! - [`noise`]: whatever a peer sends; [`deviation`]: what an end does that misbehaves;
 //!   [`disturbed`]: what a line with delay, loss and bus errors makes of a transfer.
 #![expect(unreachable_pub, reason = "a test binary has no callers outside")]
 
 mod can_fd;
+mod conduct;
 mod deviation;
 mod disturbed;
 mod ecus;

@@ -182,6 +182,10 @@ pub(crate) struct Run {
     /// Record the bus into this pcapng file, with what happens inside the car as comments
     #[arg(long, value_name = "FILE")]
     pub(crate) record: Option<PathBuf>,
+    /// At the end write what came of the expectations, and what the tester did, with each rule that it broke; the ending says how:
+    /// .json, .xml (JUnit), .md, .html
+    #[arg(long, value_name = "FILE")]
+    pub(crate) report: Option<PathBuf>,
     /// Events as one JSON object a line
     #[arg(long)]
     pub(crate) json: bool,

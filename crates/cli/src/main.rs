@@ -5,6 +5,7 @@ mod command;
 mod diagnostic;
 mod exit;
 mod output;
+mod report;
 mod schema;
 mod sources;
 

@@ -9,7 +9,9 @@ use twotrip_units::BusInstant;
 use crate::Breach;
 
 /// An onlooker's clock and the sender's are not the same: frames closer than STmin by less than this pass.
-const CLOCK_TOLERANCE: Duration = Duration::from_micros(500);
+pub(crate) const CLOCK_TOLERANCE: Duration = Duration::from_micros(500);
+/// Flow control is on the bus within this time: N_Br and N_Ar (ISO 15765-4, from public summaries).
+const N_BR: Duration = Duration::from_millis(25);
 
 /// A message that is whole.
 #[derive(Clone, Debug)]
@@ -34,6 +36,19 @@ struct Open {
     st_min: StMin,
     /// Told already; not again for each frame that follows.
     told: bool,
+    /// The flow control went elsewhere: that it does not come here is told.
+    misdirected: bool,
+}
+
+/// What a flow control met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Steered {
+    /// Somebody who waits for it.
+    Awaited,
+    /// Somebody who has had one.
+    Released,
+    /// Nobody.
+    Nobody,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -118,6 +133,7 @@ impl Assembly {
                     flow: Flow::Awaited(at),
                     st_min: StMin::ZERO,
                     told: false,
+                    misdirected: false,
                 });
                 None
             }
@@ -167,25 +183,29 @@ impl Assembly {
         })
     }
 
-    /// Takes a flow control that the receiver sends back; says whether somebody waits for it.
+    /// Takes a flow control that the receiver sends back.
     pub(crate) fn on_flow_control(
         &mut self,
         at: BusInstant,
-        status: FlowStatus,
-        block_size: u8,
-        st_min: StMin,
+        (status, block_size, st_min): (FlowStatus, u8, StMin),
+        is_testers: bool,
         breach: &mut impl FnMut(Breach),
-    ) -> bool {
+    ) -> Steered {
         let Some(open) = &mut self.open else {
-            return false;
+            return Steered::Nobody;
         };
         let Flow::Awaited(since) = open.flow else {
-            return false;
+            return Steered::Released;
         };
         let gap = at.saturating_since(since);
         let limit = Timers::OBD.n_bs;
         if gap > limit {
             breach(Breach::LateFlowControl { gap, limit });
+        } else if gap > N_BR {
+            breach(Breach::SlowFlowControl { gap, limit: N_BR });
+        }
+        if is_testers {
+            open.judge_steering(status, block_size, st_min, breach);
         }
         match status {
             FlowStatus::ContinueToSend => {
@@ -197,17 +217,45 @@ impl Assembly {
             // The receiver gives up, and so does the sender.
             FlowStatus::Overflow | FlowStatus::Reserved(_) => self.open = None,
         }
-        true
+        Steered::Awaited
     }
 
-    /// What was announced and has not come, though it is time.
+    /// Whether a flow control is waited for that has not gone elsewhere.
+    pub(crate) fn is_waiting(&self) -> bool {
+        let waits = |open: &Open| matches!(open.flow, Flow::Awaited(_)) && !open.misdirected;
+        self.open.as_ref().is_some_and(waits)
+    }
+
+    /// The flow control that is waited for has gone elsewhere.
+    pub(crate) const fn misdirect(&mut self) {
+        if let Some(open) = &mut self.open {
+            open.misdirected = true;
+        }
+    }
+
+    /// Whether the sender goes on.
+    pub(crate) fn is_under_way(&self, at: BusInstant) -> bool {
+        let goes_on = |open: &Open| {
+            matches!(open.flow, Flow::Open(_)) && at.saturating_since(open.last) <= Timers::OBD.n_cr
+        };
+        self.open.as_ref().is_some_and(goes_on)
+    }
+
+    /// Gives up what waits for a flow control that will not come any more.
+    pub(crate) fn abandon(&mut self) -> Option<Breach> {
+        let open = self.open.take_if(|open| matches!(open.flow, Flow::Awaited(_)))?;
+        Some(open.unfinished())
+    }
+
+    /// What was announced and has not come, though it is time. A flow control that was due is its receiver's: see
+    /// [`Breach::MissingFlowControl`].
     pub(crate) fn end(&mut self, at: BusInstant) -> Option<Breach> {
-        let open = self.open.take();
-        let late = open.filter(|open| at.saturating_since(open.last) > Timers::OBD.n_cr);
-        late.map(|open| Breach::Unfinished {
-            received: open.received(),
-            length: open.length,
-        })
+        let open = self.open.take()?;
+        let (since, limit) = match open.flow {
+            Flow::Awaited(since) => (since, Timers::OBD.n_bs),
+            Flow::Open(_) => (open.last, Timers::OBD.n_cr),
+        };
+        (at.saturating_since(since) > limit).then(|| open.unfinished())
     }
 
     fn break_off(&mut self, breach: &mut impl FnMut(Breach)) {
@@ -223,6 +271,39 @@ impl Assembly {
 impl Open {
     fn received(&self) -> u32 {
         u32::try_from(self.bytes.len()).unwrap_or(u32::MAX)
+    }
+
+    /// The rest did not come, for want of a flow control or without a reason.
+    fn unfinished(&self) -> Breach {
+        let (received, length) = (self.received(), self.length);
+        if matches!(self.flow, Flow::Awaited(_)) && !self.misdirected {
+            Breach::MissingFlowControl { received, length }
+        } else {
+            Breach::Unfinished { received, length }
+        }
+    }
+
+    /// What a tester asks for, once a message.
+    fn judge_steering(
+        &self,
+        status: FlowStatus,
+        block_size: u8,
+        st_min: StMin,
+        breach: &mut impl FnMut(Breach),
+    ) {
+        match status {
+            FlowStatus::Wait => breach(Breach::Wait),
+            FlowStatus::Overflow | FlowStatus::Reserved(_) => breach(Breach::NotTaken(status)),
+            FlowStatus::ContinueToSend if self.pieces == 1 => {
+                if block_size != 0 {
+                    breach(Breach::BlockSize(block_size));
+                }
+                if st_min != StMin::ZERO {
+                    breach(Breach::Pause(st_min));
+                }
+            }
+            FlowStatus::ContinueToSend => {}
+        }
     }
 
     /// Flow control, block, STmin and N_Cr.

@@ -1,17 +1,22 @@
 //! Messages become questions and answers; timing and conduct are judged.
 
+mod asked;
+mod steering;
+
 use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
 use twotrip_can::{Frame, FrameKind};
 use twotrip_isotp::Pdu;
-use twotrip_obd::{Request, Response, ResponseCode, Service, SupportMask};
+use twotrip_obd::{Request, Response, ResponseCode, Service};
 use twotrip_units::BusInstant;
 
 use crate::{
     Breach, Ecu, Event, Message, Role, Unit,
     assembly::{Assembly, Spare, Whole},
     few::Few,
+    known::Known,
+    manners::{Manners, Short},
 };
 
 /// P2: an answer begins within this time of the request's end (ISO 15765-4).
@@ -28,61 +33,15 @@ pub(crate) const FRAME_BYTES: usize = 8;
 struct Question {
     number: u64,
     role: Role,
+    request: Short,
     service: u8,
     ended: BusInstant,
     last_frame: u64,
     answered: Vec<Ecu>,
     /// Who has asked for time, and when last.
     pending: Vec<(Ecu, BusInstant)>,
-}
-
-/// What is known of an ECU: what its masks say, by service.
-#[derive(Clone, Debug, Default)]
-struct Known([Supported; MASKED]);
-
-/// Services with masks.
-const MASKED: usize = 5;
-
-impl Known {
-    /// Of a service; of one that has no masks nothing is ever learned.
-    const fn place(service: Service) -> Option<usize> {
-        match service {
-            Service::CurrentData => Some(0),
-            Service::FreezeFrame => Some(1),
-            Service::TestResults => Some(2),
-            Service::Control => Some(3),
-            Service::VehicleInformation => Some(4),
-            _ => None,
-        }
-    }
-
-    fn leaves_out(&self, service: Service, number: u8) -> bool {
-        Self::place(service).is_some_and(|place| self.0[place].leaves_out(number))
-    }
-
-    fn add(&mut self, service: Service, base: u8, mask: [u8; 4]) {
-        if let Some(place) = Self::place(service) {
-            self.0[place].add(base, mask);
-        }
-    }
-}
-
-#[derive(Clone, Debug, Default)]
-struct Supported {
-    mask: SupportMask,
-    /// Of which ranges the mask was read: a bit each.
-    read: u8,
-}
-
-impl Supported {
-    fn add(&mut self, base: u8, mask: [u8; 4]) {
-        self.mask.add_range(base, mask);
-        self.read |= 1 << (base / 0x20);
-    }
-
-    fn leaves_out(&self, number: u8) -> bool {
-        self.read & 1 << (number / 0x20) != 0 && !self.mask.contains(number)
-    }
+    /// A tester did not wait for those: told once.
+    given_up: bool,
 }
 
 /// Listens to a bus.
@@ -118,6 +77,9 @@ pub struct Dialogue {
     messages: u64,
     /// Units are not told.
     only_messages: bool,
+    manners: Manners,
+    /// How much later than on the wire a frame may be heard.
+    slack: Duration,
     /// Codes or a freeze frame have been read.
     codes_read: bool,
     last_frame: u64,
@@ -133,9 +95,18 @@ impl Dialogue {
         }
     }
 
+    /// The same for frames that are heard up to so much later than they were on the wire: what may come from that is no breach
+    /// of a least time.
+    #[must_use]
+    pub const fn with_slack(mut self, slack: Duration) -> Self {
+        self.slack = slack;
+        self
+    }
+
     /// Takes the frame with this number. Poll the events before the next one.
     pub fn on_frame(&mut self, number: u64, at: BusInstant, frame: &Frame) {
         let Some(role) = Role::of(frame.id()).filter(|_| frame.kind() != FrameKind::Error) else {
+            self.on_other(number, at, frame);
             return;
         };
         self.last_frame = number;
@@ -172,13 +143,17 @@ impl Dialogue {
         let ended: Vec<_> = self
             .assemblies
             .iter_mut()
-            .filter_map(|(role, assembly)| assembly.end(at).map(|breach| (*role, breach)))
+            .filter_map(|(role, assembly)| Some((*role, assembly.end(at)?)))
             .collect();
         for (role, breach) in ended {
-            self.breach(self.last_frame, at, role, breach);
+            self.breach(self.last_frame, at, steering::owed_by(role, &breach), breach);
         }
         while let Some(question) = self.questions.pop_front() {
             self.close(question, at);
+        }
+        let forgotten: Vec<_> = self.manners.on_end(at).collect();
+        for (ecu, breach) in forgotten {
+            self.breach(self.last_frame, at, Role::Ask(ecu), breach);
         }
     }
 
@@ -226,18 +201,7 @@ impl Dialogue {
             st_min,
         } = *pdu
         {
-            // It steers the other direction.
-            let other = match role {
-                Role::Ask(ecu) => Some(Role::Answer(ecu)),
-                Role::Answer(ecu) => Some(Role::Ask(ecu)),
-                Role::AskAll { .. } => None,
-            };
-            let awaited = other
-                .and_then(|other| self.assemblies.get_mut(other))
-                .is_some_and(|assembly| assembly.on_flow_control(at, status, block_size, st_min, breach));
-            if !awaited {
-                breach(Breach::StrayFlowControl);
-            }
+            self.steer(at, role, (status, block_size, st_min), breach);
             return None;
         }
         if matches!(role, Role::AskAll { .. }) && !matches!(pdu, Pdu::SingleFrame { .. }) {
@@ -281,17 +245,8 @@ impl Dialogue {
         whole: &Whole,
         breaches: &mut Vec<Breach>,
     ) {
-        // A question is over when the same ECUs, or some of them, are asked the next one.
-        if let Some(before) = self.questions.back() {
-            let after = whole.began.saturating_since(before.ended);
-            // Who has spoken before may do so again; if nobody has, anybody may.
-            let mut heard = self.known.keys().filter(|ecu| before.role.reaches(*ecu));
-            let others_may_answer =
-                before.answered.is_empty() || heard.any(|ecu| !before.answered.contains(&ecu));
-            if others_may_answer && after < P2 {
-                breaches.push(Breach::Impatient { after, limit: P2 });
-            }
-        }
+        let request = Short::of(&whole.bytes);
+        let repeats = self.judge_wait(frame, at, role, whole.began, request, breaches);
         for _ in 0..self.questions.len() {
             let Some(question) = self.questions.pop_front() else {
                 break;
@@ -304,7 +259,9 @@ impl Dialogue {
         }
         match Request::parse(&whole.bytes) {
             Ok(Request::Clear) if !self.codes_read => breaches.push(Breach::ClearedUnread),
-            Ok(_) => {}
+            // A busy ECU is asked again in the same words.
+            Ok(_) if repeats => {}
+            Ok(request) => breaches.extend(self.unsupported(role, &request)),
             Err(error) => breaches.push(Breach::Request(error)),
         }
         if self.questions.len() == QUESTIONS
@@ -319,18 +276,32 @@ impl Dialogue {
         self.questions.push_back(Question {
             number,
             role,
+            request,
             service: whole.bytes.first().copied().unwrap_or_default(),
             ended: at,
             last_frame: frame,
             answered,
             pending,
+            given_up: false,
         });
     }
 
     /// Nobody answers a question any more.
     fn close(&mut self, mut question: Question, at: BusInstant) {
-        if question.answered.is_empty() && at.saturating_since(question.ended) > P2 {
+        if question.answered.is_empty()
+            && at.saturating_since(question.ended) > P2
+            && !question.request.wants_no_answer()
+        {
             self.breach(question.last_frame, at, question.role, Breach::Unanswered);
+            let Question {
+                role, request, ended, ..
+            } = question;
+            // An ECU that asked for time is awake.
+            if question.pending.is_empty()
+                && let Some(breach) = self.manners.on_unanswered(role, request, ended)
+            {
+                self.breach(question.last_frame, at, role, breach);
+            }
         }
         if self.closed.len() < QUESTIONS {
             question.answered.clear();
@@ -381,6 +352,13 @@ impl Dialogue {
                 return Some((question.number, latency));
             }
         }
+        let is_busy = matches!(
+            response,
+            Ok(Response::Negative(_, ResponseCode::BusyRepeatRequest))
+        );
+        let is_first = question.answered.is_empty();
+        self.manners
+            .on_answer(ecu, question.request, is_first, is_busy, at);
         if let Ok(Response::Negative(_, code)) = response
             && matches!(question.role, Role::AskAll { .. })
             && code.is_suppressed_when_functional()

@@ -37,6 +37,10 @@ impl<K: Copy + Ord, V: Default> Few<K, V> {
         self.0.iter().map(|&(key, _)| key)
     }
 
+    pub(crate) fn iter(&self) -> impl Iterator<Item = &(K, V)> {
+        self.0.iter()
+    }
+
     pub(crate) fn iter_mut(&mut self) -> impl Iterator<Item = &mut (K, V)> {
         self.0.iter_mut()
     }

@@ -127,7 +127,8 @@ impl Learner {
                 | Breach::BrokenOff { .. }
                 | Breach::Unfinished { .. }
                 | Breach::TooLong { .. },
-            ) => self.left_out.incomplete += 1,
+            )
+            | (Role::Ask(_), Breach::MissingFlowControl { .. }) => self.left_out.incomplete += 1,
             _ => {}
         }
     }

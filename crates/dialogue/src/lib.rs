@@ -13,6 +13,7 @@
 //! - [`StandIn`]: answers a tester from it, as the ECUs that were recorded.
 //! - [`verdict`]: what a tool did about a disturbance.
 //! - [`Breach`]: the rules of transport, timing and conduct, each with the clause it stands in.
+//! - [`conduct`]: what each tester did, and which of those rules it broke.
 #![no_std]
 extern crate alloc;
 
@@ -21,11 +22,14 @@ mod answers;
 mod assembly;
 mod breach;
 pub mod compare;
+pub mod conduct;
 mod conversation;
 mod event;
 mod few;
 mod gather;
+mod known;
 mod learn;
+mod manners;
 pub mod redaction;
 mod role;
 mod stand_in;

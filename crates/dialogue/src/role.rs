@@ -84,6 +84,15 @@ impl Role {
         !matches!(self, Self::Answer(_))
     }
 
+    /// Whether its identifier has 29 bits.
+    #[must_use]
+    pub const fn is_extended(self) -> bool {
+        match self {
+            Self::AskAll { extended } => extended,
+            Self::Ask(ecu) | Self::Answer(ecu) => ecu.0.is_extended(),
+        }
+    }
+
     /// Whether a question in this role is put to that ECU.
     #[must_use]
     pub fn reaches(self, ecu: Ecu) -> bool {

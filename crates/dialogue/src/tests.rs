@@ -165,7 +165,11 @@ fn each_breach_is_named() {
         ),
         (
             "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 200 100 00",
-            "frame 1, 7E8 to tester: only 6 of 10 bytes came",
+            "frame 1, tester to 7E8: flow control never came: 6 of 10 bytes were sent",
+        ),
+        (
+            "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E0 30 00 00 \n 200 100 00",
+            "frame 2, 7E8 to tester: only 6 of 10 bytes came",
         ),
         (
             "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43 \n 2 7E8 21 44 45 46 47",
@@ -251,8 +255,8 @@ fn good_conduct_is_left_in_peace() {
         "0 7DF 01 03 \n 9 7E8 02 43 00 \n 12 7E9 02 43 00 \n 14 7DF 01 07 \n 20 7E9 02 47 00 \n 21 7E8 02 47 00",
         // Read, then clear; a refusal to one that was asked alone.
         "0 7DF 01 03 \n 9 7E8 02 43 00 \n 70 7DF 01 04 \n 79 7E8 01 44 \n 140 7E0 01 05 \n 144 7E8 03 7F 05 11",
-        // WAIT, then blocks of one frame, STmin kept.
-        "0 7DF 02 09 02 \n 1 7E8 10 14 49 02 01 30 54 57 \n 2 7E0 31 00 00 \n 60 7E0 30 01 0A \n 61 7E8 21 30 30 54 52 50 33 41 \n 62 7E0 30 01 0A \n 73 7E8 22 30 30 30 30 30 34 32",
+        // A request of several frames: WAIT, then blocks of one frame, STmin kept. An ECU may; of a tester it is a breach.
+        "0 7E0 10 14 22 F4 0C F4 0D F4 \n 2 7E8 31 00 00 \n 20 7E8 30 01 0A \n 21 7E0 21 05 F4 04 F4 0F F4 11 \n 22 7E8 30 01 0A \n 33 7E0 22 F4 0B F4 1F F4 21 F4",
         // A recording that ends before it is anybody's turn.
         "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43",
         "0 7DF 01 03",

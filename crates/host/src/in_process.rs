@@ -173,15 +173,28 @@ impl Rig {
     /// # Errors
     /// [`RequestError`] if the tester refuses the request: too long, or empty.
     pub fn ask(&mut self, request: &[u8]) -> Result<Exchange, RequestError> {
+        self.ask_after(PAUSE, Target::Functional, request)
+    }
+
+    /// Asks whom it may concern, so long after whatever was before.
+    ///
+    /// # Errors
+    /// As [`Self::ask`].
+    pub fn ask_after(
+        &mut self,
+        pause: Duration,
+        target: Target,
+        request: &[u8],
+    ) -> Result<Exchange, RequestError> {
         let mut onlooker = Reporter {
             exchange: Exchange::default(),
             recording: self.recording.as_mut(),
             verdicts: &mut self.verdicts,
         };
         // What was under way takes its course meanwhile.
-        self.world.advance(self.world.now() + PAUSE, &mut onlooker);
+        self.world.advance(self.world.now() + pause, &mut onlooker);
         let begun = self.world.now();
-        self.world.ask(Target::Functional, request, &mut onlooker)?;
+        self.world.ask(target, request, &mut onlooker)?;
         let mut exchange = onlooker.exchange;
         self.busy += self.world.now().saturating_since(begun);
         let car = &mut self.world.car;

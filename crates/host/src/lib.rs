@@ -6,6 +6,7 @@
 //! - [`control`]: action phrases for a running car, over a socket.
 //! - [`in_process`]: car and tester on an in-memory bus.
 //! - [`journal`]: all that is done to a car, put down.
+//! - [`judge`]: what testers did to a running car.
 //! - [`memory_file`]: what an ECU keeps between runs.
 //! - [`ready`]: tells a supervisor that the car is ready.
 //! - [`recording`]: what is on a bus, in a file.
@@ -25,6 +26,7 @@ mod exit;
 mod flush;
 pub mod in_process;
 pub mod journal;
+pub mod judge;
 pub mod memory_file;
 pub mod ready;
 pub mod recording;

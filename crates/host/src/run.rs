@@ -41,6 +41,7 @@ use crate::{
     control::{ControlServer, RequestId},
     exit,
     journal::Journaled,
+    judge::{Judge, Summary},
     memory_file::MemoryFileError,
     recording::Tap,
     verdicts::{Judged, Verdicts},
@@ -164,6 +165,7 @@ pub struct Run {
     /// Car time that the pace still owes.
     behind: Duration,
     memory: Keeper,
+    judge: Judge,
     /// The recorder beside.
     tap: Option<Tap>,
     verdicts: Verdicts,
@@ -201,6 +203,7 @@ impl Run {
             passed: BusInstant::ZERO,
             behind: Duration::ZERO,
             memory: Keeper::default(),
+            judge: Judge::default(),
             tap: None,
             verdicts: Verdicts::default(),
             asked: BTreeMap::new(),
@@ -243,6 +246,13 @@ impl Run {
     fn idle_end(&self) -> Option<BusInstant> {
         let patience = self.patience.filter(|_| !self.simulator.is_busy())?;
         Some(self.last_heard + patience)
+    }
+
+    /// What testers have done so far.
+    #[must_use]
+    pub fn conduct(&mut self) -> Summary {
+        let now = self.now();
+        self.judge.summary(now)
     }
 
     /// Lets the control socket's last replies go out, and the recorder have the last of what was done to the car.
@@ -336,6 +346,7 @@ impl Run {
             self.send_frames(now)?;
             self.look_after_memory(now, &mut notice);
             self.tell_events(now, &mut notice);
+            self.judge.think();
 
             let deadline = self.deadline(now, earlier(end, idle_end));
             let at_once = self.has_work() || self.is_behind() || deadline.saturating_since(now) < TIMER_GRAIN;

@@ -31,7 +31,7 @@ pub enum Topic {
     Vehicle,
     /// The vehicle identification number, $09 InfoType $02.
     Vin,
-    /// Clearing, $04.
+    /// Clearing, $04, once the codes have been read.
     Clear,
 }
 
@@ -424,7 +424,7 @@ impl Survey {
     }
 
     fn questions(&self, topic: Topic) -> Vec<Question> {
-        let to_all = |service: Service| {
+        let to_all = |topic, service: Service| {
             vec![Question::new(
                 Target::Functional,
                 Some(topic),
@@ -432,10 +432,16 @@ impl Survey {
             )]
         };
         match topic {
-            Topic::Codes => to_all(Service::ConfirmedCodes),
-            Topic::Pending => to_all(Service::PendingCodes),
-            Topic::Permanent => to_all(Service::PermanentCodes),
-            Topic::Clear => to_all(Service::Clear),
+            Topic::Codes => to_all(topic, Service::ConfirmedCodes),
+            Topic::Pending => to_all(topic, Service::PendingCodes),
+            Topic::Permanent => to_all(topic, Service::PermanentCodes),
+            // What is cleared has been read: afterwards nobody can.
+            Topic::Clear if self.topics.contains(&Topic::Codes) => to_all(topic, Service::Clear),
+            Topic::Clear => [
+                to_all(Topic::Codes, Service::ConfirmedCodes),
+                to_all(topic, Service::Clear),
+            ]
+            .concat(),
             Topic::Readiness => self.supported(topic, READINESS),
             Topic::SinceClear => self.supported(topic, SINCE_CLEAR),
             Topic::Vin => self.each_ecu(Masked::VehicleInformation, |ecu, support| {

@@ -8,6 +8,7 @@ use twotrip_host::{
     bench::{self, Bench, Watch},
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
+    judge::{self, Summary},
     memory_file::{self, MemoryFile, MemoryFileError},
     ready::{notify_ready, notify_stopping},
     recording::{self, Beside, Counts, Header, MEMORY_PREFIX},
@@ -25,7 +26,9 @@ use crate::{
     args,
     command::{record, words},
     exit::Failure,
-    output, sources,
+    output,
+    report::{self, Report, Verdict},
+    sources,
 };
 
 /// What the run prints with `--json`.
@@ -95,6 +98,10 @@ enum Line<'a> {
     },
     Bench {
         acknowledged: Option<bool>,
+    },
+    Conduct {
+        text: String,
+        conduct: &'a Summary,
     },
     End {
         reason: &'static str,
@@ -202,10 +209,12 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
         .parse()
         .map_err(|error| Failure::input(format!("--bus: {error}"), None))?;
     let seed = args.seed.unwrap_or_else(|| scenario.seed());
+    let format = args.report.as_deref().map(report::Format::of).transpose()?;
     let (file, content) = match &args.memory {
         Some(path) => memory_file(args, path)?,
         None => (None, None),
     };
+    args.report.as_deref().map_or(Ok(()), report::prepare)?;
     // The bus first: whoever has no CAN learns it before the story is lived through.
     let mut bus = open(args, &name).await?;
     let timing = match args.timing {
@@ -234,11 +243,14 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     };
     if !args.on_a_bench {
         // Traffic of others does not wake the car; on a bench it has to be heard.
-        let hears: Vec<Filter> = settings.hears().into_iter().map(Filter::exact).collect();
+        let hears = settings.hears().into_iter().map(Filter::exact);
+        // What else testers do is the judge's.
+        let hears: Vec<Filter> = hears.chain(judge::IDENTIFIERS).collect();
         bus.set_filters(&hears).map_err(words::system)?;
     }
     let mut simulator = Simulator::new(settings.clone());
-    let mut met = live_through(&mut simulator, &scenario, args.json)?;
+    let mut judged = Expectations::default();
+    live_through(&mut simulator, &scenario, args.json, &mut judged)?;
     let memory = put_back(&mut simulator, file.as_ref(), content.as_ref())?;
     simulator.go_live(BusInstant::ZERO, scenario.cues(), expectations(&scenario));
     let mut run = Run::new(simulator, bus, control, pace(args.pace)).map_err(words::system)?;
@@ -269,7 +281,7 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let ending = run
         .drive(args.lasting, |notice| {
             // Whoever read our output may have gone; the car stays.
-            let _ = tell(args.json, &notice, &mut met);
+            let _ = tell(args.json, &notice, &mut judged);
         })
         .await;
     told_supervisor(notify_stopping("the car leaves the bus"));
@@ -277,10 +289,29 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     let kept = run.let_go_of_memory();
     let recorded = recording.map(Beside::finish).transpose();
     let ending = ending.map_err(words::system)?;
-    met &= judge(args.json, run.simulator())?;
-    tell_verdicts(args.json, run.judged())?;
+    judge(args.json, run.simulator(), &mut judged)?;
+    let disturbed = run.judged();
+    tell_verdicts(args.json, &disturbed)?;
     let recorded = recorded.map_err(|error| record::failure(&error))?;
+    let conduct = run.conduct();
+    tell_conduct(args.json, &conduct)?;
+    let met = judged.met();
     end(args, &run, ending, met, recorded)?;
+    if let (Some(path), Some(format)) = (&args.report, format) {
+        let report = Report {
+            scenario: args.scenario.clone(),
+            title: scenario.title().to_owned(),
+            seed,
+            version: env!("CARGO_PKG_VERSION"),
+            not_physical: run.simulator().not_physical(),
+            ended: ending.name(),
+            expectations: judged.verdicts,
+            disturbances: disturbed.into_iter().map(Into::into).collect(),
+            conduct,
+            caution: report::CAUTION,
+        };
+        report::write(path, &report.text(format)?)?;
+    }
     kept.map_err(|error| memory_failure(&error))?;
     if met { Ok(()) } else { Err(Failure::NotMet) }
 }
@@ -290,6 +321,55 @@ fn told_supervisor(told: std::io::Result<bool>) {
     if let Err(error) = told {
         anstream::eprintln!("the supervisor named in NOTIFY_SOCKET cannot be told: {error}");
     }
+}
+
+/// What was judged in a run.
+#[derive(Debug, Default)]
+struct Expectations {
+    verdicts: Vec<Verdict>,
+    /// Something was not as expected, or of the story could not be done.
+    missed: bool,
+}
+
+impl Expectations {
+    /// Verdicts kept: a control socket may ask for any number.
+    const MOST: usize = 10_000;
+
+    /// An expectation was judged.
+    fn on(&mut self, expectation: &Phrase, outcome: &Outcome) {
+        self.missed |= !outcome.ok;
+        if self.verdicts.len() < Self::MOST {
+            self.verdicts.push(Verdict {
+                expectation: expectation.to_string(),
+                met: outcome.ok,
+                outcome: outcome.text.clone(),
+            });
+        }
+    }
+
+    const fn met(&self) -> bool {
+        !self.missed
+    }
+}
+
+/// What testers did, once there were any.
+fn tell_conduct(json: bool, conduct: &Summary) -> Result<(), Failure> {
+    if json {
+        return output::json(&Line::Conduct {
+            text: conduct.headline(),
+            conduct,
+        });
+    }
+    if conduct.testers.is_empty() {
+        return Ok(());
+    }
+    anstream::eprintln!("what the tester did: {}", conduct.headline());
+    for line in conduct.lines() {
+        for piece in output::fit(&output::escape(&line), 2) {
+            anstream::eprintln!("{piece}");
+        }
+    }
+    Ok(())
 }
 
 /// Begins to record the car's bus.
@@ -433,12 +513,12 @@ fn expectations(scenario: &Scenario) -> impl Iterator<Item = Expectation> + '_ {
         })
 }
 
-/// Says what became of the expectations of the verdict, and whether all were met.
-fn judge(json: bool, simulator: &Simulator) -> Result<bool, Failure> {
-    let mut met = true;
+/// Says what became of the expectations of the verdict.
+fn judge(json: bool, simulator: &Simulator, judged: &mut Expectations) -> Result<(), Failure> {
     for (expectation, outcome) in simulator.verdict() {
-        met &= outcome.ok;
-        let phrase = Phrase::Expect(expectation).to_string();
+        let phrase = Phrase::Expect(expectation);
+        judged.on(&phrase, &outcome);
+        let phrase = phrase.to_string();
         if json {
             output::json(&Line::Expectation {
                 expectation: &phrase,
@@ -449,11 +529,11 @@ fn judge(json: bool, simulator: &Simulator) -> Result<bool, Failure> {
             say(json, simulator.car().now().as_secs_f64(), &phrase, &outcome)?;
         }
     }
-    Ok(met)
+    Ok(())
 }
 
 /// Says what the tool did about each disturbance.
-fn tell_verdicts(json: bool, judged: Vec<Judged>) -> Result<(), Failure> {
+fn tell_verdicts(json: bool, judged: &[Judged]) -> Result<(), Failure> {
     for Judged {
         number,
         disturbance,
@@ -463,17 +543,17 @@ fn tell_verdicts(json: bool, judged: Vec<Judged>) -> Result<(), Failure> {
         let disturbance = disturbance.to_string();
         if json {
             output::json(&Line::Verdict {
-                number,
+                number: *number,
                 disturbance,
                 verdict: finding.verdict.name(),
-                seen: finding.seen,
+                seen: finding.seen.clone(),
                 source: finding.source,
             })?;
             continue;
         }
         let head = format!("{}: disturbance {number}, {disturbance}", finding.verdict);
         output::line(&head)?;
-        for line in [finding.seen, finding.source.to_owned()]
+        for line in [finding.seen.as_str(), finding.source]
             .iter()
             .flat_map(|text| output::fit(text, DETAIL_INDENT))
         {
@@ -483,24 +563,29 @@ fn tell_verdicts(json: bool, judged: Vec<Judged>) -> Result<(), Failure> {
     Ok(())
 }
 
-/// Lives through the story at full speed; answers what it asks. Says whether all of it could be done, and was as
-/// expected.
-fn live_through(simulator: &mut Simulator, scenario: &Scenario, json: bool) -> Result<bool, Failure> {
-    let mut met = true;
+/// Lives through the story at full speed; answers what it asks.
+fn live_through(
+    simulator: &mut Simulator,
+    scenario: &Scenario,
+    json: bool,
+    judged: &mut Expectations,
+) -> Result<(), Failure> {
     let mut said = Ok(());
     story::live_through(simulator, scenario, |event| {
         if let Event::Finished {
             at, phrase, outcome, ..
         } = event
-            && (!outcome.ok || asks(phrase))
         {
-            met &= outcome.ok;
-            if said.is_ok() {
+            match phrase {
+                Phrase::Expect(_) => judged.on(phrase, outcome),
+                _ => judged.missed |= !outcome.ok,
+            }
+            if said.is_ok() && (!outcome.ok || asks(phrase)) {
                 said = say(json, at.as_secs_f64(), &phrase.to_string(), outcome);
             }
         }
     });
-    said.map(|()| met)
+    said
 }
 
 /// Whether a phrase is there for its answer.
@@ -556,7 +641,7 @@ fn ready(
 }
 
 /// Prints what happened while the car was on the bus.
-fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> {
+fn tell(json: bool, notice: &Notice<'_>, judged: &mut Expectations) -> Result<(), Failure> {
     match notice {
         Notice::BusDown if json => output::json(&Line::BusDown),
         Notice::BusDown => {
@@ -594,7 +679,7 @@ fn tell(json: bool, notice: &Notice<'_>, met: &mut bool) -> Result<(), Failure> 
             at, outcome, phrase, ..
         }) => {
             if matches!(phrase, Phrase::Expect(_)) {
-                *met &= outcome.ok;
+                judged.on(phrase, outcome);
             }
             say(json, at.as_secs_f64(), &phrase.to_string(), outcome)
         }

@@ -40,12 +40,14 @@ impl Run {
             Heard::Frame(frame) => {
                 let now = self.now();
                 self.last_heard = now;
+                self.judge.hear(now, &frame);
                 if !self.has_work() {
                     self.pass_time(now);
                 }
                 self.verdicts.feed(&mut self.simulator, now, &frame);
                 self.simulator.handle_frame(now, &frame);
                 self.send_frames(now)?;
+                self.judge.think_if_many();
             }
             Heard::Passed => {
                 let now = self.now();
@@ -93,9 +95,10 @@ impl Run {
             match sent {
                 Sent::Handed => {
                     now = written(now, self.now());
+                    self.judge.hear(now, &frame);
                     self.simulator.handle_transmitted(now);
                 }
-                Sent::Queued => {}
+                Sent::Queued => self.judge.hear(now, &frame),
                 Sent::Down => {
                     now = written(now, self.now());
                     self.simulator.handle_sent_nowhere(now);

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use twotrip_scenario::{Problem, parse_phrase};
+use twotrip_scenario::{Phrase, Problem, parse_phrase};
 use twotrip_sim::Event;
 use twotrip_units::BusInstant;
 
@@ -27,11 +27,26 @@ impl Run {
         };
         self.last_heard = self.now();
         match parse_phrase(text) {
+            // About the tester, of which the car knows nothing.
+            Ok(Phrase::Report) => {
+                let outcome = self.report();
+                self.control.reply(id, &Reply::Outcome(outcome));
+            }
             Ok(phrase) => {
                 let job = self.simulator.tell(self.now(), phrase, text);
                 self.asked.insert(job, id);
             }
             Err(problem) => self.control.reply(id, &Reply::Outcome(refuse(text, &problem))),
+        }
+    }
+
+    fn report(&mut self) -> Outcome {
+        let summary = self.conduct();
+        Outcome {
+            lines: summary.lines(),
+            // Words and numbers only: nothing in it that JSON could not say.
+            detail: serde_json::to_value(&summary).ok(),
+            ..Outcome::done(summary.headline())
         }
     }
 

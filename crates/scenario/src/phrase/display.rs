@@ -54,6 +54,7 @@ impl Display for Phrase {
             Self::Why(code) => write!(f, "why {code}"),
             Self::WhyNot(code) => write!(f, "why not {code}"),
             Self::Monitors => f.write_str("monitors"),
+            Self::Report => f.write_str("report"),
             Self::Hold(signal, value) => {
                 let amount = amount(signal.name(), signal.unit(), signal.range());
                 write!(f, "hold {} {}", signal.name(), amount.text(*value))

@@ -419,6 +419,11 @@ pub(super) static FORMS: &[Form] = &[
         example: "monitors",
     },
     Form {
+        rule: &Map(keyword("report"), |()| Phrase::Report),
+        meaning: "what the tester on the bus did: its requests, the rules that it broke, the codes that it read (only to a running car)",
+        example: "report",
+    },
+    Form {
         rule: &Map(
             After(
                 keyword("hold"),

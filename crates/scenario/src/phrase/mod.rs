@@ -126,6 +126,8 @@ pub enum Phrase {
     WhyNot(Dtc),
     /// How the monitors stand.
     Monitors,
+    /// What the tester did: for a running car.
+    Report,
     /// Pins what a sensor gives, in the unit of the signal: the ECU and its monitors see it.
     Hold(Signal, f64),
     /// Pins a reported value, the true one goes on unseen: not physical.

@@ -301,6 +301,7 @@ fn phrases_carry_typed_values() {
         ("why P0455", Phrase::Why(code("P0455"))),
         ("why not P0442", Phrase::WhyNot(code("P0442"))),
         ("monitors", Phrase::Monitors),
+        ("report", Phrase::Report),
         (
             "hold coolant-temperature 60 C",
             Phrase::Hold(Signal::CoolantTemperature, 60.0),

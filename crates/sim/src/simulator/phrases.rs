@@ -218,6 +218,9 @@ impl Simulator {
             Phrase::Why(code) => why::why(&self.car, &self.ledger, *code),
             Phrase::WhyNot(code) => why::why_not(&self.car, &self.ledger, *code),
             Phrase::Monitors => monitors::tell(&self.car),
+            Phrase::Report => Outcome::refused(
+                "what a tester did is told by a running car: `twotrip tell \"report\"`, or `run --report FILE`",
+            ),
             Phrase::Hold(signal, value) => workshop::hold(&mut self.car, *signal, *value),
             Phrase::Release(quantity) => workshop::release(&mut self.car, *quantity),
             Phrase::Disturb(what) => self.disturb(*what),

@@ -188,10 +188,19 @@ fn the_past_since_the_clear_and_the_vin_are_asked_where_supported() {
 }
 
 #[test]
-fn clearing_is_part_of_no_reading() {
+fn clearing_is_part_of_no_reading_and_begins_with_one() {
     assert!(!Topic::READING.contains(&Topic::Clear));
-    let survey = asks(&[Topic::Clear], &[&MASKS[..], &["all [04]", "7E9 [04]"]].concat());
-    assert_eq!(survey.findings()[0].answer, [0x44]);
+    let survey = asks(
+        &[Topic::Clear],
+        &[&MASKS[..], &["all [03]", "all [04]", "7E9 [04]"]].concat(),
+    );
+    let mut topics: Vec<_> = survey.findings().iter().map(|found| found.topic).collect();
+    topics.dedup();
+    assert_eq!(topics, [Topic::Codes, Topic::Clear]);
+    assert_eq!(
+        survey.findings().last().map(|found| &found.answer[..]),
+        Some(&[0x44][..])
+    );
 }
 
 /// An answer that was lost once, be it a mask, to all or to one, is there the second time and nothing is missed.

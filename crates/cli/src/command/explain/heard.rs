@@ -4,8 +4,8 @@ use std::collections::VecDeque;
 
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, Packet};
-use twotrip_dialogue::{Dialogue, Event, Role};
-use twotrip_host::{bus::Selection, journal, recording::comment};
+use twotrip_dialogue::{Dialogue, Event, Role, conduct::Conduct};
+use twotrip_host::{bus::Selection, journal, judge::Summary, recording::comment};
 use twotrip_units::BusInstant;
 
 use super::setting::Setting;
@@ -114,6 +114,8 @@ pub(super) struct Listener {
     setting: Setting,
     /// One for each bus.
     dialogues: Vec<Dialogue>,
+    /// What testers did, likewise.
+    conducts: Vec<Conduct>,
     totals: Vec<Total>,
     requests: u64,
     answers: u64,
@@ -134,6 +136,7 @@ impl Listener {
             to,
             setting: Setting::default(),
             dialogues: Vec::new(),
+            conducts: Vec::new(),
             totals: Vec::new(),
             requests: 0,
             answers: 0,
@@ -170,6 +173,19 @@ impl Listener {
         (self.requests, self.answers)
     }
 
+    /// What testers did on each bus on which there were any, by the number of the bus.
+    pub(super) fn conducts(&self) -> impl Iterator<Item = (usize, Summary)> {
+        let asked = self
+            .conducts
+            .iter()
+            .enumerate()
+            .filter(|(_, conduct)| !conduct.testers().is_empty());
+        asked.map(|(bus, conduct)| {
+            let seconds = |at| self.setting.seconds(self.setting.instant(at));
+            (bus, Summary::of(conduct, seconds))
+        })
+    }
+
     pub(super) fn poll(&mut self) -> Option<Told> {
         self.told.pop_front()
     }
@@ -201,6 +217,7 @@ impl Listener {
     pub(super) fn on_bus(&mut self, name: &str) {
         self.setting.add_bus(name);
         self.totals.push(Total::default());
+        self.conducts.push(Conduct::default());
         self.dialogues.push(if self.level == Level::Transport {
             Dialogue::default()
         } else {
@@ -334,7 +351,8 @@ impl Listener {
         if shown && self.level == Level::Frames {
             self.told.push_back(Told::Frame(self.numbers, whence, *frame));
         }
-        if let Some(dialogue) = self.dialogues.get_mut(whence.interface) {
+        let judged = self.conducts.get_mut(whence.interface);
+        if let (Some(dialogue), Some(conduct)) = (self.dialogues.get_mut(whence.interface), judged) {
             // It hears everything, so that what is shown is judged by what is not.
             dialogue.on_frame(self.numbers, BusInstant::from_nanos(since), frame);
             while let Some(event) = dialogue.poll_event() {
@@ -343,6 +361,9 @@ impl Listener {
                         Role::Answer(_) => &mut self.answers,
                         Role::AskAll { .. } | Role::Ask(_) => &mut self.requests,
                     } += 1;
+                }
+                if is_wanted {
+                    conduct.on_event(&event);
                 }
                 match event {
                     event if shown => self.told.push_back(Told::Event(whence.interface, event)),
@@ -362,6 +383,9 @@ impl Listener {
         for (interface, dialogue) in self.dialogues.iter_mut().enumerate() {
             dialogue.on_end(BusInstant::from_nanos(since));
             while let Some(event) = dialogue.poll_event() {
+                if let Some(conduct) = self.conducts.get_mut(interface) {
+                    conduct.on_event(&event);
+                }
                 self.told.push_back(Told::Event(interface, event));
             }
         }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
 use twotrip_dialogue::{Breach, Event, Message, Unit};
-use twotrip_host::recording::ReadError;
+use twotrip_host::{judge::Summary, recording::ReadError};
 use twotrip_isotp::{FlowStatus, Pdu};
 
 use super::{
@@ -100,6 +100,11 @@ enum Line<'a> {
     },
     Damage {
         text: String,
+    },
+    Conduct {
+        interface: &'a str,
+        text: String,
+        conduct: Summary,
     },
     Summary {
         frames: u64,
@@ -212,11 +217,36 @@ impl Teller {
             self.tell_story()?;
         }
         if self.json {
+            for (interface, conduct) in listener.conducts() {
+                output::json(&Line::Conduct {
+                    interface: listener.setting().name(interface),
+                    text: conduct.headline(),
+                    conduct,
+                })?;
+            }
             self.summary(listener)
         } else {
+            self.conduct_in_words(listener)?;
             self.summary_in_words(listener);
             Ok(())
         }
+    }
+
+    /// What testers did; not beside bare frames.
+    fn conduct_in_words(&self, listener: &Listener) -> Result<(), Failure> {
+        if self.level == Level::Frames {
+            return Ok(());
+        }
+        for (interface, conduct) in listener.conducts() {
+            let bus = bus(listener.setting(), interface);
+            output::line(&format!("{bus}what the tester did: {}", conduct.headline()))?;
+            let lines = conduct.lines();
+            lines
+                .iter()
+                .flat_map(|line| output::fit(line, 2))
+                .try_for_each(|line| output::line(&line))?;
+        }
+        Ok(())
     }
 
     fn summary(&self, listener: &Listener) -> Result<(), Failure> {
@@ -568,6 +598,14 @@ pub(super) const fn is_conduct(breach: &Breach) -> bool {
             | Breach::Unanswered
             | Breach::LateAnswer { .. }
             | Breach::Impatient { .. }
+            | Breach::GaveUp { .. }
+            | Breach::Interrupts(_)
+            | Breach::TalksOver { .. }
+            | Breach::MissingFlowControl { .. }
+            | Breach::RetryTooSoon { .. }
+            | Breach::RetryTooOften { .. }
+            | Breach::NotRetried(_)
+            | Breach::PollsSleeping { .. }
             | Breach::Unfinished { .. }
             | Breach::WrongSequence { .. }
             | Breach::NotSupported { .. }

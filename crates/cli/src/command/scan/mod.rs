@@ -51,6 +51,8 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     let (topics, shown) = match program {
         // More is asked than is shown.
         Some(_) => (inspection::TOPICS.to_vec(), vec![Topic::Readiness]),
+        // The codes that go are shown with it.
+        None if args.what == ScanWhat::Clear => (topics(args.what), vec![Topic::Codes, Topic::Clear]),
         None => (topics(args.what), topics(args.what)),
     };
     let mut survey = Survey::new(&topics);

@@ -1,115 +1,10 @@
-//! The rules that can be broken, in words, with where they stand.
+//! Where each rule stands, and what broke it, in words.
 
 use core::{fmt, time::Duration};
 
-use twotrip_isotp::ParseError;
-use twotrip_obd::{RequestError, ResponseCode, ResponseError};
+use twotrip_isotp::FlowStatus;
 
-/// A rule that was broken.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Breach {
-    /// A diagnostic frame shorter than eight bytes.
-    ShortFrame {
-        /// Its bytes.
-        found: usize,
-    },
-    /// A frame of a kind that diagnostics do not use: remote, FD.
-    Kind,
-    /// Bytes that are no protocol data unit.
-    Transport(ParseError),
-    /// A consecutive frame that continues nothing.
-    NothingToContinue,
-    /// A consecutive frame out of turn; the message is lost.
-    WrongSequence {
-        /// The number that was due.
-        expected: u8,
-        /// The one that came.
-        found: u8,
-    },
-    /// A new message before the one under way was whole.
-    BrokenOff {
-        /// Bytes that had come.
-        received: u32,
-        /// Bytes announced.
-        length: u32,
-    },
-    /// The rest of a message did not come in time (N_Cr).
-    Unfinished {
-        /// Bytes that had come.
-        received: u32,
-        /// Bytes announced.
-        length: u32,
-    },
-    /// Consecutive frames without flow control.
-    NoFlowControl,
-    /// More consecutive frames than the block had.
-    BlockOverrun,
-    /// Consecutive frames closer together than STmin.
-    TooClose {
-        /// The time between them.
-        gap: Duration,
-        /// STmin.
-        st_min: Duration,
-    },
-    /// Too long until the next consecutive frame (N_Cr).
-    LateFrame {
-        /// The time between them.
-        gap: Duration,
-        /// The limit.
-        limit: Duration,
-    },
-    /// Flow control that came too late (N_Bs).
-    LateFlowControl {
-        /// The time from the first frame.
-        gap: Duration,
-        /// The limit.
-        limit: Duration,
-    },
-    /// Flow control that nobody waits for.
-    StrayFlowControl,
-    /// A message of several frames to all.
-    LongRequestToAll,
-    /// A message longer than diagnostics on CAN allow.
-    TooLong {
-        /// Its length, bytes.
-        length: u32,
-    },
-    /// An answer after P2, or P2* where the ECU had asked for time.
-    LateAnswer {
-        /// The time from the request's end.
-        latency: Duration,
-        /// The limit.
-        limit: Duration,
-    },
-    /// An answer to nothing that was asked.
-    Unasked,
-    /// A second answer to the same request.
-    AnsweredTwice,
-    /// A refusal that has to be silence where all were asked.
-    RefusedToAll(ResponseCode),
-    /// A parameter, monitor or InfoType that the ECU's own mask leaves out.
-    NotSupported {
-        /// The service.
-        service: u8,
-        /// Its number.
-        number: u8,
-    },
-    /// The next request before every ECU had its time to answer.
-    Impatient {
-        /// The time since the request before.
-        after: Duration,
-        /// P2.
-        limit: Duration,
-    },
-    /// Nobody answered.
-    Unanswered,
-    /// Codes cleared before anything was read.
-    ClearedUnread,
-    /// A request that no ECU understands.
-    Request(RequestError),
-    /// An answer that cannot be read.
-    Answer(ResponseError),
-}
+use super::Breach;
 
 impl Breach {
     /// Where the rule stands.
@@ -129,13 +24,41 @@ impl Breach {
             }
             Self::LateFrame { .. } => "ISO 15765-2, N_Cr; 150 ms by ISO 15765-4 (from memory)",
             Self::LateFlowControl { .. } => "ISO 15765-2, N_Bs; 75 ms by ISO 15765-4 (from memory)",
+            Self::SlowFlowControl { .. } => "ISO 15765-4, N_Br and N_Ar below 25 ms",
+            Self::MissingFlowControl { .. } => {
+                "ISO 15765-2, flow control follows a first frame and each block"
+            }
+            Self::FlowControlToAll | Self::FlowControlToAnother(_) => {
+                "ISO 15765-4: flow control goes to the request identifier of the ECU that answers"
+            }
+            Self::Wait | Self::BlockSize(_) | Self::Pause(_) | Self::NotTaken(_) => {
+                "ISO 15765-4: a tester's flow control has status 0, block size 0, STmin 0 (from memory)"
+            }
+            Self::SecondFlowControl | Self::TalksOver { .. } => {
+                "ISO 15765-4: one tester at a time (from memory)"
+            }
             Self::LongRequestToAll => "ISO 15765-2: functional addressing is for single frames",
-            Self::LateAnswer { .. } | Self::Impatient { .. } => "ISO 15765-4, P2 50 ms, P2* 5 s",
+            Self::LateAnswer { .. } | Self::Impatient { .. } | Self::GaveUp { .. } => {
+                "ISO 15765-4, P2 50 ms, P2* 5 s"
+            }
+            Self::Interrupts(_) => "ISO 15765-4: the next request when the answers are whole (from memory)",
             Self::Unasked | Self::AnsweredTwice => "SAE J1979: an answer belongs to a request",
             Self::RefusedToAll(_) => "ISO 15031-5: silence where all were asked (from memory)",
-            Self::NotSupported { .. } => "SAE J1979, masks of what is supported",
+            Self::NotSupported { .. } | Self::AskedUnsupported { .. } => {
+                "SAE J1979, masks of what is supported"
+            }
             Self::Unanswered => "SAE J1979: an ECU that supports a request answers it",
             Self::ClearedUnread => "common practice, no source: read before you clear",
+            Self::RetryTooSoon { .. } | Self::RetryTooOften { .. } | Self::NotRetried(_) => {
+                "ISO 15765-4: $21 is repeated after 200 ms, up to six times (from memory)"
+            }
+            Self::PollsSleeping { .. } => "common practice, no source: leave an ECU that sleeps a second",
+            Self::SizeUnanswered { .. } => {
+                "ISO 15765-4, initialisation: the size that is answered is the vehicle's (from memory)"
+            }
+            Self::TesterAddress(_) => {
+                "ISO 15765-4: the address of external test equipment is F1 (from memory)"
+            }
             Self::Request(_) | Self::Answer(_) => "SAE J1979, message layouts",
         }
     }
@@ -184,6 +107,34 @@ impl fmt::Display for Breach {
             Self::LateFlowControl { gap, limit } => {
                 write!(f, "flow control took {}, limit {}", Millis(*gap), Millis(*limit))
             }
+            Self::SlowFlowControl { gap, limit } => {
+                write!(
+                    f,
+                    "slow flow control: {}, should be below {}",
+                    Millis(*gap),
+                    Millis(*limit)
+                )
+            }
+            Self::MissingFlowControl { received, length } => {
+                write!(
+                    f,
+                    "flow control never came: {received} of {length} bytes were sent"
+                )
+            }
+            Self::FlowControlToAll => f.write_str("flow control to all, which no ECU takes"),
+            Self::FlowControlToAnother(ecu) => {
+                write!(f, "flow control to an ECU that sends nothing; {ecu} waits for it")
+            }
+            Self::SecondFlowControl => {
+                f.write_str("a second flow control for one: two testers, or one that sends it twice")
+            }
+            Self::Wait => f.write_str("asks the ECU to wait"),
+            Self::BlockSize(size) => write!(f, "asks for blocks of {size}, should be 0: all at once"),
+            Self::Pause(st_min) => {
+                write!(f, "asks for STmin {:02X}, should be 00: no pause", st_min.byte())
+            }
+            Self::NotTaken(FlowStatus::Overflow) => f.write_str("says that it has no room for the answer"),
+            Self::NotTaken(_) => f.write_str("flow control of a status that there is not"),
             Self::StrayFlowControl => f.write_str("flow control that nobody waits for"),
             Self::LongRequestToAll => f.write_str("a request of several frames to all"),
             Self::TooLong { length } => write!(f, "a message of {length} bytes, at most 4095 are allowed"),
@@ -205,6 +156,46 @@ impl fmt::Display for Breach {
                 Millis(*after),
                 Millis(*limit)
             ),
+            Self::GaveUp { ecu, after, limit } => write!(
+                f,
+                "the next request to {ecu} {} after it asked for time, before {} were over",
+                Millis(*after),
+                Millis(*limit)
+            ),
+            Self::Interrupts(ecu) => write!(f, "a request while the answer of {ecu} was under way"),
+            Self::TalksOver { after } => write!(
+                f,
+                "a request by the other identifiers {} after the one before, when ECUs may still answer that: two testers?",
+                Millis(*after)
+            ),
+            Self::AskedUnsupported { service, number } => {
+                write!(
+                    f,
+                    "asks ${service:02X} ${number:02X}, which the masks of all ECUs leave out"
+                )
+            }
+            Self::RetryTooSoon { after, limit } => {
+                write!(
+                    f,
+                    "asks a busy ECU again after {}, should be {}",
+                    Millis(*after),
+                    Millis(*limit)
+                )
+            }
+            Self::RetryTooOften { times } => write!(f, "asks a busy ECU again, for the {times}th time"),
+            Self::NotRetried(ecu) => write!(f, "{ecu} was busy, and is not asked again"),
+            Self::PollsSleeping { requests } => {
+                write!(
+                    f,
+                    "goes on asking: {requests} requests in a row that nobody answered"
+                )
+            }
+            Self::SizeUnanswered { extended } => write!(
+                f,
+                "goes on with {}-bit identifiers, which nobody has answered",
+                if *extended { 29 } else { 11 }
+            ),
+            Self::TesterAddress(source) => write!(f, "a tester with address {source:02X}, should be F1"),
             Self::Unanswered => f.write_str("nobody answered"),
             Self::ClearedUnread => f.write_str("cleared before any code was read: the evidence is gone"),
             Self::Request(error) => error.fmt(f),
