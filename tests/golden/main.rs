@@ -10,6 +10,7 @@ mod breathing;
 mod broadcasts;
 mod circuits;
 mod comfort;
+mod compliance;
 mod cues;
 mod cycles;
 mod desk;
