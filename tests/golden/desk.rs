@@ -3,6 +3,7 @@
 use std::{iter, time::Duration};
 
 use twotrip_can::{CanId, Frame, address::EcuAddress};
+use twotrip_ecu::{memory::FaultMemory, transmission::Transmission};
 use twotrip_obd::Dtc;
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing};
@@ -105,7 +106,7 @@ impl Desk {
             frames.extend(self.sends(Duration::from_millis(60)));
             frames.retain(of_engine);
         }
-        assemble(&frames)
+        assemble_from(engine.response, &frames)
     }
 
     /// Identifiers of the engine ECU.
@@ -139,14 +140,21 @@ impl Desk {
             .collect()
     }
 
-    /// Pending codes in the memory, sorted.
-    pub(crate) fn pending(&self) -> Vec<String> {
-        sorted(self.car.car().ecu().memory().pending())
+    /// The memories of engine and transmission ECU, as far as they are there.
+    fn memories(&self) -> impl Iterator<Item = &FaultMemory> {
+        let car = self.car.car();
+        let transmission = car.transmission().map(Transmission::memory);
+        iter::once(car.ecu().memory()).chain(transmission)
     }
 
-    /// Confirmed codes in the memory, sorted.
+    /// Pending codes in the memories, sorted.
+    pub(crate) fn pending(&self) -> Vec<String> {
+        sorted(self.memories().flat_map(FaultMemory::pending))
+    }
+
+    /// Confirmed codes in the memories, sorted.
     pub(crate) fn confirmed(&self) -> Vec<String> {
-        sorted(self.car.car().ecu().memory().confirmed())
+        sorted(self.memories().flat_map(FaultMemory::confirmed))
     }
 
     /// InfoType $08, 20 counters.
@@ -167,11 +175,16 @@ fn sorted(codes: impl Iterator<Item = Dtc>) -> Vec<String> {
     names
 }
 
-/// Puts one message together; every frame must be of eight bytes from the ECU.
+/// Puts one message together; every frame must be of eight bytes from the engine ECU on 11 bits.
 pub(crate) fn assemble(frames: &[Sent]) -> Option<Vec<u8>> {
+    assemble_from(CanId::Standard(0x7E8), frames)
+}
+
+/// The same from an ECU that answers by this identifier.
+fn assemble_from(id: CanId, frames: &[Sent]) -> Option<Vec<u8>> {
     let (_, first) = frames.first()?;
     for (_, frame) in frames {
-        assert_eq!((frame.id(), frame.len()), (CanId::Standard(0x7E8), 8));
+        assert_eq!((frame.id(), frame.len()), (id, 8));
     }
     let data = first.data();
     if data[0] >> 4 == 0 {

@@ -10,6 +10,7 @@ use std::{
     sync::Mutex,
 };
 
+use twotrip_ecu::transmission::Transmission;
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario,
     phrase::{Claim, Quantity, Source},
@@ -181,7 +182,10 @@ fn judge(name: &str, scenario: &Scenario) {
         let ecu = proven.car.car().ecu();
         let own = ecu.memory().companions().iter().find(|own| own.dtc == *code);
         let judged = own.map_or(*code, |own| own.with);
-        let passed = ecu.records().last_pass(judged).is_some();
+        let transmission = proven.car.car().transmission();
+        let records = [Some(ecu.records()), transmission.map(Transmission::records)];
+        let mut records = records.into_iter().flatten();
+        let passed = records.any(|records| records.last_pass(judged).is_some());
         assert!(
             passed || unproven.contains(&code.to_string().as_str()),
             "{name}: the proof did not let the monitor of {code} run"

@@ -18,6 +18,7 @@ use twotrip_isotp::{Channel, Config, Event};
 use twotrip_obd::Dtc;
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{EcuSettings, Identifiers, Seat, Settings, Simulator, Timing};
+use twotrip_tests::watched_gearbox;
 use twotrip_units::BusInstant;
 
 /// P2 of ISO 15765-4, and what a long answer takes.
@@ -467,4 +468,65 @@ fn a_flood_takes_no_memory_of_eight() {
         "{:02X?}",
         bench.answers
     );
+}
+
+/// The compact car with a transmission ECU beside the engine's.
+fn with_transmission() -> Settings {
+    Settings {
+        ecus: vec![EcuSettings::ENGINE, EcuSettings::TRANSMISSION],
+        timing: Timing::REAL_ON_PACED_BUS,
+        ..watched_gearbox::settings(1)
+    }
+}
+
+/// The transmission ECU answers for itself, and keeps its codes when the engine ECU's are cleared, and the other way round.
+#[test]
+fn each_of_two_simulated_ecus_has_codes_of_its_own() {
+    let mut bench = Bench::new(with_transmission(), true);
+    let names: Vec<String> = bench.car.ecus().map(|ecu| ecu.acronym().to_owned()).collect();
+    assert_eq!(names, ["ECM", "TCM"]);
+    bench.tell("preload confirmed P0301");
+    bench.tell("defect wiring shift-solenoid-a open");
+    bench.tell("drive 50 km/h for 2 min, stop");
+    bench.tell("stop");
+    let codes = |bench: &mut Bench| {
+        bench.ask(&[0x03]);
+        bench
+            .answers
+            .iter()
+            .map(|answers| answers[0][2..].to_vec())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(codes(&mut bench), [vec![0x03, 0x01], vec![0x07, 0x53]]);
+    let kept = bench.car.store();
+    bench.ask_at(CanId::Standard(0x7E0), &[0x04]);
+    assert_eq!(codes(&mut bench), [vec![], vec![0x07, 0x53]]);
+    bench.tell("mend wiring shift-solenoid-a");
+    bench.ask_at(CanId::Standard(0x7E1), &[0x04]);
+    assert_eq!(codes(&mut bench), [vec![], vec![]]);
+    let mut again = Bench::new(with_transmission(), true);
+    again.car.restore(&kept).expect("it is this car's");
+    assert_eq!(codes(&mut again), [vec![0x03, 0x01], vec![0x07, 0x53]]);
+}
+
+/// Both refuse a clear while the engine runs; without its supply the transmission ECU is silent, also in the middle of an answer.
+#[test]
+fn a_transmission_ecu_without_supply_is_silent() {
+    let mut bench = Bench::new(with_transmission(), true);
+    bench.tell("start");
+    bench.ask(&[0x04]);
+    assert_eq!(bench.sent(), [(0x7E8, 3), (0x7E9, 3)]);
+    bench.tell("stop");
+    bench.send(CanId::Standard(0x7E1), &[2, 0x09, 0x0A]);
+    bench.testers.clear();
+    bench.pass(Duration::from_millis(20));
+    assert_eq!(bench.sent().last(), Some(&(0x7E9, 0x10)));
+    bench.tell("defect wiring gearbox-controller open");
+    bench.tell("wait 100 s");
+    bench.seen.clear();
+    bench.send(CanId::Standard(0x7E1), &[0x30, 0, 0]);
+    bench.pass(ANSWER);
+    bench.send(CanId::Standard(0x7DF), &[2, 0x01, 0x00]);
+    bench.pass(ANSWER);
+    assert_eq!(bench.sent(), [(0x7E8, 6)]);
 }

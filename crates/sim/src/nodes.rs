@@ -31,6 +31,8 @@ const NEXT_DICE: u64 = 1 << 32;
 pub enum Seat {
     /// The engine ECU, which is part of the car.
     Engine,
+    /// The transmission ECU, likewise: silent in a car that has none.
+    Transmission,
     /// One that says what is listed of it.
     Listed(Box<ListedEcu>),
 }
@@ -55,6 +57,7 @@ impl EcuSettings {
         Self {
             seat: match &entry.role {
                 Role::Engine => Seat::Engine,
+                Role::Transmission => Seat::Transmission,
                 Role::Listed(ecu) => Seat::Listed(ecu.clone()),
             },
             number: entry.number,
@@ -68,6 +71,14 @@ impl EcuSettings {
         seat: Seat::Engine,
         number: 0,
         address: 0x10,
+        reply: None,
+    };
+
+    /// The transmission ECU where it sits by recommendation: 7E1, address 18 (from memory).
+    pub const TRANSMISSION: Self = Self {
+        seat: Seat::Transmission,
+        number: 1,
+        address: 0x18,
         reply: None,
     };
 
@@ -149,7 +160,7 @@ impl Nodes {
     /// Whether any of them has codes from its list.
     pub(crate) fn have_listed_codes(&self) -> bool {
         self.list.iter().any(|node| match &node.seat {
-            Seat::Engine => false,
+            Seat::Engine | Seat::Transmission => false,
             Seat::Listed(ecu) => ecu.has_codes(),
         })
     }
@@ -174,9 +185,11 @@ impl Nodes {
 
     pub(crate) fn on_bus(&self, car: &Car) -> impl Iterator<Item = EcuOnBus> {
         self.list.iter().map(|node| {
-            let name = match &node.seat {
-                Seat::Engine => car.ecu.identity().ecu_name(),
-                Seat::Listed(ecu) => &ecu.listing().name,
+            let name = match (&node.seat, car.transmission()) {
+                (Seat::Engine, _) => car.ecu.identity().ecu_name(),
+                (Seat::Transmission, Some(ecu)) => ecu.identity().ecu_name(),
+                (Seat::Transmission, None) => &[0; 20],
+                (Seat::Listed(ecu), _) => &ecu.listing().name,
             };
             let mut acronym = [0; NAME];
             acronym.copy_from_slice(&name[..NAME]);
@@ -201,12 +214,23 @@ impl Nodes {
     }
 
     /// A frame came in. Says whether a request was completed by it.
-    pub(crate) fn handle_frame(&mut self, now: BusInstant, frame: &Frame) -> bool {
+    pub(crate) fn handle_frame(&mut self, now: BusInstant, frame: &Frame, car: &Car) -> bool {
         let mut completed = false;
         for node in &mut self.list {
-            completed |= node.endpoint.handle_frame(now, frame);
+            if !matches!(node.seat, Seat::Transmission) || car.transmission_is_on_bus() {
+                completed |= node.endpoint.handle_frame(now, frame);
+            }
         }
         completed
+    }
+
+    /// The transmission ECU has lost its supply or the bus: what it had under way is gone.
+    pub(crate) fn lose_transmission(&mut self) {
+        for node in &mut self.list {
+            if matches!(node.seat, Seat::Transmission) {
+                node.endpoint.reset();
+            }
+        }
     }
 
     /// The bus took the frame last polled.
@@ -245,15 +269,15 @@ impl Nodes {
             Addressing::Functional => server::Addressing::Functional,
             Addressing::Physical => server::Addressing::Physical,
         };
-        let now = car.now();
+        let (now, turn) = (car.now(), car.ecu.engine_or_wheels_turn());
+        let request = request.bytes();
         match &mut self.list[place].seat {
-            Seat::Engine => car.ecu.answer(now, addressing, request.bytes(), response),
-            Seat::Listed(ecu) => ecu.answer(
-                car.ecu.engine_or_wheels_turn(),
-                addressing,
-                request.bytes(),
-                response,
-            ),
+            Seat::Engine => car.ecu.answer(now, addressing, request, response),
+            Seat::Transmission => match &mut car.transmission {
+                Some(ecu) => ecu.answer(now, turn, addressing, request, response),
+                None => server::Answer::Silence,
+            },
+            Seat::Listed(ecu) => ecu.answer(turn, addressing, request, response),
         }
     }
 

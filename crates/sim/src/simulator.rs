@@ -166,6 +166,7 @@ pub struct Simulator {
     ready: BusInstant,
     not_physical: bool,
     ecu_was_asleep: bool,
+    transmission_was_on_bus: bool,
     /// See [`Self::moments`].
     moments: u64,
 }
@@ -209,6 +210,7 @@ impl Simulator {
             ledger: Ledger::default(),
             ready: BusInstant::ZERO,
             ecu_was_asleep: true,
+            transmission_was_on_bus: false,
             moments: 0,
         }
     }
@@ -463,6 +465,11 @@ impl Simulator {
     /// Takes over what the transmission ECU noticed: of its codes. Lamp and driving cycles are the engine ECU's to tell.
     #[cold]
     fn note_transmission(&mut self) {
+        let on_bus = self.car.transmission_is_on_bus();
+        if self.transmission_was_on_bus && !on_bus {
+            self.nodes.lose_transmission();
+        }
+        self.transmission_was_on_bus = on_bus;
         while let Some(effect) = self
             .car
             .transmission
@@ -529,7 +536,7 @@ impl Simulator {
         if self.car.ecu.asleep() {
             return;
         }
-        if self.nodes.handle_frame(now, frame) {
+        if self.nodes.handle_frame(now, frame, &self.car) {
             self.answer_due(now);
         }
     }

@@ -25,7 +25,7 @@ use core::time::Duration;
 
 use twotrip_harness::{GearboxPins, KeyPosition, SolenoidSet};
 use twotrip_obd::ResponseBuffer;
-use twotrip_units::{CarInstant, Pressure, Speed};
+use twotrip_units::{CarInstant, Pressure};
 
 use crate::{
     Calibration,
@@ -46,8 +46,6 @@ pub use measured::Gearing;
 const AFTER_RUN: Duration = Duration::from_secs(5);
 /// Effects that wait to be polled; older ones are dropped.
 const EFFECTS: usize = 64;
-/// Road speed up to which the car counts as standing.
-const STANDING: Speed = Speed::from_kilometres_per_hour(1.6);
 /// A step, s, and how many of them lie between two looks of the monitors.
 const STEP_S: f64 = 0.01;
 const SLOW: u8 = 10;
@@ -104,7 +102,8 @@ pub struct TransmissionOutputs {
 /// let now = CarInstant::from_millis(10);
 /// transmission.step(now, &GearboxPins { key: KeyPosition::On, ..GearboxPins::default() });
 /// let mut response = ResponseBuffer::new();
-/// assert!(transmission.answer(now, Addressing::Functional, &[0x03], &mut response).is_positive());
+/// let answer = transmission.answer(now, false, Addressing::Functional, &[0x03], &mut response);
+/// assert!(answer.is_positive());
 /// assert_eq!(response.as_slice(), [0x43, 0x00]);
 /// ```
 #[derive(Clone, Debug)]
@@ -212,10 +211,12 @@ impl Transmission {
         self.slept(span);
     }
 
-    /// Answers one request; where it does, the bytes are in the buffer. A clear is carried out.
+    /// Answers one request; where it does, the bytes are in the buffer. A clear is carried out, unless
+    /// `engine_or_wheels_turn`: then it is refused, as every other ECU of the vehicle refuses it.
     pub fn answer(
         &mut self,
         now: CarInstant,
+        engine_or_wheels_turn: bool,
         addressing: Addressing,
         request: &[u8],
         response: &mut ResponseBuffer,
@@ -230,8 +231,8 @@ impl Transmission {
             monitors: None,
             identity: &self.identity,
             key_on: self.measured.key_on,
-            engine_running: self.memory.is_driving_cycle(),
-            vehicle_moving: self.live.vehicle_speed > STANDING,
+            engine_running: engine_or_wheels_turn,
+            vehicle_moving: false,
             overrides: &Overrides::NONE,
             calibration: &NO_ENGINE,
             served: &self.served,

@@ -80,7 +80,10 @@ impl Bench {
     }
 
     fn ask(&mut self, addressing: Addressing, request: &[u8]) -> (Answer, Vec<u8>) {
-        let answer = self.ecu.answer(self.now, addressing, request, &mut self.response);
+        let runs = self.ecu.memory().is_driving_cycle();
+        let answer = self
+            .ecu
+            .answer(self.now, runs, addressing, request, &mut self.response);
         (answer, self.response.as_slice().to_vec())
     }
 

@@ -1,7 +1,7 @@
 //! Second pass: from keys and values to a [`VehicleModel`], or to everything that is wrong.
 
 mod data;
-mod ecus;
+mod nodes;
 
 use core::ops::Range;
 
@@ -17,6 +17,7 @@ use twotrip_vehicle::Specification;
 
 use super::{
     MakerCode, VehicleModel,
+    ecus::Role,
     format::{
         BORE, CALIBRATION_NAME, CYLINDERS, DISPLACEMENT, GEARS, INJECTOR, MAKER_CODES, MASS, OXYGEN, SENSORS,
         TABLES, TANK, TYRE,
@@ -77,10 +78,11 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         Some(Averaging::USUAL)
     };
     let maker_codes = check_maker_codes(file, problems);
-    let bus = ecus::check_bus(file, problems);
-    let ecus = ecus::check_ecus(file, problems);
+    let bus = nodes::check_bus(file, problems);
+    let ecus = nodes::check_ecus(file, problems);
     let (engine, (wide_range, oxygen_capacity)) = (engine??, exhaust??);
     let (vin, calibration_name) = identity??;
+    let ecus = ecus?;
     let specification = Specification {
         displacement: engine.displacement,
         firing_order: engine.firing_order,
@@ -91,6 +93,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         cam_phaser: engine.phaser,
         wide_range,
         oxygen_capacity,
+        transmission_ecu: ecus.iter().any(|ecu| ecu.role == Role::Transmission),
         ..body??
     };
     Some(VehicleModel {
@@ -106,7 +109,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         calibration_name,
         maker_codes: maker_codes?,
         bus: bus?,
-        ecus: ecus?,
+        ecus,
     })
 }
 

@@ -57,6 +57,8 @@ impl Default for BusEntry {
 pub enum Role {
     /// The engine ECU.
     Engine,
+    /// The transmission ECU.
+    Transmission,
     /// One that says what is listed of it.
     Listed(Box<ListedEcu>),
 }
@@ -80,6 +82,7 @@ impl EcuEntry {
     pub fn acronym(&self) -> &str {
         match &self.role {
             Role::Engine => "ECM",
+            Role::Transmission => "TCM",
             Role::Listed(ecu) => ecu.listing().acronym(),
         }
     }

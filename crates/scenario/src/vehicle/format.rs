@@ -65,7 +65,7 @@ pub(super) static BIT_RATES: [u64; 2] = [250, 500];
 /// Most ECUs of a vehicle (ISO 15765-4, from memory).
 pub(super) const ECUS: usize = 8;
 /// The words for what an ECU is.
-pub(super) static ROLES: [&str; 2] = ["engine", "listed"];
+pub(super) static ROLES: [&str; 3] = ["engine", "transmission", "listed"];
 /// Characters of the acronym of an ECU's name, and of the text behind it (SAE J1979, InfoType $0A, from memory).
 pub(super) const ACRONYM: usize = 4;
 pub(super) const ECU_NAME: usize = 15;
@@ -288,18 +288,19 @@ pub static TABLES: &[Table] = &[
             must(
                 "role",
                 Value::Word(&ROLES),
-                "engine, or listed: one that says what stands here and finds out nothing by itself",
+                "engine; transmission: it commands the gearbox, and has codes of its own; or listed: it says what stands here and \
+                 finds out nothing by itself",
             ),
             may(
                 "request",
                 Value::Pattern("^7E[0-7]$"),
                 "identifier of requests to it on 11 bits, it answers by the one 8 above; 7E0 for the engine's, for others the \
-                 next that is free",
+                 next that is free, from 7E1 on",
             ),
             may(
                 "address",
                 Value::Pattern("^[0-9A-F]{2}$"),
-                "its address on 29 bits; 10 for the engine's, for listed ones from 40 on",
+                "its address on 29 bits; 10 for the engine's, 18 for the transmission's, for listed ones from 40 on",
             ),
             may(
                 "reply-delay",

@@ -317,6 +317,7 @@ fn listed_ecus_say_what_stands_in_the_file() {
     let millis = |millis| core::time::Duration::from_micros(millis);
     assert_eq!(body.reply, Some((millis(5000), millis(7500))));
     assert_eq!(brakes.reply, None);
+    assert!(!model.specification().transmission_ecu);
     let Role::Listed(ecu) = &body.role else {
         panic!("listed")
     };
@@ -343,6 +344,27 @@ fn listed_ecus_say_what_stands_in_the_file() {
             listing.permanent.len()
         ),
         (2, 0, 1)
+    );
+}
+
+#[test]
+fn a_transmission_ecu_commands_the_gearbox() {
+    let model = with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'transmission'\n").unwrap();
+    assert!(model.specification().transmission_ecu);
+    assert!(model.transmission(model.regulation()).is_some());
+    let [_, transmission] = model.ecus() else {
+        panic!("two")
+    };
+    assert_eq!((transmission.number, transmission.address), (1, 0x18));
+    let twice =
+        with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'transmission'\n[[ecu]]\nrole = 'transmission'\n");
+    let says = twice.expect_err("two of them");
+    assert_eq!(
+        says,
+        [(
+            "transmission".to_owned(),
+            "`transmission` is the role of one ECU only".to_owned()
+        )]
     );
 }
 

@@ -1,7 +1,12 @@
 //! What outlives the run: the ECU's memory, stored and put back.
 
 use serde::{Deserialize, Serialize};
-use twotrip_ecu::{Nonvolatile, RestoreError, memory::FaultMemory, monitors::frame::Results};
+use twotrip_ecu::{
+    Nonvolatile, RestoreError,
+    memory::{FaultMemory, StoredMemory},
+    monitors::frame::Results,
+    transmission::Transmission,
+};
 
 use super::Simulator;
 
@@ -10,6 +15,9 @@ use super::Simulator;
 pub struct Stored {
     not_physical: bool,
     ecu: Nonvolatile,
+    /// The transmission ECU's part, in a car that has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    transmission: Option<StoredMemory>,
     /// Listed ECUs whose codes have been cleared, a bit for each by its number.
     #[serde(default, skip_serializing_if = "is_none")]
     cleared: u8,
@@ -26,6 +34,7 @@ pub struct Mark {
     not_physical: bool,
     memory: FaultMemory,
     results: Results,
+    transmission: Option<FaultMemory>,
     cleared: u8,
 }
 
@@ -44,6 +53,7 @@ impl Simulator {
         Stored {
             not_physical: self.not_physical,
             ecu: self.car.ecu.nonvolatile(),
+            transmission: self.car.transmission().map(Transmission::store),
             cleared: self.nodes.cleared(),
         }
     }
@@ -55,7 +65,14 @@ impl Simulator {
     /// [`RestoreError`] if the content is another car's, or none that an ECU can have; then nothing changes.
     pub fn restore(&mut self, stored: &Stored) -> Result<(), RestoreError> {
         let now = self.car.now();
+        let before = self.car.ecu.clone();
         self.car.ecu.restore(now, &stored.ecu)?;
+        if let (Some(transmission), Some(content)) = (&mut self.car.transmission, &stored.transmission)
+            && let Err(error) = transmission.restore(now, content)
+        {
+            self.car.ecu = before;
+            return Err(error.into());
+        }
         self.nodes.clear(stored.cleared);
         self.moments += 1;
         self.not_physical |= stored.not_physical;
@@ -74,6 +91,7 @@ impl Simulator {
             not_physical: self.not_physical,
             memory: self.car.ecu.memory().clone(),
             results: *self.car.ecu.monitors().results(),
+            transmission: self.car.transmission().map(|ecu| ecu.memory().clone()),
             cleared: self.nodes.cleared(),
         }
     }
@@ -86,6 +104,10 @@ impl Simulator {
         let ecu = &self.car.ecu;
         self.not_physical == mark.not_physical
             && self.nodes.cleared() == mark.cleared
+            && match (self.car.transmission(), &mark.transmission) {
+                (Some(ecu), Some(memory)) => ecu.memory().keeps_the_same_as(memory),
+                (one, other) => one.is_none() && other.is_none(),
+            }
             && *ecu.monitors().results() == mark.results
             && ecu.memory().keeps_the_same_as(&mark.memory)
     }

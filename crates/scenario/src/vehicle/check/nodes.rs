@@ -21,6 +21,8 @@ use crate::{
 
 /// Address of the external test equipment (ISO 15765-4, from memory).
 const TESTER: u8 = 0xF1;
+/// Address of the transmission ECU (common, from memory).
+const TRANSMISSION: u8 = 0x18;
 /// Where addresses of listed ECUs begin that are not given: our choice.
 const LISTED_FROM: u8 = 0x40;
 /// Latest start of an answer: P2 of 50 ms (ISO 15765-4), less what bus and computer need of it.
@@ -98,6 +100,9 @@ fn check_ecu(table: &Reader<'_, '_>, before: &[EcuEntry], problems: &mut Vec<Pro
         let misfit = match (role, before) {
             ("engine", []) => None,
             ("engine", _) => Some("is the role of the first ECU and of no other"),
+            ("transmission", [_, ..]) if before.iter().any(|other| other.role == Role::Transmission) => {
+                Some("is the role of one ECU only")
+            }
             (_, []) => Some("is no role for the first ECU, which is the engine's"),
             _ => None,
         };
@@ -116,6 +121,10 @@ fn check_ecu(table: &Reader<'_, '_>, before: &[EcuEntry], problems: &mut Vec<Pro
         "engine" => {
             only_of_listed(table, problems)?;
             Role::Engine
+        }
+        "transmission" => {
+            only_of_listed(table, problems)?;
+            Role::Transmission
         }
         _ => Role::Listed(Box::new(ListedEcu::new(check_listing(table, problems)?))),
     };
@@ -213,6 +222,7 @@ fn check_address(
     if !table.has("address") {
         let from = match role {
             Some("engine") => EcuEntry::engine().address,
+            Some("transmission") => TRANSMISSION,
             _ => LISTED_FROM,
         };
         return (from..TESTER).find(|&address| !taken(address));
