@@ -503,7 +503,7 @@ fn each_of_two_simulated_ecus_has_codes_of_its_own() {
     assert_eq!(codes(&mut bench), [vec![], vec![0x07, 0x53]]);
     bench.tell("mend wiring shift-solenoid-a");
     bench.ask_at(CanId::Standard(0x7E1), &[0x04]);
-    assert_eq!(codes(&mut bench), [vec![], vec![]]);
+    assert!(codes(&mut bench).iter().all(Vec::is_empty));
     let mut again = Bench::new(with_transmission(), true);
     again.car.restore(&kept).expect("it is this car's");
     assert_eq!(codes(&mut again), [vec![0x03, 0x01], vec![0x07, 0x53]]);
