@@ -109,6 +109,8 @@ fn bad_tools_are_found_out_by_what_they_do() {
     let unread: Vec<String> = (1..=4).map(|n| format!("codes: P030{n} is read")).collect();
     let mut unread_and_failed = vec!["tool: exit status 0".to_owned()];
     unread_and_failed.extend(unread.iter().cloned());
+    let flow_control = "conduct: flow-control-missing: an answer of several frames gets its flow control";
+    unread_and_failed.push(flow_control.to_owned());
     let as_strings = |texts: &[&str]| texts.iter().map(|text| (*text).to_owned()).collect::<Vec<_>>();
     for (manner, codes, wanted) in [
         ("no-flow-control", "on-bus", unread_and_failed),
@@ -194,12 +196,7 @@ fn a_failure_comes_with_all_that_is_needed_to_repeat_it() {
         .says("seed 8\n")
         .says("1 car: 0 passed");
     let [junit, json, markdown] = report.map(|path| fs::read_to_string(path).expect("written"));
-    for part in [
-        "tests=\"4\"",
-        "failures=\"2\"",
-        "<failure type=\"tool\"",
-        "bus.pcapng",
-    ] {
+    for part in ["failures=\"2\"", "<failure type=\"tool\"", "bus.pcapng"] {
         assert!(junit.contains(part), "{part}: {junit}");
     }
     let json: Value = serde_json::from_str(&json).expect("JSON");
@@ -315,7 +312,7 @@ fn what_cannot_be_done_says_so_before_any_car_is_tried() {
     let tool = &["true"];
     for (arguments, complaint) in [
         (&["no-such-car"][..], "no scenario `no-such-car` is built in"),
-        (&["healthy", "--report", "report.html"], "FILE.xml (JUnit)"),
+        (&["healthy", "--report", "report.html"], ".xml (JUnit) or .md"),
         (&["healthy", "--shard", "4/3"], "from 1/N to N/N"),
         (
             &["healthy", "--bus", "local:a", "--bus", "local:a"],
@@ -411,5 +408,43 @@ fn a_signal_ends_everything() {
     assert!(
         !Path::new("/proc").join(id.trim()).exists(),
         "the tool is still there"
+    );
+}
+
+/// The first answer is lost: who asks again holds, who gives up fails.
+#[test]
+fn what_a_tool_does_about_a_disturbance_is_judged() {
+    let lost = file(
+        "lost.toml",
+        "version = 1\ntitle = \"A lost answer\"\nvehicle = \"compact-2.0\"\n[story]\nbefore = \"\"\"\nkey on\n\
+         preload confirmed P0301\n\"\"\"\n[[when]]\nevent = \"ready\"\ndo = \"disturb drop 7E8 once\"\n",
+    );
+    for (tool, wanted) in [
+        (&[SCAN, "scan", "codes", "--bus", "{bus}"][..], &[][..]),
+        (
+            &["python3", &reader(), "{bus}", "says-nothing"],
+            &["codes: P0301 is read", "disturbance: disturb drop 7E8 once"],
+        ),
+    ] {
+        let ran = try_them(&[&lost, "--json"], tool).expect(i32::from(!wanted.is_empty()));
+        let car = &ran.json_lines()[0];
+        assert_eq!(failed_cases(car), wanted, "{}", ran.tale());
+        let cases = car["cases"].as_array().expect("cases");
+        assert!(
+            cases.iter().any(|case| case["subject"] == "disturbance"),
+            "{}",
+            ran.tale()
+        );
+        assert_eq!(car["conduct"]["violations"], 0, "{}", ran.tale());
+    }
+    // A clear without a read is unwise: it is told, and fails a car where that is asked.
+    let tool = &["python3", &reader(), "{bus}", "clears"];
+    let ran = try_them(&["codes-on-demand", "--codes", "off"], tool).expect(0);
+    assert!(ran.stdout.contains("cleared-unread"), "{}", ran.tale());
+    let ran = try_them(&["codes-on-demand", "--codes", "off", "--strict"], tool).expect(1);
+    assert!(
+        ran.stdout.contains("--strict"),
+        "the command that repeats it: {}",
+        ran.tale()
     );
 }

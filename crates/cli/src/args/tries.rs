@@ -40,6 +40,9 @@ pub(crate) struct Try {
     /// Where it has to be seen that the tool has read the codes
     #[arg(long, value_enum, value_name = "WHERE", default_value_t = Codes::OnBus)]
     pub(crate) codes: Codes,
+    /// What is unwise fails a car too, and not only what a standard forbids a tester
+    #[arg(long)]
+    pub(crate) strict: bool,
     /// How fast the car's time passes, as in `run`
     #[arg(long)]
     pub(crate) pace: Option<Pace>,

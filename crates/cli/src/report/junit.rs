@@ -14,6 +14,10 @@ pub(crate) struct Suite {
     pub(crate) name: String,
     pub(crate) properties: Vec<(String, String)>,
     pub(crate) cases: Vec<Case>,
+    /// How long it took, seconds; zero where that is not for the report.
+    pub(crate) seconds: f64,
+    /// What the program under test has said.
+    pub(crate) output: String,
 }
 
 /// A case.
@@ -110,8 +114,9 @@ pub(crate) fn document(suites: &[Suite]) -> String {
         let (tests, failures) = count(suite);
         let _ = writeln!(
             out,
-            "  <testsuite name=\"{}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\" time=\"0\">",
-            escaped(&suite.name)
+            "  <testsuite name=\"{}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\" time=\"{}\">",
+            escaped(&suite.name),
+            suite.seconds
         );
         if !suite.properties.is_empty() {
             out.push_str("    <properties>\n");
@@ -125,6 +130,9 @@ pub(crate) fn document(suites: &[Suite]) -> String {
             .cases
             .iter()
             .for_each(|case| write_case(&mut out, &suite.name, case));
+        if !suite.output.is_empty() {
+            let _ = writeln!(out, "    <system-out>{}</system-out>", escaped(&suite.output));
+        }
         out.push_str("  </testsuite>\n");
     }
     out.push_str("</testsuites>\n");

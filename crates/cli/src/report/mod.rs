@@ -123,7 +123,7 @@ impl Report {
                 ("not physical".to_owned(), self.not_physical.to_string()),
                 ("caution".to_owned(), self.caution.to_owned()),
             ],
-            cases: Vec::new(),
+            ..junit::Suite::default()
         };
         suite.cases.extend(self.expectations.iter().map(|verdict| {
             junit::Case::judged(

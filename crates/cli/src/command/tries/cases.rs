@@ -16,6 +16,8 @@ pub(super) enum Subject {
     Expectation,
     /// What the tool did about a disturbance.
     Disturbance,
+    /// Whether it kept the rules of good conduct.
+    Conduct,
 }
 
 impl Subject {
@@ -26,6 +28,7 @@ impl Subject {
             Self::Codes => "codes",
             Self::Expectation => "expectation",
             Self::Disturbance => "disturbance",
+            Self::Conduct => "conduct",
         }
     }
 }

@@ -36,7 +36,8 @@ use crate::{args, command::words, exit::Failure, output};
 /// Runs the command.
 pub(super) fn run(args: &args::Try) -> Result<(), Failure> {
     for path in &args.report {
-        report::Form::of(path)?;
+        report::form(path)?;
+        crate::report::prepare(path)?;
     }
     let lanes = lanes(args)?;
     let trials = plan::trials(args)?;

@@ -123,6 +123,10 @@ pub(super) fn again(args: &args::Try, name: &str, seed: u64) -> String {
         args::Codes::InOutput => option("--codes", "in-output".as_ref()),
         args::Codes::Off => option("--codes", "off".as_ref()),
     }
+    if args.strict {
+        words.push("--strict".into());
+    }
+    let mut option = |name: &str, value: &OsStr| words.extend([name.into(), value.to_owned()]);
     match args.pace {
         None => {}
         Some(args::Pace::Max) => option("--pace", "max".as_ref()),

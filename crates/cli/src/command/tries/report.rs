@@ -1,41 +1,27 @@
 //! One report of all cars, in the form that its file name asks for: JUnit XML, JSON, Markdown.
-//!
-//! JUnit's format has no standard; what is written is the common subset that CI programs read: suites with their counts and times, cases with
-//! `failure`, properties, `system-out`.
 
-use std::{fmt::Write as _, fs, path::Path};
+use std::{fmt::Write as _, path::Path};
 
 use serde::Serialize;
 
 use super::told::{Car, Summary};
-use crate::{exit::Failure, output};
+use crate::{
+    exit::Failure,
+    output,
+    report::{self, Format, junit},
+};
 
-/// The forms, by the ending of the file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Form {
-    JUnit,
-    Json,
-    Markdown,
-}
-
-impl Form {
-    /// Of a file.
-    ///
-    /// # Errors
-    /// What endings there are.
-    pub(super) fn of(path: &Path) -> Result<Self, Failure> {
-        match path.extension().and_then(|ending| ending.to_str()) {
-            Some("xml") => Ok(Self::JUnit),
-            Some("json") => Ok(Self::Json),
-            Some("md") => Ok(Self::Markdown),
-            _ => Err(Failure::input(
-                format!(
-                    "--report: `{}` has no ending that names a form",
-                    output::escape(&path.display().to_string())
-                ),
-                Some("the forms: FILE.xml (JUnit), FILE.json, FILE.md".to_owned()),
-            )),
-        }
+/// The form of a file.
+///
+/// # Errors
+/// What endings there are.
+pub(super) fn form(path: &Path) -> Result<Format, Failure> {
+    match Format::of(path)? {
+        Format::Html => Err(Failure::input(
+            format!("--report {}: a page of several cars is not there", path.display()),
+            Some("end the name in .json, .xml (JUnit) or .md".to_owned()),
+        )),
+        form => Ok(form),
     }
 }
 
@@ -44,13 +30,12 @@ impl Form {
 /// # Errors
 /// [`Failure`] if there is no room for it, or its name has no known ending.
 pub(super) fn write(path: &Path, cars: &[Car], summary: &Summary) -> Result<(), Failure> {
-    let text = match Form::of(path)? {
-        Form::JUnit => junit(cars, summary),
-        Form::Json => json(cars, summary)?,
-        Form::Markdown => markdown(cars, summary),
+    let text = match form(path)? {
+        Format::JUnit => junit(cars),
+        Format::Json => json(cars, summary)?,
+        Format::Markdown | Format::Html => markdown(cars, summary),
     };
-    fs::write(path, text)
-        .map_err(|error| Failure::system(format!("cannot write `{}`: {error}", path.display()), None))
+    report::write(path, &text)
 }
 
 fn json(cars: &[Car], summary: &Summary) -> Result<String, Failure> {
@@ -59,83 +44,54 @@ fn json(cars: &[Car], summary: &Summary) -> Result<String, Failure> {
         twotrip: &'static str,
         cars: &'a [Car],
         summary: &'a Summary,
+        caution: &'static str,
     }
     let whole = Whole {
         twotrip: env!("CARGO_PKG_VERSION"),
         cars,
         summary,
+        caution: report::CAUTION,
     };
     output::json_text(&whole).map(|text| text + "\n")
 }
 
-fn junit(cars: &[Car], summary: &Summary) -> String {
-    let cases: usize = cars.iter().map(|car| car.cases.len()).sum();
-    let failures: usize = cars.iter().map(|car| car.failed().count()).sum();
-    let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    // Writing into a string cannot fail.
-    let _ = writeln!(
-        out,
-        "<testsuites name=\"twotrip try\" tests=\"{cases}\" failures=\"{failures}\" errors=\"0\" time=\"{:.3}\">",
-        summary.seconds
-    );
-    for car in cars {
-        let name = xml(&format!("{}, seed {}", car.scenario, car.seed));
-        let _ = writeln!(
-            out,
-            "  <testsuite name=\"{name}\" tests=\"{}\" failures=\"{}\" errors=\"0\" time=\"{:.3}\">\n    <properties>",
-            car.cases.len(),
-            car.failed().count(),
-            car.seconds
-        );
-        let seed = car.seed.to_string();
-        let files = [("recording", &car.recording), ("output", &car.output)];
-        let files = files
-            .iter()
-            .filter_map(|(name, file)| Some((*name, file.as_ref()?.as_str())));
-        let known = [
-            ("scenario", car.scenario.as_str()),
-            ("seed", &seed),
-            ("again", &car.again),
-        ];
-        for (name, value) in known.into_iter().chain(files) {
-            let _ = writeln!(out, "      <property name=\"{name}\" value=\"{}\"/>", xml(value));
+fn junit(cars: &[Car]) -> String {
+    let suites: Vec<junit::Suite> = cars.iter().map(suite).collect();
+    junit::document(&suites)
+}
+
+/// A suite for each car, a case for each check, and for each rule of conduct that was kept.
+fn suite(car: &Car) -> junit::Suite {
+    let mut cases: Vec<junit::Case> = Vec::new();
+    for case in &car.cases {
+        let mut judged = junit::Case::judged(case.subject.name(), &case.name, case.passed, &case.found);
+        if !case.passed {
+            judged.output = beside(car, &case.found);
         }
-        out.push_str("    </properties>\n");
-        for case in &car.cases {
-            let head = format!(
-                "    <testcase classname=\"{name}\" name=\"{}: {}\" time=\"{:.3}\"",
-                case.subject.name(),
-                xml(&case.name),
-                // The tool ran once for all of them: its time stands beside how it ended.
-                if case.subject.name() == "tool" {
-                    car.seconds
-                } else {
-                    0.0
-                }
-            );
-            if case.passed {
-                let _ = writeln!(out, "{head}/>");
-                continue;
-            }
-            let _ = writeln!(
-                out,
-                "{head}>\n      <failure type=\"{}\" message=\"{}\">{}</failure>\n    </testcase>",
-                case.subject.name(),
-                xml(&case.found),
-                xml(&beside(car, &case.found))
-            );
-        }
-        if !car.last_lines.is_empty() {
-            let _ = writeln!(
-                out,
-                "    <system-out>{}</system-out>",
-                xml(&car.last_lines.join("\n"))
-            );
-        }
-        out.push_str("  </testsuite>\n");
+        cases.push(judged);
     }
-    out.push_str("</testsuites>\n");
-    out
+    let told = |rule: &junit::Case| car.cases.iter().any(|case| case.name == rule.name);
+    let kept: Vec<junit::Case> = junit::conduct(&car.conduct).filter(|rule| !told(rule)).collect();
+    cases.extend(kept);
+    let files = [("recording", &car.recording), ("output", &car.output)];
+    let files = files
+        .into_iter()
+        .filter_map(|(name, file)| Some((name.to_owned(), file.clone()?)));
+    let known = [
+        ("scenario", car.scenario.clone()),
+        ("seed", car.seed.to_string()),
+        ("again", car.again.clone()),
+        ("not physical", car.not_physical.to_string()),
+        ("caution", report::CAUTION.to_owned()),
+    ];
+    let known = known.into_iter().map(|(name, value)| (name.to_owned(), value));
+    junit::Suite {
+        name: format!("{}, seed {}", car.scenario, car.seed),
+        properties: known.chain(files).collect(),
+        cases,
+        seconds: car.seconds,
+        output: car.last_lines.join("\n"),
+    }
 }
 
 /// What stands in a failure, for who sees nothing else of the report.
@@ -158,27 +114,6 @@ fn beside(car: &Car, found: &str) -> String {
         }
     }
     text
-}
-
-/// Text as XML 1.0 lets it stand: no control characters but line ends, no bare markup.
-fn xml(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for (number, line) in text.split('\n').enumerate() {
-        if number > 0 {
-            out.push_str("&#10;");
-        }
-        for character in output::escape(line).chars() {
-            match character {
-                '&' => out.push_str("&amp;"),
-                '<' => out.push_str("&lt;"),
-                '>' => out.push_str("&gt;"),
-                '"' => out.push_str("&quot;"),
-                '\u{FFFE}' | '\u{FFFF}' => out.push('\u{FFFD}'),
-                other => out.push(other),
-            }
-        }
-    }
-    out
 }
 
 fn markdown(cars: &[Car], summary: &Summary) -> String {
@@ -240,6 +175,7 @@ mod tests {
             seconds: 1.25,
             requests: 3,
             not_physical: false,
+            conduct: twotrip_host::judge::Summary::default(),
             cases: vec![
                 Case::new(
                     Subject::Tool,
@@ -272,19 +208,23 @@ mod tests {
 
     #[test]
     fn junit_counts_and_escapes() {
-        let text = junit(&cars(), &SUMMARY);
+        let text = junit(&cars());
         for part in [
-            "tests=\"4\" failures=\"1\" errors=\"0\" time=\"2.500\"",
-            "<testsuite name=\"b|d&amp;.toml, seed 7\" tests=\"2\" failures=\"1\"",
-            "message=\"exit status &lt;1&gt; &amp; &quot;more&quot;\\u{7}\"",
+            "<testsuite name=\"b|d&amp;.toml, seed 7\"",
+            "message=\"exit status &lt;1&gt; &amp; &quot;more&quot;\u{FFFD}\"",
             "<property name=\"recording\" value=\"/kept/bus.pcapng\"/>",
             "<system-out>]]&gt; ~~~~ |</system-out>",
             "again: twotrip try a --seed 7 -- tool {bus}",
+            "time=\"1.25\"",
         ] {
             assert!(text.contains(part), "{part}\n{text}");
         }
         assert_eq!(text.matches("<failure").count(), 1);
-        assert!(text.lines().all(|line| !line.chars().any(char::is_control)));
+        let rules = twotrip_dialogue::conduct::Rule::ALL.len();
+        assert!(
+            text.contains(&format!("tests=\"{}\" failures=\"1\"", 2 * (2 + rules))),
+            "{text}"
+        );
     }
 
     #[test]
@@ -299,15 +239,8 @@ mod tests {
         let value: serde_json::Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(value["cars"][1]["cases"][0]["passed"], false);
         assert_eq!(value["summary"]["failed"], 1);
-        for (name, form) in [
-            ("a.xml", Form::JUnit),
-            ("a.json", Form::Json),
-            ("b.a.md", Form::Markdown),
-        ] {
-            assert_eq!(Form::of(Path::new(name)).ok(), Some(form));
-        }
         for name in ["a", "a.html", "xml", "a.XML"] {
-            assert!(Form::of(Path::new(name)).is_err(), "{name}");
+            assert!(form(Path::new(name)).is_err(), "{name}");
         }
     }
 }

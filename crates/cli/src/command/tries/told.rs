@@ -1,6 +1,7 @@
 //! What came of a car, for people and for machines.
 
 use serde::Serialize;
+use twotrip_host::judge;
 
 use super::{
     cases::Case,
@@ -29,6 +30,8 @@ pub(super) struct Car {
     pub(super) requests: u64,
     pub(super) not_physical: bool,
     pub(super) cases: Vec<Case>,
+    /// What the tool did, by the rules of good conduct.
+    pub(super) conduct: judge::Summary,
     /// Files that are kept.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(super) recording: Option<String>,
@@ -72,6 +75,7 @@ impl Car {
             passed,
             seconds: (found.took.as_secs_f64() * 1e3).round() / 1e3,
             requests: found.requests,
+            conduct: found.conduct,
             not_physical: found.not_physical,
             recording: kept(RECORDING),
             output: kept(OUTPUT),
@@ -111,6 +115,16 @@ impl Car {
             let text = format!("{}: {}", case.name, case.found);
             for line in output::beside(&format!("  {:<13}", case.subject.name()), &output::escape(&text)) {
                 output::line(&line)?;
+            }
+        }
+        let breaches = self.conduct.testers.iter().flat_map(|tester| &tester.breaches);
+        for breaches in breaches.filter(|breaches| breaches.severity == "unwise") {
+            let rule = format!("{}: {}", breaches.rule, breaches.kept);
+            if !self.failed().any(|case| case.name == rule) {
+                for line in output::beside(&format!("  {:<13}", "conduct"), &output::escape(&breaches.line()))
+                {
+                    output::line(&line)?;
+                }
             }
         }
         // Paths and commands stay whole, to be copied.

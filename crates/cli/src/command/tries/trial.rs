@@ -12,6 +12,7 @@ use twotrip_dialogue::verdict::Verdict;
 use twotrip_host::{
     bus::{Bus, Filter, Name},
     control::{ControlServer, default_path},
+    judge::{self, Summary},
     recording::{self, Beside},
     run::{Notice, Pace, Run},
     runtime_dir::RuntimeDir,
@@ -46,6 +47,8 @@ pub(super) struct Found {
     pub(super) took: Duration,
     /// What the tool has said, and the bytes left out of it.
     pub(super) said: Vec<u8>,
+    /// What it did by the rules of good conduct.
+    pub(super) conduct: Summary,
     pub(super) requests: u64,
     pub(super) not_physical: bool,
     /// Where recording and output are.
@@ -119,7 +122,8 @@ async fn beside(
     mut cases: Vec<Case>,
 ) -> Result<Option<Found>, Failure> {
     let mut bus = Bus::host(name).map_err(words::system)?;
-    let hears: Vec<Filter> = settings.hears().into_iter().map(Filter::exact).collect();
+    let hears = settings.hears().into_iter().map(Filter::exact);
+    let hears: Vec<Filter> = hears.chain(judge::IDENTIFIERS).collect();
     bus.set_filters(&hears).map_err(words::system)?;
     let control_path = default_path(name, &RuntimeDir::of_user().map_err(words::system)?);
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
@@ -206,14 +210,40 @@ async fn beside(
         )
     });
     cases.extend(verdicts);
+    let conduct = car.conduct();
+    cases.extend(conduct_cases(&conduct, args.strict));
     Ok(Some(Found {
         cases,
         took,
         said,
+        conduct,
         requests: car.simulator().counts().requests,
         not_physical: car.simulator().not_physical(),
         folder: folder.to_owned(),
     }))
+}
+
+/// The rules of conduct that were broken; one case that says so where none was.
+fn conduct_cases(conduct: &Summary, strict: bool) -> Vec<Case> {
+    let broken: Vec<Case> = conduct
+        .testers
+        .iter()
+        .flat_map(|tester| tester.breaches.iter().map(move |breaches| (tester, breaches)))
+        .filter(|(_, breaches)| breaches.severity == "violation" || strict && breaches.severity == "unwise")
+        .map(|(tester, breaches)| {
+            Case::new(
+                Subject::Conduct,
+                format!("{}: {}", breaches.rule, breaches.kept),
+                false,
+                format!("{}: {}", tester.tester, breaches.line()),
+            )
+        })
+        .collect();
+    if !broken.is_empty() || conduct.testers.is_empty() {
+        return broken;
+    }
+    let name = "the rules of good conduct are kept";
+    vec![Case::new(Subject::Conduct, name, true, conduct.headline())]
 }
 
 fn tool_case(ended: Ended) -> Case {
