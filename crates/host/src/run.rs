@@ -149,6 +149,8 @@ pub(crate) const TIMER_GRAIN: Duration = Duration::from_millis(2);
 /// What waits on the bus comes within one of these spans; the tasks that read an embedded bus need a turn of their own.
 const AT_HAND: Duration = Duration::from_millis(1);
 const QUIET: u32 = 3;
+/// A time in which every tester has done what it ever does: P2* is 5 s (ISO 15765-4).
+const NEVER: Duration = Duration::from_secs(600);
 /// Longest time in which what waits is let pass: a bus may have traffic without end.
 const LETTING_PASS: Duration = Duration::from_millis(50);
 
@@ -178,6 +180,8 @@ pub struct Run {
     /// How long nobody may want anything, and when somebody last did.
     patience: Option<Duration>,
     last_heard: BusInstant,
+    /// How much later than now testers are judged.
+    beyond: Duration,
 }
 
 impl Run {
@@ -212,6 +216,7 @@ impl Run {
             left_alone: None,
             patience: None,
             last_heard: BusInstant::ZERO,
+            beyond: Duration::ZERO,
         })
     }
 
@@ -223,8 +228,13 @@ impl Run {
 
     /// What the tool on the bus did about disturbances so far.
     pub fn judged(&mut self) -> Vec<Judged> {
-        let now = self.now();
+        let now = self.now() + self.beyond;
         self.verdicts.findings(&mut self.simulator, now)
+    }
+
+    /// The tool has ended: what it has not done by now it never will, and is judged so.
+    pub const fn tool_is_gone(&mut self) {
+        self.beyond = NEVER;
     }
 
     /// Ends the run when for this long no frame has come, no phrase was told and none is being carried out.
@@ -251,7 +261,7 @@ impl Run {
     /// What testers have done so far.
     #[must_use]
     pub fn conduct(&mut self) -> Summary {
-        let now = self.now();
+        let now = self.now() + self.beyond;
         self.judge.summary(now)
     }
 

@@ -184,6 +184,7 @@ async fn beside(
     let said = tool.said().bytes();
     fs::write(folder.join(OUTPUT), &said)?;
 
+    car.tool_is_gone();
     cases.insert(0, tool_case(ended));
     stored.add(car.simulator());
     match args.codes {
