@@ -28,6 +28,22 @@ fn the_list_has_what_a_good_tool_does_and_a_phrase_that_works() {
     }
 }
 
+/// While the run goes on, too: what the tester has done about each so far.
+#[test]
+fn a_report_tells_the_verdicts() {
+    let bus = bus();
+    let _car = Car::start(&["run", "codes-on-demand", "--bus", &bus]);
+    run(&["tell", "disturb drop 7E8 once", "disturb error-passive"]).expect(0);
+    run(&["scan", "codes", "--bus", &bus]).expect(0).says("P0301");
+    run(&["tell", "report"])
+        .expect(0)
+        .says("disturbance 1, drop 7E8 once: held")
+        .says("disturbance 2, error-passive: held");
+    let told = run(&["tell", "report", "--json"]).expect(0);
+    let said = told.stdout.replace(' ', "");
+    assert!(said.contains("\"verdict\":\"held\""), "{}", told.tale());
+}
+
 /// The built-in tester reads all codes whatever the line does, and does what a good tool does.
 #[test]
 fn scan_survives_a_disturbed_line() {

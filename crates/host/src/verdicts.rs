@@ -20,6 +20,34 @@ pub struct Judged {
     pub finding: Finding,
 }
 
+impl Judged {
+    /// In a line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let Finding {
+            verdict,
+            seen,
+            source,
+        } = &self.finding;
+        format!(
+            "disturbance {}, {}: {verdict}: {seen} [{source}]",
+            self.number, self.disturbance
+        )
+    }
+
+    /// The same for machines.
+    #[must_use]
+    pub fn to_json(&self) -> serde_json::Value {
+        serde_json::json!({
+            "number": self.number,
+            "disturbance": self.disturbance.to_string(),
+            "verdict": self.finding.verdict.name(),
+            "seen": self.finding.seen,
+            "source": self.finding.source,
+        })
+    }
+}
+
 /// The verdicts of a run.
 #[derive(Debug, Default)]
 pub struct Verdicts {

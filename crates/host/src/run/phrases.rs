@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use serde_json::Value;
 use twotrip_scenario::{Phrase, Problem, parse_phrase};
 use twotrip_sim::Event;
 use twotrip_units::BusInstant;
@@ -10,7 +11,10 @@ use super::{
     Notice, Run,
     snapshot::{EventLine, Snapshot},
 };
-use crate::control::{ControlRequest, Outcome, Progress, Reply, Wish};
+use crate::{
+    control::{ControlRequest, Outcome, Progress, Reply, Wish},
+    verdicts::Judged,
+};
 
 /// How often a client of the control socket hears how far its phrase has come.
 const PROGRESS_TICK: Duration = Duration::from_millis(250);
@@ -41,11 +45,18 @@ impl Run {
     }
 
     fn report(&mut self) -> Outcome {
-        let summary = self.conduct();
+        let (summary, judged) = (self.conduct(), self.judged());
+        // Words and numbers only: nothing in it that JSON could not say.
+        let mut detail = serde_json::to_value(&summary).ok();
+        if let Some(Value::Object(detail)) = &mut detail {
+            let disturbances = judged.iter().map(Judged::to_json).collect();
+            detail.insert("disturbances".to_owned(), Value::Array(disturbances));
+        }
+        let mut lines = summary.lines();
+        lines.extend(judged.iter().map(Judged::line));
         Outcome {
-            lines: summary.lines(),
-            // Words and numbers only: nothing in it that JSON could not say.
-            detail: serde_json::to_value(&summary).ok(),
+            lines,
+            detail,
             ..Outcome::done(summary.headline())
         }
     }
