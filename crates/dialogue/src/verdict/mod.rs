@@ -6,7 +6,7 @@
 //! ```
 //!
 //! Hits are what a disturbance did, told by whoever made it: an answer that is lost leaves nothing on the bus to see. Which
-//! rule a disturbance is judged by stands in [`rules`], by its name, with the source of the rule. Like a [`Dialogue`] a
+//! rule a disturbance is judged by stands in `rules`, by its name, with the source of the rule. Like a [`Dialogue`] a
 //! judge reads no clock, and its memory is bounded.
 
 mod debts;

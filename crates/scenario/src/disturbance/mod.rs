@@ -1,6 +1,6 @@
 //! Disturbances: what goes wrong on cue between a tool and the car, so that the tool can be seen to survive it.
 //!
-//! Everything that is known of one stands in one row of [`table`]: its name, what it is done to, what may be said with it,
+//! Everything that is known of one stands in one row of `table`: its name, what it is done to, what may be said with it,
 //! what it does, what a good tool does about it and where that rule stands. Grammar, help, `twotrip list disturbances` and
 //! tests read the rows. What a row does to frames and answers is made in `sim`; a row is there once its effect is.
 

@@ -1,7 +1,7 @@
 //! The disturbances of a run: which are on, how often each still acts, and the dice of each.
 //!
 //! Whoever can be disturbed asks [`Disturbances::acts`] at each opportunity, a frame or an answer, and does what the row says
-//! if it gives a size. What is done to frames between car and bus is in [`line`]; what an ECU does wrong is asked where
+//! if it gives a size. What is done to frames between car and bus is in [`mod@line`]; what an ECU does wrong is asked where
 //! it answers. Nothing here is asked while no disturbance was ever on.
 
 mod background;
