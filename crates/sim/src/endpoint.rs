@@ -15,8 +15,10 @@ use twotrip_can::{
     address::Addressing,
     timing::{self, BitRate},
 };
-use twotrip_isotp::{Channel, Config, Event};
+use twotrip_isotp::{Channel, Config, Deviation, Event, Grant};
 use twotrip_units::BusInstant;
+
+use crate::misbehaviour::{Misbehaviour, Sending};
 
 /// The longest time between a request and the start of its answer (ISO 15765-4, P2CAN).
 pub const P2: Duration = Duration::from_millis(50);
@@ -100,6 +102,8 @@ pub(crate) struct Endpoint {
     /// How long the frame last polled is on the wire.
     last_frame: Duration,
     counts: EndpointCounts,
+    /// From the first disturbance of its ECU on.
+    misbehaviour: Option<Box<Misbehaviour>>,
 }
 
 impl Endpoint {
@@ -112,6 +116,7 @@ impl Endpoint {
             leaves: None,
             last_frame: Duration::ZERO,
             counts: EndpointCounts::default(),
+            misbehaviour: None,
         }
     }
 
@@ -121,6 +126,10 @@ impl Endpoint {
 
     /// A frame came in. Says whether a request was completed by it.
     pub(crate) fn handle_frame(&mut self, now: BusInstant, frame: &Frame) -> bool {
+        let misbehaviour = self.misbehaviour.as_ref();
+        if misbehaviour.is_some_and(|misbehaviour| misbehaviour.is_gone(now)) {
+            return false;
+        }
         self.channel.handle_frame(now, frame);
         self.take_events(now)
     }
@@ -130,7 +139,16 @@ impl Endpoint {
         if self.timing.spacing.is_some() {
             self.leaves = Some(now + self.last_frame);
         } else {
-            self.channel.handle_transmitted(now);
+            self.on_left(now);
+        }
+    }
+
+    /// Our last frame has left the wire.
+    fn on_left(&mut self, now: BusInstant) {
+        self.channel.handle_transmitted(now);
+        let misbehaviour = self.misbehaviour.as_mut();
+        if misbehaviour.is_some_and(|misbehaviour| misbehaviour.on_frame_left(now)) {
+            self.reset();
         }
     }
 
@@ -138,7 +156,7 @@ impl Endpoint {
     pub(crate) fn handle_timeout(&mut self, now: BusInstant) {
         if let Some(leaves) = self.leaves.filter(|&leaves| leaves <= now) {
             self.leaves = None;
-            self.channel.handle_transmitted(leaves);
+            self.on_left(leaves);
         }
         self.channel.handle_timeout(now);
         self.take_events(now);
@@ -154,6 +172,12 @@ impl Endpoint {
             self.waiting.pop_front();
             self.counts.dropped += 1;
         }
+        if let Some(misbehaviour) = &mut self.misbehaviour {
+            let is_put_off = misbehaviour.serve(now, &mut self.channel, !self.waiting.is_empty());
+            if is_put_off || self.channel.is_transmitting() {
+                return None;
+            }
+        }
         let due = self.waiting.front().is_some_and(|request| request.due <= now);
         if due { self.waiting.pop_front() } else { None }
     }
@@ -163,6 +187,24 @@ impl Endpoint {
         // The channel is free here (`poll_due`) and an answer is never longer than it takes: nothing to report.
         let sent = self.channel.send(now, answer);
         debug_assert!(sent.is_ok(), "the channel refused an answer");
+    }
+
+    /// Sends an answer as an ECU does that misbehaves.
+    pub(crate) fn reply_badly(&mut self, now: BusInstant, request: &[u8], answer: &[u8], sending: Sending) {
+        if self.misbehaviour.is_none() && sending == Sending::default() {
+            return self.reply(now, answer);
+        }
+        let misbehaviour = self.misbehaviour.get_or_insert_default();
+        let service = request.first().copied().unwrap_or_default();
+        misbehaviour.send(now, &mut self.channel, service, answer, sending);
+    }
+
+    /// What flow control longer requests get.
+    pub(crate) fn grant(&mut self, grants: Grant) {
+        let deviation = self.channel.deviation().copied().unwrap_or_default();
+        if grants != deviation.grants {
+            self.channel.deviate(Some(Deviation { grants, ..deviation }));
+        }
     }
 
     pub(crate) fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
@@ -192,7 +234,11 @@ impl Endpoint {
         let due = if self.channel.is_transmitting() {
             None
         } else {
-            self.waiting.front().map(|request| request.due)
+            let put_off = self
+                .misbehaviour
+                .as_ref()
+                .and_then(|misbehaviour| misbehaviour.deadline());
+            put_off.or_else(|| self.waiting.front().map(|request| request.due))
         };
         let transport = self.transport_timeout();
         let transport = transport.map(|deadline| until.map_or(deadline, |until| until.max(deadline)));
@@ -212,6 +258,9 @@ impl Endpoint {
         self.channel.reset();
         self.waiting.clear();
         self.leaves = None;
+        if let Some(misbehaviour) = &mut self.misbehaviour {
+            misbehaviour.forget();
+        }
     }
 
     fn take_events(&mut self, now: BusInstant) -> bool {

@@ -28,6 +28,7 @@ mod gauge;
 mod job;
 mod ledger;
 mod meter;
+mod misbehaviour;
 mod monitors;
 mod nodes;
 mod simulator;

@@ -7,7 +7,7 @@
 use std::time::Duration;
 
 use twotrip_can::{
-    Frame,
+    CanId, Frame,
     address::{Addressing, EcuAddress},
 };
 use twotrip_ecu::{listed::ListedEcu, server};
@@ -289,6 +289,32 @@ impl Nodes {
     /// Sends an ECU's answer.
     pub(crate) fn reply(&mut self, place: usize, now: BusInstant, answer: &[u8]) {
         self.list[place].endpoint.reply(now, answer);
+    }
+
+    /// The endpoint at this place.
+    pub(crate) fn endpoint(&mut self, place: usize) -> &mut Endpoint {
+        &mut self.list[place].endpoint
+    }
+
+    /// By which the ECU at this place answers.
+    pub(crate) fn response_id(&self, place: usize) -> CanId {
+        self.list[place].address.response
+    }
+
+    /// By which all are asked.
+    pub(crate) fn functional_id(&self) -> CanId {
+        let first = self.list.first().map(|node| node.address);
+        first.unwrap_or(EcuAddress::ENGINE).functional
+    }
+
+    /// The place of the ECU to which a frame is the first of a longer request.
+    pub(crate) fn begins_a_request(&self, frame: &Frame) -> Option<usize> {
+        if frame.data().first().is_none_or(|pci| pci >> 4 != 1) {
+            return None;
+        }
+        self.list
+            .iter()
+            .position(|node| node.address.request == frame.id())
     }
 
     pub(crate) fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {

@@ -2,6 +2,7 @@
 //! the run in `stored`, how frames come in and go out in `line`.
 
 mod line;
+mod misbehaving;
 mod phrases;
 mod stored;
 
@@ -536,6 +537,7 @@ impl Simulator {
         if self.car.ecu.asleep() {
             return;
         }
+        self.choose_grant(now, frame);
         if self.nodes.handle_frame(now, frame, &self.car) {
             self.answer_due(now);
         }
@@ -615,9 +617,13 @@ impl Simulator {
 
     /// Lets an ECU answer a request.
     fn answer(&mut self, now: BusInstant, place: usize, request: &Request) {
-        let answered = self
-            .nodes
-            .answer(place, &mut self.car, request, &mut self.response);
+        let answered = match self.unserved(now, place, request.bytes()) {
+            Some(answer) => answer,
+            None => self
+                .nodes
+                .answer(place, &mut self.car, request, &mut self.response),
+        };
+        let answered = self.falsify(now, place, request.bytes(), answered);
         if answered == server::Answer::PositiveAndClear {
             self.moments += 1;
         }
@@ -626,7 +632,7 @@ impl Simulator {
             self.note_deed(now, request.bytes(), answered);
         }
         if answered.is_sent() {
-            self.nodes.reply(place, now, self.response.as_slice());
+            self.send(now, place, request.bytes());
         }
         self.look();
     }

@@ -11,8 +11,10 @@ use crate::{EcuNumber, Target};
 /// What a scan is after.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Topic {
-    /// Confirmed codes, service $03.
+    /// Confirmed codes, service $03; with them their number, so that a list that is not whole is noticed.
     Codes,
+    /// The number of confirmed codes, $01 PID $01. Comes with the codes.
+    CodeCount,
     /// Pending codes, $07.
     Pending,
     /// Permanent codes, $0A.
@@ -55,7 +57,7 @@ impl Topic {
             Self::Readiness | Self::SinceClear | Self::Live => Some(Masked::CurrentData),
             Self::Tests => Some(Masked::TestResults),
             Self::Vehicle | Self::Vin => Some(Masked::VehicleInformation),
-            Self::Codes | Self::Pending | Self::Permanent | Self::Clear => None,
+            Self::Codes | Self::CodeCount | Self::Pending | Self::Permanent | Self::Clear => None,
         }
     }
 }
@@ -229,6 +231,10 @@ pub struct Survey {
     support: [[SupportMask; EcuNumber::COUNT]; Masked::COUNT],
     findings: Vec<Finding>,
     unanswered: Vec<Question>,
+    /// ECUs that asked for time and never answered: they are asked nothing more.
+    given_up: [bool; EcuNumber::COUNT],
+    /// ECUs whose list of codes was read once more.
+    read_anew: [bool; EcuNumber::COUNT],
 }
 
 impl Survey {
@@ -246,6 +252,8 @@ impl Survey {
             support: [[SupportMask::NONE; EcuNumber::COUNT]; Masked::COUNT],
             findings: Vec::new(),
             unanswered: Vec::new(),
+            given_up: [false; EcuNumber::COUNT],
+            read_anew: [false; EcuNumber::COUNT],
         };
         survey.repeat();
         survey
@@ -255,6 +263,7 @@ impl Survey {
     pub fn repeat(&mut self) {
         self.findings.clear();
         self.unanswered.clear();
+        self.read_anew = [false; EcuNumber::COUNT];
         self.asked = None;
         self.begun.clear();
         self.asked_of_all.retain(|question| question.topic.is_none());
@@ -271,6 +280,7 @@ impl Survey {
     pub fn next_question(&mut self) -> Option<Question> {
         loop {
             match self.plan.pop_front()? {
+                Task::Ask(question) if self.is_given_up(question.target) => self.unanswered.push(question),
                 Task::Ask(question) => {
                     if question.target == Target::Functional && !self.asked_of_all.contains(&question) {
                         self.asked_of_all.push(question);
@@ -318,6 +328,10 @@ impl Survey {
         match question.topic {
             None => self.on_masks(ecu, &question, answer),
             Some(topic) => {
+                if topic == Topic::Codes && self.read_anew[ecu.index()] {
+                    self.findings
+                        .retain(|finding| finding.ecu != ecu || finding.topic != topic);
+                }
                 self.findings.push(Finding {
                     ecu,
                     topic,
@@ -326,6 +340,15 @@ impl Survey {
                 });
                 if question.request() == FREEZE_FRAME_CODE && holds_freeze_frame(answer) {
                     self.ask_first(self.freeze_frame_questions(ecu));
+                }
+                if topic == Topic::CodeCount && self.miscounts(ecu).is_some() && !self.read_anew[ecu.index()]
+                {
+                    self.read_anew[ecu.index()] = true;
+                    let list = [Service::ConfirmedCodes.to_byte()];
+                    self.ask_first(vec![
+                        Question::new(Target::Ecu(ecu), Some(Topic::Codes), &list),
+                        Question::new(Target::Ecu(ecu), Some(Topic::CodeCount), &CODE_COUNT),
+                    ]);
                 }
             }
         }
@@ -350,6 +373,44 @@ impl Survey {
         self.ask_first(missed);
     }
 
+    /// An ECU asked for time (7F xx 78) and then gave no answer: it is asked nothing more.
+    pub const fn on_put_off(&mut self, ecu: EcuNumber) {
+        self.present[ecu.number() as usize] = true;
+        self.given_up[ecu.number() as usize] = true;
+    }
+
+    /// The ECUs that asked for time and then gave no answer.
+    pub fn given_up(&self) -> impl Iterator<Item = EcuNumber> {
+        let given_up = EcuNumber::all().zip(self.given_up);
+        given_up.filter_map(|(ecu, given_up)| given_up.then_some(ecu))
+    }
+
+    fn is_given_up(&self, target: Target) -> bool {
+        match target {
+            Target::Ecu(ecu) => self.given_up[ecu.index()],
+            Target::Functional => {
+                let mut ecus = self.ecus().peekable();
+                ecus.peek().is_some() && ecus.all(|ecu| self.given_up[ecu.index()])
+            }
+        }
+    }
+
+    /// The number of codes that PID $01 tells and the number in the list, where they differ.
+    #[must_use]
+    pub fn miscounts(&self, ecu: EcuNumber) -> Option<(u8, u8)> {
+        let last = |topic| {
+            let of = |finding: &&Finding| finding.ecu == ecu && finding.topic == topic;
+            self.findings.iter().rev().find(of)
+        };
+        let (counted, list) = (last(Topic::CodeCount)?, last(Topic::Codes)?);
+        match (&*counted.answer, &*list.answer) {
+            (&[0x41, 0x01, count, ..], &[0x43, listed, ..]) if count & 0x7F != listed => {
+                Some((count & 0x7F, listed))
+            }
+            _ => None,
+        }
+    }
+
     /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked again, some times:
     /// an answer may have been lost or late. An ECU that was silent as all were asked is asked by itself: what it does
     /// not have it then refuses (SAE J1979), and what was lost is there. As long as nobody is known all are asked again.
@@ -361,7 +422,7 @@ impl Survey {
             Target::Functional if self.ecus().next().is_some() => {
                 let silent: Vec<Question> = self
                     .ecus()
-                    .filter(|ecu| !answered[ecu.index()])
+                    .filter(|ecu| !answered[ecu.index()] && !self.given_up[ecu.index()])
                     .map(|ecu| question.follow_up(ecu))
                     .collect();
                 self.ask_first(silent);
@@ -432,7 +493,16 @@ impl Survey {
             )]
         };
         match topic {
-            Topic::Codes => to_all(topic, Service::ConfirmedCodes),
+            Topic::Codes => {
+                let mut questions = to_all(topic, Service::ConfirmedCodes);
+                questions.extend(self.each_ecu(Masked::CurrentData, |ecu, support| {
+                    let count = Question::new(Target::Ecu(ecu), Some(Topic::CodeCount), &CODE_COUNT);
+                    Vec::from_iter(support.contains(CODE_COUNT[1]).then_some(count))
+                }));
+                questions
+            }
+            // Asked for with the codes.
+            Topic::CodeCount => Vec::new(),
             Topic::Pending => to_all(topic, Service::PendingCodes),
             Topic::Permanent => to_all(topic, Service::PermanentCodes),
             // What is cleared has been read: afterwards nobody can.
@@ -505,6 +575,8 @@ impl Survey {
 const FREEZE_FRAME_CODE: [u8; 3] = [0x02, 0x02, 0x00];
 /// Monitor status since the last clearing, and in this driving cycle.
 const READINESS: [u8; 2] = [0x01, 0x41];
+/// `01 01`: monitor status, with the number of confirmed codes (SAE J1979).
+const CODE_COUNT: [u8; 2] = [0x01, 0x01];
 /// Warm-ups, and kilometres, since the last clearing.
 const SINCE_CLEAR: [u8; 2] = [0x30, 0x31];
 /// `09 02`: the vehicle identification number.

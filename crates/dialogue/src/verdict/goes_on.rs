@@ -34,6 +34,7 @@ impl Observe for GoesOn {
 
     fn on_begun(&mut self, at: BusInstant, role: Role, talk: &Talk) {
         if !self.is_over
+            && matches!(role, Role::Answer(_))
             && let Some((asked, ecu)) = Debts::at_stake(role, talk)
         {
             self.long.owe(at, asked, ecu);

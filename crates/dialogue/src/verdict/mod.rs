@@ -9,9 +9,15 @@
 //! rule a disturbance is judged by stands in `rules`, by its name, with the source of the rule. Like a [`Dialogue`] a
 //! judge reads no clock, and its memory is bounded.
 
+mod beside;
+mod busy;
 mod debts;
 mod goes_on;
+mod moves_on;
+mod once_more;
+mod pending;
 mod rules;
+mod steered;
 mod talk;
 #[cfg(test)]
 mod tests;

@@ -39,6 +39,32 @@ const fn ms(what: &'static str, range: [f64; 2], usual: Option<f64>) -> Size {
     }
 }
 
+/// A time in seconds.
+const fn seconds(what: &'static str, range: [f64; 2], usual: Option<f64>) -> Size {
+    Size {
+        unit: "s",
+        ..ms(what, range, usual)
+    }
+}
+
+/// Bytes of a message.
+const fn bytes(what: &'static str, range: [f64; 2], usual: Option<f64>) -> Size {
+    Size {
+        unit: "bytes",
+        ..ms(what, range, usual)
+    }
+}
+
+/// Consecutive frames of an answer that are right before the one that is not.
+const fn frames_before() -> Size {
+    Size {
+        what: "right frames before it",
+        unit: "frames",
+        range: [0.0, 500.0],
+        usual: Some(0.0),
+    }
+}
+
 /// Each time unless it is said how often.
 const ALWAYS: Often = Often::Counted(Occurrence::Always);
 
@@ -179,5 +205,389 @@ rows! {
         good_tool: "notices that nobody answers, asks again, and goes on once the car is back",
         source: "common practice, no source",
         example: "disturb interface-down 3 s",
+    }
+
+    /// The answer is late.
+    LateAnswer {
+        name: "late-answer",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(ms("delay", [1.0, 10_000.0], Some(80.0))),
+        often: ALWAYS,
+        meaning: "answers begin so much later: above some 40 ms beyond P2",
+        good_tool: "takes what comes within P2 (50 ms) and what its own allowance adds; asks again after that, and takes no late \
+                    answer for that to another question",
+        source: "ISO 15765-4 (P2CAN 50 ms), from public summaries",
+        example: "disturb late-answer 7E8 200 ms once",
+    }
+    /// 7F xx 78, then the answer.
+    ResponsePending {
+        name: "response-pending",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(seconds("time to the answer", [0.1, 60.0], Some(1.0))),
+        often: ALWAYS,
+        meaning: "says 7F xx 78 at once, again every 4 s, and answers after this time",
+        good_tool: "waits 5 s (P2*) from each 7F xx 78 on, does not ask again meanwhile, and takes the answer",
+        source: "ISO 15765-3 and ISO 14229-1 (P2* 5000 ms, response pending), from public summaries",
+        example: "disturb response-pending 7E8 3 s once",
+    }
+    /// 7F xx 78 for ever.
+    PendingForever {
+        name: "pending-forever",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "says 7F xx 78 at once and again every 4 s, and never answers; the next request ends it",
+        good_tool: "gives up by a limit of its own, says so, and goes on with other ECUs",
+        source: "ISO 14229-1 sets no limit (from memory); to have one is common practice, no source",
+        example: "disturb pending-forever 7E8 once",
+    }
+    /// 7F xx 21.
+    Busy {
+        name: "busy",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: Often::Counted(Occurrence::Times(2)),
+        meaning: "answers 7F xx 21 (busy, repeat request) and does nothing else",
+        good_tool: "repeats the request after 200 ms, up to six times",
+        source: "SAE J1979, ISO 15765-4 (from memory)",
+        example: "disturb busy 7E8 3 times",
+    }
+    /// 7F 04 22.
+    RefuseClear {
+        name: "refuse-clear",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "refuses to clear (7F 04 22, conditions not correct) and clears nothing",
+        good_tool: "says that nothing was cleared and what may be missing; does not repeat it at once",
+        source: "SAE J1979 service $04; AUTOSAR SWS_Dcm_00704",
+        example: "disturb refuse-clear once",
+    }
+    /// No answer.
+    Silent {
+        name: "silent",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "does not serve requests and says nothing",
+        good_tool: "asks again after P2; says in the end what it did not get",
+        source: "ISO 15765-4 (P2CAN), from public summaries; to repeat is common practice, no source",
+        example: "disturb silent 7E8 20 %",
+    }
+    /// Silence in place of a refusal.
+    SilentRefusal {
+        name: "silent-refusal",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "is silent where it ought to refuse (7F xx ..)",
+        good_tool: "ends its wait after P2 and goes on",
+        source: "ISO 15765-4 (P2CAN), from public summaries",
+        example: "disturb silent-refusal",
+    }
+    /// A refusal in place of silence.
+    RefusalForSilence {
+        name: "refusal-for-silence",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "refuses (7F xx 12, a service that it lacks 7F xx 11) where it ought to be silent",
+        good_tool: "takes it as: not supported, and goes on",
+        source: "AUTOSAR SWS_Dcm_00001 (what is suppressed); seen in the field for service $0A",
+        example: "disturb refusal-for-silence",
+    }
+    /// Other padding.
+    Padding {
+        name: "padding",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "fills its frames up with AA",
+        good_tool: "does not look at what follows the message",
+        source: "ISO 15765-2 (padding is not interpreted), from memory",
+        example: "disturb padding",
+    }
+    /// Frames of fewer than eight bytes.
+    ShortFrames {
+        name: "short-frames",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "does not fill its frames up to eight bytes",
+        good_tool: "ignores them and says so, or takes them for what they carry; does not read beyond their end",
+        source: "ISO 15765-4 (DLC 8), from memory",
+        example: "disturb short-frames 7E8 20 %",
+    }
+    /// An answer under another identifier.
+    OtherIdentifier {
+        name: "other-identifier",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "answers under an identifier that no ECU of a car has (7F8 in place of 7E8; on 29 bits to tester F9 in place of F1)",
+        good_tool: "ignores it, sends no flow control for it, and asks again",
+        source: "ISO 15765-4 (7E8 to 7EF, 18DAF1xx), from memory",
+        example: "disturb other-identifier 7E8 once",
+    }
+    /// An answer without its end.
+    Truncated {
+        name: "truncated",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(bytes("bytes left out", [1.0, 4094.0], Some(1.0))),
+        often: ALWAYS,
+        meaning: "answers lack so many bytes at their end; one is left at the least. The transport is right",
+        good_tool: "does not read beyond the end, shows nothing that it made up, and asks again or says that the answer is too short",
+        source: "SAE J1979 (lengths of data), from memory",
+        example: "disturb truncated 7E8 2 bytes once",
+    }
+    /// An answer with something behind it.
+    OverLong {
+        name: "over-long",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(bytes("bytes too many", [1.0, 4000.0], Some(3.0))),
+        often: ALWAYS,
+        meaning: "answers have so many bytes 55 behind their end. The transport is right",
+        good_tool: "shows nothing of the surplus as data, and says that the answer is too long",
+        source: "SAE J1979 (lengths of data), from memory",
+        example: "disturb over-long 7E8 3 bytes",
+    }
+    /// A first frame that announces too much.
+    WrongLength {
+        name: "wrong-length",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(bytes("bytes announced too many", [1.0, 4000.0], Some(14.0))),
+        often: ALWAYS,
+        meaning: "first frames announce so many bytes more than come",
+        good_tool: "gives the message up after 150 ms (N_Cr), shows nothing of it, and asks again",
+        source: "ISO 15765-2:2016 9.7 (N_Cr), ISO 15765-4 (150 ms), from public summaries",
+        example: "disturb wrong-length 7E8 14 bytes once",
+    }
+    /// A wrong sequence number.
+    WrongSequence {
+        name: "wrong-sequence",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(frames_before()),
+        often: ALWAYS,
+        meaning: "a consecutive frame of each longer answer has a sequence number one too high, after so many right ones",
+        good_tool: "discards the message (N_WRONG_SN), and asks again",
+        source: "ISO 15765-2:2016 9.6.4.4, from public summaries",
+        example: "disturb wrong-sequence 7E8 once",
+    }
+    /// A consecutive frame that does not come.
+    MissingFrame {
+        name: "missing-frame",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(frames_before()),
+        often: ALWAYS,
+        meaning: "a consecutive frame of each longer answer is left out, after so many right ones",
+        good_tool: "discards the message (N_WRONG_SN, N_Cr at its end), and asks again",
+        source: "ISO 15765-2:2016 9.6.4.4 and 9.7, from public summaries",
+        example: "disturb missing-frame 7E8 1 frames once",
+    }
+    /// A consecutive frame that comes twice.
+    RepeatedFrame {
+        name: "repeated-frame",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(frames_before()),
+        often: ALWAYS,
+        meaning: "a consecutive frame of each longer answer comes twice, after so many right ones",
+        good_tool: "discards the message (N_WRONG_SN), and asks again",
+        source: "ISO 15765-2:2016 9.6.4.4, from public summaries",
+        example: "disturb repeated-frame 7E8 once",
+    }
+    /// Flow control is not heard.
+    DeafToFlowControl {
+        name: "deaf-to-flow-control",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "does not hear flow control: after the first frame of a longer answer nothing follows",
+        good_tool: "gives the message up after 150 ms (N_Cr), and asks again",
+        source: "ISO 15765-2:2016 9.7 (N_Cr), ISO 15765-4 (150 ms), from public summaries",
+        example: "disturb deaf-to-flow-control 7E8 once",
+    }
+    /// Flow control is not waited for.
+    Impatient {
+        name: "impatient",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "does not wait for flow control: all frames of a longer answer follow the first one back to back",
+        good_tool: "loses nothing where its flow control was in time; else gives the message up and asks again",
+        source: "ISO 15765-2:2016 9.6.5 (flow control), from public summaries",
+        example: "disturb impatient",
+    }
+    /// WAIT to a longer request.
+    FlowWait {
+        name: "flow-wait",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(Size {
+            what: "number of WAITs",
+            unit: "frames",
+            range: [1.0, 255.0],
+            usual: Some(3.0),
+        }),
+        often: ALWAYS,
+        meaning: "answers the first frame of a longer request with so many WAITs, 50 ms apart, before it lets it come",
+        good_tool: "waits 75 ms (N_Bs) from each WAIT on, and then sends the rest",
+        source: "ISO 15765-2:2016 9.6.5.1, ISO 15765-4 (N_Bs 75 ms), from public summaries",
+        example: "disturb flow-wait 7E8 5 frames",
+    }
+    /// OVERFLOW to a longer request.
+    FlowOverflow {
+        name: "flow-overflow",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "answers the first frame of a longer request with OVERFLOW",
+        good_tool: "sends nothing more of it (N_BUFFER_OVFLW), and says so",
+        source: "ISO 15765-2:2016 9.6.5.1, from public summaries",
+        example: "disturb flow-overflow 7E8",
+    }
+    /// No flow control to a longer request.
+    NoFlowControl {
+        name: "no-flow-control",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "does not answer the first frame of a longer request",
+        good_tool: "sends nothing more of it (N_TIMEOUT_Bs), and says so or asks again",
+        source: "ISO 15765-2:2016 9.7, ISO 15765-4 (N_Bs 75 ms), from public summaries",
+        example: "disturb no-flow-control 7E8 once",
+    }
+    /// A reserved STmin.
+    ReservedStMin {
+        name: "reserved-st-min",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "its flow control has STmin F0, which is reserved",
+        good_tool: "leaves 127 ms between its consecutive frames",
+        source: "ISO 15765-2:2016 9.6.5.5, from public summaries",
+        example: "disturb reserved-st-min",
+    }
+    /// A code is missing.
+    CodeLeftOut {
+        name: "code-left-out",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: Often::Counted(Occurrence::Times(1)),
+        meaning: "the last code of a list ($03, $07, $0A) is left out, and is there when it is read again",
+        good_tool: "holds the list of $03 against the number of codes in PID $01, and reads it again where they differ",
+        source: "SAE J1979 (PID $01, number of codes); to read again is common practice, no source",
+        example: "disturb code-left-out 7E8 once",
+    }
+    /// No VIN.
+    VinMissing {
+        name: "vin-missing",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "InfoType $02 is neither announced nor answered",
+        good_tool: "says that there is no VIN, and shows the rest",
+        source: "SAE J1979 service $09 (InfoType $02), from memory",
+        example: "disturb vin-missing",
+    }
+    /// A VIN that is too short.
+    VinShort {
+        name: "vin-short",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(Size {
+            what: "characters",
+            unit: "characters",
+            range: [1.0, 16.0],
+            usual: Some(12.0),
+        }),
+        often: ALWAYS,
+        meaning: "the VIN has so many characters, in place of 17",
+        good_tool: "does not show it as a VIN, or says that it is too short",
+        source: "ISO 3779 (17 characters); SAE J1979 service $09",
+        example: "disturb vin-short 12 characters",
+    }
+    /// A VIN with bytes that are no characters.
+    VinGarbled {
+        name: "vin-garbled",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "some characters of the VIN are bytes 9C, FF and 07",
+        good_tool: "says that it is no VIN, and writes none of these bytes to a terminal or file as they are",
+        source: "ISO 3779 (capital letters and digits)",
+        example: "disturb vin-garbled",
+    }
+    /// A mask that announces too much.
+    MaskLies {
+        name: "mask-lies",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: None,
+        often: ALWAYS,
+        meaning: "masks of what is supported announce three parameters that are not there",
+        good_tool: "ends its wait for them after P2, says that they were not told, and reads the others",
+        source: "SAE J1979 (unsupported: silence), ISO 15765-4 (P2CAN), from public summaries",
+        example: "disturb mask-lies",
+    }
+    /// The ECU resets while it answers.
+    Reset {
+        name: "reset",
+        subject: Subject::Ecu,
+        picks: Picks::AnEcu,
+        size: Some(ms("time until it is back", [10.0, 60_000.0], Some(300.0))),
+        often: Often::Counted(Occurrence::Times(1)),
+        meaning: "resets in the middle of a longer answer, after its first consecutive frame, and is back after this time; its memory stays",
+        good_tool: "gives the message up after 150 ms (N_Cr), and asks again until the ECU is back",
+        source: "ISO 15765-2:2016 9.7 (N_Cr), from public summaries; to repeat is common practice, no source",
+        example: "disturb reset 7E8 500 ms",
+    }
+    /// The ECUs sleep until they hear something.
+    Sleep {
+        name: "sleep",
+        subject: Subject::Ecu,
+        picks: Picks::Nothing,
+        size: Some(seconds("silence after which they sleep", [0.1, 600.0], Some(5.0))),
+        often: Often::Lasting,
+        meaning: "after so long a silence on the bus the ECUs sleep: the next frame wakes them, 50 ms later, and is not answered",
+        good_tool: "asks again where nobody answered",
+        source: "ISO 11898-2 (wake-up by bus traffic), from memory; to repeat is common practice, no source",
+        example: "disturb sleep 2 s",
+    }
+    /// Another tester is on the bus.
+    SecondTester {
+        name: "second-tester",
+        subject: Subject::Ecu,
+        picks: Picks::Nothing,
+        size: Some(ms("time between its requests", [20.0, 60_000.0], Some(150.0))),
+        often: Often::Lasting,
+        meaning: "another tester asks all ECUs for PIDs $0C and $0D by turns, and they answer it too",
+        good_tool: "takes no answer but those to its own question: by service and parameter",
+        source: "ISO 15765-4 allows one tester (from memory); SAE J1979 (answers echo the parameter)",
+        example: "disturb second-tester 100 ms",
     }
 }

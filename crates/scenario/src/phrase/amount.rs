@@ -106,6 +106,9 @@ pub(super) fn amount(name: &'static str, unit: &'static str, range: [f64; 2]) ->
 fn written_as(unit: &str) -> &'static [Unit<f64>] {
     match unit {
         "%" => &[("%", |value| value)],
+        "bytes" => &[("bytes", f64::round), ("byte", f64::round)],
+        "frames" => &[("frames", f64::round), ("frame", f64::round)],
+        "characters" => &[("characters", f64::round), ("character", f64::round)],
         "C" => &[
             ("C", |value| value),
             ("F", |value| Temperature::from_fahrenheit(value).celsius()),

@@ -442,11 +442,7 @@ fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
             "42",
             "`42` has its values above already",
         ),
-        (
-            "data = '42 12 C'",
-            "C",
-            "`C` is no unit of control module voltage",
-        ),
+        ("data = '42 12 C'", "C", "`C` is no unit of module voltage"),
         (
             "data = '42 66 V'",
             "66 V",

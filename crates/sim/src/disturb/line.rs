@@ -9,7 +9,7 @@
 
 use std::time::Duration;
 
-use twotrip_can::{Frame, timing::BitRate};
+use twotrip_can::{CanId, Frame, timing::BitRate};
 use twotrip_scenario::disturbance::Kind;
 use twotrip_units::BusInstant;
 
@@ -18,10 +18,13 @@ use super::{
     background::Background,
     controller::{Controller, Destroyed},
     lane::{Held, Lane},
+    other_tester::OtherTester,
 };
 
 /// How long a frame of ours waits for the bus to take it (N_As, ISO 15765-4: 25 ms).
 const TAKEN_WITHIN: Duration = Duration::from_millis(25);
+/// How long ECUs take to be awake (our choice).
+const WAKING: Duration = Duration::from_millis(50);
 /// Our frames are let into the lane up to this many.
 const ROOM: usize = 192;
 
@@ -64,6 +67,12 @@ pub(crate) struct Line {
     on_bus: Option<OnBus>,
     gone: Option<Gone>,
     background: Option<Background>,
+    other_tester: Option<OtherTester>,
+    /// By which testers ask all ECUs.
+    functional: CanId,
+    /// When a frame came in last, and when the ECUs are awake that it woke.
+    heard: Option<BusInstant>,
+    wake: BusInstant,
     /// An error-passive controller sends its next frame not before this.
     suspended: BusInstant,
     /// Something was switched on or off, and no time has been told since.
@@ -73,7 +82,7 @@ pub(crate) struct Line {
 
 impl Line {
     /// Without disturbances. `is_sending`: the bus has a frame of the car.
-    pub(crate) fn new(seed: u64, rate: BitRate, is_sending: bool) -> Self {
+    pub(crate) fn new(seed: u64, rate: BitRate, functional: CanId, is_sending: bool) -> Self {
         Self {
             disturbances: Disturbances::new(seed),
             rate,
@@ -87,6 +96,10 @@ impl Line {
             }),
             gone: None,
             background: None,
+            other_tester: None,
+            functional,
+            heard: None,
+            wake: BusInstant::ZERO,
             suspended: BusInstant::ZERO,
             is_news: false,
             now: BusInstant::ZERO,
@@ -109,6 +122,7 @@ impl Line {
             self.say(now, report);
         }
         self.pass_background(now, is_awake);
+        self.pass_other_tester(now);
         // What the bus has not taken in time it will not take.
         self.on_bus
             .take_if(|on_bus| !on_bus.is_awaited && now >= on_bus.since + TAKEN_WITHIN);
@@ -157,6 +171,37 @@ impl Line {
                 to_bus.push(Held::own(frame, due));
             }
         });
+    }
+
+    fn pass_other_tester(&mut self, now: BusInstant) {
+        let Some((number, ms)) = self.disturbances.lasting(Kind::SecondTester) else {
+            self.other_tester = None;
+            return;
+        };
+        let tester = self.other_tester.get_or_insert_with(|| OtherTester::new(now));
+        if let Some(request) = tester.asks(now, Duration::from_secs_f64(ms / 1000.0), self.functional) {
+            self.disturbances.hit(number, now, Some(request.id()));
+            self.to_bus.push(Held::own(request, now));
+            self.to_car.push(Held::own(request, now));
+        }
+    }
+
+    /// Whether the ECUs sleep, or are not awake again yet: a frame wakes them, and is not heard.
+    fn sleeps(&mut self, now: BusInstant, frame: &Frame) -> bool {
+        let Some((number, seconds)) = self.disturbances.lasting(Kind::Sleep) else {
+            self.heard = None;
+            return false;
+        };
+        let silence = Duration::from_secs_f64(seconds);
+        if self.heard.is_none_or(|heard| now >= heard + silence) {
+            self.wake = now + WAKING;
+        }
+        self.heard = Some(now);
+        if now < self.wake {
+            self.disturbances.hit(number, now, Some(frame.id()));
+            return true;
+        }
+        false
     }
 
     /// Leaves the bus: what was under way is lost.
@@ -266,7 +311,7 @@ impl Line {
             self.disturbances.hit(gone.number, now, Some(id));
             return;
         }
-        if self.disturbances.acts(now, Kind::Drop, id).is_some() {
+        if self.sleeps(now, frame) || self.disturbances.acts(now, Kind::Drop, id).is_some() {
             return;
         }
         let is_destroyed = self.disturbances.acts(now, Kind::BusError, id).is_some();
@@ -366,6 +411,7 @@ impl Line {
             self.again.map(|(due, _)| due),
             self.gone.map(|gone| gone.until),
             background.map(Background::next),
+            self.other_tester.map(|tester| tester.next()),
         ]
         .into_iter()
         .flatten()

@@ -6,8 +6,10 @@
 
 mod background;
 mod controller;
+pub(crate) mod ecu;
 mod lane;
 pub(crate) mod line;
+mod other_tester;
 
 use std::collections::VecDeque;
 

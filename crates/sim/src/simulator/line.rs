@@ -1,6 +1,6 @@
 //! Frames in and out, through what disturbs them: the calls that whoever has the bus makes.
 
-use twotrip_can::{CanId, Frame};
+use twotrip_can::Frame;
 use twotrip_scenario::disturbance::{Disturbance, Kind};
 use twotrip_units::BusInstant;
 
@@ -8,7 +8,7 @@ use super::Simulator;
 use crate::{
     Event, Outcome,
     disturb::{
-        Act, Trace,
+        Trace,
         line::{Car, Line},
     },
 };
@@ -113,17 +113,9 @@ impl Simulator {
     /// The line, from the first disturbance on.
     fn line(&mut self) -> &mut Line {
         let (seed, rate, is_sending) = (self.seed, self.rate, self.is_sending());
+        let functional = self.nodes.functional_id();
         self.line
-            .get_or_insert_with(|| Box::new(Line::new(seed, rate, is_sending)))
-    }
-
-    /// Whether a disturbance of this kind acts on the ECU that answers by the identifier, at this opportunity: what is
-    /// asked of it, or what it says.
-    #[expect(dead_code, reason = "rows of ECUs come next")]
-    pub(super) fn disturbed(&mut self, now: BusInstant, kind: Kind, ecu: CanId) -> Option<Act> {
-        let act = self.line.as_mut()?.disturbances.acts(now, kind, ecu);
-        self.note_disturbances();
-        act
+            .get_or_insert_with(|| Box::new(Line::new(seed, rate, functional, is_sending)))
     }
 
     /// Switches a disturbance on.
@@ -155,7 +147,7 @@ impl Simulator {
     }
 
     /// Tells which have begun and ended.
-    fn note_disturbances(&mut self) {
+    pub(super) fn note_disturbances(&mut self) {
         while let Some(change) = self
             .line
             .as_mut()

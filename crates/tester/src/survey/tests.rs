@@ -81,11 +81,18 @@ const MASKS: [&str; 3] = ["all [01, 00]", "7E8 [01, 20]", "7E8 [01, 40]"];
 
 #[test]
 fn codes_are_asked_of_all() {
-    let expected = [&MASKS[..], &["all [03]", "all [07]", "7E8 [07]", "7E9 [07]"]].concat();
+    // Their number with them.
+    let expected = [
+        &MASKS[..],
+        &["all [03]", "7E8 [01, 01]", "7E9 [01, 01]"],
+        &["all [07]", "7E8 [07]", "7E9 [07]"],
+    ]
+    .concat();
     let survey = asks(&[Topic::Codes, Topic::Pending], &expected);
     let found: Vec<_> = survey
         .findings()
         .iter()
+        .filter(|finding| finding.topic == Topic::Codes)
         .map(|finding| (finding.ecu.number(), &*finding.answer))
         .collect();
     assert_eq!(found, [(0, &[0x43, 0x01, 0x04, 0x55][..]), (1, &[0x43, 0x00])]);
@@ -223,7 +230,8 @@ fn what_an_ecu_owes_is_asked_again() {
         twice.iter().all(|question| times(&asked, question) == 2),
         "{asked:?}"
     );
-    assert_eq!(survey.findings().len(), 3);
+    // Two of live data, the list of codes and their number.
+    assert_eq!(survey.findings().len(), 4);
     assert!(survey.unanswered().is_empty());
 }
 
@@ -313,4 +321,86 @@ fn masks_end_at_the_last_one() {
     }
     let mut survey = Survey::new(&[]);
     assert_eq!(play(&mut survey, endless), ["all [01, 00]", "7E8 [01, 20]"]);
+}
+
+/// Plays the survey against an engine whose answers are made from how often this was asked before; 78 puts off for ever.
+fn play_moods(topics: &[Topic], mood: fn(&[u8], usize) -> Option<&'static [u8]>) -> (Survey, Vec<String>) {
+    let mut survey = Survey::new(topics);
+    let mut asked: Vec<Vec<u8>> = Vec::new();
+    let mut told = Vec::new();
+    while let Some(question) = survey.next_question() {
+        assert!(asked.len() < 100, "the survey has no end: {told:?}");
+        let request = question.request().to_vec();
+        let before = asked.iter().filter(|other| **other == request).count();
+        let whom = if question.target == Target::Functional {
+            "all"
+        } else {
+            "7E8"
+        };
+        told.push(format!("{whom} {request:02X?}"));
+        match mood(&request, before) {
+            Some([0x78]) => survey.on_put_off(EcuNumber::ENGINE),
+            Some(answer) => survey.on_answer(EcuNumber::ENGINE, answer),
+            None => {}
+        }
+        survey.on_finished();
+        asked.push(request);
+    }
+    (survey, told)
+}
+
+const ONLY_STATUS: &[u8] = &[0x41, 0x00, 0x80, 0x00, 0x00, 0x00];
+const TWO_COUNTED: &[u8] = &[0x41, 0x01, 0x82, 0x07, 0xE5, 0x00];
+
+/// SAE J1979: PID $01 tells how many confirmed codes there are.
+#[test]
+fn a_list_of_codes_that_is_not_whole_is_read_once_more() {
+    let (survey, asked) = play_moods(&[Topic::Codes], |request, before| match request {
+        [0x01, 0x00] => Some(ONLY_STATUS),
+        [0x01, ..] => Some(TWO_COUNTED),
+        _ if before == 0 => Some(&[0x43, 0x01, 0x03, 0x01]),
+        _ => Some(&[0x43, 0x02, 0x03, 0x01, 0x03, 0x02]),
+    });
+    assert_eq!(
+        asked,
+        [
+            "all [01, 00]",
+            "all [03]",
+            "7E8 [01, 01]",
+            "7E8 [03]",
+            "7E8 [01, 01]"
+        ]
+    );
+    let lists = survey
+        .findings()
+        .iter()
+        .filter(|finding| finding.topic == Topic::Codes);
+    let counts: Vec<u8> = lists.map(|list| list.answer[1]).collect();
+    assert_eq!(counts, [2]);
+    assert_eq!(survey.miscounts(EcuNumber::ENGINE), None);
+    // One that never is whole is said to be none.
+    let (survey, asked) = play_moods(&[Topic::Codes], |request, _| match request {
+        [0x01, 0x00] => Some(ONLY_STATUS),
+        [0x01, ..] => Some(TWO_COUNTED),
+        _ => Some(&[0x43, 0x01, 0x03, 0x01]),
+    });
+    assert_eq!(asked.len(), 5);
+    assert_eq!(survey.miscounts(EcuNumber::ENGINE), Some((2, 1)));
+}
+
+#[test]
+fn an_ecu_that_puts_off_its_answer_for_ever_is_asked_nothing_more() {
+    let (survey, asked) = play_moods(&[Topic::Codes, Topic::Pending], |request, _| match request {
+        [0x01, 0x00] => Some(ONLY_STATUS),
+        _ => Some(&[0x78]),
+    });
+    assert_eq!(asked, ["all [01, 00]", "all [03]"]);
+    assert!(survey.given_up().eq([EcuNumber::ENGINE]));
+    assert!(
+        survey
+            .unanswered()
+            .iter()
+            .map(Question::request)
+            .eq([&[0x01, 0x01][..], &[0x07]])
+    );
 }

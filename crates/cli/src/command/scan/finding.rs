@@ -177,6 +177,18 @@ pub(super) enum Finding {
         #[serde(skip_serializing_if = "Option::is_none")]
         unknown_from: Option<String>,
     },
+    /// PID $01 tells another number of confirmed codes than the list has, which was read twice.
+    Miscounted {
+        ecu: String,
+        counted: u8,
+        listed: u8,
+    },
+    /// The ECU asked for time and never answered: nothing more was asked of it.
+    GivenUp {
+        ecu: String,
+    },
+    /// No ECU tells the vehicle identification number.
+    NoVin,
     /// An answer that breaks a rule of J1979, or a refusal.
     Odd {
         ecu: String,
@@ -304,15 +316,27 @@ impl Finding {
                 if let Some(from) = unknown_from {
                     text += &format!("; what it supports from {from} on is not known");
                 }
-                let lines = output::wrap(&text, 0, WIDTH);
-                lines
-                    .into_iter()
-                    .map(|line| format!("{AMBER}{line}{PLAIN}"))
-                    .collect()
+                amber(&text)
             }
+            Self::Miscounted { ecu, counted, listed } => amber(&format!(
+                "{ecu} tells {listed} confirmed codes by service $03 and counts {counted} in PID $01, read twice: the list may not \
+                 be whole"
+            )),
+            Self::GivenUp { ecu } => amber(&format!(
+                "{ecu} asked for time (7F xx 78) and never answered: it was asked nothing more"
+            )),
+            Self::NoVin => amber("no ECU tells the vehicle identification number"),
             Self::Odd { ecu, question, why } => output::wrap(&format!("{ecu}  {question}: {why}"), 0, WIDTH),
         }
     }
+}
+
+fn amber(text: &str) -> Vec<String> {
+    let lines = output::wrap(text, 0, WIDTH);
+    lines
+        .into_iter()
+        .map(|line| format!("{AMBER}{line}{PLAIN}"))
+        .collect()
 }
 
 fn head(ecu: &str, text: &str) -> String {

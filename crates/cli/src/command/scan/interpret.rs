@@ -55,7 +55,23 @@ pub(super) fn unanswered(survey: &Survey) -> Vec<Finding> {
                 .find(|&&number| is_mask(number))
                 .map(|mask| number(&mask.saturating_add(1))),
         })
+        .chain(
+            survey
+                .given_up()
+                .map(|ecu| Finding::GivenUp { ecu: ecu.to_string() }),
+        )
+        .chain(has_no_vin(survey).then_some(Finding::NoVin))
         .collect()
+}
+
+/// Whether vehicle information was asked for, and no ECU says that it tells the number.
+fn has_no_vin(survey: &Survey) -> bool {
+    let supports_vin = |ecu| {
+        let support = survey.support(ecu, Service::VehicleInformation);
+        support.contains(0x02)
+    };
+    let mut findings = survey.findings().iter();
+    findings.any(|heard| heard.topic == Topic::Vehicle) && !survey.ecus().any(supports_vin)
 }
 
 /// Service and parameters of a request; the last byte of service $02 is the frame's number.
@@ -78,7 +94,19 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
     }
     let name = ecu.to_string();
     match topic {
-        Topic::Codes => lists(&heard, "confirmed"),
+        Topic::Codes => {
+            let mut found = lists(&heard, "confirmed");
+            found.extend(
+                survey
+                    .miscounts(ecu)
+                    .map(|(counted, listed)| Finding::Miscounted {
+                        ecu: name,
+                        counted,
+                        listed,
+                    }),
+            );
+            found
+        }
         Topic::Pending => lists(&heard, "pending"),
         Topic::Permanent => lists(&heard, "permanent"),
         Topic::Readiness => heard.iter().map(|heard| readiness(heard)).collect(),
@@ -135,7 +163,7 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
             odd
         }
         // Read for an inspection, and shown there.
-        Topic::SinceClear | Topic::Vin => Vec::new(),
+        Topic::SinceClear | Topic::Vin | Topic::CodeCount => Vec::new(),
     }
 }
 
@@ -283,6 +311,10 @@ fn say_information(information: Information<'_>) -> Vec<(String, String)> {
     };
     let hex = |number: &[u8; 4]| format!("{:08X}", u32::from_be_bytes(*number));
     match information {
+        Information::Vin(vin) if !vin.iter().all(u8::is_ascii_alphanumeric) => {
+            let shown = vin.escape_ascii().to_string();
+            vec![("VIN, with characters that none has".to_owned(), shown)]
+        }
         Information::Vin(vin) => vec![("VIN".to_owned(), text(vin))],
         Information::CalibrationIds(ids) => ids
             .iter()

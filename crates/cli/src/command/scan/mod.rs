@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use twotrip_host::{
     bus::{Bus, Name},
-    session::Session,
+    session::{Session, SessionError},
 };
 use twotrip_isotp::Profile;
 use twotrip_obd::inspection::Program;
@@ -44,6 +44,8 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             frames: args.fd.frames(),
             ..args.transport.profile()
         },
+        // An ECU that asks for time may do so five times.
+        longest_exchange: Duration::from_secs(25),
         ..TesterConfig::default()
     };
     let mut session = Session::new(bus, tester).map_err(words::system)?;
@@ -64,15 +66,31 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
                 .await
                 .map_err(words::system)?;
         }
-        let answers = session
-            .ask(question.target, question.request())
+        let exchange = session
+            .exchange(question.target, question.request())
             .await
             .map_err(words::system)?;
-        for answer in &answers {
+        if let Some(result) = exchange.refused {
+            return Err(words::system(SessionError::NotTaken { result }));
+        }
+        for answer in &exchange.answers {
             survey.on_answer(answer.ecu, &answer.payload);
+        }
+        for &(ecu, _) in &exchange.pending {
+            survey.on_put_off(ecu);
         }
         survey.on_finished();
         if survey.ecus().next().is_none() && !survey.unanswered().is_empty() {
+            let short = session.short_frames();
+            if short > 0 {
+                let hint = "ISO 15765-4 wants eight (from memory); `--dlc lenient` takes shorter ones too";
+                return Err(Failure::system(
+                    format!(
+                        "no ECU answers on {name}: {short} frames had fewer than eight bytes and were ignored"
+                    ),
+                    Some(hint.to_owned()),
+                ));
+            }
             let hint = "is the key on? `twotrip tell \"key on\"` turns it; a car whose key is off is asleep";
             return Err(Failure::system(
                 format!("no ECU answers on {name}"),
@@ -159,7 +177,7 @@ const fn service(topic: Topic) -> &'static str {
     match topic {
         Topic::Readiness | Topic::Live | Topic::SinceClear => "service $01",
         Topic::FreezeFrame => "service $02",
-        Topic::Codes => "service $03",
+        Topic::Codes | Topic::CodeCount => "service $03",
         Topic::Clear => "service $04",
         Topic::Tests => "service $06",
         Topic::Pending => "service $07",
