@@ -108,3 +108,62 @@ fn scan_survives_a_disturbed_line() {
         "{stdout}"
     );
 }
+
+/// What the built-in tester says of an ECU that misbehaves: phrase, what is scanned, exit code, what is said.
+const SAID: &[(&str, &str, i32, &str)] = &[
+    ("late-answer 80 ms", "codes", 0, "P0302"),
+    ("response-pending 2 s once", "codes", 0, "P0302"),
+    ("busy 3 times", "codes", 0, "P0302"),
+    ("silent 2 times", "codes", 0, "P0302"),
+    ("refuse-clear", "clear", 1, "not cleared: conditions not correct"),
+    ("padding", "codes", 0, "P0302"),
+    (
+        "short-frames",
+        "codes",
+        3,
+        "frames had fewer than eight bytes and were ignored",
+    ),
+    ("other-identifier 2 times", "codes", 0, "P0302"),
+    ("truncated 1 bytes", "codes", 0, "`3` bytes of codes follow"),
+    ("over-long 2 bytes once", "vehicle", 0, "0TW00TRP3A0000042"),
+    ("wrong-sequence 2 times", "vehicle", 0, "0TW00TRP3A0000042"),
+    ("reset 200 ms", "vehicle", 0, "0TW00TRP3A0000042"),
+    ("code-left-out once", "codes", 0, "P0302"),
+    ("code-left-out 9 times", "codes", 0, "counts 2 in PID $01"),
+    (
+        "vin-missing",
+        "vehicle",
+        0,
+        "no ECU tells the vehicle identification number",
+    ),
+    ("vin-short", "vehicle", 0, "vehicle information: "),
+    (
+        "vin-garbled",
+        "vehicle",
+        0,
+        r"VIN, with characters that none has: \x9cT\xff0\x07TRP3A0000042",
+    ),
+    ("mask-lies", "codes", 0, "P0302"),
+    ("sleep 0.5 s", "codes", 0, "P0302"),
+    ("second-tester 30 ms", "codes", 0, "P0302"),
+];
+
+#[test]
+fn scan_reads_what_there_is_and_says_what_it_could_not_get() {
+    let bus = bus();
+    let _car = Car::start(&["run", "codes-on-demand", "--bus", &bus]);
+    for (phrase, what, code, said) in SAID {
+        run(&["tell", &format!("disturb {phrase}")])
+            .expect(0)
+            .says(": on");
+        let ran = run(&["scan", what, "--bus", &bus]);
+        let text = format!("{}{}", ran.stdout, ran.stderr);
+        let joined = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            ran.code == Some(*code) && joined.contains(said),
+            "{phrase}: {}",
+            ran.tale()
+        );
+        run(&["tell", "disturb off"]).expect(0);
+    }
+}

@@ -217,3 +217,187 @@ fn memory_is_bounded_whatever_comes() {
     judge.begin(1, "no such disturbance");
     assert!(rules::names().all(|name| rules::of(name).is_some()));
 }
+
+const CLEAR: Does = Passes(0x7DF, &[1, 0x04]);
+const BUSY: Does = Passes(0x7E8, &[3, 0x7F, 0x03, 0x21]);
+const PENDING: Does = Passes(0x7E8, &[3, 0x7F, 0x03, 0x78]);
+const SHORTER: Does = Passes(0x7E8, &[2, 0x43, 0]);
+const REFUSED: Does = Passes(0x7E8, &[3, 0x7F, 0x04, 0x22]);
+const LONG_FIRST: Does = Passes(0x7E0, &[0x10, 9, 5, 1, 2, 3, 4, 5]);
+const LONG_REST: Does = Passes(0x7E0, &[0x21, 6, 7, 8]);
+const WAIT: Does = Passes(0x7E8, &[0x31, 0, 0]);
+const GO: Does = Passes(0x7E8, &[0x30, 0, 0xF0]);
+
+/// What happens, and what is said of it.
+type Case = (&'static str, &'static str, &'static [(u64, Does)], Verdict);
+
+#[test]
+fn ecus_that_misbehave_tell_good_tools_from_others() {
+    use Verdict::{Failed, Held, NotTried};
+    let rows: &[Case] = &[
+        (
+            "busy",
+            "repeated in time",
+            &[(0, ASK), (5, Hits(0x7E8)), (5, BUSY), (206, ASK), (210, ANSWER)],
+            Held,
+        ),
+        (
+            "busy",
+            "repeated too soon",
+            &[(0, ASK), (5, Hits(0x7E8)), (5, BUSY), (60, ASK), (65, ANSWER)],
+            Failed,
+        ),
+        (
+            "busy",
+            "never repeated",
+            &[(0, ASK), (5, Hits(0x7E8)), (5, BUSY)],
+            Failed,
+        ),
+        ("busy", "nobody was busy", &[(0, ASK), (5, ANSWER)], NotTried),
+        (
+            "busy",
+            "repeated for ever",
+            &[
+                (0, ASK),
+                (5, BUSY),
+                (300, ASK),
+                (305, BUSY),
+                (600, ASK),
+                (605, BUSY),
+                (900, ASK),
+                (905, BUSY),
+                (1200, ASK),
+                (1205, BUSY),
+                (1500, ASK),
+                (1505, BUSY),
+                (1800, ASK),
+                (1805, BUSY),
+                (2100, ASK),
+                (2105, BUSY),
+            ],
+            Failed,
+        ),
+        (
+            "response-pending",
+            "waited for",
+            &[(0, ASK), (5, PENDING), (4000, PENDING), (8000, ANSWER)],
+            Held,
+        ),
+        (
+            "response-pending",
+            "asked again",
+            &[(0, ASK), (5, PENDING), (1000, ASK)],
+            Failed,
+        ),
+        (
+            "response-pending",
+            "given up after P2*",
+            &[(0, ASK), (5, PENDING), (5100, ASK), (5105, ANSWER)],
+            Held,
+        ),
+        (
+            "pending-forever",
+            "given up by a limit of its own",
+            &[(0, ASK), (5, PENDING), (4005, PENDING), (6000, OTHER)],
+            Held,
+        ),
+        (
+            "pending-forever",
+            "at once",
+            &[(0, ASK), (5, PENDING), (500, OTHER)],
+            Failed,
+        ),
+        (
+            "code-left-out",
+            "read again",
+            &[
+                (0, ASK),
+                (5, Hits(0x7E8)),
+                (5, SHORTER),
+                (100, ASK),
+                (105, ANSWER),
+            ],
+            Held,
+        ),
+        (
+            "code-left-out",
+            "read once",
+            &[(0, ASK), (5, Hits(0x7E8)), (5, SHORTER), (100, OTHER)],
+            Failed,
+        ),
+        (
+            "refuse-clear",
+            "taken",
+            &[(0, CLEAR), (5, REFUSED), (900, ASK), (905, ANSWER)],
+            Held,
+        ),
+        (
+            "refuse-clear",
+            "repeated at once",
+            &[(0, CLEAR), (5, REFUSED), (60, CLEAR)],
+            Failed,
+        ),
+        (
+            "flow-wait",
+            "waited for",
+            &[
+                (0, LONG_FIRST),
+                (1, Hits(0x7E8)),
+                (1, WAIT),
+                (50, GO),
+                (51, LONG_REST),
+            ],
+            Held,
+        ),
+        (
+            "flow-wait",
+            "sent on",
+            &[(0, LONG_FIRST), (1, Hits(0x7E8)), (1, WAIT), (2, LONG_REST)],
+            Failed,
+        ),
+        (
+            "no-flow-control",
+            "given up",
+            &[(0, LONG_FIRST), (1, Hits(0x7E8))],
+            Held,
+        ),
+        (
+            "mask-lies",
+            "over and over",
+            &[
+                (0, ASK),
+                (1, Hits(0x7E8)),
+                (100, ASK),
+                (200, ASK),
+                (300, ASK),
+                (400, ASK),
+                (500, ASK),
+                (600, ASK),
+                (700, ASK),
+            ],
+            Failed,
+        ),
+        (
+            "mask-lies",
+            "a few times",
+            &[(0, ASK), (1, Hits(0x7E8)), (100, ASK), (200, OTHER)],
+            Held,
+        ),
+        (
+            "second-tester",
+            "goes on",
+            &[(0, Hits(0x7DF)), (0, OTHER), (1, ASK), (5, ANSWER)],
+            Held,
+        ),
+        (
+            "second-tester",
+            "only the other asks",
+            &[(0, Hits(0x7DF)), (0, OTHER)],
+            NotTried,
+        ),
+    ];
+    for (name, case, happens, expected) in rows {
+        let (verdict, seen) = finding(name, happens, 20_000);
+        assert_eq!(verdict, *expected, "{name}, {case}: {seen}");
+    }
+}

@@ -251,9 +251,11 @@ fn who_is_met_late_is_asked_what_it_supports() {
         survey.on_finished();
     }
     let of_the_other = asked.iter().filter(|question| question.contains("EcuNumber(1)"));
+    // What it supports; then PID $01 for the number of its codes, and as live data.
+    let status = "Ecu(EcuNumber(1)) [01, 01]";
     assert_eq!(
         of_the_other.collect::<Vec<_>>(),
-        ["Ecu(EcuNumber(1)) [01, 00]", "Ecu(EcuNumber(1)) [01, 01]"]
+        ["Ecu(EcuNumber(1)) [01, 00]", status, status]
     );
 }
 
