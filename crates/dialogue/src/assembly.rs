@@ -233,6 +233,12 @@ impl Assembly {
         }
     }
 
+    /// Whether a message is under way, or given up without a word.
+    #[inline]
+    pub(crate) const fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// Whether the sender goes on.
     pub(crate) fn is_under_way(&self, at: BusInstant) -> bool {
         let goes_on = |open: &Open| {

@@ -78,6 +78,8 @@ pub struct Dialogue {
     /// Units are not told.
     only_messages: bool,
     manners: Manners,
+    /// Some question may have an ECU that has asked for time.
+    any_pending: bool,
     /// How much later than on the wire a frame may be heard.
     slack: Duration,
     /// Codes or a freeze frame have been read.
@@ -130,9 +132,18 @@ impl Dialogue {
                 pdu,
             }));
         }
-        let mut breaches = core::mem::take(&mut self.breaches);
-        let whole = self.assemble(number, at, role, &pdu, &mut |breach| breaches.push(breach));
-        self.tell_breaches(number, at, role, breaches);
+        let Self {
+            assemblies,
+            spare,
+            breaches,
+            ..
+        } = self;
+        let whole = assemble(assemblies, spare, number, at, role, &pdu, &mut |breach| {
+            breaches.push(breach);
+        });
+        if !self.breaches.is_empty() {
+            self.tell_breaches(number, at, role);
+        }
         if let Some(whole) = whole {
             self.on_message(number, at, role, whole);
         }
@@ -178,38 +189,14 @@ impl Dialogue {
         });
     }
 
-    /// Empties a list, and keeps its memory for the next.
-    #[inline]
-    fn tell_breaches(&mut self, frame: u64, at: BusInstant, role: Role, mut breaches: Vec<Breach>) {
+    /// Empties the list of breaches, and keeps its memory for the next ones.
+    #[cold]
+    fn tell_breaches(&mut self, frame: u64, at: BusInstant, role: Role) {
+        let mut breaches = core::mem::take(&mut self.breaches);
         for breach in breaches.drain(..) {
             self.breach(frame, at, role, breach);
         }
         self.breaches = breaches;
-    }
-
-    fn assemble(
-        &mut self,
-        number: u64,
-        at: BusInstant,
-        role: Role,
-        pdu: &Pdu,
-        breach: &mut impl FnMut(Breach),
-    ) -> Option<Whole> {
-        if let Pdu::FlowControl {
-            status,
-            block_size,
-            st_min,
-        } = *pdu
-        {
-            self.steer(at, role, (status, block_size, st_min), breach);
-            return None;
-        }
-        if matches!(role, Role::AskAll { .. }) && !matches!(pdu, Pdu::SingleFrame { .. }) {
-            breach(Breach::LongRequestToAll);
-            return None;
-        }
-        let assembly = self.assemblies.entry(role);
-        assembly.on_unit(number, at, pdu, &mut self.spare, breach)
     }
 
     fn on_message(&mut self, frame: u64, at: BusInstant, role: Role, whole: Whole) {
@@ -233,7 +220,10 @@ impl Dialogue {
             answers,
             bytes: whole.bytes,
         }));
-        self.tell_breaches(frame, at, role, breaches);
+        self.breaches = breaches;
+        if !self.breaches.is_empty() {
+            self.tell_breaches(frame, at, role);
+        }
     }
 
     fn on_request(
@@ -247,16 +237,7 @@ impl Dialogue {
     ) {
         let request = Short::of(&whole.bytes);
         let repeats = self.judge_wait(frame, at, role, whole.began, request, breaches);
-        for _ in 0..self.questions.len() {
-            let Some(question) = self.questions.pop_front() else {
-                break;
-            };
-            if at.saturating_since(question.ended) > P2 && question.pending.is_empty() {
-                self.close(question, at);
-            } else {
-                self.questions.push_back(question);
-            }
-        }
+        self.close_old(at);
         match Request::parse(&whole.bytes) {
             Ok(Request::Clear) if !self.codes_read => breaches.push(Breach::ClearedUnread),
             // A busy ECU is asked again in the same words.
@@ -284,6 +265,27 @@ impl Dialogue {
             pending,
             given_up: false,
         });
+    }
+
+    /// Closes the questions whose time is over: from the oldest on, unless an ECU has asked for more of it.
+    fn close_old(&mut self, at: BusInstant) {
+        let is_over =
+            |question: &Question| at.saturating_since(question.ended) > P2 && question.pending.is_empty();
+        while self.questions.front().is_some_and(is_over)
+            && let Some(question) = self.questions.pop_front()
+        {
+            self.close(question, at);
+        }
+        if !self.any_pending {
+            return;
+        }
+        for _ in 0..self.questions.len() {
+            match self.questions.pop_front() {
+                Some(question) if is_over(&question) => self.close(question, at),
+                Some(question) => self.questions.push_back(question),
+                None => break,
+            }
+        }
     }
 
     /// Nobody answers a question any more.
@@ -344,6 +346,7 @@ impl Dialogue {
             breaches.push(Breach::LateAnswer { latency: took, limit });
         }
         if let Ok(Response::Negative(_, ResponseCode::ResponsePending)) = response {
+            self.any_pending = true;
             match waited {
                 Some((_, since)) => *since = at,
                 None => question.pending.push((ecu, at)),
@@ -431,4 +434,30 @@ impl Dialogue {
             Err(error) => breaches.push(Breach::Answer(*error)),
         }
     }
+}
+
+/// Takes a unit of transport; the message that it makes whole.
+fn assemble(
+    assemblies: &mut Few<Role, Assembly>,
+    spare: &mut Spare,
+    number: u64,
+    at: BusInstant,
+    role: Role,
+    pdu: &Pdu,
+    breach: &mut impl FnMut(Breach),
+) -> Option<Whole> {
+    if let Pdu::FlowControl {
+        status,
+        block_size,
+        st_min,
+    } = *pdu
+    {
+        steering::steer(assemblies, at, role, (status, block_size, st_min), breach);
+        return None;
+    }
+    if matches!(role, Role::AskAll { .. }) && !matches!(pdu, Pdu::SingleFrame { .. }) {
+        breach(Breach::LongRequestToAll);
+        return None;
+    }
+    assemblies.entry(role).on_unit(number, at, pdu, spare, breach)
 }

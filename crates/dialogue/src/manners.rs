@@ -35,9 +35,8 @@ impl Short {
     pub(crate) fn of(request: &[u8]) -> Self {
         let mut short = [0; 8];
         short[0] = u8::try_from(request.len()).unwrap_or(u8::MAX);
-        for (to, from) in short[1..].iter_mut().zip(request) {
-            *to = *from;
-        }
+        let len = request.len().min(7);
+        short[1..=len].copy_from_slice(&request[..len]);
         Self(short)
     }
 
@@ -161,7 +160,8 @@ impl Manners {
     ) {
         self.silent = 0;
         self.sizes[usize::from(ecu.response().is_extended())].answered = true;
-        if is_first && !self.answered.contains(&request) {
+        // One of a poll is there as often as it was asked: it stays known until sixteen others have been answered.
+        if is_first {
             self.answered[self.next] = request;
             self.next = (self.next + 1) % ANSWERED;
         }

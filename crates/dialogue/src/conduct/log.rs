@@ -114,16 +114,17 @@ impl TesterLog {
         self.to_all.saturating_add(self.to_one)
     }
 
+    #[inline]
     pub(super) fn on_request(&mut self, role: Role, service: u8, at: BusInstant) {
         let count = match role {
             Role::AskAll { .. } => &mut self.to_all,
             Role::Ask(_) | Role::Answer(_) => &mut self.to_one,
         };
-        *count = count.saturating_add(1);
+        *count += 1;
         let (_, last) = self.span.get_or_insert((at, at));
         *last = at;
         match self.services.iter_mut().find(|(known, _)| *known == service) {
-            Some((_, count)) => *count = count.saturating_add(1),
+            Some((_, count)) => *count += 1,
             None => self.services.push((service, 1)),
         }
     }

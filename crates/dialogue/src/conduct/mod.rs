@@ -48,6 +48,7 @@ pub struct Conduct {
 
 impl Conduct {
     /// Takes what a dialogue tells.
+    #[inline]
     pub fn on_event(&mut self, event: &Event) {
         match event {
             Event::Unit(_) => {}
@@ -98,11 +99,12 @@ impl Conduct {
         grave.fold(0, |sum, tally| sum.saturating_add(tally.count))
     }
 
+    #[inline]
     fn on_message(&mut self, message: &Message) {
         let Some(id) = TesterId::of(message.role) else {
-            self.answers = self.answers.saturating_add(1);
-            if let (Role::Answer(ecu), [0x43 | 0x47 | 0x4A, ..]) = (message.role, &message.bytes[..]) {
-                self.on_codes(ecu, &message.bytes);
+            self.answers += 1;
+            if let Some(0x43 | 0x47 | 0x4A) = message.bytes.first() {
+                self.on_codes(message.role, &message.bytes);
             }
             return;
         };
@@ -112,8 +114,9 @@ impl Conduct {
         }
     }
 
-    fn on_codes(&mut self, ecu: Ecu, bytes: &[u8]) {
-        let Ok(Response::Codes(service, codes)) = Response::parse(bytes) else {
+    #[cold]
+    fn on_codes(&mut self, role: Role, bytes: &[u8]) {
+        let (Role::Answer(ecu), Ok(Response::Codes(service, codes))) = (role, Response::parse(bytes)) else {
             return;
         };
         if let Some(place) = place(service) {
@@ -148,12 +151,19 @@ impl Conduct {
 
     /// The log of a tester; nothing for one beyond those that are told apart.
     fn tester(&mut self, id: TesterId) -> Option<&mut TesterLog> {
-        let place = self.testers.iter().position(|tester| tester.id == id);
-        if place.is_none() && self.testers.len() < TESTERS {
-            self.testers.push(TesterLog::new(id));
+        match self.testers.iter().position(|tester| tester.id == id) {
+            Some(place) => self.testers.get_mut(place),
+            None => self.new_tester(id),
         }
-        let place = place.or_else(|| self.testers.len().checked_sub(1))?;
-        self.testers.get_mut(place).filter(|tester| tester.id == id)
+    }
+
+    #[cold]
+    fn new_tester(&mut self, id: TesterId) -> Option<&mut TesterLog> {
+        if self.testers.len() == TESTERS {
+            return None;
+        }
+        self.testers.push(TesterLog::new(id));
+        self.testers.last_mut()
     }
 }
 

@@ -25,10 +25,10 @@ impl Dialogue {
             return false;
         }
         let slack = self.slack + CLOCK_TOLERANCE;
-        self.abandon_answers(frame, at, role);
+        let interrupts = self.break_in(frame, at, role, began);
         if let Some(breach) = self
             .gave_up(role, began, slack)
-            .or_else(|| self.interrupted(role, began))
+            .or(interrupts)
             .or_else(|| self.impatient(role, began, slack))
         {
             breaches.push(breach);
@@ -36,24 +36,33 @@ impl Dialogue {
         self.manners.on_request(role, request, began, slack, breaches)
     }
 
-    /// Answers of these ECUs that wait for flow control will not get it any more.
-    fn abandon_answers(&mut self, frame: u64, at: BusInstant, role: Role) {
-        let mut abandoned = None;
+    /// Answers of these ECUs that wait for flow control will not get it any more; says whether another one is under way.
+    fn break_in(&mut self, frame: u64, at: BusInstant, role: Role, began: BusInstant) -> Option<Breach> {
+        let (mut abandoned, mut interrupted) = (None, None);
         for (sender, assembly) in self.assemblies.iter_mut() {
             if let Role::Answer(ecu) = *sender
+                && assembly.is_open()
                 && role.reaches(ecu)
-                && let Some(breach) = assembly.abandon()
             {
-                abandoned = abandoned.or(Some((*sender, breach)));
+                if let Some(breach) = assembly.abandon() {
+                    abandoned = abandoned.or(Some((*sender, breach)));
+                } else if assembly.is_under_way(began) {
+                    interrupted = interrupted.or(Some(Breach::Interrupts(ecu)));
+                }
             }
         }
         if let Some((sender, breach)) = abandoned {
             self.breach(frame, at, owed_by(sender, &breach), breach);
         }
+        interrupted
     }
 
     /// Whether one of these ECUs has asked for time that is not over.
     fn gave_up(&mut self, role: Role, began: BusInstant, slack: Duration) -> Option<Breach> {
+        if !self.any_pending {
+            return None;
+        }
+        self.any_pending = self.questions.iter().any(|asked| !asked.pending.is_empty());
         let mut open = self.questions.iter_mut().filter(|asked| !asked.given_up);
         open.find_map(|asked| {
             let waits = |&&(ecu, since): &&(_, BusInstant)| {
@@ -66,17 +75,6 @@ impl Dialogue {
                 after: began.saturating_since(since),
                 limit: P2_STAR,
             })
-        })
-    }
-
-    /// Whether an answer of one of these ECUs is under way.
-    fn interrupted(&mut self, role: Role, began: BusInstant) -> Option<Breach> {
-        let mut assemblies = self.assemblies.iter_mut();
-        assemblies.find_map(|(sender, assembly)| match *sender {
-            Role::Answer(ecu) if role.reaches(ecu) && assembly.is_under_way(began) => {
-                Some(Breach::Interrupts(ecu))
-            }
-            _ => None,
         })
     }
 

@@ -5,7 +5,11 @@ use twotrip_isotp::{FlowStatus, StMin};
 use twotrip_units::BusInstant;
 
 use super::Dialogue;
-use crate::{Breach, Role, assembly::Steered};
+use crate::{
+    Breach, Role,
+    assembly::{Assembly, Steered},
+    few::Few,
+};
 
 /// Who steers what is sent in a role.
 pub(super) const fn receiver(role: Role) -> Option<Role> {
@@ -24,45 +28,45 @@ pub(super) fn owed_by(sender: Role, breach: &Breach) -> Role {
     }
 }
 
+/// A flow control of this role: it steers the other direction.
+pub(super) fn steer(
+    assemblies: &mut Few<Role, Assembly>,
+    at: BusInstant,
+    role: Role,
+    control: (FlowStatus, u8, StMin),
+    breach: &mut impl FnMut(Breach),
+) {
+    let assembly = receiver(role).and_then(|other| assemblies.get_mut(other));
+    let steered = assembly.map_or(Steered::Nobody, |assembly| {
+        assembly.on_flow_control(at, control, role.is_testers(), breach)
+    });
+    match steered {
+        Steered::Awaited => {}
+        Steered::Released if role.is_testers() => breach(Breach::SecondFlowControl),
+        Steered::Released => breach(Breach::StrayFlowControl),
+        Steered::Nobody => breach(astray(assemblies, role)),
+    }
+}
+
+/// A flow control that nobody waits for who can take it: there may be somebody whom it was meant for.
+fn astray(assemblies: &mut Few<Role, Assembly>, role: Role) -> Breach {
+    let waiting = |(sender, assembly): &&mut (Role, Assembly)| {
+        matches!(sender, Role::Answer(_))
+            && role.is_testers()
+            && sender.is_extended() == role.is_extended()
+            && assembly.is_waiting()
+    };
+    let Some((Role::Answer(ecu), assembly)) = assemblies.iter_mut().find(waiting) else {
+        return Breach::StrayFlowControl;
+    };
+    assembly.misdirect();
+    match role {
+        Role::AskAll { .. } => Breach::FlowControlToAll,
+        Role::Ask(_) | Role::Answer(_) => Breach::FlowControlToAnother(*ecu),
+    }
+}
+
 impl Dialogue {
-    /// A flow control of this role: it steers the other direction.
-    pub(super) fn steer(
-        &mut self,
-        at: BusInstant,
-        role: Role,
-        control: (FlowStatus, u8, StMin),
-        breach: &mut impl FnMut(Breach),
-    ) {
-        let assembly = receiver(role).and_then(|other| self.assemblies.get_mut(other));
-        let steered = assembly.map_or(Steered::Nobody, |assembly| {
-            assembly.on_flow_control(at, control, role.is_testers(), breach)
-        });
-        match steered {
-            Steered::Awaited => {}
-            Steered::Released if role.is_testers() => breach(Breach::SecondFlowControl),
-            Steered::Released => breach(Breach::StrayFlowControl),
-            Steered::Nobody => breach(self.astray(role)),
-        }
-    }
-
-    /// A flow control that nobody waits for who can take it: there may be somebody whom it was meant for.
-    fn astray(&mut self, role: Role) -> Breach {
-        let waiting = |(sender, assembly): &&mut (Role, _)| {
-            let assembly: &crate::assembly::Assembly = assembly;
-            matches!(sender, Role::Answer(ecu) if role.is_testers()
-                && ecu.response().is_extended() == role.is_extended())
-                && assembly.is_waiting()
-        };
-        let Some((Role::Answer(ecu), assembly)) = self.assemblies.iter_mut().find(waiting) else {
-            return Breach::StrayFlowControl;
-        };
-        assembly.misdirect();
-        match role {
-            Role::AskAll { .. } => Breach::FlowControlToAll,
-            Role::Ask(_) | Role::Answer(_) => Breach::FlowControlToAnother(*ecu),
-        }
-    }
-
     /// A frame that has no role: it may be one of a tester with another address than F1, in the form of ISO 15765-4 for 29 bits.
     pub(super) fn on_other(&mut self, number: u64, at: BusInstant, frame: &Frame) {
         let CanId::Extended(raw) = frame.id() else {
