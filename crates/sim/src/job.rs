@@ -54,6 +54,11 @@ impl Outcome {
         self.details.push(detail.into());
         self
     }
+
+    pub(crate) fn with_details(mut self, details: impl IntoIterator<Item = String>) -> Self {
+        self.details.extend(details);
+        self
+    }
 }
 
 /// A piece of a job that takes car time. Steps are those of the car, 10 ms.

@@ -33,6 +33,7 @@ mod monitors;
 mod nodes;
 mod simulator;
 pub mod story;
+mod tolerance;
 mod why;
 mod wires;
 mod workshop;

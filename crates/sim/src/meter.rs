@@ -3,10 +3,12 @@
 //! With the key on there are volts, with the key off ohms (both ends of the wire unplugged). All of these sensors give
 //! a voltage; none has a frequency to measure. Truth comes from the car and its harness, never from the ECU.
 
+use std::time::Duration;
+
 use twotrip_harness::{Circuit, KeyPosition, Output, Probe, Solenoid, Wire, WiringFault};
-use twotrip_scenario::phrase::{Comparison, Point, Presence};
+use twotrip_scenario::phrase::{Comparison, Point, Presence, Provocation};
 use twotrip_units::{Resistance, Voltage};
-use twotrip_vehicle::{Part, Vehicle};
+use twotrip_vehicle::Part;
 
 use crate::{Car, Outcome, workshop::missing_wire};
 
@@ -14,9 +16,21 @@ mod electrics;
 mod gauges;
 mod gearbox;
 mod outputs;
+mod provoked;
+mod scope;
+mod smoke;
 
 /// Most resistance of a good wire, ohm (common practice, no source).
 const GOOD_WIRE_OHMS: f64 = 5.0;
+
+/// Most that the ground of a sensor may be off, V (common practice, no source).
+const GOOD_GROUND_VOLTS: f64 = 0.05;
+
+/// Resistances up to this are of a wire and its terminals, ohm: every car has its own.
+const BARE_WIRE_OHMS: f64 = 0.25;
+
+/// How long an analyser is watched for the swing of the mixture.
+const WATCHED: Duration = Duration::from_secs(10);
 
 /// Beyond this a meter shows none, ohm.
 const OPEN_OHMS: f64 = 2e6;
@@ -58,8 +72,8 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::Coil4 => const { &[to(Output::Coil4)] },
         Part::Coil5 => const { &[to(Output::Coil5)] },
         Part::Coil6 => const { &[to(Output::Coil6)] },
-        Part::PurgeValve => const { &[to(Output::PurgeValve)] },
-        Part::VentValve => const { &[to(Output::VentValve)] },
+        Part::PurgeValve => const { &[to(Output::PurgeValve), Point::VapourSmoke] },
+        Part::VentValve => const { &[to(Output::VentValve), Point::VapourSmoke] },
         Part::EgrValve => const { &[to(Output::EgrValve), on(Circuit::EgrPositionSensor), SUPPLY] },
         Part::CamPhaser => const { &[to(Output::CamValve), Point::Wire(Wire::CamSensor)] },
         Part::CamPhaser2 => const { &[to(Output::CamValve2), Point::Wire(Wire::CamSensor2)] },
@@ -67,6 +81,7 @@ pub const fn points(part: Part) -> &'static [Point] {
         Part::RearOxygenSensor => const { &[on(Circuit::RearOxygenSensor), to(Output::RearHeater)] },
         Part::FrontOxygenSensor2 => const { &[on(Circuit::FrontOxygenSensor2), to(Output::FrontHeater2)] },
         Part::RearOxygenSensor2 => const { &[on(Circuit::RearOxygenSensor2), to(Output::RearHeater2)] },
+        Part::FuelCap | Part::FillerNeck | Part::VapourHose => &[Point::VapourSmoke],
         Part::Battery => &[Point::Battery],
         Part::Intake | Part::CrankcaseHose | Part::Throttle | Part::ManifoldPressureHose => {
             &[Point::ManifoldVacuum]
@@ -92,20 +107,26 @@ pub(crate) fn measure(car: &Car, point: Point) -> Outcome {
         Point::Alternator => electrics::alternator(car),
         Point::ManifoldVacuum => gauges::manifold_vacuum(car),
         Point::BackPressure => gauges::back_pressure(car),
+        Point::VapourSmoke => smoke::vapour_space(car),
     }
+}
+
+/// What it shows while something is done to the wire.
+pub(crate) fn measure_while(car: &Car, point: Point, provocation: Provocation) -> Outcome {
+    provoked::measure_while(car, point, provocation)
 }
 
 /// What of it is one number, in the unit of the point; nothing where it cannot be measured now.
 pub(crate) fn reading(car: &Car, point: Point) -> Option<f64> {
     let vehicle = &car.vehicle;
     match point {
-        Point::Wire(_) => None,
+        Point::Wire(_) | Point::VapourSmoke => None,
         Point::Battery => Some(vehicle.battery_voltage().volts()),
         Point::Alternator => car
             .ecu
             .control()
             .is_running()
-            .then(|| (vehicle.battery_voltage() + vehicle.charging_cable_drop()).volts()),
+            .then(|| (vehicle.battery_voltage() + electrics::cable_drop(car)).volts()),
         Point::ManifoldVacuum => {
             Some((vehicle.ambient_pressure() - vehicle.manifold_pressure()).kilopascals())
         }
@@ -118,8 +139,9 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
     let sensors = &car.sensors();
     let probe = car.harness.probe(circuit, sensors);
     if sensors.key == KeyPosition::Off {
-        return ohms(circuit, &probe);
+        return ohms(car, circuit, &probe);
     }
+    let ground = probe.ground.volts() + car.tolerances.ground_volts(circuit.into());
     let unplugged = circuit.input().idle().volts();
     // What this sensor gives, right or wrong: it tells of the wire. Of the sensor, its sheet and the other instrument do.
     let given = circuit.pin(sensors).volts();
@@ -128,18 +150,20 @@ fn signal(car: &Car, circuit: Circuit) -> Outcome {
         volts(probe.at_ecu),
         volts(probe.at_sensor),
         volts(probe.unplugged),
-        volts(probe.ground)
+        volts(Voltage::from_volts(ground))
     ))
     .with_detail(truth(car, circuit))
     .with_detail(format!(
-        "a sound wire: {given:.2} V now at both ends, {unplugged:.2} V at the unplugged plug, ground 0.00 V"
+        "a sound wire: {given:.2} V now at both ends, {unplugged:.2} V at the unplugged plug, ground under \
+         {GOOD_GROUND_VOLTS:.2} V"
     ))
     .with_detail(format!("a good sensor: {}", sheet(circuit)))
+    .with_details(scope::oxygen_edge(car, circuit))
 }
 
 /// The circuit with the key off.
-fn ohms(circuit: Circuit, probe: &Probe) -> Outcome {
-    let connection = |found: Option<Resistance>| found.map_or_else(|| "no connection".to_owned(), say_ohms);
+fn ohms(car: &Car, circuit: Circuit, probe: &Probe) -> Outcome {
+    let connection = |found: Option<Resistance>| say_connection(car, circuit.into(), found);
     let sensor = probe
         .sensor
         .map(|sensor| format!(", sensor {}", say_ohms(sensor)))
@@ -204,21 +228,32 @@ fn truth(car: &Car, circuit: Circuit) -> String {
             let pressure = vehicle.rail_pressure().kilopascals();
             format!("a gauge on the fuel rail shows {pressure:.0} kPa")
         }
-        Circuit::FrontOxygenSensor | Circuit::RearOxygenSensor => lambda(vehicle, 0),
-        Circuit::FrontOxygenSensor2 | Circuit::RearOxygenSensor2 => lambda(vehicle, 1),
+        Circuit::FrontOxygenSensor | Circuit::RearOxygenSensor => lambda(car, 0),
+        Circuit::FrontOxygenSensor2 | Circuit::RearOxygenSensor2 => lambda(car, 1),
     }
 }
 
-/// The mixture of a bank, as a gas analyser has it.
-fn lambda(vehicle: &Vehicle, bank: usize) -> String {
-    if vehicle.engine_speed().rpm() < 50.0 {
+/// The mixture of a bank, as an analyser with a quick sensor ahead of the catalyst has it: mean and swing.
+fn lambda(car: &Car, bank: usize) -> String {
+    if car.vehicle.engine_speed().rpm() < 50.0 {
         return "the engine stands: the sensor cools down".to_owned();
     }
-    let lambda = vehicle.lambda(bank).fraction();
-    if lambda > 2.0 {
+    let (mut sum, mut count) = (0.0, 0.0);
+    let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+    car.watched(WATCHED, |vehicle| {
+        let lambda = vehicle.lambda(bank).fraction();
+        sum += lambda;
+        count += 1.0;
+        least = least.min(lambda);
+        most = most.max(lambda);
+    });
+    if least > 2.0 {
         return "a gas analyser shows air: no fuel burns".to_owned();
     }
-    format!("a gas analyser shows lambda {lambda:.2}")
+    format!(
+        "a gas analyser ahead of the catalyst shows lambda {:.2}, between {least:.2} and {most:.2} over ten seconds",
+        sum / count
+    )
 }
 
 /// The sensor's data sheet in one line.
@@ -262,13 +297,15 @@ pub(crate) fn compare(car: &Car, comparison: Comparison) -> Outcome {
     };
     match comparison {
         Comparison::Compression => Outcome::done(all(&|cylinder| {
-            let bar = COMPRESSION_BAR * vehicle.compression(cylinder).fraction();
+            let own = car.tolerances.compression(cylinder);
+            let bar = COMPRESSION_BAR * own * vehicle.compression(cylinder).fraction();
             format!("cylinder {} {bar:.1} bar", cylinder + 1)
         }))
         .with_detail("good: 11 to 13 bar, and none more than a quarter below the best"),
         Comparison::InjectorBalance => Outcome::done(all(&|cylinder| {
-            let fall = BALANCE_KPA * vehicle.injector_flow(cylinder).fraction();
-            format!("injector {} takes {fall:.0} kPa", cylinder + 1)
+            let own = car.tolerances.injector(cylinder);
+            let fall = BALANCE_KPA * own * vehicle.injector_flow(cylinder).fraction();
+            format!("injector {} takes {fall:.1} kPa", cylinder + 1)
         }))
         .with_detail("good: 36 to 44 kPa, all within 10 % of their mean"),
     }
@@ -299,7 +336,11 @@ pub(crate) fn look_at_wires(car: &Car, part: Part) -> Option<String> {
         .map(|(wire, fault)| match car.wires.when(wire) {
             // What comes and goes is found by hand.
             Some(Presence::Wet) => format!("when water is sprayed on the loom, {}", seen(wire, fault)),
-            Some(_) => format!("when the loom is moved or warmed, {}", seen(wire, fault)),
+            Some(Presence::HotterThan(_)) => format!("when the loom is warmed, {}", seen(wire, fault)),
+            Some(Presence::ColderThan(_)) => format!("when the loom is cooled, {}", seen(wire, fault)),
+            Some(Presence::OnBumps | Presence::LoadOver(_)) => {
+                format!("when the loom is moved, {}", seen(wire, fault))
+            }
             None => seen(wire, fault),
         })
         .collect();
@@ -372,6 +413,17 @@ pub(super) fn volts(voltage: Voltage) -> String {
     // No minus before nothing.
     let hundredths = (voltage.volts() * 100.0).round() / 100.0 + 0.0;
     format!("{hundredths:.2} V")
+}
+
+/// What an ohmmeter finds between two points of a wire: a bare wire's few tenths are its own in every car.
+pub(super) fn say_connection(car: &Car, wire: Wire, found: Option<Resistance>) -> String {
+    match found {
+        None => "no connection".to_owned(),
+        Some(found) if found.ohms() < BARE_WIRE_OHMS => {
+            say_ohms(Resistance::from_ohms(car.tolerances.wire_ohms(wire)))
+        }
+        Some(found) => say_ohms(found),
+    }
 }
 
 pub(super) fn say_ohms(resistance: Resistance) -> String {

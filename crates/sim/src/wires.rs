@@ -83,6 +83,14 @@ impl Wires {
         })
     }
 
+    /// Lets the fault of a wire show or hide until it is next looked at: somebody works on the loom.
+    pub(crate) fn show(&mut self, harness: &mut Harness, wire: Wire, now: bool) {
+        show(harness, wire, now);
+        for (_, _, shown) in self.list.iter_mut().filter(|(other, ..)| *other == wire) {
+            *shown = now;
+        }
+    }
+
     /// One step of the car.
     #[inline]
     pub(crate) fn step(&mut self, harness: &mut Harness, vehicle: &mut Vehicle) {

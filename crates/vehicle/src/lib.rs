@@ -64,6 +64,7 @@ mod engine;
 mod exhaust;
 mod firing;
 mod gearbox;
+mod instruments;
 mod intake_leak;
 mod knobs;
 mod mixture;
@@ -150,6 +151,9 @@ pub struct VehicleParams {
     /// Whether a transmission ECU watches over the gearbox.
     watched_gearbox: bool,
 }
+
+/// Speed of the crank from which an engine counts as loaded by its charge, rad/s: 400 rpm.
+const LOADED_FROM: f64 = 42.0;
 
 impl VehicleParams {
     /// A compact sedan with a 2.0-litre four-cylinder and a six-speed automatic.
@@ -686,9 +690,15 @@ impl Vehicle {
     fn follow_courses(&mut self, span: f64) {
         let state = &self.state;
         let shaken = self.bumps.step(state.driveline.speed, self.road.surface, span);
+        // The manifold of an engine that stands or is cranked is full, and nothing is loaded.
+        let turns = state.omega() > LOADED_FROM;
         self.circumstances = defect::Circumstances {
             coolant_celsius: state.cooling.coolant,
-            load_percent: 100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa,
+            load_percent: if turns {
+                100.0 * state.air.manifold_kpa / state.ambient.pressure_kpa
+            } else {
+                0.0
+            },
             shaken,
             wet: self.moisture.leaks(span),
             metres: state.driveline.distance_m,

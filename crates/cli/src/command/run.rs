@@ -596,6 +596,7 @@ const fn asks(phrase: &Phrase) -> bool {
             | Phrase::WhyNot(_)
             | Phrase::Monitors
             | Phrase::Measure(_)
+            | Phrase::MeasureWhile(..)
             | Phrase::Compare(_)
             | Phrase::Inspect(_)
     )

@@ -20,7 +20,7 @@ static WITHOUT_PRESSURE: Test = Test::new(
     "kPa",
 )
 .at_least(-20.0)
-.at_most(50.0)
+.at_most(REST)
 .of(&[P0191]);
 /// What the monitor measures.
 pub(super) static TESTS: &[&Test] = &[&WITHOUT_PRESSURE];
@@ -46,7 +46,13 @@ pub(super) struct RailSensor {
     gate: Gate,
     /// The lowest reading since the engine ran, kPa; `None` where the ECU has not looked.
     lowest: Option<f64>,
+    running: bool,
+    /// The memory was cleared since, with the key on: the pump has filled the rail, and pressure says nothing of the sensor.
+    filled: bool,
 }
+
+/// Most that is left in the rail after a night, kPa.
+const REST: f64 = 50.0;
 
 impl Monitor for RailSensor {
     gated!(&RULES);
@@ -62,6 +68,10 @@ impl Monitor for RailSensor {
     }
 
     fn engine_started(&mut self, _signals: &Signals, soak: Duration, report: &mut dyn FnMut(TestResult)) {
+        self.running = true;
+        if self.filled {
+            self.lowest = self.lowest.filter(|lowest| *lowest <= REST);
+        }
         self.gate.begin_after_soak(&RULES, &LONG_SOAK, soak, report);
         if self.lowest.is_none() && !self.gate.is_ruled_out() {
             self.gate.rule_out(&RULES, READ.with(0.0), report);
@@ -71,11 +81,18 @@ impl Monitor for RailSensor {
     fn engine_stopped(&mut self) {
         self.gate.stop();
         self.lowest = None;
+        self.running = false;
+        self.filled = false;
     }
 
-    /// What was read before the start holds for this driving cycle.
+    /// What was read before the start holds for this driving cycle; before the start it is of a sensor that may have been
+    /// renewed since.
     fn clear(&mut self) {
         self.gate.clear();
+        if !self.running {
+            self.lowest = None;
+            self.filled = true;
+        }
     }
 
     fn step(&mut self, signals: &Signals, inhibits: Inhibits, report: &mut dyn FnMut(TestResult)) {
@@ -184,6 +201,25 @@ mod tests {
             let found = monitor.gate.missing().expect("it cannot run");
             assert_eq!(found.to_string(), missing);
         }
+    }
+
+    /// A clear before the start takes the reading of the sensor that was there then; one after it does not.
+    #[test]
+    fn a_clear_before_the_start_asks_for_a_new_reading() {
+        let mut monitor = RailSensor::default();
+        monitor.key_on(&signals(-150.0));
+        monitor.clear();
+        assert_eq!(monitor.lowest, None);
+        monitor.key_on(&signals(0.0));
+        monitor.engine_started(&signals(350.0), Duration::from_secs(9 * 3600), &mut |_| {});
+        monitor.clear();
+        assert_eq!(monitor.lowest, Some(0.0));
+        // With the key on for the clear the pump has run.
+        let mut monitor = RailSensor::default();
+        monitor.clear();
+        monitor.key_on(&signals(340.0));
+        monitor.engine_started(&signals(350.0), Duration::from_secs(9 * 3600), &mut |_| {});
+        assert!(monitor.gate.missing().is_some());
     }
 
     /// What was read at one start is not judged at the next.

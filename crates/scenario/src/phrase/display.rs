@@ -40,6 +40,9 @@ impl Display for Phrase {
             Self::Work(work, part) => write!(f, "{} {}", work.name(), part.name()),
             Self::MendWire(wire) => write!(f, "mend wiring {}", wire.name()),
             Self::Measure(point) => write!(f, "measure {}", point.name()),
+            Self::MeasureWhile(point, provocation) => {
+                write!(f, "measure {} while {}", point.name(), provocation.name())
+            }
             Self::Switch(load, on) => write!(f, "switch {} {}", load.name(), if *on { "on" } else { "off" }),
             Self::Compare(comparison) => write!(f, "measure {}", comparison.name()),
             Self::Swap(one, other) => write!(f, "swap {} {}", one.name(), other.name()),

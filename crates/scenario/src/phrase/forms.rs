@@ -8,8 +8,8 @@ use twotrip_vehicle::{
 };
 
 use super::{
-    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Quantity,
-    Source, When, Work,
+    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Provocation,
+    Quantity, Source, When, Work,
     amount::Amount,
     code::{Code, Codes},
     defect::Physical,
@@ -343,9 +343,30 @@ pub(super) static FORMS: &[Form] = &[
         example: "inspect fuel-cap",
     },
     Form {
-        rule: &Map(After(keyword("measure"), POINT), Phrase::Measure),
-        meaning: "put a meter there: of wires volts with the key on, ohms with the key off",
-        example: "measure tank-pressure-sensor",
+        rule: &Map(
+            After(
+                keyword("measure"),
+                (
+                    POINT,
+                    Optional(After(
+                        keyword("while"),
+                        Named {
+                            slot: "",
+                            what: "thing done to a wire",
+                            all: &Provocation::ALL,
+                            name: Provocation::name,
+                        },
+                    )),
+                ),
+            ),
+            |(point, provocation)| match provocation {
+                None => Phrase::Measure(point),
+                Some(provocation) => Phrase::MeasureWhile(point, provocation),
+            },
+        ),
+        meaning: "put a meter there: of wires volts with the key on, ohms with the key off; while the loom is moved, warmed, cooled \
+                  or wetted, to find what comes and goes, or with a test lamp on the wire",
+        example: "measure tank-pressure-sensor while wiggled",
     },
     Form {
         rule: &Map(

@@ -67,6 +67,44 @@ impl Comparison {
     }
 }
 
+/// What is done to a wire while it is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Provocation {
+    /// Loom and plugs are moved by hand.
+    Wiggled,
+    /// They are warmed with a heat gun.
+    Heated,
+    /// They are cooled with freezing spray.
+    Chilled,
+    /// They are wetted with a water mister.
+    Sprayed,
+    /// Unplugged at both ends, the wire feeds a test lamp.
+    Loaded,
+}
+
+impl Provocation {
+    /// All of them.
+    pub const ALL: [Self; 5] = [
+        Self::Wiggled,
+        Self::Heated,
+        Self::Chilled,
+        Self::Sprayed,
+        Self::Loaded,
+    ];
+
+    /// The word that phrases use.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Wiggled => "wiggled",
+            Self::Heated => "heated",
+            Self::Chilled => "chilled",
+            Self::Sprayed => "sprayed",
+            Self::Loaded => "loaded",
+        }
+    }
+}
+
 /// One thing said to the car. `Display` gives the canonical, metric wording, which parses again.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Phrase {
@@ -110,6 +148,8 @@ pub enum Phrase {
     MendWire(Wire),
     /// What a meter shows there.
     Measure(Point),
+    /// What it shows while something is done to the wire.
+    MeasureWhile(Point, Provocation),
     /// The driver switches something on or off.
     Switch(Load, bool),
     /// A test of all cylinders, one beside the other.
@@ -155,12 +195,14 @@ pub enum Point {
     ManifoldVacuum,
     /// A pressure gauge in place of the front oxygen sensor.
     BackPressure,
+    /// A smoke machine with a flow meter on the vapour space, the vent valve held shut.
+    VapourSmoke,
 }
 
 impl Point {
     /// All of them.
-    pub const ALL: [Self; Wire::ALL.len() + 4] = {
-        let mut all = [Self::Alternator; Wire::ALL.len() + 4];
+    pub const ALL: [Self; Wire::ALL.len() + 5] = {
+        let mut all = [Self::Alternator; Wire::ALL.len() + 5];
         let mut i = 0;
         while i < Wire::ALL.len() {
             all[i] = Self::Wire(Wire::ALL[i]);
@@ -169,6 +211,7 @@ impl Point {
         all[i] = Self::Battery;
         all[i + 1] = Self::ManifoldVacuum;
         all[i + 2] = Self::BackPressure;
+        all[i + 3] = Self::VapourSmoke;
         all
     };
 
@@ -181,6 +224,7 @@ impl Point {
             Self::Alternator => "alternator",
             Self::ManifoldVacuum => "manifold-vacuum",
             Self::BackPressure => "back-pressure",
+            Self::VapourSmoke => "vapour-smoke",
         }
     }
 
@@ -198,6 +242,7 @@ impl Point {
         match self {
             Self::Wire(_) | Self::Battery | Self::Alternator => "V",
             Self::ManifoldVacuum | Self::BackPressure => "kPa",
+            Self::VapourSmoke => "l/min",
         }
     }
 
@@ -206,7 +251,7 @@ impl Point {
     pub const fn range(self) -> [f64; 2] {
         match self {
             Self::Wire(_) | Self::Battery | Self::Alternator => [0.0, 20.0],
-            Self::ManifoldVacuum | Self::BackPressure => [0.0, 255.0],
+            Self::ManifoldVacuum | Self::BackPressure | Self::VapourSmoke => [0.0, 255.0],
         }
     }
 }

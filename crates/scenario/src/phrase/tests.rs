@@ -417,6 +417,15 @@ fn phrases_carry_typed_values() {
         ),
         ("switch rear-screen on", Phrase::Switch(Load::RearScreen, true)),
         ("measure battery", Phrase::Measure(Point::Battery)),
+        (
+            "measure purge-valve while wiggled",
+            Phrase::MeasureWhile(Point::Wire(Output::PurgeValve.into()), Provocation::Wiggled),
+        ),
+        (
+            "measure data-bus while loaded",
+            Phrase::MeasureWhile(Point::Wire(Wire::DataBus), Provocation::Loaded),
+        ),
+        ("measure vapour-smoke", Phrase::Measure(Point::VapourSmoke)),
         ("measure back-pressure", Phrase::Measure(Point::BackPressure)),
         ("measure manifold-vacuum", Phrase::Measure(Point::ManifoldVacuum)),
         ("measure data-bus", Phrase::Measure(Point::Wire(Wire::DataBus))),

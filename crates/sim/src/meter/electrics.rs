@@ -1,15 +1,27 @@
 //! What a meter shows at the battery, the alternator, the shared supply, the gearbox controller and the data bus.
 
 use twotrip_harness::{KeyPosition, Wire, WiringFault, transfer::SENSOR_SUPPLY_VOLTS};
-use twotrip_units::Voltage;
+use twotrip_units::{Resistance, Voltage};
 
-use super::{gearbox, outputs, volts};
+use super::{gearbox, outputs, say_ohms, scope, volts};
 use crate::{Car, Outcome};
 
 /// Resistance of one terminator, ohm (ISO 11898-2: 120 ohm at each end, 60 across the pair).
 const TERMINATOR: f64 = 120.0;
 /// Pulses of the output-shaft sensor for each metre of road (a choice of this car).
 const PULSES_PER_METRE: f64 = 40.0;
+
+/// A bare wire.
+fn bare(car: &Car, wire: Wire) -> String {
+    say_ohms(Resistance::from_ohms(car.tolerances.wire_ohms(wire)))
+}
+
+/// What is lost between alternator and battery, a good cable's share of it included.
+pub(super) fn cable_drop(car: &Car) -> Voltage {
+    let vehicle = &car.vehicle;
+    let good = vehicle.alternator_current().amperes() * car.tolerances.cable_ohms();
+    vehicle.charging_cable_drop() + Voltage::from_volts(good)
+}
 
 fn key_is_off(car: &Car) -> bool {
     car.sensors().key == KeyPosition::Off
@@ -32,11 +44,13 @@ pub(super) fn wire(car: &Car, wire: Wire) -> Outcome {
 fn sensor_supply(car: &Car) -> Outcome {
     let fault = car.harness.fault(Wire::SensorSupply);
     if key_is_off(car) {
+        let bare = bare(car, Wire::SensorSupply);
+        let bare = bare.as_str();
         let (wire, ground) = match fault {
             Some(WiringFault::Open) => ("no connection", "no connection"),
-            Some(WiringFault::ShortToGround) => ("0.2 ohm", "0.2 ohm"),
-            Some(_) => ("0.2 ohm", "some ohms, with every sensor unplugged too"),
-            None => ("0.2 ohm", "no connection"),
+            Some(WiringFault::ShortToGround) => (bare, bare),
+            Some(_) => (bare, "some ohms, with every sensor unplugged too"),
+            None => (bare, "no connection"),
         };
         return Outcome::done(format!(
             "key off, the supply wire {wire} from the ECU to the plugs, to ground {ground}"
@@ -69,22 +83,23 @@ fn sensor_supply(car: &Car) -> Outcome {
 fn speed_sensor(car: &Car) -> Outcome {
     let fault = car.harness.fault(Wire::SpeedSensor);
     if key_is_off(car) {
-        let found = |set, value: &str| {
+        let bare = bare(car, Wire::SpeedSensor);
+        let found = |set| {
             if fault == Some(set) {
-                value.to_owned()
+                bare.as_str()
             } else {
-                "no connection".to_owned()
+                "no connection"
             }
         };
         let wire = if fault == Some(WiringFault::Open) {
             "no connection"
         } else {
-            "0.2 ohm"
+            bare.as_str()
         };
         return Outcome::done(format!(
             "key off, wire {wire} from end to end, to ground {}, to the sensor supply {}",
-            found(WiringFault::ShortToGround, "0.2 ohm"),
-            found(WiringFault::ShortToSupply, "0.2 ohm")
+            found(WiringFault::ShortToGround),
+            found(WiringFault::ShortToSupply)
         ))
         .with_detail("good: under 5 ohm from end to end, no connection to ground or supply");
     }
@@ -120,7 +135,11 @@ fn controller(car: &Car) -> Outcome {
     let powered = car.harness.gearbox().powered;
     let intermittent = car.harness.fault(Wire::GearboxController).is_some() && powered;
     if key_is_off(car) {
-        let ground = if powered { "0.2 ohm" } else { "no connection" };
+        let ground = if powered {
+            bare(car, Wire::GearboxController)
+        } else {
+            "no connection".to_owned()
+        };
         return Outcome::done(format!(
             "key off, from the controller's plug to battery and ground {ground}"
         ))
@@ -192,7 +211,7 @@ pub(super) fn alternator(car: &Car) -> Outcome {
         return Outcome::refused("an alternator is measured with the engine running")
             .with_detail("first: start");
     }
-    let drop = vehicle.charging_cable_drop();
+    let drop = cable_drop(car);
     let at_terminal = vehicle.battery_voltage() + drop;
     Outcome::done(format!(
         "alternator {}, {:.0} A; between it and the battery {} are lost",
@@ -205,5 +224,6 @@ pub(super) fn alternator(car: &Car) -> Outcome {
         vehicle.alternator_current().amperes() - vehicle.battery_current().amperes(),
         vehicle.engine_speed().rpm()
     ))
+    .with_detail(scope::pulley(car))
     .with_detail("good: 13.8 to 14.8 V, more ampere than the loads draw, under 0.2 V lost in the cable")
 }

@@ -6,7 +6,7 @@
 use twotrip_harness::{KeyPosition, Output, Wire, WiringFault};
 use twotrip_units::{Resistance, Voltage};
 
-use super::{say_ohms, volts};
+use super::{say_connection, say_ohms, scope, volts};
 use crate::{Car, Outcome};
 
 /// A good wire, or a short, by itself.
@@ -27,6 +27,7 @@ pub(super) fn connections(fault: Option<WiringFault>) -> [Option<Resistance>; 3]
     }
 }
 
+/// What is found at a load.
 pub(super) fn say(found: Option<Resistance>) -> String {
     found.map_or_else(|| "no connection".to_owned(), say_ohms)
 }
@@ -38,7 +39,7 @@ fn load(car: &Car, output: Output) -> Option<Resistance> {
     }
     match output.heater() {
         Some((bank, place)) => car.vehicle.oxygen_heater(bank, place),
-        None => Some(output.load()),
+        None => Some(car.tolerances.winding(output, output.load())),
     }
 }
 
@@ -58,12 +59,10 @@ pub(super) fn output(car: &Car, output: Output) -> Outcome {
     let fault = car.harness.shows(output);
     let load = load(car, output);
     if car.sensors().key == KeyPosition::Off {
-        let [wire, ground, supply] = connections(fault);
+        let [wire, ground, supply] =
+            connections(fault).map(|found| say_connection(car, Wire::Output(output), found));
         return Outcome::done(format!(
-            "key off, wire {} from end to end, to ground {}, to 12 V {}, load {}",
-            say(wire),
-            say(ground),
-            say(supply),
+            "key off, wire {wire} from end to end, to ground {ground}, to 12 V {supply}, load {}",
             say(load)
         ))
         .with_detail(format!(
@@ -112,18 +111,17 @@ pub(super) fn output(car: &Car, output: Output) -> Outcome {
         volts(driven),
         volts(battery)
     ))
+    .with_details(scope::spark(car, output))
+    .with_details(scope::cam(car, output))
 }
 
 /// A cam sensor's wire.
 pub(super) fn cam_sensor(car: &Car, wire: Wire) -> Outcome {
     let fault = car.harness.shows(wire);
     if car.sensors().key == KeyPosition::Off {
-        let [wire, ground, supply] = connections(fault);
+        let [end, ground, supply] = connections(fault).map(|found| say_connection(car, wire, found));
         return Outcome::done(format!(
-            "key off, wire {} from end to end, to ground {}, to the sensor supply {}",
-            say(wire),
-            say(ground),
-            say(supply)
+            "key off, wire {end} from end to end, to ground {ground}, to the sensor supply {supply}"
         ))
         .with_detail("good: under 5 ohm from end to end, no connection to ground or supply");
     }

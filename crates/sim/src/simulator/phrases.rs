@@ -34,6 +34,12 @@ impl Simulator {
         self.car.vehicle.engine_speed().rpm() > RUNNING_RPM
     }
 
+    /// Whether it has not died, however low it has fallen for the moment.
+    fn engine_lives(&self) -> bool {
+        let falls_low = self.car.vehicle.engine_speed().rpm() > RUNNING_RPM / 2.0;
+        self.engine_runs() || falls_low && self.car.ecu.control().is_running()
+    }
+
     pub(super) fn begin_next(&mut self) {
         let Some((id, phrase)) = self.waiting.pop_front() else {
             return;
@@ -191,6 +197,7 @@ impl Simulator {
             Phrase::Work(work, part) => workshop::work(&mut self.car, *work, *part),
             Phrase::MendWire(wire) => workshop::mend_wire(&mut self.car, *wire),
             Phrase::Measure(point) => meter::measure(&self.car, *point),
+            Phrase::MeasureWhile(point, provocation) => meter::measure_while(&self.car, *point, *provocation),
             Phrase::Compare(comparison) => meter::compare(&self.car, *comparison),
             Phrase::Swap(one, other) => workshop::swap(&mut self.car, *one, *other),
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
@@ -380,7 +387,7 @@ impl Simulator {
                 "key on, engine off"
             }),
             Phrase::KeyOff => Outcome::done("key off, the ECU sleeps"),
-            Phrase::Start if self.engine_runs() => Outcome::done(format!(
+            Phrase::Start if self.engine_lives() => Outcome::done(format!(
                 "the engine runs at {:.0} rpm",
                 vehicle.engine_speed().rpm()
             )),
@@ -393,7 +400,7 @@ impl Simulator {
                     metres / 1000.0
                 ))
             }
-            Phrase::Drive(_) if !self.engine_runs() => {
+            Phrase::Drive(_) if !self.engine_lives() => {
                 Outcome::refused("the engine did not start or died on the way")
             }
             Phrase::Drive(_) if !job.arrived => Outcome::refused(format!(
