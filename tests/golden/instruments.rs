@@ -163,8 +163,7 @@ fn watching_moves_nothing() {
             desk.tell(&["measure manifold-vacuum", "measure front-oxygen-sensor"]);
         }
         desk.tell(&["drive idle 20 s"]);
-        let live = desk.car.car().ecu().live().clone();
-        format!("{live:?}")
+        format!("{:?}", desk.car.car().ecu().live())
     };
     assert_eq!(run(false), run(true));
 }

@@ -62,8 +62,14 @@ const INTEGRAL_SECONDS: f64 = 3.0;
 const TIMING_PROPORTIONAL: f64 = 0.1;
 const TIMING_LIMIT: f64 = 8.0;
 
-/// Air on the overrun, g/s per rpm.
+/// Air on the overrun, and least air of a standing engine that falls, g/s per rpm.
 const OVERRUN: f64 = 0.0022;
+const FALLING: f64 = 0.0030;
+
+/// How far above its target the speed of a standing car, from a pressed pedal or the first firings, has to fall with care, and
+/// how near to it it is caught, rpm.
+const FALLS: f64 = 200.0;
+const CAUGHT: f64 = 60.0;
 
 /// Pedal below which the driver asks for nothing.
 const PEDAL_RELEASED: Ratio = Ratio::from_fraction(0.015);
@@ -83,6 +89,8 @@ pub(crate) struct Idle {
     /// Air for what is switched on, g/s: a load stays whatever the speed, so that no speed error takes it away.
     loaded: f64,
     released: bool,
+    /// The speed falls from far above its target, and has not been caught yet.
+    falling: bool,
     timing: f64,
     /// The throttle does not follow: nothing is learned.
     held: bool,
@@ -161,6 +169,7 @@ impl Idle {
         let proportional = PROPORTIONAL * size;
         if !running {
             self.timing = 0.0;
+            self.falling = false;
             return (needed + self.integral.at_least(0.0)).within(least, most);
         }
         let rpm = measured.rpm;
@@ -181,8 +190,11 @@ impl Idle {
             } else {
                 let learned = flow;
                 flow += (proportional * error).within(-2.5 * size, 6.0 * size);
-                if self.loaded > 0.0 {
-                    // The dashpot: a loaded engine that falls from high speed onto an empty manifold cannot be caught.
+                self.falling = error < if self.falling { -CAUGHT } else { -FALLS };
+                // The dashpot: an engine that falls from high speed onto an empty manifold cannot be caught.
+                if self.falling {
+                    flow = flow.at_least(learned.at_most(FALLING * size * rpm));
+                } else if self.loaded > 0.0 {
                     flow = flow.at_least(learned.at_most(OVERRUN * size * rpm));
                 }
                 if error.abs() < 250.0 && !self.held {
