@@ -10,6 +10,7 @@ use twotrip_can::{
     memory_bus::{MemoryBus, NodeConfig, Pacing},
     timing::BitRate,
 };
+use twotrip_obd::Dialect;
 use twotrip_scenario::{Scenario, shipped};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
@@ -37,6 +38,30 @@ const REQUESTS: &[&[u8]] = &[
     &[2, 0x3E, 0x00],
 ];
 
+/// The same of a car that is asked by SAE J1979-2.
+const REQUESTS_ON_UDS: &[&[u8]] = &[
+    &[2, 0x10, 0x01],
+    &[2, 0x3E, 0x00],
+    &[2, 0x3E, 0x80],
+    &[3, 0x22, 0xF8, 0x10],
+    &[3, 0x22, 0xF4, 0x00],
+    &[7, 0x22, 0xF4, 0x01, 0xF4, 0x41, 0xF4, 0x0C],
+    &[3, 0x22, 0xF6, 0x3B],
+    &[3, 0x22, 0xF8, 0x02],
+    &[3, 0x22, 0xF8, 0x08],
+    &[5, 0x19, 0x42, 0x33, 0x0C, 0xFF],
+    &[5, 0x19, 0x42, 0x33, 0xFF, 0xFF],
+    &[3, 0x19, 0x55, 0x33],
+    &[4, 0x19, 0x56, 0x33, 0x06],
+    &[3, 0x19, 0x1A, 0x92],
+    &[6, 0x19, 0x04, 0x04, 0x55, 0x7A, 0xFF],
+    &[6, 0x19, 0x06, 0x04, 0x55, 0x7A, 0xFF],
+    &[4, 0x31, 0x01, 0xE0, 0x01],
+    &[2, 0x22, 0xF4],
+    &[4, 0x14, 0xFF, 0xFF, 0x33],
+    &[2, 0x01, 0x00],
+];
+
 /// Asks everything once, with flow control, a tenth of a second apart; the car's time goes on meanwhile.
 fn ask_everything(
     car: &mut Simulator,
@@ -45,7 +70,11 @@ fn ask_everything(
 ) -> u32 {
     let flow_control = Frame::padded(CanId::Standard(0x7E0), &[0x30, 0, 0], 0);
     let mut answers = 0;
-    for request in REQUESTS {
+    let requests = match car.car().ecu().dialect() {
+        Dialect::Classic => REQUESTS,
+        Dialect::OnUds => REQUESTS_ON_UDS,
+    };
+    for request in requests {
         *now += Duration::from_millis(100);
         car.stand(Duration::from_millis(100));
         let request = Frame::padded(CanId::Standard(0x7DF), request, 0);
@@ -74,13 +103,15 @@ fn ask_everything(
 }
 
 /// A car with a confirmed code.
-fn lived_through(timing: Timing, broadcasts: bool) -> Simulator {
+fn lived_through(timing: Timing, broadcasts: bool, dialect: Dialect) -> Simulator {
     let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
     let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
-    let mut car = Simulator::new(Settings {
+    let mut settings = Settings {
         broadcasts,
         ..Settings::compact(1, timing)
-    });
+    };
+    settings.ecu.dialect = dialect;
+    let mut car = Simulator::new(settings);
     for phrase in scenario.story() {
         car.tell(phrase.value.clone());
     }
@@ -93,8 +124,13 @@ fn lived_through(timing: Timing, broadcasts: bool) -> Simulator {
 
 #[test]
 fn no_heap_allocation_while_requests_are_answered() {
-    for (timing, broadcasts) in [(Timing::FAST, false), (Timing::REAL, false), (Timing::REAL, true)] {
-        let mut car = lived_through(timing, broadcasts);
+    for (timing, broadcasts, dialect) in [
+        (Timing::FAST, false, Dialect::Classic),
+        (Timing::REAL, false, Dialect::Classic),
+        (Timing::REAL, true, Dialect::Classic),
+        (Timing::REAL, false, Dialect::OnUds),
+    ] {
+        let mut car = lived_through(timing, broadcasts, dialect);
         let mut now = BusInstant::ZERO;
         ask_everything(&mut car, &mut now, |_, _| {});
         let mut answers = 0;

@@ -6,7 +6,7 @@ use std::{ops::Range, time::Duration};
 use twotrip_can::Frame;
 use twotrip_capture::{Direction, Item, items, write};
 use twotrip_dialogue::{Dialogue, Event, Role, conduct::Conduct};
-use twotrip_obd::{write_request, write_response};
+use twotrip_obd::{Dialect, write_request, write_response};
 use twotrip_sim::Timing;
 use twotrip_units::BusInstant;
 
@@ -14,7 +14,7 @@ use crate::{ask_everything, lived_through};
 
 /// Everything that a tester can ask, asked once, with all answers.
 fn session() -> Vec<(BusInstant, Frame)> {
-    let mut car = lived_through(Timing::REAL, false);
+    let mut car = lived_through(Timing::REAL, false, Dialect::Classic);
     let mut frames = Vec::new();
     let mut now = BusInstant::ZERO;
     ask_everything(&mut car, &mut now, |at, frame| frames.push((at, *frame)));

@@ -10,6 +10,7 @@ mod live_car;
 mod local_bus;
 mod memory;
 mod memory_kill;
+mod on_uds;
 mod python;
 mod readme;
 mod record;

@@ -31,6 +31,18 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // Package udsoncan of PyPI over the kernel's ISO-TP socket, on a car of SAE J1979-2.
+    (
+        "uds_client",
+        &[
+            "opens_a_session_and_keeps_it",
+            "reads_data",
+            "reads_the_codes",
+            "reads_the_freeze_frames",
+            "clears_with_the_engine_off_alone",
+            "ends_cleanly",
+        ],
+    ),
     // Package python-can of PyPI, with what `list broadcasts --json` says.
     (
         "broadcasts",
@@ -253,6 +265,15 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "scapy_reads_information",
             "scapy_reads_other_answers",
             "scapy_reads_requests",
+            // Of an ECU that speaks SAE J1979-2.
+            "udsoncan_makes_the_same_requests",
+            "udsoncan_reads_refusals",
+            "udsoncan_reads_sessions_and_routines",
+            "udsoncan_reads_data_by_identifier",
+            "udsoncan_reads_codes_by_mask",
+            "udsoncan_reads_permanent_codes",
+            "udsoncan_reads_freeze_frames",
+            "udsoncan_reads_extended_data",
         ],
     ),
 ];

@@ -26,5 +26,6 @@ for counted in (False, True):
 for prefix, checks in (
     ("analysers", load("peers/main.py").checks(NOWHERE, NOWHERE, None)),
     ("vectors", load("peers/vectors.py").group(NOWHERE, [], None)),
+    ("vectors", load("peers/uds.py").group([])),
 ):
     print(*(f"{prefix}::{check.__name__}" for check in checks), sep="\n")

@@ -104,4 +104,7 @@ KNOWN_ERRORS = {
     ("scapy 2.8", "other answers"): {
         "TID 01": "takes tests of service $08 for the oxygen sensor tests of service $05, in volts",
     },
+    ("udsoncan 1.26", "permanent codes"): {
+        "codes": "wants five bytes a code, a severity first, as $42 has them; ISO 14229-1 has four (from memory)",
+    },
 }

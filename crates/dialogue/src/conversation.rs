@@ -239,7 +239,9 @@ impl Dialogue {
         let repeats = self.judge_wait(frame, at, role, whole.began, request, breaches);
         self.close_old(at);
         match Request::parse(&whole.bytes) {
-            Ok(Request::Clear) if !self.codes_read => breaches.push(Breach::ClearedUnread),
+            Ok(Request::Clear | Request::Other(Service::ClearByGroup, _)) if !self.codes_read => {
+                breaches.push(Breach::ClearedUnread);
+            }
             // A busy ECU is asked again in the same words.
             Ok(_) if repeats => {}
             Ok(request) => breaches.extend(self.unsupported(role, &request)),
@@ -392,7 +394,7 @@ impl Dialogue {
             }
         };
         match response {
-            Ok(Response::Codes(..)) => self.codes_read = true,
+            Ok(Response::Codes(..) | Response::Other(Service::ReadCodes, _)) => self.codes_read = true,
             Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => {
                 let service = match response {
                     Ok(Response::FreezeFrame(_)) => {

@@ -4,7 +4,7 @@ use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
 use twotrip_harness::{ActuatorPins, KeyPosition, ModuleCondition, SensorPins};
-use twotrip_obd::{Dtc, ResponseBuffer};
+use twotrip_obd::{Dialect, Dtc, ResponseBuffer};
 use twotrip_units::{CarInstant, Speed};
 
 use crate::{
@@ -41,6 +41,8 @@ pub struct EcuConfig {
     pub calibration: Calibration,
     /// Codes of the maker's own.
     pub companions: Vec<Companion>,
+    /// In which services it is asked.
+    pub dialect: Dialect,
 }
 
 impl EcuConfig {
@@ -53,6 +55,7 @@ impl EcuConfig {
             identity: Identity::engine(profile, &CATALOGUE, &Calibration::compact_2_0()),
             calibration: Calibration::compact_2_0(),
             companions: Vec::new(),
+            dialect: Dialect::Classic,
         }
     }
 }
@@ -85,6 +88,7 @@ pub struct Ecu {
     monitors: Monitors,
     memory: FaultMemory,
     identity: Identity,
+    dialect: Dialect,
     served: Served,
     overrides: Overrides,
     live: LiveData,
@@ -110,15 +114,20 @@ impl Ecu {
     /// A new ECU, asleep.
     #[must_use]
     pub fn new(config: EcuConfig) -> Self {
+        let memory = FaultMemory::new(config.profile, &CATALOGUE)
+            .without(CATALOGUE.absent(&config.calibration))
+            .with_second_bank(config.calibration.second_bank)
+            .showing_readiness(config.readiness_display)
+            .with_companions(&config.companions);
         Self {
             control: Control::new(&config.calibration),
             monitors: Monitors::default(),
-            memory: FaultMemory::new(config.profile, &CATALOGUE)
-                .without(CATALOGUE.absent(&config.calibration))
-                .with_second_bank(config.calibration.second_bank)
-                .showing_readiness(config.readiness_display)
-                .with_companions(&config.companions),
+            memory: match config.dialect {
+                Dialect::Classic => memory,
+                Dialect::OnUds => memory.with_detail(),
+            },
             identity: config.identity,
+            dialect: config.dialect,
             served: Served::by(&config.calibration),
             overrides: Overrides::NONE,
             live: LiveData::default(),
@@ -269,8 +278,11 @@ impl Ecu {
             calibration: self.control.calibration(),
             served: &self.served,
         };
-        let answer = server::answer(&context, addressing, request, response);
-        if answer == Answer::PositiveAndSeal {
+        let answer = match self.dialect {
+            Dialect::Classic => server::answer(&context, addressing, request, response),
+            Dialect::OnUds => server::uds::answer(&context, addressing, request, response),
+        };
+        if matches!(answer, Answer::PositiveAndSeal | Answer::SilenceAndSeal) {
             self.sealed_until = now + SEALED;
         }
         if answer == Answer::PositiveAndClear {
@@ -328,6 +340,12 @@ impl Ecu {
     #[must_use]
     pub const fn control(&self) -> &Control {
         &self.control
+    }
+
+    /// In which services it is asked.
+    #[must_use]
+    pub const fn dialect(&self) -> Dialect {
+        self.dialect
     }
 
     /// Vehicle information.

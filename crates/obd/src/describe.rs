@@ -10,7 +10,7 @@ use twotrip_units::decimal::{self, write_hex, write_whole};
 
 use crate::{
     Codes, Control, Information, Mid, Pid, Readiness, Record, Records, Request, Response, ResponseCode,
-    Service, Tid, info::InfoType, mask::is_mask, pid::Value,
+    Service, Tid, info::InfoType, mask::is_mask, pid::Value, uds,
 };
 
 /// A request in words: `asks for engine speed, vehicle speed`.
@@ -35,6 +35,9 @@ pub fn describe_response(bytes: &[u8]) -> String {
 /// # Errors
 /// Those of `out`.
 pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
+    if uds::is_request(bytes) {
+        return uds::write_request(out, bytes);
+    }
     let request = match Request::parse(bytes) {
         Ok(request) => request,
         Err(error) => return write!(out, "malformed request: {error}"),
@@ -100,6 +103,9 @@ pub fn write_request(out: &mut impl Write, bytes: &[u8]) -> Result {
 /// # Errors
 /// Those of `out`.
 pub fn write_response(out: &mut impl Write, bytes: &[u8]) -> Result {
+    if uds::is_answer(bytes) {
+        return uds::write_response(out, bytes);
+    }
     let response = match Response::parse(bytes) {
         Ok(response) => response,
         Err(error) => return write!(out, "malformed answer: {error}"),
@@ -140,7 +146,7 @@ pub fn write_response(out: &mut impl Write, bytes: &[u8]) -> Result {
     }
 }
 
-fn write_service_name(out: &mut impl Write, service: Service) -> Result {
+pub(crate) fn write_service_name(out: &mut impl Write, service: Service) -> Result {
     match service {
         Service::Unknown(number) => write!(out, "service ${number:02X}"),
         known => out.write_str(known.name()),
@@ -163,7 +169,7 @@ pub fn write_data(out: &mut impl Write, bytes: &[u8]) -> Result {
 }
 
 /// The same behind a blank; nothing for none.
-fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
+pub(crate) fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
     if bytes.is_empty() {
         return Ok(());
     }
@@ -172,7 +178,7 @@ fn write_bytes(out: &mut impl Write, bytes: &[u8]) -> Result {
 }
 
 /// Items with something between them.
-fn write_list<W: Write, I>(
+pub(crate) fn write_list<W: Write, I>(
     out: &mut W,
     separator: &str,
     items: impl IntoIterator<Item = I>,
@@ -220,7 +226,7 @@ fn write_parameter(out: &mut impl Write, number: u8) -> Result {
     }
 }
 
-fn write_control_name(out: &mut impl Write, tid: Tid) -> Result {
+pub(crate) fn write_control_name(out: &mut impl Write, tid: Tid) -> Result {
     match tid.control_name() {
         Some(name) => out.write_str(name),
         None => write!(out, "control {tid}"),
@@ -229,7 +235,11 @@ fn write_control_name(out: &mut impl Write, tid: Tid) -> Result {
 
 /// A mask's numbers; its last bit announces the next mask.
 fn write_mask(out: &mut impl Write, base: u8, mask: [u8; 4], service: Service) -> Result {
-    let what = service.parameter();
+    write_mask_of(out, base, mask, service.parameter())
+}
+
+/// The same of what is called `what`.
+pub(crate) fn write_mask_of(out: &mut impl Write, base: u8, mask: [u8; 4], what: &str) -> Result {
     let word = u32::from_be_bytes(mask);
     if word >> 1 == 0 {
         write!(out, "supports no {what}s from ${:02X}", base.saturating_add(1))?;
@@ -260,7 +270,7 @@ fn write_records(out: &mut impl Write, records: Records<'_>) -> Result {
     out.write_str(if any { "" } else { "no data" })
 }
 
-fn write_record(out: &mut impl Write, record: Record<'_>) -> Result {
+pub(crate) fn write_record(out: &mut impl Write, record: Record<'_>) -> Result {
     let Some(definition) = record.pid.definition() else {
         write!(out, "PID {}", record.pid)?;
         return write_bytes(out, record.data);
@@ -339,7 +349,7 @@ fn write_codes(out: &mut impl Write, service: Service, codes: Codes<'_>) -> Resu
     Ok(())
 }
 
-fn write_information(out: &mut impl Write, information: Information<'_>) -> Result {
+pub(crate) fn write_information(out: &mut impl Write, information: Information<'_>) -> Result {
     match information {
         Information::Vin(vin) => write!(out, "vehicle identification number {}", outside_text(vin)),
         Information::CalibrationIds(ids) => {

@@ -59,6 +59,11 @@ impl InfoType {
         self.layout().map(|layout| layout.item)
     }
 
+    /// Whether it has one item, and never more.
+    pub(crate) fn is_single(self) -> bool {
+        self.layout().is_some_and(|layout| layout.items == (1..=1))
+    }
+
     /// How its items are laid out, where we know it.
     fn layout(self) -> Option<&'static Layout> {
         LAYOUTS.iter().find(|layout| layout.info_type == self)
@@ -163,6 +168,17 @@ impl<'a> Information<'a> {
         if !layout.items.contains(&count) || items.len() != layout.item * usize::from(count) {
             return None;
         }
+        Self::from_items(info_type, items)
+    }
+
+    /// Reads items without a number of them before. Nothing if they are not whole.
+    pub(crate) fn from_items(info_type: InfoType, items: &'a [u8]) -> Option<Self> {
+        let Some(layout) = info_type.layout() else {
+            return Some(Self::Other(info_type, items));
+        };
+        if !items.len().is_multiple_of(layout.item) || (info_type.is_single() && items.len() != layout.item) {
+            return None;
+        }
         Some(match info_type {
             InfoType::VIN => Self::Vin(items.try_into().ok()?),
             InfoType::CALIBRATION_ID => Self::CalibrationIds(items.as_chunks().0),
@@ -214,8 +230,9 @@ impl<'a> Information<'a> {
         }
     }
 
-    /// The items one after the other.
-    pub(crate) const fn bytes(&self) -> &'a [u8] {
+    /// The items one after the other, without a number of them.
+    #[must_use]
+    pub const fn bytes(&self) -> &'a [u8] {
         match *self {
             Self::Vin(vin) => vin,
             Self::EcuName(name) => name,

@@ -6,13 +6,14 @@
 //! ```
 //!
 //! [`pid`] holds the parameters as data, [`Mid`], [`Tid`] and [`Uasid`] the tests, [`describe_request`] and [`describe_response`] say a message in words,
-//! [`code_text()`] what a trouble code means.
+//! [`code_text()`] what a trouble code means. [`uds`] reads and writes the messages of SAE J1979-2, the other [`Dialect`].
 #![no_std]
 extern crate alloc;
 
 mod buffer;
 mod code_text;
 mod describe;
+mod dialect;
 mod dtc;
 pub mod identity;
 mod in_use;
@@ -25,11 +26,13 @@ mod readiness;
 mod request;
 mod response;
 mod service;
+pub mod uds;
 pub mod vin;
 
 pub use buffer::{BufferFull, ResponseBuffer};
 pub use code_text::code_text;
 pub use describe::{describe_request, describe_response, write_data, write_request, write_response};
+pub use dialect::Dialect;
 pub use dtc::{Dtc, DtcError};
 pub use in_use::{InUseItem, InUsePerformance};
 pub use info::{InfoType, Information};

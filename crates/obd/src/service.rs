@@ -1,4 +1,4 @@
-//! The services of SAE J1979 and the response codes of a refusal.
+//! The services of SAE J1979, those of SAE J1979-2, and the response codes of a refusal.
 
 use core::fmt;
 
@@ -26,6 +26,18 @@ pub enum Service {
     VehicleInformation,
     /// $0A, permanent codes.
     PermanentCodes,
+    /// $10 of SAE J1979-2, sessions.
+    Session,
+    /// $14 of SAE J1979-2, clearing.
+    ClearByGroup,
+    /// $19 of SAE J1979-2, codes, freeze frames and other data of codes.
+    ReadCodes,
+    /// $22 of SAE J1979-2, data by identifier.
+    ReadData,
+    /// $31 of SAE J1979-2, control of a routine.
+    Routine,
+    /// $3E of SAE J1979-2, the tester is still there.
+    TesterPresent,
     /// Any other number.
     Unknown(u8),
 }
@@ -45,6 +57,12 @@ impl Service {
             0x08 => Self::Control,
             0x09 => Self::VehicleInformation,
             0x0A => Self::PermanentCodes,
+            0x10 => Self::Session,
+            0x14 => Self::ClearByGroup,
+            0x19 => Self::ReadCodes,
+            0x22 => Self::ReadData,
+            0x31 => Self::Routine,
+            0x3E => Self::TesterPresent,
             other => Self::Unknown(other),
         }
     }
@@ -63,6 +81,12 @@ impl Service {
             Self::Control => 0x08,
             Self::VehicleInformation => 0x09,
             Self::PermanentCodes => 0x0A,
+            Self::Session => 0x10,
+            Self::ClearByGroup => 0x14,
+            Self::ReadCodes => 0x19,
+            Self::ReadData => 0x22,
+            Self::Routine => 0x31,
+            Self::TesterPresent => 0x3E,
             Self::Unknown(other) => other,
         }
     }
@@ -80,13 +104,18 @@ impl Service {
             Self::CurrentData => "current data",
             Self::FreezeFrame => "freeze frame",
             Self::ConfirmedCodes => "confirmed codes",
-            Self::Clear => "clear codes",
+            Self::Clear | Self::ClearByGroup => "clear codes",
             Self::OxygenSensorTests => "oxygen sensor tests",
             Self::TestResults => "test results",
             Self::PendingCodes => "pending codes",
             Self::Control => "control of a system",
             Self::VehicleInformation => "vehicle information",
             Self::PermanentCodes => "permanent codes",
+            Self::Session => "session",
+            Self::ReadCodes => "codes and their data",
+            Self::ReadData => "data by identifier",
+            Self::Routine => "control of a routine",
+            Self::TesterPresent => "tester present",
             Self::Unknown(_) => "unknown service",
         }
     }
@@ -98,6 +127,7 @@ impl Service {
             Self::TestResults => "monitor",
             Self::Control => "control",
             Self::VehicleInformation => "InfoType",
+            Self::ReadData => "data identifier",
             _ => "PID",
         }
     }
@@ -140,6 +170,8 @@ pub enum ResponseCode {
     ConditionsNotCorrect,
     /// $31.
     RequestOutOfRange,
+    /// $72.
+    GeneralProgrammingFailure,
     /// $78: the answer follows later.
     ResponsePending,
     /// $7E.
@@ -163,6 +195,7 @@ impl ResponseCode {
             0x21 => Self::BusyRepeatRequest,
             0x22 => Self::ConditionsNotCorrect,
             0x31 => Self::RequestOutOfRange,
+            0x72 => Self::GeneralProgrammingFailure,
             0x78 => Self::ResponsePending,
             0x7E => Self::SubFunctionNotSupportedInActiveSession,
             0x7F => Self::ServiceNotSupportedInActiveSession,
@@ -182,6 +215,7 @@ impl ResponseCode {
             Self::BusyRepeatRequest => 0x21,
             Self::ConditionsNotCorrect => 0x22,
             Self::RequestOutOfRange => 0x31,
+            Self::GeneralProgrammingFailure => 0x72,
             Self::ResponsePending => 0x78,
             Self::SubFunctionNotSupportedInActiveSession => 0x7E,
             Self::ServiceNotSupportedInActiveSession => 0x7F,
@@ -215,6 +249,7 @@ impl ResponseCode {
             Self::BusyRepeatRequest => "busy, repeat the request",
             Self::ConditionsNotCorrect => "conditions not correct",
             Self::RequestOutOfRange => "request out of range",
+            Self::GeneralProgrammingFailure => "general programming failure",
             Self::ResponsePending => "response pending",
             Self::SubFunctionNotSupportedInActiveSession => "sub-function not supported in this session",
             Self::ServiceNotSupportedInActiveSession => "service not supported in this session",

@@ -1,5 +1,9 @@
 //! What the tool on the bus has done since `ready`: which questions were answered, and when first.
 
+use twotrip_obd::{
+    InfoType,
+    uds::{Did, Request, Status, Subject},
+};
 use twotrip_scenario::phrase::Deed;
 use twotrip_units::BusInstant;
 
@@ -50,6 +54,41 @@ impl Deeds {
             [0x07, ..] => self.did(now, Deed::ReadPending),
             [0x09, 0x02, ..] => self.did(now, Deed::ReadVin),
             [0x0A, ..] => self.did(now, Deed::ReadPermanent),
+            _ => self.note_uds(now, request),
+        }
+    }
+
+    /// The same in SAE J1979-2.
+    fn note_uds(&mut self, now: BusInstant, request: &[u8]) {
+        match Request::parse(request) {
+            Ok(Request::Clear(_)) => self.did(now, Deed::Cleared),
+            Ok(Request::CodesByMask { status, .. }) => {
+                for (bit, deed) in [
+                    (Status::CONFIRMED, Deed::ReadConfirmed),
+                    (Status::PENDING, Deed::ReadPending),
+                ] {
+                    if status.has(bit) {
+                        self.did(now, deed);
+                    }
+                }
+            }
+            Ok(Request::PermanentCodes { .. }) => self.did(now, Deed::ReadPermanent),
+            Ok(Request::CodesByReadiness { .. }) => self.did(now, Deed::ReadReadiness),
+            Ok(Request::FreezeFrame { .. }) => self.did(now, Deed::ReadFreezeFrame),
+            Ok(Request::ReadData(dids)) => {
+                for did in dids.iter().map(|&did| Did::from_bytes(did)) {
+                    match did.subject() {
+                        _ if did.is_mask() => {}
+                        Subject::Parameter(pid) if matches!(pid.number(), 0x01 | 0x41) => {
+                            self.did(now, Deed::ReadReadiness);
+                        }
+                        Subject::Parameter(_) => self.did(now, Deed::ReadLive),
+                        Subject::Monitor(_) => self.did(now, Deed::ReadTests),
+                        Subject::Information(InfoType::VIN) => self.did(now, Deed::ReadVin),
+                        _ => {}
+                    }
+                }
+            }
             _ => {}
         }
     }
@@ -112,6 +151,18 @@ mod tests {
             (&[0x09, 0x02], &[Deed::ReadVin]),
             (&[0x0A], &[Deed::ReadPermanent]),
             (&[0x22, 0xF1, 0x90], &[]),
+            (&[0x22, 0xF4, 0x00], &[]),
+            (
+                &[0x22, 0xF4, 0x01, 0xF4, 0x0C],
+                &[Deed::ReadReadiness, Deed::ReadLive],
+            ),
+            (&[0x22, 0xF6, 0x3B], &[Deed::ReadTests]),
+            (&[0x22, 0xF8, 0x02], &[Deed::ReadVin]),
+            (&[0x19, 0x42, 0x33, 0x08, 0xFF], &[Deed::ReadConfirmed]),
+            (&[0x19, 0x42, 0x33, 0x04, 0xFF], &[Deed::ReadPending]),
+            (&[0x19, 0x55, 0x33], &[Deed::ReadPermanent]),
+            (&[0x19, 0x04, 0x04, 0x55, 0x7A, 0xFF], &[Deed::ReadFreezeFrame]),
+            (&[0x14, 0xFF, 0xFF, 0x33], &[Deed::Cleared]),
             (&[], &[]),
         ] {
             let mut record = Deeds::default();

@@ -360,7 +360,7 @@ fn other_parameter(request: &[u8], message: &[u8]) -> Option<u16> {
     (!asked).then_some(found)
 }
 
-/// The ECUs that have answered to 01 00: who else is there need not be waited for.
+/// The ECUs that have answered to 01 00 or 22 F8 10: who else is there need not be waited for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct KnownEcus(u8);
 

@@ -1,10 +1,12 @@
 //! The questions behind a scan: which parameters are supported comes first, and what is asked next follows from the
-//! answers so far.
+//! answers so far. In which dialect a car is to be asked is found out first.
+
+mod on_uds;
 
 use alloc::{collections::VecDeque, vec, vec::Vec};
 use core::time::Duration;
 
-use twotrip_obd::{Pid, Response, Service, SupportMask};
+use twotrip_obd::{Dialect, Pid, Response, Service, SupportMask, uds::Did};
 
 use crate::{EcuNumber, Target};
 
@@ -149,6 +151,11 @@ impl Question {
         &self.bytes[..usize::from(self.len)]
     }
 
+    /// Whether it is asked for the other dialect.
+    fn asks_dialect(&self) -> bool {
+        self.topic.is_none() && self.request() == on_uds::WHO_IS_THERE
+    }
+
     /// How long to wait before it is asked: not at all at first, then longer each time, so that an ECU that is away for a
     /// while is met again (our choice: two seconds in all).
     #[must_use]
@@ -216,10 +223,15 @@ enum Task {
 /// A scan as a machine without IO: [`next_question`](Self::next_question), then [`on_answer`](Self::on_answer) for each
 /// answer and [`on_finished`](Self::on_finished) at the end of the exchange, until there is no question left.
 ///
-/// The first question is always 01 00 to all: who is there (ISO 15765-4, initialisation).
+/// The first question is always 01 00 to all: who is there (ISO 15765-4, initialisation). Where nobody answers, 22 F8 10
+/// follows: who speaks SAE J1979-2; then both again, some times. All ECUs of a vehicle speak one dialect, so nobody is asked for
+/// both.
 #[derive(Clone, Debug)]
 pub struct Survey {
     topics: Vec<Topic>,
+    dialect: Dialect,
+    /// The question of the first dialect that nobody has answered, while all are asked in the other.
+    asked_in_turn: Option<Question>,
     plan: VecDeque<Task>,
     asked: Option<Asked>,
     /// What all were asked, for those who are met later.
@@ -243,6 +255,8 @@ impl Survey {
     pub fn new(topics: &[Topic]) -> Self {
         let mut survey = Self {
             topics: topics.to_vec(),
+            dialect: Dialect::Classic,
+            asked_in_turn: None,
             plan: VecDeque::new(),
             asked: None,
             asked_of_all: Vec::new(),
@@ -282,7 +296,10 @@ impl Survey {
             match self.plan.pop_front()? {
                 Task::Ask(question) if self.is_given_up(question.target) => self.unanswered.push(question),
                 Task::Ask(question) => {
-                    if question.target == Target::Functional && !self.asked_of_all.contains(&question) {
+                    if question.target == Target::Functional
+                        && !question.asks_dialect()
+                        && !self.asked_of_all.contains(&question)
+                    {
                         self.asked_of_all.push(question);
                     }
                     self.asked = Some(Asked {
@@ -294,8 +311,8 @@ impl Survey {
                 Task::Masks(masked) if self.masks_known[masked.index()] => {}
                 Task::Masks(masked) => {
                     self.masks_known[masked.index()] = true;
-                    let question = Question::about_masks(Target::Functional, masked, 0x00);
-                    self.plan.push_front(Task::Ask(question));
+                    let question = self.about_masks(Target::Functional, masked, 0x00);
+                    self.ask_first(Vec::from_iter(question));
                 }
                 Task::Data(topic) => {
                     self.begun.push(topic);
@@ -326,6 +343,11 @@ impl Survey {
             return;
         }
         match question.topic {
+            None if question.asks_dialect() => {
+                if on_uds::is_yes(answer) {
+                    self.dialect = Dialect::OnUds;
+                }
+            }
             None => self.on_masks(ecu, &question, answer),
             Some(topic) => {
                 if topic == Topic::Codes && self.read_anew[ecu.index()] {
@@ -350,14 +372,23 @@ impl Survey {
                         Question::new(Target::Ecu(ecu), Some(Topic::CodeCount), &CODE_COUNT),
                     ]);
                 }
+                if topic == Topic::FreezeFrame && self.dialect == Dialect::OnUds {
+                    self.ask_first(on_uds::freeze_frames(ecu, answer));
+                }
             }
         }
     }
 
     /// An ECU spoke as nobody listened to it: it answered too late, or its answer to the first question was lost.
     pub fn hear_of(&mut self, ecu: EcuNumber) {
+        let is_first = self.ecus().next().is_none();
         if !core::mem::replace(&mut self.present[ecu.index()], true) {
             self.meet(ecu, None);
+            if is_first {
+                // Nobody has said yet which dialect it is.
+                let dialect = Question::new(Target::Ecu(ecu), None, &on_uds::WHO_IS_THERE);
+                self.plan.push_front(Task::Ask(dialect.follow_up(ecu)));
+            }
         }
     }
 
@@ -418,6 +449,13 @@ impl Survey {
         let Some(Asked { question, answered }) = self.asked.take() else {
             return;
         };
+        if question.asks_dialect() && self.dialect == Dialect::OnUds {
+            // What was planned, and what others have missed, is in the other dialect.
+            self.masks_known = [false; Masked::COUNT];
+            self.asked_of_all.clear();
+            self.repeat();
+            return;
+        }
         match question.target {
             Target::Functional if self.ecus().next().is_some() => {
                 let silent: Vec<Question> = self
@@ -428,10 +466,29 @@ impl Survey {
                 self.ask_first(silent);
             }
             _ if answered.contains(&true) => {}
-            _ => match question.again() {
-                Some(again) => self.plan.push_front(Task::Ask(again)),
-                None => self.unanswered.push(question),
-            },
+            // Every other time only: an answer that comes late then finds its question asked again.
+            _ if question.topic.is_none()
+                && question.request() == WHO_IS_THERE
+                && question.repeats.is_multiple_of(2) =>
+            {
+                self.asked_in_turn = Some(question);
+                let other = Question::new(Target::Functional, None, &on_uds::WHO_IS_THERE);
+                self.plan.push_front(Task::Ask(other));
+            }
+            Target::Functional if question.asks_dialect() => {
+                self.ask_again(self.asked_in_turn.unwrap_or(question));
+            }
+            // An ECU that was heard: what it missed is asked next.
+            _ if question.asks_dialect() => {}
+            _ => self.ask_again(question),
+        }
+    }
+
+    /// Once more, or never again.
+    fn ask_again(&mut self, question: Question) {
+        match question.again() {
+            Some(again) => self.plan.push_front(Task::Ask(again)),
+            None => self.unanswered.push(question),
         }
     }
 
@@ -445,6 +502,18 @@ impl Survey {
     #[must_use]
     pub fn unanswered(&self) -> &[Question] {
         &self.unanswered
+    }
+
+    /// The dialect that the car is asked in; known after the first questions.
+    #[must_use]
+    pub const fn dialect(&self) -> Dialect {
+        self.dialect
+    }
+
+    /// Whether nobody has answered in either dialect.
+    #[must_use]
+    pub fn is_nobody_there(&self) -> bool {
+        self.ecus().next().is_none() && !self.unanswered.is_empty()
     }
 
     /// The ECUs that have answered anything.
@@ -470,21 +539,47 @@ impl Survey {
 
     /// Notes a mask, and asks for the next where the last bit of this one announces it (SAE J1979).
     fn on_masks(&mut self, ecu: EcuNumber, question: &Question, answer: &[u8]) {
-        let &[service, base, ..] = question.request() else {
+        let (masked, base, bits) = match *question.request() {
+            [service, range, base] if service == Service::ReadData.to_byte() => {
+                let did = Did::from_bytes([range, base]);
+                (on_uds::masked(range), base, on_uds::mask_in(answer, did))
+            }
+            [service, base, ..] => {
+                let masked = Masked::of(Service::from_byte(service));
+                (masked, base, mask_in(answer, base))
+            }
+            _ => return,
+        };
+        let (Some(masked), Some(bits)) = (masked, bits) else {
             return;
         };
-        let Some(masked) = Masked::of(Service::from_byte(service)) else {
-            return;
-        };
-        let Some(bits) = mask_in(answer, base) else { return };
         self.support[masked.index()][ecu.index()].add_range(base, bits);
         if let (1, Some(next)) = (bits[3] & 1, base.checked_add(0x20)) {
-            let question = Question::about_masks(Target::Ecu(ecu), masked, next);
-            self.plan.push_front(Task::Ask(question));
+            let question = self.about_masks(Target::Ecu(ecu), masked, next);
+            self.ask_first(Vec::from_iter(question));
+        }
+    }
+
+    fn about_masks(&self, target: Target, masked: Masked, base: u8) -> Option<Question> {
+        match self.dialect {
+            Dialect::Classic => Some(Question::about_masks(target, masked, base)),
+            Dialect::OnUds => on_uds::about_masks(target, masked, base),
         }
     }
 
     fn questions(&self, topic: Topic) -> Vec<Question> {
+        if self.dialect == Dialect::OnUds {
+            // As below: what is cleared has been read.
+            let unread = topic == Topic::Clear && !self.topics.contains(&Topic::Codes);
+            let topics = unread.then_some(Topic::Codes).into_iter().chain([topic]);
+            let by_support = |topic: Topic| {
+                let masked = topic.masks().unwrap_or(Masked::CurrentData);
+                self.each_ecu(masked, |ecu, support| on_uds::by_support(topic, ecu, support))
+            };
+            return topics
+                .flat_map(|topic| on_uds::to_all(topic).unwrap_or_else(|| by_support(topic)))
+                .collect();
+        }
         let to_all = |topic, service: Service| {
             vec![Question::new(
                 Target::Functional,
@@ -571,6 +666,8 @@ impl Survey {
     }
 }
 
+/// `01 00` to all: who is there (ISO 15765-4, initialisation).
+const WHO_IS_THERE: [u8; 2] = [0x01, 0x00];
 /// `02 02 00`: the code that stored frame 0.
 const FREEZE_FRAME_CODE: [u8; 3] = [0x02, 0x02, 0x00];
 /// Monitor status since the last clearing, and in this driving cycle.

@@ -42,7 +42,7 @@ const IGNORED_EVENTS: usize = 8;
 ///
 /// An exchange ends when the ECU that was asked has answered, or all known ones have; else when P2 is over, and
 /// whoever has begun to answer (or has said 7F xx 78) is done. The known ECUs are those that have answered to a
-/// functional 01 00; before the first, every request to all waits for the whole of P2.
+/// functional 01 00, or to 22 F8 10 in SAE J1979-2; before the first, every request to all waits for the whole of P2.
 ///
 /// ```
 /// use twotrip_can::{CanId, Frame};
@@ -114,7 +114,7 @@ impl Tester {
         self.exchange.is_some()
     }
 
-    /// The ECUs that have answered to 01 00.
+    /// The ECUs that have answered to 01 00 or 22 F8 10.
     pub fn known_ecus(&self) -> impl Iterator<Item = EcuNumber> {
         let known = self.known;
         EcuNumber::all().filter(move |&ecu| known.contains(ecu))
@@ -312,7 +312,8 @@ impl Tester {
         let Some(exchange) = self.exchange.take() else {
             return;
         };
-        if exchange.target == Target::Functional && self.request == [0x01, 0x00] {
+        let who_is_there = self.request == [0x01, 0x00] || self.request == [0x22, 0xF8, 0x10];
+        if exchange.target == Target::Functional && who_is_there {
             for ecu in EcuNumber::all().filter(|&ecu| exchange.has_answered(ecu)) {
                 self.known.insert(ecu);
             }

@@ -22,7 +22,7 @@ pub(super) fn all() -> Vec<Json> {
     vectors
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02X}")).collect()
 }
 

@@ -1,11 +1,13 @@
 //! Messages made from the program's own tables, read by tshark and scapy, which know nothing of the program
-//! (`tests/peers/vectors.py`). Needs no guest: only those two.
+//! (`tests/peers/vectors.py`), and those of an ECU that speaks SAE J1979-2, read by udsoncan (`tests/peers/uds.py`). Needs no
+//! guest: only those three.
 //!
 //! Each vector is a message and what the program reads in it. Every parameter is there at the lowest, the middle and
 //! the highest raw number of its fields and with each of its named values, every unit and scaling of service $06
 //! likewise, and each kind of request and answer.
 
 mod messages;
+mod uds;
 
 use std::{
     fmt::Write as _,
@@ -41,29 +43,37 @@ pub(crate) fn run(report: &mut Report, wanted: &[String]) {
         &vectors.len().to_string(),
         "messages",
     );
-    let mut lines = String::new();
-    for vector in &vectors {
-        // Writing into a text cannot fail.
-        let _ = writeln!(lines, "{vector}");
-    }
-    let file = folder.join("vectors.jsonl");
-    if let Err(error) = fs::write(&file, lines) {
-        report.trouble(format!("`{}`: {error}", file.display()));
-        return;
-    }
-    let ran = Command::new(python)
-        .arg(tests.join("peers/vectors.py"))
-        .arg(&folder)
-        .env("PYTHONDONTWRITEBYTECODE", "1")
-        .stdin(Stdio::null())
-        .output();
-    match ran {
-        Ok(ran) if ran.status.success() => {}
-        Ok(ran) => report.trouble(format!(
-            "the readers of vectors: {}",
-            String::from_utf8_lossy(&ran.stderr)
-        )),
-        Err(error) => report.trouble(format!("the readers of vectors do not start: {error}")),
+    let on_uds = uds::all();
+    report.figure(
+        "requests of J1979-2 for udsoncan",
+        &on_uds.len().to_string(),
+        "messages",
+    );
+    for (reader, vectors) in [("vectors", vectors), ("uds", on_uds)] {
+        let mut lines = String::new();
+        for vector in &vectors {
+            // Writing into a text cannot fail.
+            let _ = writeln!(lines, "{vector}");
+        }
+        let file = folder.join(format!("{reader}.jsonl"));
+        if let Err(error) = fs::write(&file, lines) {
+            report.trouble(format!("`{}`: {error}", file.display()));
+            return;
+        }
+        let ran = Command::new(&python)
+            .arg(tests.join(format!("peers/{reader}.py")))
+            .arg(&folder)
+            .env("PYTHONDONTWRITEBYTECODE", "1")
+            .stdin(Stdio::null())
+            .output();
+        match ran {
+            Ok(ran) if ran.status.success() => {}
+            Ok(ran) => report.trouble(format!(
+                "the readers of vectors: {}",
+                String::from_utf8_lossy(&ran.stderr)
+            )),
+            Err(error) => report.trouble(format!("the readers of vectors do not start: {error}")),
+        }
     }
     report.read(&folder);
 }
@@ -76,7 +86,7 @@ fn fresh(folder: &Path) -> Result<(), String> {
     fs::create_dir_all(folder).map_err(|error| format!("`{}`: {error}", folder.display()))
 }
 
-/// A Python that has scapy, beside a tshark: the one that the guest's preparation made, or the system's.
+/// A Python that has scapy and udsoncan, beside a tshark: the one that the guest's preparation made, or the system's.
 fn python(target: &Path) -> Result<PathBuf, String> {
     let succeeds = |program: &Path, arguments: &[&str]| {
         Command::new(program)
@@ -90,6 +100,8 @@ fn python(target: &Path) -> Result<PathBuf, String> {
     }
     [target.join("guest/venv/bin/python"), PathBuf::from("python3")]
         .into_iter()
-        .find(|python| succeeds(python, &["-c", "import scapy"]))
-        .ok_or_else(|| "no Python with scapy (`sh tests/guest/prepare target/guest` makes one)".into())
+        .find(|python| succeeds(python, &["-c", "import scapy, udsoncan"]))
+        .ok_or_else(|| {
+            "no Python with scapy and udsoncan (`sh tests/guest/prepare target/guest` makes one)".into()
+        })
 }

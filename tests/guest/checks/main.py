@@ -38,6 +38,7 @@ def groups(program, tools, results, figure, counted):
     import transfer_cost
     import transport_cases
     import two_ecus
+    import uds_client
 
     if counted:
         return [
@@ -49,6 +50,7 @@ def groups(program, tools, results, figure, counted):
     return [
         kernel_tester.group(program, results, figure),
         python_client.group(program, results, figure),
+        uds_client.group(program),
         broadcasts.group(program, figure),
         own_commands.group(program),
         traffic.group(program, results, figure),

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 use twotrip_ecu::Averaging;
 use twotrip_harness::{Circuit, Input, Wire, WiringFault, WiringFaultKind};
+use twotrip_obd::Dialect;
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, VehicleModel,
     file::USUAL_PROOF,
@@ -193,7 +194,7 @@ fn vehicles() -> Vec<Item> {
         let with = |fitted: bool| if fitted { "with" } else { "without" };
         Some(format!(
             "{}: {:.3} l, firing order {}, {banks}, {sensor} front sensor, {} exhaust-gas recirculation, {} cam \
-             phaser; {:.0} kg, tank {:.0} l; {}; {}{}{}",
+             phaser; {:.0} kg, tank {:.0} l; {}{}; {}{}{}",
             model.title(),
             car.displacement.litres(),
             firing.join("-"),
@@ -202,6 +203,7 @@ fn vehicles() -> Vec<Item> {
             car.mass.kilograms(),
             car.tank.litres(),
             model.regulation().key,
+            asked_by(model.dialect()),
             averaged(&ecu.averaging),
             maker_codes(&model),
             on_bus(&model),
@@ -211,6 +213,14 @@ fn vehicles() -> Vec<Item> {
         .iter()
         .map(|shipped| Item::new(shipped.name, described(shipped.name).unwrap_or_default()))
         .collect()
+}
+
+/// The standard by which it is asked, where that is not the usual one.
+const fn asked_by(dialect: Dialect) -> &'static str {
+    match dialect {
+        Dialect::Classic => "",
+        Dialect::OnUds => "; asked by SAE J1979-2 (OBD on UDS)",
+    }
 }
 
 fn defects() -> Vec<Item> {

@@ -194,6 +194,16 @@ impl Record {
         self.pending.is_some() || self.confirmed.is_some() || self.permanent.is_some()
     }
 
+    /// The place of its first entry in the order in which entries were stored.
+    pub(super) fn stored_since(&self) -> Option<u64> {
+        let entries = [
+            self.pending_since(),
+            self.confirmed_since(),
+            self.permanent_since(),
+        ];
+        entries.into_iter().flatten().min()
+    }
+
     pub(super) fn pending_since(&self) -> Option<u64> {
         self.pending.map(|pending| pending.since)
     }

@@ -54,7 +54,7 @@ impl Slot {
 }
 
 /// Misfire and fuel system, imbalance left out: 1968.2(e)(3.4.3), (6.4.4).
-fn outranks(catalogue: &Catalogue, dtc: Dtc) -> bool {
+pub(super) fn outranks(catalogue: &Catalogue, dtc: Dtc) -> bool {
     catalogue
         .code(dtc)
         .map_or_else(|| Logic::assumed(dtc), |code| code.logic)

@@ -180,6 +180,12 @@ impl InUse {
         count
     }
 
+    /// Numerator and denominator of a monitor.
+    pub(super) fn pair(&self, monitor: MonitorId) -> (u16, u16) {
+        let pair = self.pairs.get(usize::from(monitor.0));
+        pair.map_or((0, 0), |pair| (pair.numerator, pair.denominator))
+    }
+
     pub(super) fn is_denominator_counted(&self, monitor: MonitorId) -> bool {
         let pair = self.pairs.get(usize::from(monitor.0));
         self.absent.contains(monitor) || pair.is_none_or(|pair| pair.denominator_counted)

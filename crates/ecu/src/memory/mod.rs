@@ -24,6 +24,7 @@
 //! | `results` | what monitors report |
 //! | `freeze_frame`, `readiness`, `counters`, `in_use`, `lamp` | as named |
 //! | `queries` | what the services read |
+//! | `detail` | what SAE J1979-2 tells of each code |
 //! | `companion` | codes of a maker's own beside the standard's |
 //! | `preload` | filling without a fault, for authors of tools |
 //! | `stored` | what is kept without power, and putting it back |
@@ -36,6 +37,7 @@ mod code;
 mod companion;
 mod counters;
 mod cycle;
+mod detail;
 mod detect;
 mod fact;
 mod freeze_frame;
@@ -52,7 +54,7 @@ mod stored;
 #[cfg(test)]
 mod tests;
 
-use alloc::vec::Vec;
+use alloc::{boxed::Box, vec::Vec};
 
 use twotrip_obd::Dtc;
 use twotrip_units::CarInstant;
@@ -63,6 +65,7 @@ pub use catalogue::{
 pub use code::CodeStatus;
 pub use companion::Companion;
 pub use counters::Counters;
+pub use detail::{CodeDetail, FramePair};
 pub use fact::{Conditions, Effect, Effects, Fact};
 pub use freeze_frame::FreezeFrame;
 pub use lamp::Lamp;
@@ -78,6 +81,7 @@ use crate::data::LiveData;
 use code::{Order, Record};
 use counters::Odometers;
 use cycle::DrivingCycle;
+use detail::Detail;
 use freeze_frame::Slot;
 use in_use::InUse;
 use lamp::Key;
@@ -121,6 +125,8 @@ pub struct FaultMemory {
     absent: MonitorSet,
     /// By cylinder, the first first: whether it belongs to bank 2.
     second_bank: [bool; 6],
+    /// Of an ECU that tells of each code by itself.
+    detail: Option<Box<Detail>>,
 }
 
 impl FaultMemory {
@@ -161,6 +167,7 @@ impl FaultMemory {
             shows_readiness: false,
             absent: MonitorSet::default(),
             second_bank: [false; 6],
+            detail: None,
         }
     }
 
@@ -325,6 +332,9 @@ impl FaultMemory {
     /// What has run since the clear is not known any more.
     pub(crate) fn forget_readiness(&mut self) {
         self.readiness.clear();
+        if let Some(detail) = &mut self.detail {
+            detail.forget_readiness();
+        }
     }
 
     /// The monitors that the engine has nothing for.
@@ -382,6 +392,9 @@ impl FaultMemory {
         for record in &mut self.records {
             if record.settle(self.profile, cycle.warmed_up(), effects) == FrameFate::Erase {
                 self.frame.erase(record.dtc(), effects);
+                if let Some(detail) = &mut self.detail {
+                    detail.erase(record.dtc());
+                }
             }
         }
         self.renew(effects);
@@ -398,6 +411,9 @@ impl FaultMemory {
         self.after_cycle = false;
         if let Some(dtc) = self.frame.frame().map(|frame| frame.dtc) {
             self.frame.erase(dtc, effects);
+        }
+        if let Some(detail) = &mut self.detail {
+            detail.clear();
         }
         self.records.iter_mut().for_each(Record::clear);
         self.dismiss_guests();

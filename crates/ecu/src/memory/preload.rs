@@ -44,6 +44,7 @@ impl FaultMemory {
         if record.confirm(self.profile, &mut self.order, &mut effects) {
             record.preload_conditions(at);
             self.frame.offer(self.catalogue, dtc, live, &mut effects);
+            self.note_failure(place, Some(live));
         }
         self.renew(&mut effects);
         Ok(effects)
@@ -61,6 +62,7 @@ impl FaultMemory {
         let record = &mut self.records[place];
         if record.pending_since().is_none() && record.preload(at, &mut self.order, &mut effects) {
             self.frame.offer(self.catalogue, dtc, live, &mut effects);
+            self.note_failure(place, Some(live));
         }
         self.renew(&mut effects);
         Ok(effects)

@@ -39,7 +39,11 @@ impl FaultMemory {
         let Some(judged) = self.judged(dtc) else {
             return;
         };
-        if self.records[judged.place].pass() {
+        let first = self.records[judged.place].pass();
+        if let Some(detail) = &mut self.detail {
+            detail.passed(dtc);
+        }
+        if first {
             self.on_judged(judged.monitor, effects);
             if judged.late {
                 self.settle_late(judged.place, effects);
@@ -53,8 +57,10 @@ impl FaultMemory {
         };
         let at = self.point(live);
         let record = &mut self.records[judged.place];
+        let first = !record.has_failed();
         let new = record.fail(at, self.profile, &mut self.order, effects);
         self.establish(judged, new, live, effects);
+        self.note_failure(judged.place, first.then_some(live));
     }
 
     /// Where the engine runs. Warm or cold goes by what similar conditions go by, not by what a failed circuit shows.
@@ -79,9 +85,11 @@ impl FaultMemory {
         };
         let record = &mut self.records[judged.place];
         if record.is_misfire() {
+            let first = !record.has_failed();
             let new = record.exceed(window, at, self.profile, &mut self.order, effects);
             if record.has_failed() {
                 self.establish(judged, new, live, effects);
+                self.note_failure(judged.place, first.then_some(live));
             }
         }
     }
@@ -99,6 +107,7 @@ impl FaultMemory {
             }
             self.readiness.failed(monitor);
             self.on_judged(monitor, effects);
+            self.note_failure(place, None);
         }
     }
 
@@ -145,6 +154,9 @@ impl FaultMemory {
         let record = &mut self.records[place];
         if record.settle(self.profile, false, effects) == FrameFate::Erase {
             self.frame.erase(record.dtc(), effects);
+            if let Some(detail) = &mut self.detail {
+                detail.erase(record.dtc());
+            }
         }
         self.renew(effects);
         // Whether the drive was driven, the end of the driving cycle has noted.

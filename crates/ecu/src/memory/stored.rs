@@ -22,6 +22,7 @@ use super::{
     code::StoredCode,
     counters::Odometers,
     cycle::DrivingCycle,
+    detail::Detail,
     in_use::{StoredInUse, StoredPair},
 };
 
@@ -36,6 +37,9 @@ pub struct StoredMemory {
     monitors: Vec<StoredMonitor>,
     in_use: StoredInUse,
     driven: Odometers,
+    /// Of an ECU that tells of each code by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    detail: Option<Detail>,
 }
 
 /// What is kept of a monitor.
@@ -106,6 +110,7 @@ impl FaultMemory {
             shows_readiness: _,
             absent: _,
             second_bank: _,
+            detail,
         } = self;
         let monitors = monitors(catalogue).map(|(id, definition)| StoredMonitor {
             name: definition.name.into(),
@@ -119,6 +124,7 @@ impl FaultMemory {
             monitors: monitors.collect(),
             in_use: in_use.store(),
             driven: *odometers,
+            detail: detail.as_deref().cloned(),
         }
     }
 
@@ -173,6 +179,15 @@ impl FaultMemory {
             return Err(StoredError::Distance);
         }
         fresh.frame.restore(stored.freeze_frame);
+        if self.detail.is_some() {
+            let room = self.codes_at_most();
+            let stored = stored.detail.as_ref();
+            fresh.detail = Some(
+                stored
+                    .map_or_else(|| Detail::new(room), |stored| Detail::restored(stored, room))
+                    .into(),
+            );
+        }
         fresh.odometers = stored.driven;
         fresh.in_use.restore(&stored.in_use);
         for (id, definition) in monitors(self.catalogue) {
@@ -222,6 +237,7 @@ impl FaultMemory {
             shows_readiness: _,
             absent: _,
             second_bank: _,
+            detail,
         } = self;
         records.len() == other.records.len()
             && records.iter().zip(&other.records).all(|(mine, theirs)| {
@@ -230,6 +246,7 @@ impl FaultMemory {
                 mine.dtc() == theirs.dtc() && (nothing || mine.store(profile) == theirs.store(profile))
             })
             && frame.frame() == other.frame.frame()
+            && *detail == other.detail
             && readiness.keeps_the_same_as(&other.readiness)
             && odometers.tell_the_same_as(&other.odometers)
             && in_use.keeps_the_same_as(&other.in_use)

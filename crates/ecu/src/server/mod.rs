@@ -15,6 +15,8 @@
 //! one in which nothing is supported (ISO 15031-5, from memory), and in place of the response codes that are kept
 //! quiet when a request went to all ECUs at once (AUTOSAR SWS_Dcm_00001).
 //!
+//! An ECU that speaks SAE J1979-2 has [`uds::answer`] in place of this.
+//!
 //! Not here: service $05, which is not on CAN.
 
 mod deviation;
@@ -34,6 +36,7 @@ mod s09;
 mod s0a;
 #[cfg(test)]
 mod tests;
+pub mod uds;
 
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
@@ -97,6 +100,8 @@ pub enum Answer {
     PositiveAndClear,
     /// A positive answer, and the owner of the valves now has to seal the fuel tank.
     PositiveAndSeal,
+    /// The same without an answer, as the tester wished.
+    SilenceAndSeal,
     /// A refusal with this code.
     Negative(ResponseCode),
 }
@@ -114,7 +119,7 @@ impl Answer {
     /// Whether bytes go out.
     #[must_use]
     pub const fn is_sent(self) -> bool {
-        !matches!(self, Self::Silence)
+        !matches!(self, Self::Silence | Self::SilenceAndSeal)
     }
 
     /// Whether what goes out is no refusal.
@@ -180,7 +185,9 @@ pub(crate) fn settle(
             response.clear();
             Answer::Silence
         }
-        Answer::Positive | Answer::PositiveAndClear | Answer::PositiveAndSeal => answer,
+        Answer::Positive | Answer::PositiveAndClear | Answer::PositiveAndSeal | Answer::SilenceAndSeal => {
+            answer
+        }
     }
 }
 

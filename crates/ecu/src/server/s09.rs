@@ -45,8 +45,21 @@ fn one(
     info_type: InfoType,
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
+    let mut emit = |information: Information<'_>| Response::Information(information).emit(response);
+    match with_information(context, info_type, &mut emit) {
+        Some(written) => written.map(|()| Answer::Positive),
+        None => Ok(Answer::Silence),
+    }
+}
+
+/// Gives an InfoType to be written, in whichever dialect; nothing if it is not supported.
+pub(super) fn with_information<T>(
+    context: &Context<'_>,
+    info_type: InfoType,
+    write: &mut dyn FnMut(Information<'_>) -> T,
+) -> Option<T> {
     if !context.served.information.contains(info_type.number()) {
-        return Ok(Answer::Silence);
+        return None;
     }
     let identity = context.identity;
     let number = identity.verification_number().to_be_bytes();
@@ -63,8 +76,7 @@ fn one(
             }
             Information::InUse(&counters)
         }
-        _ => return Ok(Answer::Silence),
+        _ => return None,
     };
-    Response::Information(information).emit(response)?;
-    Ok(Answer::Positive)
+    Some(write(information))
 }

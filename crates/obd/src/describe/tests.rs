@@ -33,7 +33,7 @@ fn requests_in_words() {
         (&[0x08, 0x00], "asks for the supported controls from $01"),
         (&[0x08, 0x01], "commands evaporative system leak test"),
         (&[0x08, 0x02, 0x07], "commands control $02 07"),
-        (&[0x22, 0xF8, 0x10], "asks service $22 (unknown service) F8 10"),
+        (&[0x2E, 0xF1, 0x90], "asks service $2E (unknown service) F1 90"),
         (
             &[0x01, 0x00, 0x0C],
             "malformed request: the request mixes masks of supported parameters with data",
@@ -126,7 +126,7 @@ fn answers_in_words() {
         ),
         (
             &[0x7F, 0x22, 0x11],
-            "service $22 refused: service not supported ($11)",
+            "data by identifier refused: service not supported ($11)",
         ),
         (
             &[0x44, 0x00],

@@ -147,7 +147,7 @@ fn refusals_and_clears() {
     assert_eq!(Response::parse(&[0x44]), Ok(Response::Cleared));
     assert_eq!(
         Response::parse(&[0x62, 0xF8, 0x10, 0x01]),
-        Ok(Response::Other(Service::Unknown(0x22), &[0xF8, 0x10, 0x01]))
+        Ok(Response::Other(Service::ReadData, &[0xF8, 0x10, 0x01]))
     );
 }
 

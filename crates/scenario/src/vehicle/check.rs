@@ -11,7 +11,7 @@ use twotrip_ecu::{
     monitors::CATALOGUE,
     server::{Identity, VinError},
 };
-use twotrip_obd::Dtc;
+use twotrip_obd::{Dialect, Dtc};
 use twotrip_units::{Length, Mass, MassFlow, Volume};
 use twotrip_vehicle::Specification;
 
@@ -19,8 +19,8 @@ use super::{
     MakerCode, VehicleModel,
     ecus::Role,
     format::{
-        BORE, CALIBRATION_NAME, CYLINDERS, DISPLACEMENT, GEARS, INJECTOR, MAKER_CODES, MASS, OXYGEN, SENSORS,
-        TABLES, TANK, TYRE,
+        BORE, CALIBRATION_NAME, CYLINDERS, DISPLACEMENT, GEARS, INJECTOR, MAKER_CODES, MASS, OXYGEN,
+        PROTOCOLS, SENSORS, TABLES, TANK, TYRE,
     },
 };
 use crate::{
@@ -58,6 +58,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let title = file
         .required("title", Reader::text, problems)
         .and_then(|title| check_title(&title, problems));
+    let dialect = check_protocol(file, problems);
     let regulation = check_regulation(file, problems);
     let engine = file
         .required("engine", Reader::table, problems)
@@ -98,6 +99,7 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     };
     Some(VehicleModel {
         title: title?,
+        dialect: dialect?,
         regulation: regulation?.unwrap_or(&Profile::US_2010),
         specification,
         calibration: Calibration {
@@ -111,6 +113,21 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
         bus: bus?,
         ecus,
     })
+}
+
+/// The dialect of the car's ECUs; the classic one, if nothing is said.
+fn check_protocol(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Dialect> {
+    if !file.has("protocol") {
+        return Some(Dialect::Classic);
+    }
+    let word = file.text("protocol", problems)?;
+    let known = Dialect::from_name(word.value);
+    if known.is_none() {
+        let place = word.place(0..word.value.len());
+        let words = PROTOCOLS.iter().map(|&name| Expected::Word(name));
+        problems.push(Problem::new(ProblemKind::UnknownWord("protocol"), place, word.value).expecting(words));
+    }
+    known
 }
 
 fn check_engine(engine: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Calibration> {

@@ -1,6 +1,8 @@
 //! The format of vehicle files as one table: the reader takes its keys and limits from it, and the schema for editors
 //! is made of it. Limits: the model is calibrated on a car in their middle (our choice).
 
+use twotrip_obd::Dialect;
+
 use crate::{
     file::format::{Amount, Key, Table, Value, key},
     vehicle::ecus::Identifiers,
@@ -10,6 +12,8 @@ use crate::{
 pub(super) const GEARS: usize = 6;
 /// Most cylinders.
 pub(super) const CYLINDERS: usize = 6;
+/// The words for the dialects.
+pub(super) const PROTOCOLS: &[&str] = &[Dialect::Classic.name(), Dialect::OnUds.name()];
 /// The words for the front sensors.
 pub(super) const SENSORS: &[&str] = &["narrow-band", "wide-range"];
 /// Characters of a calibration's name that are the maker's; the regulation adds four.
@@ -99,6 +103,11 @@ pub static TABLES: &[Table] = &[
         keys: &[
             must("version", Value::Version, "version of this format"),
             must("title", Value::Line, "what it is, one line"),
+            may(
+                "protocol",
+                Value::Word(PROTOCOLS),
+                "the standard by which its ECUs are asked: SAE J1979, or SAE J1979-2 (OBD on UDS); j1979 if left out",
+            ),
             may(
                 "regulation",
                 Value::Regulation,

@@ -3,6 +3,7 @@
 //! ```toml
 //! version = 1
 //! title = "Compact sedan"
+//! protocol = "j1979-2"                # SAE J1979 if left out
 //!
 //! [engine]
 //! displacement = "1.998 l"
@@ -63,7 +64,7 @@ use twotrip_ecu::{
     server::{Identity, VinError},
     transmission::{Gearing, TransmissionConfig},
 };
-use twotrip_obd::Dtc;
+use twotrip_obd::{Dialect, Dtc};
 use twotrip_vehicle::Specification;
 
 use crate::{Problem, problem};
@@ -72,6 +73,7 @@ use crate::{Problem, problem};
 #[derive(Clone, Debug, PartialEq)]
 pub struct VehicleModel {
     title: String,
+    dialect: Dialect,
     regulation: &'static Profile,
     specification: Specification,
     calibration: Calibration,
@@ -112,6 +114,12 @@ impl VehicleModel {
     #[must_use]
     pub fn title(&self) -> &str {
         &self.title
+    }
+
+    /// The dialect in which its ECUs are asked.
+    #[must_use]
+    pub const fn dialect(&self) -> Dialect {
+        self.dialect
     }
 
     /// The regulation that its fault memory follows where a scenario names none.
@@ -180,6 +188,7 @@ impl VehicleModel {
                 })
                 .collect(),
             calibration: self.calibration.clone(),
+            dialect: self.dialect,
             ..EcuConfig::under(regulation)
         })
     }
@@ -210,7 +219,7 @@ pub struct Shipped {
 }
 
 /// All of them.
-pub const SHIPPED: [Shipped; 4] = [
+pub const SHIPPED: [Shipped; 5] = [
     Shipped {
         name: "compact-2.0",
         text: include_str!("../../../../scenarios/vehicles/compact-2.0.toml"),
@@ -226,6 +235,10 @@ pub const SHIPPED: [Shipped; 4] = [
     Shipped {
         name: "sedan-v6-29bit",
         text: include_str!("../../../../scenarios/vehicles/sedan-v6-29bit.toml"),
+    },
+    Shipped {
+        name: "compact-on-uds",
+        text: include_str!("../../../../scenarios/vehicles/compact-on-uds.toml"),
     },
 ];
 

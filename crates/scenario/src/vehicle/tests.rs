@@ -1,4 +1,5 @@
 use twotrip_ecu::{Averaging, Calibration};
+use twotrip_obd::Dialect;
 use twotrip_vehicle::Specification;
 
 use super::{
@@ -141,6 +142,12 @@ fn everything_that_is_wrong_is_found_at_its_place() {
         ("mass = \"1417 kg\"\n", "", "body", "the key `mass` is missing"),
         (
             "version = 1",
+            "version = 1\nprotocol = \"j1979-3\"",
+            "j1979-3",
+            "unknown protocol `j1979-3`",
+        ),
+        (
+            "version = 1",
             "version = 2",
             "2",
             "format version `2` cannot be read",
@@ -148,6 +155,25 @@ fn everything_that_is_wrong_is_found_at_its_place() {
     ] {
         let found = problems(line, by);
         assert_eq!(found, [(place.to_owned(), says.to_owned())], "{by}");
+    }
+}
+
+/// The dialect is a setting of the file; the rest of the shipped car that has the other one is the compact car.
+#[test]
+fn the_dialect_is_a_setting() {
+    for (name, dialect) in [
+        ("compact-2.0", Dialect::Classic),
+        ("compact-on-uds", Dialect::OnUds),
+    ] {
+        let model = find(name).unwrap();
+        assert_eq!(model.dialect(), dialect);
+        assert_eq!(model.ecu(model.regulation()).unwrap().dialect, dialect);
+        assert_eq!(*model.specification(), Specification::compact_2_0());
+        assert_eq!(*model.calibration(), Calibration::compact_2_0());
+    }
+    for dialect in Dialect::ALL {
+        let text = format!("protocol = \"{}\"\n{COMPACT}", dialect.name());
+        assert_eq!(VehicleModel::parse(text.as_bytes()).unwrap().dialect(), dialect);
     }
 }
 

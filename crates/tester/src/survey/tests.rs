@@ -42,7 +42,7 @@ fn lacks(car: Car, ecu: u8, service: u8) -> bool {
 }
 
 /// Plays the survey against a car of ECUs 0 and 1; returns the questions as text.
-fn play(survey: &mut Survey, car: Car) -> Vec<String> {
+pub(super) fn play(survey: &mut Survey, car: Car) -> Vec<String> {
     let mut asked = Vec::new();
     while let Some(question) = survey.next_question() {
         assert!(asked.len() < 1000, "the survey has no end");
@@ -265,11 +265,15 @@ fn nobody_is_asked_for_ever() {
     let mut survey = Survey::new(&Topic::READING);
     let mut pauses = Vec::new();
     while let Some(question) = survey.next_question() {
-        assert_eq!(
-            (question.target, question.request()),
-            (Target::Functional, &[1, 0][..])
-        );
-        pauses.push(question.pause().as_millis());
+        assert_eq!(question.target, Target::Functional);
+        match question.request() {
+            [0x01, 0x00] => pauses.push(question.pause().as_millis()),
+            // In the other dialect, at once.
+            request => assert_eq!(
+                (request, question.pause().as_millis()),
+                (&[0x22, 0xF8, 0x10][..], 0)
+            ),
+        }
         survey.on_finished();
         if !survey.unanswered().is_empty() {
             break;

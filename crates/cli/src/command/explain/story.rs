@@ -6,7 +6,10 @@ use std::collections::{BTreeSet, VecDeque};
 
 use twotrip_dialogue::{Ecu, Event, Message, Role};
 use twotrip_host::recording::{RUN_PREFIX, comment};
-use twotrip_obd::{Information, Response, Service, describe_response};
+use twotrip_obd::{
+    Information, Response, Service, describe_response,
+    uds::{self, Did, Status, Subject},
+};
 
 use super::{heard::Told, setting::Setting, teller::is_conduct};
 use crate::command::words::counted;
@@ -53,8 +56,39 @@ impl Deed {
             Service::TestResults => Self::Tests,
             Service::VehicleInformation => Self::Vehicle,
             Service::Control => Self::Control,
-            _ => Self::Other(service),
+            _ => Self::of_uds(request).unwrap_or(Self::Other(service)),
         }
+    }
+
+    /// The same in SAE J1979-2.
+    fn of_uds(request: &[u8]) -> Option<Self> {
+        Some(match uds::Request::parse(request).ok()? {
+            uds::Request::CodesByMask { status, .. } if status == Status::PENDING => {
+                Self::Codes(Service::PendingCodes)
+            }
+            uds::Request::CodesByMask { .. } => Self::Codes(Service::ConfirmedCodes),
+            uds::Request::PermanentCodes { .. } => Self::Codes(Service::PermanentCodes),
+            uds::Request::CodesByReadiness { .. } => Self::Readiness,
+            uds::Request::FreezeFrame { .. } => Self::FreezeFrame,
+            uds::Request::Clear(_) => Self::Clear,
+            uds::Request::Routine { .. } => Self::Control,
+            uds::Request::ReadData(dids) => {
+                let dids = || dids.iter().map(|&did| Did::from_bytes(did));
+                let readiness = [0x01, 0x41].map(Did::parameter);
+                match dids().next()?.subject() {
+                    _ if dids().all(|did| did.is_mask() || did == Did::PROTOCOL) => Self::Supported,
+                    Subject::Parameter(_) if dids().all(|did| readiness.contains(&did)) => Self::Readiness,
+                    Subject::Parameter(_) | Subject::HighParameter(_) => Self::Live,
+                    Subject::Monitor(_) => Self::Tests,
+                    Subject::Information(_) => Self::Vehicle,
+                    Subject::Other => return None,
+                }
+            }
+            uds::Request::CodesWithRecord { .. }
+            | uds::Request::ExtendedData { .. }
+            | uds::Request::Session(_)
+            | uds::Request::TesterPresent(_) => return None,
+        })
     }
 
     fn words(self) -> String {
@@ -212,7 +246,7 @@ impl Story {
         scene.answers += 1;
         if scene.deed == Deed::Clear {
             let who = match Response::parse(&message.bytes) {
-                Ok(Response::Cleared) => &mut scene.cleared,
+                Ok(Response::Cleared | Response::Other(Service::ClearByGroup, _)) => &mut scene.cleared,
                 _ => &mut scene.others,
             };
             if !who.contains(&ecu) {
@@ -222,7 +256,11 @@ impl Story {
         let words = match Response::parse(&message.bytes) {
             Ok(Response::Negative(..)) => Some(describe_response(&message.bytes)),
             // Said together at its end.
-            Ok(Response::Cleared) if scene.deed == Deed::Clear => None,
+            Ok(Response::Cleared | Response::Other(Service::ClearByGroup, _))
+                if scene.deed == Deed::Clear =>
+            {
+                None
+            }
             Ok(Response::Information(Information::InUse(_) | Information::VerificationNumbers(_))) => None,
             Ok(Response::FreezeFrame(_)) if message.bytes.get(1) == Some(&0x02) => {
                 Some(describe_response(&message.bytes))

@@ -23,6 +23,11 @@ pub(super) struct Code {
     pub(super) meaning: Option<&'static str>,
     /// Whether makers define it, each for himself.
     pub(super) makers_own: bool,
+    /// How it failed, in SAE J1979-2: the number, as in `$13`, and its name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) failure_type: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) failure: Option<&'static str>,
 }
 
 /// One value with its name.
@@ -134,6 +139,9 @@ pub(super) enum Finding {
     FreezeFrame {
         ecu: String,
         code: Option<Code>,
+        /// `first` or `latest`, in SAE J1979-2.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        frame: Option<&'static str>,
         readings: Vec<Reading>,
     },
     Readiness {
@@ -221,9 +229,14 @@ impl Finding {
             Self::FreezeFrame {
                 ecu,
                 code: Some(code),
+                frame,
                 readings,
             } => {
-                let mut lines = vec![head(ecu, "freeze frame, stored when this code was found")];
+                let what = match frame {
+                    Some("latest") => "latest freeze frame, stored when this code failed last",
+                    _ => "freeze frame, stored when this code was found",
+                };
+                let mut lines = vec![head(ecu, what)];
                 lines.extend(code.lines());
                 lines.extend(readings.iter().flat_map(Reading::lines));
                 lines
@@ -345,9 +358,17 @@ fn head(ecu: &str, text: &str) -> String {
 
 impl Code {
     fn lines(&self) -> Vec<String> {
+        let number = self
+            .failure_type
+            .as_deref()
+            .unwrap_or_default()
+            .trim_start_matches('$');
+        let dash = if number.is_empty() { "" } else { "-" };
+        let failure = self.failure.filter(|_| number != "00");
+        let failure = failure.map_or_else(String::new, |failure| format!(" ({failure})"));
         output::wrap(
             &format!(
-                "{}  {}",
+                "{}{dash}{number}  {}{failure}",
                 self.code,
                 self.meaning.unwrap_or(if self.makers_own {
                     "(the maker's own code: its meaning stands in the maker's service information)"

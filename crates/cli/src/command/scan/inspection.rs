@@ -2,12 +2,13 @@
 
 use serde::Serialize;
 use twotrip_obd::{
-    Dtc, Information, Readiness, Response, Service,
+    Dtc, Information, Readiness,
     inspection::{self, Evidence, Outcome, Program, Verdict},
     vin,
 };
 use twotrip_tester::{Survey, Topic};
 
+use super::told::Told;
 use crate::{
     args,
     exit::Failure,
@@ -55,19 +56,21 @@ impl Read {
     fn from(survey: &Survey) -> Self {
         let mut read = Self::default();
         for finding in survey.findings() {
-            match Response::parse(&finding.answer) {
-                Ok(Response::CurrentData(records)) => {
-                    for record in records.flatten() {
+            match (finding.topic, Told::of(finding)) {
+                (_, Told::Parameters(records)) => {
+                    for record in records.iter().flatten() {
                         read.take_parameter(record.pid.number(), record.data);
                     }
                 }
-                Ok(Response::Codes(Service::ConfirmedCodes, codes)) => {
-                    read.confirmed.get_or_insert_default().extend(codes.iter());
+                (Topic::Codes, Told::Codes(codes)) => {
+                    let codes = codes.iter().map(|&(code, _)| code);
+                    read.confirmed.get_or_insert_default().extend(codes);
                 }
-                Ok(Response::Codes(Service::PermanentCodes, codes)) => {
-                    read.permanent.get_or_insert_default().extend(codes.iter());
+                (Topic::Permanent, Told::Codes(codes)) => {
+                    let codes = codes.iter().map(|&(code, _)| code);
+                    read.permanent.get_or_insert_default().extend(codes);
                 }
-                Ok(Response::Information(Information::Vin(number))) => {
+                (_, Told::Information(Information::Vin(number))) => {
                     read.model_year = read.model_year.or_else(|| vin::model_year(number));
                 }
                 _ => {}

@@ -1,15 +1,18 @@
-//! What the answers of a survey mean, by the rules of SAE J1979.
+//! What the answers of a survey mean, by the rules of SAE J1979 and SAE J1979-2: the same words for both.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use twotrip_obd::{
-    Dtc, Information, Readiness, Record, Records, Response, ResponseError, Service, code_text,
-    mask::is_mask,
+    Information, Readiness, Record, Service, code_text,
     pid::{Field, Value},
+    uds::FIRST_FRAME,
 };
 use twotrip_tester::{EcuNumber, Finding as Heard, Survey, Target, Topic};
 
-use super::finding::{Code, Finding, Reading, Test};
+use super::{
+    finding::{Code, Finding, Reading, Test},
+    told::{Told, ToldCode, asked_for, is_mask, number, number_of},
+};
 
 /// Everything that a survey heard about one topic, ECU by ECU.
 pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
@@ -18,7 +21,7 @@ pub(super) fn findings(survey: &Survey, topic: Topic) -> Vec<Finding> {
 
 /// What the ECUs have announced and then not told: whole questions, and parameters left out of an answer to several.
 pub(super) fn unanswered(survey: &Survey) -> Vec<Finding> {
-    let mut missing: BTreeMap<(EcuNumber, u8), BTreeSet<u8>> = BTreeMap::new();
+    let mut missing: BTreeMap<(EcuNumber, u8), BTreeSet<u16>> = BTreeMap::new();
     for question in survey.unanswered() {
         let Target::Ecu(ecu) = question.target else {
             continue;
@@ -28,32 +31,35 @@ pub(super) fn unanswered(survey: &Survey) -> Vec<Finding> {
     }
     for heard in survey.findings() {
         let (service, numbers) = asked_for(&heard.request);
-        let Ok(Response::CurrentData(records)) = Response::parse(&heard.answer) else {
+        // Of freeze frames and tests each is asked for by itself.
+        if !matches!(service, 0x01 | 0x22) {
+            continue;
+        }
+        let Told::Parameters(records) = Told::of(heard) else {
             continue;
         };
         // What cannot be read to its end is shown as such.
         let Ok(told) = records
-            .map(|record| record.map(|record| record.pid.number()))
-            .collect::<Result<BTreeSet<u8>, _>>()
+            .iter()
+            .map(|record| record.as_ref().map(|record| number_of(service, record)))
+            .collect::<Result<BTreeSet<u16>, _>>()
         else {
             continue;
         };
-        let left_out = numbers.iter().filter(|number| !told.contains(number));
-        for &number in left_out {
-            missing.entry((heard.ecu, service)).or_default().insert(number);
-        }
+        let left_out = numbers.into_iter().filter(|number| !told.contains(number));
+        missing.entry((heard.ecu, service)).or_default().extend(left_out);
     }
-    let number = |number: &u8| format!("${number:02X}");
+    missing.retain(|_, numbers| !numbers.is_empty());
     missing
         .iter()
-        .map(|((ecu, service), numbers)| Finding::Unanswered {
+        .map(|(&(ecu, service), numbers)| Finding::Unanswered {
             ecu: ecu.to_string(),
-            service: number(service),
-            parameters: numbers.iter().map(number).collect(),
+            service: format!("${service:02X}"),
+            parameters: numbers.iter().map(|&found| number(service, found)).collect(),
             unknown_from: numbers
                 .iter()
-                .find(|&&number| is_mask(number))
-                .map(|mask| number(&mask.saturating_add(1))),
+                .find(|&&found| is_mask(found))
+                .map(|mask| number(service, mask.saturating_add(1))),
         })
         .chain(
             survey
@@ -72,15 +78,6 @@ fn has_no_vin(survey: &Survey) -> bool {
     };
     let mut findings = survey.findings().iter();
     findings.any(|heard| heard.topic == Topic::Vehicle) && !survey.ecus().any(supports_vin)
-}
-
-/// Service and parameters of a request; the last byte of service $02 is the frame's number.
-fn asked_for(request: &[u8]) -> (u8, &[u8]) {
-    match *request {
-        [0x02, ref numbers @ .., _] => (0x02, numbers),
-        [service, ref numbers @ ..] => (service, numbers),
-        [] => (0, &[]),
-    }
 }
 
 fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
@@ -111,28 +108,7 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
         Topic::Permanent => lists(&heard, "permanent"),
         Topic::Readiness => heard.iter().map(|heard| readiness(heard)).collect(),
         Topic::Clear => heard.iter().map(|heard| cleared(heard)).collect(),
-        Topic::FreezeFrame => {
-            let code = heard.iter().find_map(|heard| match heard.answer[..] {
-                [0x42, 0x02, _, high, low] if (high, low) != (0, 0) => {
-                    Some(code(Dtc::from_bytes([high, low])))
-                }
-                _ => None,
-            });
-            let (readings, mut odd) = readings(&heard, "freeze frame");
-            let readings = readings
-                .into_iter()
-                .filter(|reading| reading.pid != "$02")
-                .collect();
-            odd.insert(
-                0,
-                Finding::FreezeFrame {
-                    ecu: name,
-                    code,
-                    readings,
-                },
-            );
-            odd
-        }
+        Topic::FreezeFrame => freeze_frames(&heard, name),
         Topic::Live => {
             let (readings, mut odd) = readings(&heard, "live data");
             odd.insert(0, Finding::Live { ecu: name, readings });
@@ -141,8 +117,8 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
         Topic::Vehicle => {
             let (mut items, mut odd) = (Vec::new(), Vec::new());
             for heard in heard {
-                match Response::parse(&heard.answer) {
-                    Ok(Response::Information(information)) => items.extend(say_information(information)),
+                match Told::of(heard) {
+                    Told::Information(information) => items.extend(say_information(information)),
                     other => odd.push(not_asked_for(heard, "vehicle information", &other)),
                 }
             }
@@ -152,10 +128,8 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
         Topic::Tests => {
             let (mut tests, mut odd) = (Vec::new(), Vec::new());
             for heard in heard {
-                match Response::parse(&heard.answer) {
-                    Ok(Response::TestResults(results)) => {
-                        tests.extend(results.iter().map(|test| Test::new(&test)))
-                    }
+                match Told::of(heard) {
+                    Told::Tests(results) => tests.extend(results.iter().map(Test::new)),
                     other => odd.push(not_asked_for(heard, "test results", &other)),
                 }
             }
@@ -167,12 +141,68 @@ fn of_ecu(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Finding> {
     }
 }
 
+/// The freeze frame; in SAE J1979-2 the first and the latest of each code that has them.
+fn freeze_frames(heard: &[&Heard], ecu: String) -> Vec<Finding> {
+    let mut frames = Vec::new();
+    let (mut readings, mut odd, mut cause) = (Vec::new(), Vec::new(), None);
+    for heard in heard {
+        match Told::of(heard) {
+            Told::Parameters(records) => {
+                // PID $02 tells whose frame it is.
+                let of_frame = |record: &&Result<Record<'_>, String>| {
+                    record.as_ref().is_ok_and(|record| record.pid.number() == CAUSE)
+                };
+                let told = records
+                    .iter()
+                    .find(of_frame)
+                    .and_then(|record| record.as_ref().ok());
+                cause = cause.or_else(|| told.and_then(causing));
+                readings.extend(values(records));
+            }
+            Told::Frames(code_told, told) => {
+                frames.extend(told.into_iter().map(|(record, records)| Finding::FreezeFrame {
+                    ecu: ecu.clone(),
+                    code: Some(code(code_told)),
+                    frame: Some(if record == FIRST_FRAME { "first" } else { "latest" }),
+                    readings: values(records),
+                }));
+            }
+            // Which codes may have frames.
+            Told::Codes(_) => {}
+            other => odd.push(not_asked_for(heard, "freeze frame", &other)),
+        }
+    }
+    if frames.is_empty() {
+        readings.retain(|reading| reading.pid != "$02");
+        frames.push(Finding::FreezeFrame {
+            ecu,
+            code: cause,
+            frame: None,
+            readings,
+        });
+    }
+    frames.extend(odd);
+    frames
+}
+
+/// PID $02 of service $02.
+const CAUSE: u8 = 0x02;
+
+/// The code that a frame was stored for.
+fn causing(record: &Record<'_>) -> Option<Code> {
+    let fields = record.pid.definition()?.fields;
+    match fields.first()?.decode(record.data)? {
+        Value::Code(Some(dtc)) => Some(code((dtc, None))),
+        _ => None,
+    }
+}
+
 fn lists(heard: &[&Heard], list: &'static str) -> Vec<Finding> {
-    let found = |heard: &&Heard| match Response::parse(&heard.answer) {
-        Ok(Response::Codes(_, codes)) => Finding::Codes {
+    let found = |heard: &&Heard| match Told::of(heard) {
+        Told::Codes(codes) => Finding::Codes {
             ecu: heard.ecu.to_string(),
             list,
-            codes: codes.iter().map(code).collect(),
+            codes: codes.into_iter().map(code).collect(),
         },
         other => not_asked_for(heard, list, &other),
     };
@@ -181,11 +211,12 @@ fn lists(heard: &[&Heard], list: &'static str) -> Vec<Finding> {
 
 /// PIDs $01 and $41 of one answer: since the clear, and in this driving cycle.
 fn readiness(heard: &Heard) -> Finding {
-    let Ok(Response::CurrentData(records)) = Response::parse(&heard.answer) else {
-        return not_asked_for(heard, "readiness", &Response::parse(&heard.answer));
+    let records = match Told::of(heard) {
+        Told::Parameters(records) => records,
+        other => return not_asked_for(heard, "readiness", &other),
     };
     let (mut a, mut since_clear, mut this_cycle) = (0, None, None);
-    for record in records.flatten() {
+    for record in records.iter().flatten() {
         let &[first, b, c, d] = record.data else { continue };
         match record.pid.number() {
             0x01 => (a, since_clear) = (first, Some(Readiness::from_bytes([b, c, d]))),
@@ -211,13 +242,13 @@ fn groups(readiness: Readiness) -> BTreeMap<&'static str, &'static str> {
 
 fn cleared(heard: &Heard) -> Finding {
     let ecu = heard.ecu.to_string();
-    match Response::parse(&heard.answer) {
-        Ok(Response::Cleared) => Finding::Cleared {
+    match Told::of(heard) {
+        Told::Cleared => Finding::Cleared {
             ecu,
             cleared: true,
             answer: String::new(),
         },
-        Ok(Response::Negative(Service::Clear, code)) => Finding::Cleared {
+        Told::Refused(code) => Finding::Cleared {
             ecu,
             cleared: false,
             answer: code.name().to_owned(),
@@ -226,35 +257,30 @@ fn cleared(heard: &Heard) -> Finding {
     }
 }
 
-fn code(dtc: Dtc) -> Code {
+fn code((dtc, failure): ToldCode) -> Code {
     Code {
         code: dtc.to_string(),
         meaning: code_text(dtc),
         makers_own: dtc.is_makers_own(),
+        failure_type: failure.map(|failure| failure.to_string()),
+        failure: failure.and_then(|failure| failure.name()),
     }
 }
 
 /// An answer that is not what was asked for.
-fn not_asked_for(heard: &Heard, question: &str, response: &Result<Response<'_>, ResponseError>) -> Finding {
-    let why = match response {
-        Ok(Response::Negative(_, code)) => format!("refused: {}", code.name()),
-        Ok(_) => "the answer belongs to another question".to_owned(),
-        Err(error) => error.to_string(),
-    };
+fn not_asked_for(heard: &Heard, question: &str, told: &Told<'_>) -> Finding {
     Finding::Odd {
         ecu: heard.ecu.to_string(),
         question: question.to_owned(),
-        why,
+        why: told.why_not(),
     }
 }
 
 fn readings(heard: &[&Heard], question: &str) -> (Vec<Reading>, Vec<Finding>) {
     let (mut readings, mut odd) = (Vec::new(), Vec::new());
     for heard in heard {
-        match Response::parse(&heard.answer) {
-            Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => {
-                readings.extend(values(records))
-            }
+        match Told::of(heard) {
+            Told::Parameters(records) => readings.extend(values(records)),
             other => odd.push(not_asked_for(heard, question, &other)),
         }
     }
@@ -262,11 +288,11 @@ fn readings(heard: &[&Heard], question: &str) -> (Vec<Reading>, Vec<Finding>) {
 }
 
 /// The values of an answer, masks apart; what cannot be read ends it with a line that says why.
-fn values(records: Records<'_>) -> Vec<Reading> {
+fn values(records: Vec<Result<Record<'_>, String>>) -> Vec<Reading> {
     let mut readings = Vec::new();
     for record in records {
         match record {
-            Ok(record) if is_mask(record.pid.number()) => {}
+            Ok(record) if record.pid.is_mask() => {}
             Ok(record) => readings.extend(fields(&record)),
             Err(error) => readings.push(Reading::unreadable(&error)),
         }

@@ -1,10 +1,12 @@
 //! `twotrip scan`: a plain tester that reads a car, or clears it.
 //!
-//! The questions come from `tester::Survey`; `interpret` reads the answers, `finding` is how they are shown.
+//! The questions come from `tester::Survey`, which finds out the car's dialect; `told` reads the answers of both, `interpret` what they
+//! mean, `finding` is how they are shown.
 
 mod finding;
 mod inspection;
 mod interpret;
+mod told;
 
 use std::time::{Duration, Instant};
 
@@ -13,7 +15,7 @@ use twotrip_host::{
     session::{Session, SessionError},
 };
 use twotrip_isotp::Profile;
-use twotrip_obd::inspection::Program;
+use twotrip_obd::{Dialect, inspection::Program};
 use twotrip_tester::{Question, Survey, TesterConfig, Topic};
 
 use self::{finding::Finding, inspection::Inspection};
@@ -80,7 +82,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             survey.on_put_off(ecu);
         }
         survey.on_finished();
-        if survey.ecus().next().is_none() && !survey.unanswered().is_empty() {
+        if survey.is_nobody_there() {
             let short = session.short_frames();
             if short > 0 {
                 let hint = "ISO 15765-4 wants eight (from memory); `--dlc lenient` takes shorter ones too";
@@ -105,7 +107,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     for &topic in &shown {
         let findings = interpret::findings(&survey, topic);
         if findings.is_empty() {
-            unanswered(topic, args)?;
+            unanswered(topic, survey.dialect(), args)?;
         }
         for finding in findings {
             refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
@@ -158,22 +160,30 @@ fn hear_of_strangers(survey: &mut Survey, session: &mut Session) {
 
 /// There are ECUs, and none answered this. Of a clear that is a failure: nobody knows what it did. Whoever asked for
 /// everything wants to see what there is.
-fn unanswered(topic: Topic, args: &args::Scan) -> Result<(), Failure> {
+fn unanswered(topic: Topic, dialect: Dialect, args: &args::Scan) -> Result<(), Failure> {
     if topic == Topic::Clear {
         let hint = "nothing is known to be cleared: `twotrip scan codes` shows what is stored";
         return Err(Failure::system(
-            "no ECU answered the clear (service $04)",
+            format!("no ECU answered the clear ({})", service(topic, dialect)),
             Some(hint.to_owned()),
         ));
     }
     if args.json || args.what == ScanWhat::All {
         return Ok(());
     }
-    output::line(&format!("no ECU answers {}", service(topic)))
+    output::line(&format!("no ECU answers {}", service(topic, dialect)))
 }
 
 /// What a topic is read by.
-const fn service(topic: Topic) -> &'static str {
+const fn service(topic: Topic, dialect: Dialect) -> &'static str {
+    match (topic, dialect) {
+        (Topic::Clear, Dialect::OnUds) => return "service $14",
+        (Topic::Codes | Topic::Pending | Topic::Permanent | Topic::FreezeFrame, Dialect::OnUds) => {
+            return "service $19";
+        }
+        (_, Dialect::OnUds) => return "service $22",
+        (_, Dialect::Classic) => {}
+    }
     match topic {
         Topic::Readiness | Topic::Live | Topic::SinceClear => "service $01",
         Topic::FreezeFrame => "service $02",

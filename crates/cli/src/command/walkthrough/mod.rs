@@ -1,6 +1,7 @@
 //! `twotrip walkthrough`: the read - clear - verify loop in one process, on the in-memory bus, told step by step.
 
 mod caution;
+mod questions;
 mod tale;
 
 use std::{collections::BTreeSet, path::Path};
@@ -12,7 +13,7 @@ use twotrip_host::{
     in_process::{Exchange, Rig},
     recording::{Header, Writer},
 };
-use twotrip_obd::{Dtc, Group, Readiness, Response, code_text, describe_request, describe_response};
+use twotrip_obd::{Dtc, Group, Readiness, code_text, describe_request, describe_response};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, parse_phrase,
     phrase::{Claim, Point, Source},
@@ -21,7 +22,10 @@ use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_tester::EcuNumber;
 use twotrip_units::CarInstant;
 
-use self::tale::{TESTER, Teller, Told};
+use self::{
+    questions::{Code, Questions, codes_in, status_in},
+    tale::{TESTER, Teller, Told},
+};
 use crate::{
     args,
     command::{
@@ -58,8 +62,10 @@ pub(super) fn run(args: &args::Walkthrough) -> Result<(), Failure> {
             writer(path, header.with(&settings), pacing)
         })
         .transpose()?;
+    let questions = Questions(settings.ecu.dialect);
     let mut loop_ = Loop {
         rig: Rig::new(Simulator::new(settings), pacing),
+        questions,
         recording,
         pacing,
         teller: Teller { json: args.json },
@@ -108,6 +114,7 @@ struct Symptom {
 
 struct Loop {
     rig: Rig,
+    questions: Questions,
     /// Begins when the car is live.
     recording: Option<Writer>,
     pacing: Pacing,
@@ -154,8 +161,8 @@ impl Loop {
             self.teller.tell(&Told::Remark { text })?;
         }
         // Who is there, and which car it is: the VIN takes three frames and a flow control.
-        self.ask(&[0x01, 0x00])?;
-        self.ask(&[0x09, 0x02])?;
+        self.ask(&self.questions.who_is_there())?;
+        self.ask(&self.questions.vin())?;
         let first = self.read_everything()?;
         self.say_codes(scenario, &first)?;
         let Some(order) = scenario.repair_order() else {
@@ -241,7 +248,7 @@ impl Loop {
             why += " The permanent code stays.";
         }
         self.step("Clear", &why)?;
-        self.ask(&[0x04])?;
+        self.ask(&self.questions.clear())?;
         self.read_everything()
     }
 
@@ -435,19 +442,22 @@ impl Loop {
 
     fn read_everything(&mut self) -> Result<Reading, Failure> {
         let mut reading = Reading::default();
-        let status = self.ask(&[0x01, 0x01])?;
-        if let Some([0x41, 0x01, a, b, c, d]) = status.answer_of(self.engine()) {
-            reading.lamp = a & 0x80 != 0;
-            reading.readiness = Readiness::from_bytes([*b, *c, *d]);
+        let questions = self.questions;
+        let status = self.ask(&questions.status())?;
+        if let Some((lamp, readiness)) = status.answer_of(self.engine()).and_then(status_in) {
+            (reading.lamp, reading.readiness) = (lamp, readiness);
         }
-        reading.confirmed = codes(&self.ask(&[0x03])?);
-        reading.pending = codes(&self.ask(&[0x07])?);
+        let confirmed = codes(&self.ask(&questions.confirmed())?);
+        let pending = codes(&self.ask(&questions.pending())?);
+        let bare = |codes: &[Code]| codes.iter().map(|&(code, _)| code).collect();
+        (reading.confirmed, reading.pending) = (bare(&confirmed), bare(&pending));
         if self.has_permanent_codes() {
-            reading.permanent = codes(&self.ask(&[0x0A])?);
+            reading.permanent = bare(&codes(&self.ask(&questions.permanent())?));
         }
-        if !reading.confirmed.is_empty() || !reading.pending.is_empty() {
-            for pid in self.frozen.clone() {
-                self.ask(&[0x02, pid, 0x00])?;
+        let stored = [confirmed, pending].concat();
+        if !stored.is_empty() {
+            for request in questions.freeze_frame(&self.frozen, &stored) {
+                self.ask(&request)?;
             }
         }
         Ok(reading)
@@ -634,15 +644,9 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
 }
 
 /// The codes of all ECUs, in the order in which they answered.
-fn codes(exchange: &Exchange) -> Vec<Dtc> {
-    let lists = exchange
-        .answers
-        .iter()
-        .filter_map(|answer| match Response::parse(&answer.payload) {
-            Ok(Response::Codes(_, codes)) => Some(codes),
-            _ => None,
-        });
-    lists.flat_map(|codes| codes.iter()).collect()
+fn codes(exchange: &Exchange) -> Vec<Code> {
+    let lists = exchange.answers.iter();
+    lists.flat_map(|answer| codes_in(&answer.payload)).collect()
 }
 
 fn names(codes: &[Dtc]) -> String {
