@@ -448,3 +448,39 @@ fn what_a_tool_does_about_a_disturbance_is_judged() {
         ran.tale()
     );
 }
+
+/// Each ECU's codes have to be read, also over long identifiers.
+#[test]
+fn of_a_car_with_several_ecus_every_one_is_read() {
+    let two = file(
+        "two.toml",
+        "version = 1\ntitle = \"Two ECUs\"\nvehicle = \"compact-2.0\"\n[story]\nbefore = \"\"\"\nkey on\npreload confirmed P0301\n\"\"\"\n",
+    );
+    let vehicle = fs::read_to_string(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../scenarios/vehicles/sedan-v6-29bit.toml"),
+    );
+    let vehicle = vehicle.expect("shipped").replacen(
+        "acronym = \"BCM\"",
+        "acronym = \"BCM\"\nconfirmed = \"B1000\"",
+        1,
+    );
+    let vehicle = file("car.toml", &vehicle);
+    let scan = [SCAN, "scan", "codes", "--bus", "{bus}"];
+    let ran = try_them(&[&two, "--vehicle", &vehicle, "--json"], &scan).expect(0);
+    let cases = ran.json_lines()[0]["cases"].clone();
+    let names: Vec<&str> = cases
+        .as_array()
+        .expect("cases")
+        .iter()
+        .filter_map(|case| case["name"].as_str())
+        .filter(|name| name.ends_with("is read"))
+        .collect();
+    assert_eq!(
+        names,
+        ["P0301 of 18DAF110 is read", "B1000 of 18DAF140 is read"],
+        "{}",
+        ran.tale()
+    );
+    let ran = try_them(&[&two, "--vehicle", &vehicle], &["true"]).expect(1);
+    assert!(ran.stdout.contains("B1000 of 18DAF140 is read"), "{}", ran.tale());
+}

@@ -10,10 +10,13 @@ use twotrip_can::{
     CanId, Frame,
     address::{Addressing, EcuAddress},
 };
-use twotrip_ecu::{listed::ListedEcu, server};
+use twotrip_ecu::{listed::ListedEcu, memory::FaultMemory, server};
 use twotrip_isotp::Config;
-use twotrip_obd::ResponseBuffer;
-use twotrip_scenario::vehicle::ecus::{EcuEntry, Identifiers, Role};
+use twotrip_obd::{Dtc, ResponseBuffer};
+use twotrip_scenario::{
+    phrase::CodeList,
+    vehicle::ecus::{EcuEntry, Identifiers, Role},
+};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -200,6 +203,34 @@ impl Nodes {
                 counts: node.endpoint.counts(),
             }
         })
+    }
+
+    /// The codes of a list, and whose they are, of all ECUs that the bus reaches.
+    pub(crate) fn codes(&self, car: &Car, list: CodeList) -> Vec<(CanId, Dtc)> {
+        let of_memory = |memory: &FaultMemory| -> Vec<Dtc> {
+            match list {
+                CodeList::Confirmed => memory.confirmed().collect(),
+                CodeList::Pending => memory.pending().collect(),
+                CodeList::Permanent => memory.permanent().collect(),
+            }
+        };
+        let mut codes = Vec::new();
+        for node in &self.list {
+            let found = match &node.seat {
+                Seat::Engine => of_memory(car.ecu.memory()),
+                Seat::Transmission => match car.transmission() {
+                    Some(ecu) if car.transmission_is_on_bus() => of_memory(ecu.memory()),
+                    _ => Vec::new(),
+                },
+                Seat::Listed(ecu) => match list {
+                    CodeList::Confirmed => ecu.listing().confirmed.clone(),
+                    CodeList::Pending => ecu.listing().pending.clone(),
+                    CodeList::Permanent => ecu.listing().permanent.clone(),
+                },
+            };
+            codes.extend(found.into_iter().map(|code| (node.address.response, code)));
+        }
+        codes
     }
 
     /// What all have counted together: a request to all counts with each.

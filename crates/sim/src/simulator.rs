@@ -12,10 +12,10 @@ use twotrip_can::{CanId, Frame, timing::BitRate};
 use twotrip_ecu::{EcuConfig, memory::Effect, server, transmission::TransmissionConfig};
 use twotrip_harness::KeyPosition;
 use twotrip_isotp::Profile;
-use twotrip_obd::ResponseBuffer;
+use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_scenario::{
     Cue, Phrase, Scenario, limits,
-    phrase::{Event as Cause, Expectation},
+    phrase::{CodeList, Event as Cause, Expectation},
     vehicle::ecus::Identifiers,
 };
 use twotrip_units::{AngularSpeed, BusInstant};
@@ -299,6 +299,12 @@ impl Simulator {
     /// The ECUs on the bus, in the order in which their answers win arbitration.
     pub fn ecus(&self) -> impl Iterator<Item = EcuOnBus> {
         self.nodes.on_bus(&self.car)
+    }
+
+    /// The codes that a tester finds in a list, each with the identifier of the ECU that answers with it.
+    #[must_use]
+    pub fn codes(&self, list: CodeList) -> Vec<(CanId, Dtc)> {
+        self.nodes.codes(&self.car, list)
     }
 
     // --- Phrases and car time -----------------------------------------------------------------------------

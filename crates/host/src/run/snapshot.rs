@@ -1,9 +1,10 @@
 //! How the car is, and what happens to it, as data for clients of the control socket. Fields may be added, none go.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use twotrip_obd::{Dtc, Group};
+use twotrip_scenario::phrase::CodeList;
 use twotrip_sim::{Event, Simulator};
 
 use crate::recording::comment;
@@ -19,6 +20,7 @@ pub(super) struct Snapshot {
     lamp_lit: bool,
     /// PID $01, byte A, bit 7.
     mil_commanded: bool,
+    /// Codes of all its ECUs.
     confirmed: Vec<String>,
     pending: Vec<String>,
     permanent: Vec<String>,
@@ -44,7 +46,11 @@ impl Snapshot {
     /// Of the car as it is.
     pub(super) fn of(simulator: &Simulator) -> Self {
         let memory = simulator.car().ecu().memory();
-        let codes = |codes: &mut dyn Iterator<Item = Dtc>| codes.map(|code| code.to_string()).collect();
+        let codes = |list| {
+            let codes = simulator.codes(list).into_iter().map(|(_, code)| code);
+            let codes: BTreeSet<Dtc> = codes.collect();
+            codes.into_iter().map(|code| code.to_string()).collect()
+        };
         let readiness = memory.readiness_since_clear();
         let groups = Group::ALL
             .into_iter()
@@ -56,9 +62,9 @@ impl Snapshot {
             engine_running: simulator.engine_runs(),
             lamp_lit: simulator.car().lamp_lit(),
             mil_commanded: memory.mil_commanded(),
-            confirmed: codes(&mut memory.confirmed()),
-            pending: codes(&mut memory.pending()),
-            permanent: codes(&mut memory.permanent()),
+            confirmed: codes(CodeList::Confirmed),
+            pending: codes(CodeList::Pending),
+            permanent: codes(CodeList::Permanent),
             readiness: groups
                 .map(|group| (group.name(), readiness.is_complete(group)))
                 .collect(),

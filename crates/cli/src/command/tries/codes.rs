@@ -2,11 +2,12 @@
 
 use std::{collections::BTreeSet, ops::ControlFlow, path::Path};
 
+use twotrip_can::CanId;
 use twotrip_capture::Item;
 use twotrip_dialogue::{Dialogue, Event, Role};
-use twotrip_ecu::memory::FaultMemory;
 use twotrip_host::recording::{ReadError, Reader};
 use twotrip_obd::{Dtc, Response, Service};
+use twotrip_scenario::phrase::CodeList;
 use twotrip_sim::Simulator;
 use twotrip_units::BusInstant;
 
@@ -15,43 +16,56 @@ use super::cases::{Case, Subject};
 /// The codes of a car.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Stored {
-    confirmed: BTreeSet<Dtc>,
-    /// In any list.
+    /// Each with the identifier of the ECU that answers with it.
+    confirmed: BTreeSet<(CanId, Dtc)>,
+    /// In any list of any ECU.
     all: BTreeSet<Dtc>,
+    /// There is more than one ECU.
+    has_several: bool,
 }
 
 impl Stored {
     /// Those that a tool should find in this car.
     pub(super) fn of(simulator: &Simulator) -> Self {
-        let memory = simulator.car().ecu().memory();
-        Self {
-            confirmed: memory.confirmed().collect(),
-            all: all(memory),
-        }
+        let mut stored = Self {
+            confirmed: simulator.codes(CodeList::Confirmed).into_iter().collect(),
+            has_several: simulator.ecus().count() > 1,
+            ..Self::default()
+        };
+        stored.add(simulator);
+        stored
     }
 
-    /// Those came up meanwhile, too.
+    /// Those that came up meanwhile, too.
     pub(super) fn add(&mut self, simulator: &Simulator) {
-        self.all.extend(all(simulator.car().ecu().memory()));
+        for list in [CodeList::Confirmed, CodeList::Pending, CodeList::Permanent] {
+            self.all
+                .extend(simulator.codes(list).into_iter().map(|(_, code)| code));
+        }
     }
 
     /// By what was answered to the tool.
     pub(super) fn on_bus(&self, answered: &Answered) -> Vec<Case> {
-        let read = |code: &Dtc| {
-            let found = if answered.codes.contains(code) {
-                "it was in an answer".to_owned()
+        let read = |(ecu, code): &(CanId, Dtc)| {
+            let whole = answered.whole.contains(ecu);
+            let found = if answered.codes.contains(&(*ecu, *code)) {
+                "it was in an answer"
             } else if answered.asked == 0 {
-                "the tool never asked for confirmed codes (service $03)".to_owned()
-            } else if answered.whole == 0 {
-                "no answer to service $03 came whole: was flow control sent in time, and to the ECU that answered?"
-                    .to_owned()
+                "the tool never asked for confirmed codes"
+            } else if whole {
+                "it was in no whole answer"
             } else {
-                "it was in no whole answer to service $03".to_owned()
+                "no answer of this ECU came whole: was flow control sent in time, and to the ECU that answered?"
+            };
+            let whose = if self.has_several {
+                format!(" of {ecu}")
+            } else {
+                String::new()
             };
             Case::new(
                 Subject::Codes,
-                format!("{code} is read"),
-                answered.codes.contains(code),
+                format!("{code}{whose} is read"),
+                answered.codes.contains(&(*ecu, *code)),
                 found,
             )
         };
@@ -61,8 +75,8 @@ impl Stored {
     /// By what the tool has printed.
     pub(super) fn in_output(&self, output: &str) -> Vec<Case> {
         let printed = printed(output);
-        let mut cases: Vec<Case> = self
-            .confirmed
+        let confirmed: BTreeSet<Dtc> = self.confirmed.iter().map(|(_, code)| *code).collect();
+        let mut cases: Vec<Case> = confirmed
             .iter()
             .map(|code| {
                 let is_there = printed.contains(&code.to_string());
@@ -85,14 +99,6 @@ impl Stored {
         ));
         cases
     }
-}
-
-fn all(memory: &FaultMemory) -> BTreeSet<Dtc> {
-    memory
-        .confirmed()
-        .chain(memory.pending())
-        .chain(memory.permanent())
-        .collect()
 }
 
 /// Words that look like a code: a letter of the four systems, then four digits as SAE J2012 has them.
@@ -118,9 +124,9 @@ fn printed(output: &str) -> BTreeSet<String> {
 pub(super) struct Answered {
     /// Questions for confirmed codes.
     asked: u32,
-    /// Whole answers to them.
-    whole: u32,
-    codes: BTreeSet<Dtc>,
+    /// Who answered whole.
+    whole: BTreeSet<CanId>,
+    codes: BTreeSet<(CanId, Dtc)>,
 }
 
 impl Answered {
@@ -153,23 +159,39 @@ impl Answered {
     }
 
     fn take(&mut self, role: Role, bytes: &[u8]) {
-        match role {
-            Role::AskAll { .. } | Role::Ask(_) => self.asked += u32::from(bytes == [0x03]),
-            Role::Answer(_) => {
-                if let Ok(Response::Codes(Service::ConfirmedCodes, codes)) = Response::parse(bytes) {
-                    self.whole += 1;
-                    self.codes.extend(codes.iter());
-                }
+        let ecu = match role {
+            Role::AskAll { .. } | Role::Ask(_) => {
+                self.asked += u32::from(matches!(bytes, [0x03] | [0x19, 0x02 | 0x42, ..]));
+                return;
             }
-        }
+            Role::Answer(ecu) => ecu.response(),
+        };
+        let codes: Vec<Dtc> = match (bytes, Response::parse(bytes)) {
+            (_, Ok(Response::Codes(Service::ConfirmedCodes, codes))) => codes.iter().collect(),
+            // ISO 14229-1 (from memory): mask, then three bytes of code and one of status each.
+            ([0x59, 0x02, _, records @ ..], _) => codes_at(records, 4, 0),
+            // SAE J1979-2, as a public client reads it: group, two masks, format, then severity, code, status each.
+            ([0x59, 0x42, _, _, _, _, records @ ..], _) => codes_at(records, 5, 1),
+            _ => return,
+        };
+        self.whole.insert(ecu);
+        self.codes.extend(codes.into_iter().map(|code| (ecu, code)));
     }
+}
+
+/// The codes of records of this size, without the byte that says how the fault shows.
+fn codes_at(records: &[u8], size: usize, place: usize) -> Vec<Dtc> {
+    let records = records.chunks_exact(size);
+    records
+        .map(|record| Dtc::from_bytes([record[place], record[place + 1]]))
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
-    use twotrip_can::CanId;
-
     use super::*;
+
+    const ENGINE: CanId = CanId::Standard(0x7E8);
 
     fn stored(confirmed: &[&str], others: &[&str]) -> Stored {
         let parse = |text: &&str| text.parse::<Dtc>().expect("a code");
@@ -180,7 +202,8 @@ mod tests {
                 .map(parse)
                 .chain(confirmed.iter().copied())
                 .collect(),
-            confirmed,
+            confirmed: confirmed.into_iter().map(|code| (ENGINE, code)).collect(),
+            has_several: false,
         }
     }
 
@@ -222,6 +245,16 @@ mod tests {
         );
         answered.take(engine, &[0x43, 1, 0x04, 0x55]);
         assert_eq!(failed(&car.on_bus(&answered)), [""; 0]);
+        // The same code of another ECU is another one, and so is each of a list in SAE J1979-2.
+        let mut both = car.clone();
+        both.has_several = true;
+        both.confirmed
+            .insert((CanId::Standard(0x7E9), "P0700".parse().expect("a code")));
+        assert_eq!(failed(&both.on_bus(&answered)), ["P0700 of 7E9 is read"]);
+        let transmission = Role::of(CanId::Standard(0x7E9)).expect("an ECU answers");
+        let list = [0x59, 0x42, 0x33, 0xFF, 0xFF, 0x04, 0x20, 0x07, 0x00, 0x00, 0x2F];
+        answered.take(transmission, &list);
+        assert_eq!(failed(&both.on_bus(&answered)), [""; 0]);
         assert!(stored(&[], &["P0442"]).on_bus(&Answered::default()).is_empty());
     }
 }
