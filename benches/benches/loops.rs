@@ -5,13 +5,20 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use twotrip::{Builder, Car};
 use twotrip_benches::CpuTime;
 
-/// All three lists, the freeze frame's code, monitors: what is read before anything is done.
-const READ: [&[u8]; 5] = [&[0x03], &[0x07], &[0x0A], &[0x02, 0x02, 0x00], &[0x01, 0x01]];
+/// Who is there, all three lists, the freeze frame's code, monitors: what is read before anything is done.
+const READ: [&[u8]; 6] = [
+    &[0x01, 0x00],
+    &[0x03],
+    &[0x07],
+    &[0x0A],
+    &[0x02, 0x02, 0x00],
+    &[0x01, 0x01],
+];
 
 /// Reads everything; how many codes service $03 tells of.
 fn read(car: &mut Car) -> u8 {
     let answers = READ.map(|request| car.ask(request).expect("a request"));
-    answers[0].first().expect("the car answers")[1]
+    answers[1].first().expect("the car answers")[1]
 }
 
 fn clear(car: &mut Car) {
@@ -30,22 +37,19 @@ fn loops(criterion: &mut Criterion<CpuTime>) {
     group.throughput(Throughput::Elements(1));
     group.sample_size(10);
     let capless = Builder::shipped("loose-fuel-cap").expect("shipped").at_once();
-    group.bench_function(
-        "whole: two trips, read, repair, clear, two trips, read",
-        |bencher| {
-            bencher.iter(|| {
-                let mut car = capless.build().expect("its story holds");
-                assert_eq!(read(&mut car), 1);
-                tell(&mut car, &["tighten fuel-cap"]);
-                clear(&mut car);
-                let trip = ["soak 9 h", "drive udds", "drive hwfet"];
-                tell(&mut car, &trip);
-                tell(&mut car, &trip);
-                tell(&mut car, &["soak 1 h", "key on"]);
-                assert_eq!(read(&mut car), 0);
-            });
-        },
-    );
+    group.bench_function("whole: two trips, read, repair, clear, a trip, read", |bencher| {
+        bencher.iter(|| {
+            let mut car = capless.build().expect("its story holds");
+            assert_eq!(read(&mut car), 1);
+            tell(&mut car, &["tighten fuel-cap"]);
+            clear(&mut car);
+            let trip = ["soak 9 h", "drive udds", "drive hwfet"];
+            tell(&mut car, &trip);
+            tell(&mut car, &trip);
+            tell(&mut car, &["soak 1 h", "key on"]);
+            assert_eq!(read(&mut car), 0);
+        });
+    });
 
     group.sample_size(50);
     let story = capless.build().expect("its story holds");
