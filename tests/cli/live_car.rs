@@ -246,3 +246,55 @@ fn the_clear_is_refused_with_the_engine_running() {
         .says("conditions not correct");
     run(&["scan", "codes", "--bus", &bus]).expect(0).says("P0455");
 }
+
+/// Whoever answers on 29 bits only is found, with all its ECUs; each has its own codes, and its own name.
+#[test]
+fn a_scan_finds_the_ecus_of_a_car_on_29_bits() {
+    let bus = bus();
+    let folder = tempfile::tempdir().expect("a folder");
+    let vehicle = folder.path().join("three.toml");
+    let compact = include_str!("../../scenarios/vehicles/compact-2.0.toml");
+    let ecus = "[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'transmission'\n[[ecu]]\nrole = 'listed'\nacronym = 'ABS'\n\
+                name = 'AntilockBrake'\ncalibration = 'BRAKES-1'\naddress = '28'\nconfirmed = 'C0035'\n";
+    std::fs::write(&vehicle, format!("{compact}\n{ecus}")).expect("it can be written");
+    let vehicle = vehicle.to_str().expect("a path");
+    let car = Car::start(&[
+        "run",
+        "codes-on-demand",
+        "--vehicle",
+        vehicle,
+        "--identifiers",
+        "29-bit",
+        "--bit-rate",
+        "250",
+        "--bus",
+        &bus,
+        "--json",
+    ]);
+    let ready: serde_json::Value = serde_json::from_str(&car.ready).expect("a line of JSON");
+    let names: Vec<_> = ["ECM", "TCM", "ABS"].into_iter().zip([0, 1, 2]).collect();
+    for (name, place) in names {
+        assert_eq!(ready["ecus"][place]["name"], name, "{ready}");
+    }
+    assert_eq!(ready["ecus"][2]["request"], "18DA28F1", "{ready}");
+    assert_eq!(ready["not_physical"], true, "{ready}");
+    let codes = |what: &str| {
+        let lines = run(&["scan", what, "--bus", &bus, "--json"])
+            .expect(0)
+            .json_lines();
+        let found = lines.iter().filter(|line| line["found"] == "codes");
+        found
+            .map(|line| {
+                let count = line["codes"].as_array().map_or(0, Vec::len);
+                (line["ecu"].as_str().unwrap_or_default().to_owned(), count)
+            })
+            .collect::<Vec<_>>()
+    };
+    let each = |counts: [usize; 3]| {
+        let ids = ["18DAF110", "18DAF118", "18DAF128"].map(String::from);
+        ids.into_iter().zip(counts).collect::<Vec<_>>()
+    };
+    assert_eq!(codes("codes"), each([2, 0, 1]));
+    run(&["scan", "clear", "--bus", &bus]).expect(0).says("18DAF128");
+    assert_eq!(codes("codes"), each([0, 0, 0]));
+}

@@ -140,15 +140,27 @@ impl Session {
     /// # Errors
     /// [`BusError`] if the kernel refuses the filters.
     pub fn new(mut bus: Bus, config: TesterConfig) -> Result<Self, BusError> {
-        let mut filters: Vec<Filter> = (config.ecus.into_iter())
-            .flat_map(|address| [address.response, address.request, address.functional])
-            .map(Filter::exact)
-            .collect();
-        if config.ecus[0].response.is_extended() {
-            filters.push(EXTENDED_ANSWERS);
-        }
-        bus.set_filters(&filters)?;
+        bus.set_filters(&filters(&config))?;
         Self::open(bus, config, None)
+    }
+
+    /// Asks by other identifiers, or other ECUs, from now on; what was under way is over. Not on a bench, where the ECUs that may
+    /// answer were named.
+    ///
+    /// # Errors
+    /// [`BusError`] if the kernel refuses the filters.
+    pub fn change(&mut self, config: TesterConfig) -> Result<(), BusError> {
+        debug_assert!(self.guard.is_none(), "a bench has the ECUs that were named");
+        self.bus.set_filters(&filters(&config))?;
+        self.tester = Tester::new(config);
+        self.strays.clear();
+        Ok(())
+    }
+
+    /// How it asks.
+    #[must_use]
+    pub const fn config(&self) -> &TesterConfig {
+        self.tester.config()
     }
 
     /// The same on a bench: it asks nothing more once anybody is heard but testers and the ECUs that answer by these identifiers.
@@ -383,6 +395,19 @@ impl Session {
         }
         Ok(())
     }
+}
+
+/// What a tester with these settings wants to hear.
+fn filters(config: &TesterConfig) -> Vec<Filter> {
+    let own = config.ecus.into_iter();
+    let mut filters: Vec<Filter> = own
+        .flat_map(|address| [address.response, address.request, address.functional])
+        .map(Filter::exact)
+        .collect();
+    if config.ecus[0].response.is_extended() {
+        filters.push(EXTENDED_ANSWERS);
+    }
+    filters
 }
 
 #[cfg(test)]

@@ -472,12 +472,12 @@ fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
         (
             "data = '42 66 V'",
             "66 V",
-            "control module voltage `66 V` is out of range",
+            "module voltage `66 V` is out of range",
         ),
         (
             "data = '42 V'",
             "V",
-            "control module voltage begins with a number, not with `V`",
+            "module voltage begins with a number, not with `V`",
         ),
         ("data = '42'", "", "the value is missing"),
         ("data = '42 hex 35'", "35", "hex `35` is out of range"),
@@ -496,6 +496,13 @@ fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
         let found = with(&format!("{BODY}{more}\n")).expect_err(more);
         assert_eq!(found, [(place.to_owned(), says.to_owned())], "{more}");
     }
+    let on_uds = format!("protocol = \"j1979-2\"\n{COMPACT}\n{BODY}");
+    let problems = VehicleModel::parse(on_uds.as_bytes()).expect_err("they speak another dialect");
+    let says: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        says,
+        ["`j1979-2` is spoken by the engine ECU alone, and there are other `[[ecu]]` tables"]
+    );
     let none = with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'listed'\n").expect_err("no name");
     assert_eq!(none.len(), 3, "{none:?}");
     let many = format!("{BODY}{}", "[[ecu]]\nrole = 'listed'\n".repeat(7));

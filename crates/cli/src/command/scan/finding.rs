@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, time::Duration};
 use serde::Serialize;
 use twotrip_host::session::Times;
 use twotrip_obd::{TestResult, pid::Value};
-use twotrip_tester::ASKED_AT_MOST;
+use twotrip_tester::{ASKED_AT_MOST, EcuNumber, TesterConfig};
 
 use crate::output::{self, AMBER, FAINT, GOOD, PLAIN, STRONG, WIDTH};
 
@@ -214,6 +214,28 @@ impl Finding {
             greatest_ms: times.first_frame.map(|(_, greatest)| ms(greatest)),
             dropped_by_kernel: times.dropped,
         }
+    }
+
+    /// The same with the ECU called by the identifier of its answers, which on 29 bits does not follow from its number.
+    pub(super) fn named(mut self, tester: &TesterConfig) -> Self {
+        let ecu = match &mut self {
+            Self::Codes { ecu, .. }
+            | Self::FreezeFrame { ecu, .. }
+            | Self::Readiness { ecu, .. }
+            | Self::Live { ecu, .. }
+            | Self::Tests { ecu, .. }
+            | Self::Vehicle { ecu, .. }
+            | Self::Cleared { ecu, .. }
+            | Self::Unanswered { ecu, .. }
+            | Self::Miscounted { ecu, .. }
+            | Self::GivenUp { ecu, .. }
+            | Self::Odd { ecu, .. } => ecu,
+            Self::Times { .. } | Self::NoVin => return self,
+        };
+        if let Some(number) = EcuNumber::all().find(|number| number.to_string() == *ecu) {
+            *ecu = tester.address(number).response.to_string();
+        }
+        self
     }
 
     /// The finding as lines of at most 80 columns.

@@ -4,6 +4,7 @@
 //! mean, `finding` is how they are shown.
 
 mod finding;
+mod identifiers;
 mod inspection;
 mod interpret;
 mod told;
@@ -61,6 +62,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
     };
     let mut survey = Survey::new(&topics);
     let mut asked = 0;
+    let mut tried_29_bits = false;
     while let Some(question) = next(&mut survey, &mut session).await? {
         if !question.pause().is_zero() {
             session
@@ -82,6 +84,14 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
             survey.on_put_off(ecu);
         }
         survey.on_finished();
+        // After both dialects have been asked on 11 bits.
+        if survey.ecus().next().is_none() && asked > 0 && !tried_29_bits {
+            tried_29_bits = true;
+            if identifiers::find_on_29_bits(&mut session, tester).await? {
+                survey = Survey::new(&topics);
+                continue;
+            }
+        }
         if survey.is_nobody_there() {
             let short = session.short_frames();
             if short > 0 {
@@ -111,11 +121,11 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         }
         for finding in findings {
             refused |= matches!(finding, Finding::Cleared { cleared: false, .. });
-            show(args.json, &finding)?;
+            show(args.json, finding.named(session.config()))?;
         }
     }
     for finding in interpret::unanswered(&survey) {
-        show(args.json, &finding)?;
+        show(args.json, finding.named(session.config()))?;
     }
     if let Some(program) = program {
         let (inspection, passes) = Inspection::of(&survey, program, &args.inspection)?;
@@ -130,7 +140,7 @@ pub(super) async fn run(args: &args::Scan) -> Result<(), Failure> {
         refused |= !passes;
     }
     if args.times {
-        show(args.json, &Finding::times(session.times()))?;
+        show(args.json, Finding::times(session.times()))?;
     }
     if refused { Err(Failure::NotMet) } else { Ok(()) }
 }
@@ -231,9 +241,9 @@ fn topics(what: ScanWhat) -> Vec<Topic> {
     }
 }
 
-fn show(json: bool, finding: &Finding) -> Result<(), Failure> {
+fn show(json: bool, finding: Finding) -> Result<(), Failure> {
     if json {
-        return output::json(finding);
+        return output::json(&finding);
     }
     for line in finding.lines() {
         output::line(&line)?;
