@@ -1,12 +1,11 @@
 //! How large a defect has to be to be found: the exam that a car is driven through, and a sweep of each defect's amounts, whose
 //! outcome the table keeps ([`crate::table`]). What the compact car does not have is driven in the first shipped vehicle that
-//! has it; what only a transmission ECU watches, in the compact car with one.
+//! has it.
 
 use std::{collections::BTreeSet, time::Duration};
 
 use twotrip_scenario::{Scenario, parse_phrase, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
-use twotrip_tests::watched_gearbox;
 use twotrip_vehicle::{
     Defect, Specification, VehicleParams,
     defect::{Entry, Size, catalogue},
@@ -49,9 +48,6 @@ fn exam(entry: &Entry) -> &'static [&'static str] {
 fn settings(entry: &Entry, seed: u64) -> Settings {
     if VehicleParams::new(&Specification::compact_2_0()).has(entry.part) {
         return Settings::compact(seed, Timing::FAST);
-    }
-    if entry.part.is_of_watched_gearbox() {
-        return watched_gearbox::settings(seed);
     }
     let has = |name: &&str| {
         vehicle::find(name).is_some_and(|model| VehicleParams::new(model.specification()).has(entry.part))

@@ -77,7 +77,7 @@ pub(crate) fn rows() -> Vec<Row> {
 /// Writes it.
 pub(crate) fn write(rows: &[Row]) {
     let mut text = String::from(
-        "# What each defect comes to in the exam of tests/fleet/sweep.rs, in the compact car, the first that has the part, or the compact one with a transmission ECU; made by its `write_the_table`.\n\
+        "# What each defect comes to in the exam of tests/fleet/sweep.rs, in the compact car or the first that has the part; made by its `write_the_table`.\n\
          # Between the two amounts lies the grey zone: whether it is found there depends on the car. Held by tests/fleet/ends.rs.\n\
          # part\tword\tunit\tlargest never found\tsmallest always found\tcodes\n",
     );

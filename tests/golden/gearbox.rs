@@ -1,15 +1,17 @@
 //! The transmission ECU: a healthy gearbox is accused of nothing, each fault comes to its code in that ECU and to no other,
 //! in its trip; lamp, clear and healing beside the engine ECU's.
 
+use std::time::Duration;
+
+use twotrip_can::{CanId, Frame};
 use twotrip_ecu::{memory::FaultMemory, transmission::Transmission};
 use twotrip_obd::Dtc;
-use twotrip_sim::{Simulator, Timing};
-use twotrip_tests::watched_gearbox;
+use twotrip_sim::Timing;
 
-use crate::desk::Desk;
+use crate::{desk::Desk, vehicles};
 
 fn desk(seed: u64) -> Desk {
-    Desk::of(Simulator::new(watched_gearbox::settings(seed)))
+    vehicles::desk("compact-2.0-transmission", seed)
 }
 
 fn transmission(desk: &Desk) -> &Transmission {
@@ -262,8 +264,30 @@ fn every_wire_tells_of_itself() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// A code of the gearbox and one of the engine: each ECU counts its own, either clears its own, and the lamp is out when
-/// neither asks for it.
+/// The answers of all ECUs, each in one frame.
+fn answers(desk: &mut Desk, id: CanId, request: &[u8]) -> Vec<(CanId, Vec<u8>)> {
+    let mut bytes = vec![u8::try_from(request.len()).expect("short")];
+    bytes.extend(request);
+    desk.hears(&Frame::padded(id, &bytes, 0));
+    let sent = desk.sends(Duration::from_millis(60));
+    let payload = |frame: &Frame| frame.data()[1..=usize::from(frame.data()[0])].to_vec();
+    let mut answers: Vec<_> = sent
+        .iter()
+        .map(|(_, frame)| (frame.id(), payload(frame)))
+        .collect();
+    answers.sort();
+    answers
+}
+
+/// To all, to the engine ECU, to the transmission ECU, and their answers.
+const TO_ALL: CanId = CanId::Standard(0x7DF);
+const TO_ENGINE: CanId = CanId::Standard(0x7E0);
+const TO_TRANSMISSION: CanId = CanId::Standard(0x7E1);
+const OF_ENGINE: CanId = CanId::Standard(0x7E8);
+const OF_TRANSMISSION: CanId = CanId::Standard(0x7E9);
+
+/// A code of the gearbox and one of the engine: each ECU answers for its own, a clear is for one or for all, and the lamp is
+/// out when neither asks for it.
 #[test]
 fn two_ecus_keep_their_codes_apart() {
     let mut desk = desk(93);
@@ -271,19 +295,47 @@ fn two_ecus_keep_their_codes_apart() {
     for _ in 0..2 {
         desk.tell(TRIP);
     }
-    desk.tell(&["key off", "wait 10 s", "key on", "wait 30 s"]);
-    let [_, confirmed, _, engine] = held(&desk);
+    let both = |engine: &[u8], transmission: &[u8]| {
+        vec![
+            (OF_ENGINE, engine.to_vec()),
+            (OF_TRANSMISSION, transmission.to_vec()),
+        ]
+    };
+    let refused = [0x7F, 0x04, 0x22];
     assert_eq!(
-        (confirmed, engine),
-        (vec!["P0741".to_owned()], vec!["P0118".to_owned()])
+        answers(&mut desk, TO_ALL, &[0x04]),
+        both(&refused, &refused),
+        "the engine runs"
     );
+    desk.tell(&["key off", "wait 10 s", "key on", "wait 30 s"]);
+    let codes = both(&[0x43, 1, 0x01, 0x18], &[0x43, 1, 0x07, 0x41]);
+    assert_eq!(answers(&mut desk, TO_ALL, &[0x03]), codes);
     assert!(desk.car.car().lamp_lit());
     desk.tell(&["replace coolant-sensor", "replace converter-clutch"]);
-    // The desk has the engine ECU alone on its bus.
-    assert_eq!(desk.ask(&[0x04]), Some(vec![0x44]));
+    let kept = desk.car.store();
+    let mut other = self::desk(93);
+    other.car.restore(&kept).expect("the same car's");
+    other.tell(&["key on", "wait 1 s"]);
+    assert_eq!(answers(&mut other, TO_ALL, &[0x03]), codes, "kept without power");
+    assert_eq!(
+        answers(&mut other, TO_ALL, &[0x04]),
+        both(&[0x44], &[0x44]),
+        "for all"
+    );
+    assert_eq!(answers(&mut other, TO_ALL, &[0x03]), both(&[0x43, 0], &[0x43, 0]));
+    other.tell(&["wait 30 s"]);
+    assert!(!other.car.car().lamp_lit());
+
+    assert_eq!(
+        answers(&mut desk, TO_ENGINE, &[0x04]),
+        [(OF_ENGINE, vec![0x44])],
+        "for one"
+    );
     desk.tell(&["wait 1 s"]);
-    let [_, confirmed, _, engine] = held(&desk);
-    assert_eq!((confirmed.len(), engine.len()), (1, 0), "the gearbox's stays");
+    assert_eq!(
+        answers(&mut desk, TO_ALL, &[0x03]),
+        both(&[0x43, 0], &[0x43, 1, 0x07, 0x41])
+    );
     assert!(
         desk.car.car().lamp_lit() && desk.pid(0x01)[0] == 0x80,
         "the lamp is commanded for the other ECU, and no code of its own counted"
@@ -299,6 +351,18 @@ fn two_ecus_keep_their_codes_apart() {
         "healed, and confirmed until it has grown old"
     );
     assert!(!desk.car.car().lamp_lit() && desk.pid(0x01)[0] == 0);
+    desk.tell(&["key off", "wait 1 s", "key on"]);
+    assert_eq!(
+        answers(&mut desk, TO_TRANSMISSION, &[0x04]),
+        [(OF_TRANSMISSION, vec![0x44])]
+    );
+    assert_eq!(
+        answers(&mut desk, TO_TRANSMISSION, &[0x03]),
+        [(OF_TRANSMISSION, vec![0x43, 0])]
+    );
+    // Without its supply, or with the bus cut off, it is silent, and the engine ECU answers alone.
+    desk.tell(&["defect wiring gearbox-controller open", "wait 1 s"]);
+    assert_eq!(answers(&mut desk, TO_ALL, &[0x03]), [(OF_ENGINE, vec![0x43, 0])]);
 }
 
 /// `why` tells of a code by the ECU that has it, with what was measured.

@@ -273,9 +273,6 @@ fn cars(entry: &Entry) -> String {
     if names.len() == vehicle::SHIPPED.len() {
         return String::new();
     }
-    if entry.part.is_of_watched_gearbox() {
-        return "; only with a transmission ECU".to_owned();
-    }
     format!("; only in {}", names.join(", "))
 }
 

@@ -42,6 +42,9 @@
 //! role = "engine"
 //!
 //! [[ecu]]
+//! role = "transmission"               # commands the gearbox, and finds what is wrong with it
+//!
+//! [[ecu]]
 //! role = "listed"                     # says what stands here
 //! acronym = "HPCM"
 //! name = "HybridPtCtrl"
@@ -231,6 +234,10 @@ pub const SHIPPED: [Shipped; 5] = [
     Shipped {
         name: "hatch-1.8",
         text: include_str!("../../../../scenarios/vehicles/hatch-1.8.toml"),
+    },
+    Shipped {
+        name: "compact-2.0-transmission",
+        text: include_str!("../../../../scenarios/vehicles/compact-2.0-transmission.toml"),
     },
     Shipped {
         name: "sedan-v6-29bit",
