@@ -222,7 +222,7 @@ pub struct Shipped {
 }
 
 /// All of them.
-pub const SHIPPED: [Shipped; 5] = [
+pub const SHIPPED: [Shipped; 6] = [
     Shipped {
         name: "compact-2.0",
         text: include_str!("../../../../scenarios/vehicles/compact-2.0.toml"),
