@@ -142,11 +142,13 @@ fn the_page_on_the_control_socket_is_true() {
         let found = lines.iter().find(|line| fits(line));
         found.unwrap_or_else(|| panic!("not among {lines:#?}"))
     };
-    let progress = found(&|line| line.get("progress").is_some());
-    assert!(
-        keys(progress).is_subset(&keys(&example("progress", None))),
-        "{progress}"
-    );
+    // A fast computer has no progress to tell of.
+    for progress in lines.iter().filter(|line| line.get("progress").is_some()) {
+        assert!(
+            keys(progress).is_subset(&keys(&example("progress", None))),
+            "{progress}"
+        );
+    }
     let event = found(&|line| line["text"] == "engine starts");
     assert_eq!(keys(event), keys(&example("event", Some("car"))), "{event}");
     let phrase = found(&|line| line["event"] == "phrase");

@@ -209,7 +209,9 @@ class Car:
                 if left <= 0 or not self._readers[0].is_alive():
                     break
                 self._came.wait(min(left, 0.5))
-        if self._process.poll() is not None:
+        if not self._readers[0].is_alive():
+            # It has closed its output: its end is a moment away.
+            self._process.wait(10.0)
             self._readers[1].join(1.0)
             raise TwotripError(f"the car has ended, exit code {self._process.returncode}\n" + "".join(self._complaints))
         raise TwotripError(f"no `{event}` within {within} s")
