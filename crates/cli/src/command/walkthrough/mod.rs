@@ -453,6 +453,8 @@ impl Loop {
         (reading.confirmed, reading.pending) = (bare(&confirmed), bare(&pending));
         if self.has_permanent_codes() {
             reading.permanent = bare(&codes(&self.ask(&questions.permanent())?));
+            // Several ECUs answer in any order.
+            reading.permanent.sort_unstable();
         }
         let stored = [confirmed, pending].concat();
         if !stored.is_empty() {
