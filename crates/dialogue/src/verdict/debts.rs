@@ -12,6 +12,8 @@ use twotrip_units::BusInstant;
 use super::{Answered, Asked, Observe, Verdict, talk::Talk};
 use crate::{Ecu, Role};
 
+/// `22 F8 10`: whether SAE J1979-2 is spoken.
+const ASKS_DIALECT: [u8; 3] = [0x22, 0xF8, 0x10];
 /// Debts kept at the most; the oldest that are settled go first.
 const MOST: usize = 64;
 /// A tool is given so long to ask again before it is said that it does not (our choice: five times what a tool takes that
@@ -41,6 +43,10 @@ pub(super) struct Debts {
 
 impl Debts {
     pub(super) fn owe(&mut self, at: BusInstant, asked: &Asked, ecu: Option<Ecu>) {
+        // Who asks for the other dialect and finds this one needs no answer any more.
+        if asked.bytes() == ASKS_DIALECT {
+            return;
+        }
         self.hits += 1;
         let mut same = self.open.iter_mut();
         if let Some(debt) = same.find(|debt| debt.asked.asks_again(asked) && debt.ecu == ecu) {
