@@ -645,9 +645,11 @@ fn looks_at(correction: &[Phrase]) -> Vec<Phrase> {
     looks
 }
 
-/// The codes of all ECUs, in the order in which they answered.
+/// The codes of all ECUs in the order of their numbers: who answers first differs from question to question.
 fn codes(exchange: &Exchange) -> Vec<Code> {
-    let lists = exchange.answers.iter();
+    let mut answers: Vec<_> = exchange.answers.iter().collect();
+    answers.sort_by_key(|answer| answer.ecu);
+    let lists = answers.into_iter();
     lists.flat_map(|answer| codes_in(&answer.payload)).collect()
 }
 
