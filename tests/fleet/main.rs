@@ -1,5 +1,6 @@
 //! What can only be said of many cars: that no monitor accuses a healthy one ([`healthy`]), how large a defect has to be to be
-//! found ([`sweep`]), what tells two faults of one code apart ([`pairs`]).
+//! found ([`sweep`]), what tells two faults of one code apart ([`pairs`],
+//! [`wires`]).
 
 mod ends;
 mod healthy;
@@ -8,6 +9,7 @@ mod pairs;
 mod sweep;
 mod table;
 mod tally;
+mod wires;
 
 use std::{iter, time::Duration};
 

@@ -1,12 +1,13 @@
 //! Which quantity tells two faults apart that share a code: what a tester reads, or a technician measures or sees.
 //!
 //! Each fault is driven through an examination (hot idle, 2500 rpm, 50 and 100 km/h, coasting), for three seeds.
-//! Two faults with a common code must differ in one quantity by three times its scatter. `pairs.tsv` keeps, of each
-//! pair, the quantity that tells most: first of the shipped repair orders, then of all defects and circuits ([`causes`]).
+//! Two faults with a common code must differ in one quantity by three times its scatter: of what a tester reads or a gauge
+//! shows, the one that tells most; where none does, the first measurement that tells, by a number or in words; a look at the part
+//! last ([`looks`]). `pairs.tsv` keeps it: first of the shipped repair orders, then of all defects and wires ([`causes`]).
 
 use std::{
     collections::{BTreeMap, BTreeSet},
-    sync::OnceLock,
+    sync::{Mutex, OnceLock},
     time::Duration,
 };
 
@@ -15,6 +16,9 @@ use twotrip_sim::{Settings, Simulator, Timing};
 
 mod causes;
 mod kept;
+mod looks;
+
+use looks::Look;
 
 const TABLE: &str = include_str!("pairs.tsv");
 const TABLE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fleet/pairs.tsv");
@@ -147,47 +151,74 @@ fn examine(mut car: Simulator) -> BTreeMap<(&'static str, &'static str), f64> {
     means
 }
 
+/// Makes the broken car of a seed, as a technician gets it: key on, engine off.
+type Broken = Box<dyn Fn(u64) -> Simulator + Send + Sync>;
+/// How many cars with a fault are looked at.
+const CARS: u64 = 3;
+
 /// One fault, as the table names it.
 struct Fault {
     name: String,
-    /// The broken car of a seed, as a technician gets it.
-    broken: Box<dyn Fn(u64) -> Simulator + Send + Sync>,
-    /// The looks that its repair would begin with.
-    looks: Vec<String>,
-    /// The first of those cars, once it is looked at.
-    car: OnceLock<Simulator>,
+    broken: Broken,
+    /// What a technician would do to find it.
+    looks: Vec<Look>,
+    /// The cars, once they are looked at.
+    cars: OnceLock<Vec<Simulator>>,
+    /// What was found on them.
+    said: Mutex<BTreeMap<Look, Vec<String>>>,
 }
 
 impl Fault {
+    fn new(name: String, looks: Vec<Look>, broken: Broken) -> Self {
+        Self {
+            name,
+            looks,
+            broken,
+            cars: OnceLock::new(),
+            said: Mutex::default(),
+        }
+    }
+
     /// Of a shipped order.
     fn shipped(shipped: &shipped::Shipped) -> Self {
         let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is shipped");
         let order = scenario.repair_order().expect("it has one");
-        let looks = order.correction().iter().filter_map(|phrase| match phrase {
-            Phrase::Work(_, part) => Some(format!("inspect {}", part.name())),
-            _ => None,
-        });
-        Self {
-            name: shipped.name.to_owned(),
-            looks: looks.collect(),
-            car: OnceLock::new(),
-            broken: Box::new(move |seed| {
-                let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
-                let story = scenario.story().iter().map(|phrase| &phrase.value);
-                let lived = story.filter(|phrase| !matches!(phrase, Phrase::Expect(_)));
-                super::live(&mut car, &lived.map(ToString::to_string).collect::<Vec<_>>());
-                car
-            }),
-        }
+        let looks = order
+            .correction()
+            .iter()
+            .flat_map(|phrase| match phrase {
+                Phrase::Work(_, part) => looks::of_part(*part),
+                Phrase::MendWire(wire) => looks::of_bare_wire(wire.name()),
+                _ => Vec::new(),
+            })
+            .collect();
+        let broken = move |seed| {
+            let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
+            let story = scenario.story().iter().map(|phrase| &phrase.value);
+            let lived = story.filter(|phrase| !matches!(phrase, Phrase::Expect(_)));
+            super::live(&mut car, &lived.map(ToString::to_string).collect::<Vec<_>>());
+            car
+        };
+        Self::new(shipped.name.to_owned(), looks, Box::new(broken))
     }
 
-    fn car(&self) -> &Simulator {
-        self.car.get_or_init(|| (self.broken)(1))
+    fn cars(&self) -> &[Simulator] {
+        self.cars
+            .get_or_init(|| (1..=CARS).map(|seed| (self.broken)(seed)).collect())
+    }
+
+    /// What a look finds on each of the cars.
+    fn said(&self, look: &Look) -> Vec<String> {
+        let mut said = self.said.lock().expect("nobody panics with it");
+        let found = said
+            .entry(look.clone())
+            .or_insert_with(|| self.cars().iter().map(|car| look.say(car)).collect());
+        found.clone()
     }
 
     /// What three cars with it show.
     fn findings(&self) -> Findings {
-        let runs: Vec<_> = (1..=3).map(|seed| examine((self.broken)(seed))).collect();
+        let runs: Vec<_> = self.cars().iter().cloned().map(examine).collect();
         let mut findings = Findings::new();
         for (name, resolution, _) in READINGS {
             for (part, ..) in EXAMINATION {
@@ -198,17 +229,6 @@ impl Fault {
             }
         }
         findings
-    }
-}
-
-/// What a look shows. Of a meter the words count, for its figures are never twice the same.
-fn say(car: &Simulator, look: &str) -> String {
-    let seen = super::ask(car, look);
-    let said = format!("{} {}", seen.text, seen.details.join(" "));
-    if look.starts_with("measure") {
-        said.replace(|letter: char| letter.is_ascii_digit(), "")
-    } else {
-        said
     }
 }
 
@@ -227,11 +247,15 @@ fn difference(one: (&Fault, &Findings), other: (&Fault, &Findings)) -> (String, 
         return (format!("{name} at {part}"), apart);
     }
     let (one, other) = (one.0, other.0);
-    let mut looks = one.looks.iter().chain(&other.looks);
-    let look = looks.find(|look| say(one.car(), look) != say(other.car(), look));
-    look.map_or_else(
+    let mut looks: Vec<&Look> = one.looks.iter().chain(&other.looks).collect();
+    looks.sort();
+    looks.dedup();
+    let told = looks
+        .into_iter()
+        .find_map(|look| looks::apart(look, &one.said(look), &other.said(look)).map(|apart| (look, apart)));
+    told.map_or_else(
         || ("nothing".to_owned(), apart),
-        |look| (look.clone(), f64::INFINITY),
+        |(look, apart)| (look.to_string(), apart),
     )
 }
 
@@ -257,10 +281,17 @@ fn shipped_pairs() -> Vec<[String; 3]> {
     pairs
 }
 
-/// What the kept table says of a pair.
-fn row([code, one, other]: &[String; 3]) -> Option<&'static str> {
-    let start = format!("{code}\t{one}\t{other}\t");
-    TABLE.lines().find(|line| line.starts_with(&start))
+/// What the kept table says of each pair.
+fn known_rows() -> BTreeMap<[&'static str; 3], &'static str> {
+    let row = |line: &'static str| {
+        let mut cells = line.split('\t');
+        Some(([cells.next()?, cells.next()?, cells.next()?], line))
+    };
+    TABLE.lines().filter_map(row).collect()
+}
+
+fn key([code, one, other]: &[String; 3]) -> [&str; 3] {
+    [code, one, other]
 }
 
 /// All pairs of the table.
@@ -287,7 +318,8 @@ fn faults(asked: &BTreeSet<&str>) -> Vec<Fault> {
 fn faults_that_share_a_code_can_be_told_apart() {
     let only_new = std::env::var("TWOTRIP_PAIRS").is_ok_and(|which| which == "new");
     let pairs = pairs();
-    let known = |pair: &[String; 3]| row(pair).filter(|_| only_new);
+    let rows = known_rows();
+    let known = |pair: &[String; 3]| rows.get(&key(pair)).copied().filter(|_| only_new);
     let asked: BTreeSet<&str> = pairs
         .iter()
         .filter(|pair| known(pair).is_none())
@@ -319,8 +351,10 @@ fn faults_that_share_a_code_can_be_told_apart() {
         let (what, apart) = difference(of(one), of(other));
         let scatters = if apart.is_finite() {
             format!("{apart:.0}")
-        } else {
+        } else if what.starts_with("inspect") {
             "seen".to_owned()
+        } else {
+            "words".to_owned()
         };
         text += &format!("{code}\t{one}\t{other}\t{what}\t{scatters}\n");
         if what == "nothing" {
@@ -334,9 +368,11 @@ fn faults_that_share_a_code_can_be_told_apart() {
 /// The kept table names every pair of faults that share a code.
 #[test]
 fn the_table_of_pairs_is_whole() {
+    let rows = known_rows();
     for pair in pairs() {
-        let row =
-            row(&pair).unwrap_or_else(|| panic!("{pair:?} is not in pairs.tsv: `sh tests/long pairs new`"));
+        let row = rows
+            .get(&key(&pair))
+            .unwrap_or_else(|| panic!("{pair:?} is not in pairs.tsv: `sh tests/long pairs new`"));
         assert!(!row.contains("\tnothing\t"), "{row}");
     }
 }

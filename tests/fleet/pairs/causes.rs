@@ -1,19 +1,19 @@
 //! All that can be wrong, whether a repair order of it is shipped or not: each defect at the smallest size that is always
-//! found ([`crate::table`]), and each circuit open, at ground and at its supply.
+//! found ([`crate::table`]), each circuit open, at ground and at its supply, and what else ails wires ([`crate::wires`]).
 //!
 //! Cylinders are twins: cylinder 1 of the compact car stands for all. Banks are driven both, the second in the six-cylinder car;
 //! faults of different cars are no pair.
 
-use std::sync::OnceLock;
+use twotrip_scenario::vehicle;
+use twotrip_vehicle::{Specification, VehicleParams, defect::Size};
 
-use twotrip_scenario::{Scenario, vehicle};
-use twotrip_sim::{Settings, Simulator, Timing};
-use twotrip_vehicle::{Part, Specification, VehicleParams, defect::Size};
-
-use super::Fault;
+use super::{
+    Fault,
+    looks::{self, Look},
+};
 use crate::{
-    sweep,
     table::{self, Row},
+    wires,
 };
 
 /// One of them.
@@ -25,7 +25,7 @@ pub(super) struct Cause {
     /// The codes that it comes to.
     codes: Vec<String>,
     /// What a technician looks at.
-    looks: Vec<String>,
+    looks: Vec<Look>,
 }
 
 const COMPACT: &str = "compact-2.0";
@@ -174,12 +174,18 @@ impl Cause {
             Size::Amount { range, .. } => Some(row.always.unwrap_or(range[1])),
             _ => None,
         };
-        let compact = VehicleParams::new(&Specification::compact_2_0()).has(entry.part);
+        let vehicle = if entry.part.is_of_watched_gearbox() {
+            wires::WATCHED_GEARBOX
+        } else if VehicleParams::new(&Specification::compact_2_0()).has(entry.part) {
+            COMPACT
+        } else {
+            SEDAN
+        };
         Some(Self {
             phrase: entry.defect(amount)?.to_string(),
-            vehicle: if compact { COMPACT } else { SEDAN },
+            vehicle,
             codes: row.codes.iter().cloned().collect(),
-            looks: looks(entry.part),
+            looks: looks::of_part(entry.part),
         })
     }
 
@@ -193,34 +199,12 @@ impl Cause {
         } = self;
         let name = phrase.clone();
         let broken = move |seed| {
-            let text = format!("version = 1\ntitle = \"x\"\nvehicle = \"{vehicle}\"\n");
-            let scenario = Scenario::parse(text.as_bytes()).unwrap_or_else(|problems| panic!("{problems:?}"));
-            let mut car = Simulator::new(Settings::of(&scenario, seed, Timing::FAST));
-            let defect = format!("defect {phrase}");
-            let before = ["ambient 20 C", "refuel to 60 %", defect.as_str()];
-            crate::live(&mut car, &before);
-            crate::live(&mut car, sweep::EXAM);
+            let mut car = wires::examined(vehicle, &phrase, seed);
             crate::live(&mut car, &["key on"]);
             car
         };
-        Fault {
-            name,
-            looks,
-            car: OnceLock::new(),
-            broken: Box::new(broken),
-        }
+        Fault::new(name, looks, Box::new(broken))
     }
-}
-
-/// What a technician does to a part: looks, and holds a meter to it.
-fn looks(part: Part) -> Vec<String> {
-    let name = part.name();
-    let measured = twotrip_sim::points(part)
-        .first()
-        .map(|_| format!("measure {name}"));
-    std::iter::once(format!("inspect {name}"))
-        .chain(measured)
-        .collect()
 }
 
 /// All of them.
@@ -228,15 +212,25 @@ pub(super) fn all() -> Vec<Cause> {
     let rows = table::rows();
     let mut all: Vec<Cause> = rows.iter().filter_map(Cause::of).collect();
     for (vehicle, wire, part, codes) in CIRCUITS {
-        let part = Part::named(part).expect("a part");
-        let mut looks = looks(part);
-        looks.push(format!("measure {wire}"));
+        let looks = looks::of_wire(wire, part);
         all.extend(FAULTS.iter().zip(codes).map(|(fault, codes)| Cause {
             phrase: format!("wiring {wire} {fault}"),
             vehicle,
             codes: codes.iter().map(|code| (*code).to_owned()).collect(),
             looks: looks.clone(),
         }));
+    }
+    for row in wires::rows() {
+        let of_row = wires::WIRES
+            .iter()
+            .find(|(vehicle, wire, ..)| *vehicle == row.vehicle && *wire == row.wire);
+        let (vehicle, wire, part, _) = of_row.expect("a wire of the list");
+        all.push(Cause {
+            phrase: row.phrase(),
+            vehicle,
+            looks: looks::of_wire(wire, part),
+            codes: row.codes,
+        });
     }
     all
 }
