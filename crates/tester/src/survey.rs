@@ -467,9 +467,10 @@ impl Survey {
             }
             _ if answered.contains(&true) => {}
             // Every other time only: an answer that comes late then finds its question asked again.
-            _ if question.topic.is_none()
-                && question.request() == WHO_IS_THERE
-                && question.repeats.is_multiple_of(2) =>
+            Target::Functional
+                if question.topic.is_none()
+                    && question.request() == WHO_IS_THERE
+                    && question.repeats.is_multiple_of(2) =>
             {
                 self.asked_in_turn = Some(question);
                 let other = Question::new(Target::Functional, None, &on_uds::WHO_IS_THERE);
