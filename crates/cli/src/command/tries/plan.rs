@@ -21,6 +21,8 @@ pub(super) struct Trial {
     pub(super) name: String,
     pub(super) scenario: Scenario,
     pub(super) seed: u64,
+    /// How long its tool may take.
+    pub(super) patience: Duration,
 }
 
 impl Trial {
@@ -51,6 +53,7 @@ pub(super) fn trials(args: &args::Try) -> Result<Vec<Trial>, Failure> {
                     name: name.clone(),
                     scenario: scenario.clone(),
                     seed: first.wrapping_add(more),
+                    patience: args.timeout,
                 });
             }
             number += 1;
@@ -169,6 +172,7 @@ mod tests {
             name: "{seed} a.toml".to_owned(),
             scenario: Scenario::parse(text.as_bytes()).expect("good"),
             seed: 7,
+            patience: USUAL_TIMEOUT,
         };
         assert_eq!(trial.slug(), "-seed--a-seed-7");
         let bus = "local:x".parse().expect("a bus");

@@ -4,7 +4,7 @@
 //! The way of "minimizing delta debugging" (Zeller and Hildebrandt, IEEE TSE 28(2), 2002), without its complements of
 //! more than one piece: a story is short.
 
-use std::{fs, path::PathBuf, sync::atomic::AtomicBool};
+use std::{fs, path::PathBuf, sync::atomic::AtomicBool, time::Duration};
 
 use twotrip_host::bus::Name;
 use twotrip_scenario::{Phrase, Scenario, Spanned};
@@ -18,6 +18,9 @@ use crate::{args, exit::Failure, sources};
 
 /// The file of the shorter scenario, in the car's folder.
 const FILE: &str = "shorter.toml";
+
+/// How much longer than ten times its first run a tool may take with a shorter story.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// What came of the search.
 #[derive(Clone, Debug)]
@@ -49,6 +52,8 @@ pub(super) fn search(
         return Ok(None);
     }
     let path = found.folder.join(FILE);
+    // A tool that ended soon is not waited for until `--timeout` where a shorter story makes it hang: that is another failure.
+    let patience = args.timeout.min(found.took * 10 + PATIENCE);
     let mut runs = 0;
     let mut attempt = |kept: &[usize]| -> Result<bool, Failure> {
         let text = without(&text, story, kept);
@@ -64,6 +69,7 @@ pub(super) fn search(
         let shorter = Trial {
             name: path.to_string_lossy().into_owned(),
             scenario,
+            patience,
             ..failing.clone()
         };
         let folder = found.folder.join("shorter");

@@ -165,7 +165,7 @@ async fn beside(
         }
     });
     let ended = tokio::select! {
-        ended = tool.wait(args.timeout) => Ok(ended?),
+        ended = tool.wait(trial.patience) => Ok(ended?),
         ending = drive => Err(ending),
     };
     let took = begun.elapsed();
