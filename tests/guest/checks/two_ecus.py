@@ -27,10 +27,12 @@ BODY_NAME = b"\x49\x0a\x01BCM\x00-BodyControl\x00\x00\x00\x00"
 # linux/can/isotp.h: struct can_isotp_options and the flag that pads what is sent; ISO 15765-4 wants eight bytes.
 SOL_CAN_ISOTP, CAN_ISOTP_OPTS, CAN_ISOTP_TX_PADDING = 106, 1, 0x0004
 
-# Confirmed codes that the body ECU begins with: listed, and so not physical.
+# Confirmed codes that the body ECU begins with: listed, and so not physical. Both take the same time to answer: they begin
+# together in every round, whatever the computer does meanwhile.
 ECUS = """
 [[ecu]]
 role = "engine"
+reply-delay = "5 ms"
 
 [[ecu]]
 role = "listed"
@@ -39,6 +41,7 @@ name = "BodyControl"
 calibration = "TWOTRIP-BODY-001"
 request = "7E3"
 address = "40"
+reply-delay = "5 ms"
 confirmed = "U0164 B1234 U0155 U0184"
 """
 
