@@ -27,12 +27,13 @@ BODY_NAME = b"\x49\x0a\x01BCM\x00-BodyControl\x00\x00\x00\x00"
 # linux/can/isotp.h: struct can_isotp_options and the flag that pads what is sent; ISO 15765-4 wants eight bytes.
 SOL_CAN_ISOTP, CAN_ISOTP_OPTS, CAN_ISOTP_TX_PADDING = 106, 1, 0x0004
 
-# Confirmed codes that the body ECU begins with: listed, and so not physical. Both take the same time to answer: they begin
-# together in every round, whatever the computer does meanwhile.
+# Confirmed codes that the body ECU begins with: listed, and so not physical. It begins to answer half a
+# millisecond before the engine ECU, whose frames win the bus and come in between: had they begun together, the lower identifier
+# would have sent all of its answer first.
 ECUS = """
 [[ecu]]
 role = "engine"
-reply-delay = "5 ms"
+reply-delay = "5.5 ms"
 
 [[ecu]]
 role = "listed"
