@@ -38,6 +38,8 @@ mod s0a;
 mod tests;
 pub mod uds;
 
+use alloc::borrow::Cow;
+
 use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, SupportMask};
 
 use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors};
@@ -155,6 +157,17 @@ pub struct Context<'a> {
     pub calibration: &'a Calibration,
     /// The parameters that it serves for that.
     pub served: &'a Served,
+}
+
+impl Context<'_> {
+    /// Live data as they are reported: with what is pinned by hand in place of what was measured.
+    fn reported(&self) -> Cow<'_, LiveData> {
+        if self.overrides.is_empty() {
+            Cow::Borrowed(self.live)
+        } else {
+            Cow::Owned(self.overrides.apply(self.live))
+        }
+    }
 }
 
 /// Answers one request. The buffer is emptied first.

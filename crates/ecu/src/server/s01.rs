@@ -13,19 +13,13 @@ pub(super) fn answer(
     response: &mut ResponseBuffer,
 ) -> Result<Answer, BufferFull> {
     response.begin(Service::CurrentData)?;
-    let pinned;
-    let live = if context.overrides.is_empty() {
-        context.live
-    } else {
-        pinned = context.overrides.apply(context.live);
-        &pinned
-    };
+    let live = context.reported();
     for &number in asked.numbers() {
         if write_mask(&context.served.current, number, response)? || !context.served.current.contains(number)
         {
             continue;
         }
-        if let Some(reading) = parameters::current(number, live, context.memory, context.calibration) {
+        if let Some(reading) = parameters::current(number, &live, context.memory, context.calibration) {
             response.extend(&[number])?;
             reading.write(Pid::new(number), response)?;
         }

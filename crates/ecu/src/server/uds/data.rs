@@ -26,15 +26,9 @@ pub(super) fn answer(
         return Ok(Answer::Negative(ResponseCode::IncorrectLength));
     }
     response.begin(Service::ReadData)?;
-    let pinned;
-    let live = if context.overrides.is_empty() {
-        context.live
-    } else {
-        pinned = context.overrides.apply(context.live);
-        &pinned
-    };
+    let live = context.reported();
     for &did in dids {
-        write_data(context, Did::from_bytes(did), live, response)?;
+        write_data(context, Did::from_bytes(did), &live, response)?;
     }
     Ok(if response.len() > 1 {
         Answer::Positive
