@@ -6,7 +6,7 @@ use twotrip_can::{CanId, Frame};
 use twotrip_tester::{EcuNumber, Event, Survey, Target, Tester, TesterConfig, Topic};
 use twotrip_units::BusInstant;
 
-use crate::world::Tool;
+use crate::world::{Asks, Tool};
 
 /// Tester and survey together; after the survey some requests as they are.
 pub struct Scan {
@@ -37,6 +37,12 @@ impl Scan {
     /// Whether nothing is left to do.
     pub fn is_over(&self) -> bool {
         !self.tester.is_busy() && self.waiting.is_none()
+    }
+}
+
+impl Asks for Scan {
+    fn tester(&mut self) -> &mut Tester {
+        &mut self.tester
     }
 
     fn settle(&mut self, now: BusInstant) {
@@ -77,29 +83,8 @@ impl Scan {
             self.tester.request(now, target, &request).expect("idle");
         }
     }
-}
 
-impl Tool for Scan {
-    fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
-        self.tester.handle_frame(now, frame);
-        self.settle(now);
-    }
-
-    fn handle_timeout(&mut self, now: BusInstant) {
-        self.tester.handle_timeout(now);
-        self.settle(now);
-    }
-
-    fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
-        self.tester.poll_frame(now)
-    }
-
-    fn handle_transmitted(&mut self, now: BusInstant) {
-        self.tester.handle_transmitted(now);
-        self.settle(now);
-    }
-
-    fn poll_timeout(&self) -> Option<BusInstant> {
+    fn waits_for(&self) -> Option<BusInstant> {
         if self.tester.is_busy() {
             return self.tester.poll_timeout();
         }

@@ -11,7 +11,7 @@ use twotrip_sim::{EcuSettings, Identifiers, P2, Seat, Settings, Timing};
 use twotrip_tester::{EcuNumber, Event, Ignored, Question, Survey, Tester, TesterConfig, Topic};
 use twotrip_units::BusInstant;
 
-use crate::world::{Tool, World};
+use crate::world::{Asks, Tool, World};
 
 /// `twotrip scan` without its clock: a survey and a tester.
 struct Scan {
@@ -35,6 +35,22 @@ impl Scan {
             next,
             end: None,
         }
+    }
+
+    /// What an ECU said, in whatever order.
+    fn said(&self, ecu: EcuNumber) -> BTreeSet<Vec<u8>> {
+        let of = self.survey.findings().iter().filter(|finding| finding.ecu == ecu);
+        of.map(|finding| finding.answer.clone()).collect()
+    }
+}
+
+impl Asks for Scan {
+    fn tester(&mut self) -> &mut Tester {
+        &mut self.tester
+    }
+
+    fn listens(&self, now: BusInstant) -> bool {
+        self.end.is_none_or(|end| now <= end)
     }
 
     fn settle(&mut self, now: BusInstant) {
@@ -67,36 +83,7 @@ impl Scan {
         }
     }
 
-    /// What an ECU said, in whatever order.
-    fn said(&self, ecu: EcuNumber) -> BTreeSet<Vec<u8>> {
-        let of = self.survey.findings().iter().filter(|finding| finding.ecu == ecu);
-        of.map(|finding| finding.answer.clone()).collect()
-    }
-}
-
-impl Tool for Scan {
-    fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
-        if self.end.is_none_or(|end| now <= end) {
-            self.tester.handle_frame(now, frame);
-            self.settle(now);
-        }
-    }
-
-    fn handle_timeout(&mut self, now: BusInstant) {
-        self.tester.handle_timeout(now);
-        self.settle(now);
-    }
-
-    fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
-        self.tester.poll_frame(now)
-    }
-
-    fn handle_transmitted(&mut self, now: BusInstant) {
-        self.tester.handle_transmitted(now);
-        self.settle(now);
-    }
-
-    fn poll_timeout(&self) -> Option<BusInstant> {
+    fn waits_for(&self) -> Option<BusInstant> {
         let next = self.next.as_ref().map(|(at, _)| *at);
         self.tester.poll_timeout().into_iter().chain(next).min()
     }

@@ -21,6 +21,45 @@ pub trait Tool {
     fn poll_timeout(&self) -> Option<BusInstant>;
 }
 
+/// A tool around a tester: only what it does when something has happened is its own.
+pub trait Asks {
+    fn tester(&mut self) -> &mut Tester;
+    /// Whether it still takes in what it hears.
+    fn listens(&self, _: BusInstant) -> bool {
+        true
+    }
+    /// Something has happened: looks at what it is, and asks what is to be asked next.
+    fn settle(&mut self, now: BusInstant);
+    fn waits_for(&self) -> Option<BusInstant>;
+}
+
+impl<T: Asks> Tool for T {
+    fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
+        if self.listens(now) {
+            self.tester().handle_frame(now, frame);
+            self.settle(now);
+        }
+    }
+
+    fn handle_timeout(&mut self, now: BusInstant) {
+        self.tester().handle_timeout(now);
+        self.settle(now);
+    }
+
+    fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
+        self.tester().poll_frame(now)
+    }
+
+    fn handle_transmitted(&mut self, now: BusInstant) {
+        self.tester().handle_transmitted(now);
+        self.settle(now);
+    }
+
+    fn poll_timeout(&self) -> Option<BusInstant> {
+        self.waits_for()
+    }
+}
+
 /// A frame as it passed.
 #[derive(Clone, Copy, Debug)]
 pub struct Passed {
@@ -173,6 +212,12 @@ impl Good {
             answers: Vec::new(),
         }
     }
+}
+
+impl Asks for Good {
+    fn tester(&mut self) -> &mut Tester {
+        &mut self.tester
+    }
 
     fn settle(&mut self, now: BusInstant) {
         while let Some(event) = self.tester.poll_event() {
@@ -202,29 +247,8 @@ impl Good {
                 .expect("idle");
         }
     }
-}
 
-impl Tool for Good {
-    fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
-        self.tester.handle_frame(now, frame);
-        self.settle(now);
-    }
-
-    fn handle_timeout(&mut self, now: BusInstant) {
-        self.tester.handle_timeout(now);
-        self.settle(now);
-    }
-
-    fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
-        self.tester.poll_frame(now)
-    }
-
-    fn handle_transmitted(&mut self, now: BusInstant) {
-        self.tester.handle_transmitted(now);
-        self.settle(now);
-    }
-
-    fn poll_timeout(&self) -> Option<BusInstant> {
+    fn waits_for(&self) -> Option<BusInstant> {
         if self.tester.is_busy() {
             return self.tester.poll_timeout();
         }
