@@ -107,14 +107,8 @@ fn write_tester(out: &mut String, tester: &Tester) {
     }
     head(out, &["severity", "rule", "times", "first ones", "source"]);
     for breaches in &tester.breaches {
-        let examples = breaches.examples.iter().map(|example| {
-            let text = format!(
-                "{:.3} s, frame {}, {}: {}",
-                example.time_s, example.frame, example.role, example.text
-            );
-            escaped(&text)
-        });
-        let examples: Vec<String> = examples.collect();
+        let examples = breaches.examples.iter();
+        let examples: Vec<String> = examples.map(|example| escaped(&example.to_string())).collect();
         let _ = writeln!(
             out,
             "<tr><td class=\"{0}\">{0}</td><td>{1}: {2}</td><td>{3}</td><td>{4}</td><td>{5}</td></tr>",

@@ -85,11 +85,7 @@ pub(crate) fn conduct(summary: &Summary) -> impl Iterator<Item = Case> + '_ {
 fn told(breaches: &Breaches) -> String {
     let mut text = breaches.line();
     for example in breaches.examples.iter().skip(1) {
-        let _ = write!(
-            text,
-            "\n  {:.3} s, frame {}, {}: {}",
-            example.time_s, example.frame, example.role, example.text
-        );
+        let _ = write!(text, "\n  {example}");
     }
     text
 }

@@ -77,13 +77,10 @@ fn write_tester(out: &mut String, tester: &Tester) {
     }
     out.push_str("\n| severity | rule | times | first | source |\n|---|---|---|---|---|\n");
     for breaches in &tester.breaches {
-        let first = breaches.examples.first();
-        let first = first.map_or_else(String::new, |first| {
-            format!(
-                "{:.3} s, frame {}, {}: {}",
-                first.time_s, first.frame, first.role, first.text
-            )
-        });
+        let first = breaches
+            .examples
+            .first()
+            .map_or_else(String::new, ToString::to_string);
         let _ = writeln!(
             out,
             "| {} | {}: {} | {} | {} | {} |",

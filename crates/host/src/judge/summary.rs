@@ -1,5 +1,7 @@
 //! What testers did, as data for machines and as lines for people.
 
+use std::fmt;
+
 use serde::{Deserialize, Serialize};
 use twotrip_dialogue::conduct::{Conduct, Rule, Severity, Tally, TesterLog};
 use twotrip_obd::Service;
@@ -84,6 +86,18 @@ pub struct Said {
     pub role: String,
     /// What it was.
     pub text: String,
+}
+
+impl fmt::Display for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self {
+            time_s,
+            frame,
+            role,
+            text,
+        } = self;
+        write!(f, "{time_s:.3} s, frame {frame}, {role}: {text}")
+    }
 }
 
 /// The codes that testers were told, in the three lists.
@@ -276,12 +290,7 @@ impl Breaches {
     #[must_use]
     pub fn line(&self) -> String {
         let first = self.examples.first();
-        let first = first.map_or_else(String::new, |first| {
-            format!(
-                "first at {:.3} s, frame {}, {}: {}",
-                first.time_s, first.frame, first.role, first.text
-            )
-        });
+        let first = first.map_or_else(String::new, |first| format!("first at {first}"));
         format!(
             "{} {}, {}; {first} [{}]",
             self.severity,
