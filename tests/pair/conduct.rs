@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use twotrip_can::{memory_bus::Pacing, timing::BitRate};
 use twotrip_dialogue::{Dialogue, conduct::Conduct};
-use twotrip_host::in_process::{Rig, Seen};
+use twotrip_host::in_process::{Rig, Wired};
 use twotrip_scenario::{Scenario, parse_phrase, vehicle};
 use twotrip_sim::{Settings, Simulator, Timing};
 use twotrip_tester::{Survey, Topic};
@@ -42,7 +42,7 @@ fn rig(vehicle: &str, phrases: &[&str]) -> Rig {
 }
 
 /// Surveys, each question as soon as the one before is over; the frames of all.
-fn survey(rig: &mut Rig, topics: &[Topic]) -> Vec<Seen> {
+fn survey(rig: &mut Rig, topics: &[Topic]) -> Vec<Wired> {
     let mut survey = Survey::new(topics);
     let mut frames = Vec::new();
     while let Some(question) = survey.next_question() {
@@ -57,7 +57,7 @@ fn survey(rig: &mut Rig, topics: &[Topic]) -> Vec<Seen> {
     frames
 }
 
-fn judged(frames: &[Seen]) -> Conduct {
+fn judged(frames: &[Wired]) -> Conduct {
     let (mut dialogue, mut conduct) = (Dialogue::without_units(), Conduct::default());
     for (number, seen) in (1..).zip(frames) {
         dialogue.on_frame(number, seen.at, &seen.frame);

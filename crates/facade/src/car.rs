@@ -167,8 +167,8 @@ impl Car {
     }
 }
 
-impl Onlooker<Simulator> for Exchange {
-    fn passed(&mut self, _: &mut Simulator, passed: &Passed, from_car: bool) {
+impl<C> Onlooker<C> for Exchange {
+    fn passed(&mut self, _: &mut C, passed: &Passed, from_car: bool) {
         if passed.fate == Fate::Whole {
             self.frames.push(Wired {
                 at: passed.at,

@@ -4,7 +4,11 @@
 
 use std::time::Duration;
 
-use twotrip::world::{OnBus, Onlooker, World, tester_for};
+pub use twotrip::Wired;
+use twotrip::{
+    Answer,
+    world::{OnBus, Onlooker, World, tester_for},
+};
 use twotrip_can::{
     CanId, Frame,
     memory_bus::{Fate, Pacing, Passed},
@@ -18,29 +22,17 @@ use twotrip_units::BusInstant;
 use crate::{
     journal::Journaled,
     recording::{Counts, RecordingError, Writer},
-    session::Answer,
     verdicts::{Judged, Verdicts},
 };
 
 /// Time between two questions of a person at a tester.
 const PAUSE: Duration = Duration::from_millis(500);
 
-/// A frame as it passed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Seen {
-    /// When its last bit had passed.
-    pub at: BusInstant,
-    /// Whether the car sent it.
-    pub from_car: bool,
-    /// The frame.
-    pub frame: Frame,
-}
-
 /// A question with everything that came of it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Exchange {
     /// All frames, request and flow control included.
-    pub frames: Vec<Seen>,
+    pub frames: Vec<Wired>,
     /// The answers, in the order in which they were complete.
     pub answers: Vec<Answer>,
     /// What happened inside the car meanwhile.
@@ -187,7 +179,7 @@ impl Rig {
         request: &[u8],
     ) -> Result<Exchange, RequestError> {
         let mut onlooker = Reporter {
-            exchange: Exchange::default(),
+            seen: twotrip::Exchange::default(),
             recording: self.recording.as_mut(),
             verdicts: &mut self.verdicts,
         };
@@ -195,11 +187,14 @@ impl Rig {
         self.world.advance(self.world.now() + pause, &mut onlooker);
         let begun = self.world.now();
         self.world.ask(target, request, &mut onlooker)?;
-        let mut exchange = onlooker.exchange;
+        let twotrip::Exchange { answers, frames } = onlooker.seen;
         self.busy += self.world.now().saturating_since(begun);
         let car = &mut self.world.car;
-        exchange.events.extend(std::iter::from_fn(|| car.poll_event()));
-        Ok(exchange)
+        Ok(Exchange {
+            frames,
+            answers,
+            events: std::iter::from_fn(|| car.poll_event()).collect(),
+        })
     }
 }
 
@@ -226,33 +221,25 @@ impl OnBus for Journaled {
 
 /// Puts down what happens, for the exchange and for the recording.
 struct Reporter<'a> {
-    exchange: Exchange,
+    seen: twotrip::Exchange,
     recording: Option<&'a mut Writer>,
     verdicts: &'a mut Verdicts,
 }
 
 impl Onlooker<Journaled> for Reporter<'_> {
     fn passed(&mut self, car: &mut Journaled, passed: &Passed, from_car: bool) {
-        if passed.fate != Fate::Whole {
-            return;
+        if passed.fate == Fate::Whole {
+            if let Some(recording) = &mut self.recording {
+                recording.note(car.take_notes());
+                recording.frame(passed.at, from_car, &passed.frame);
+            }
+            self.verdicts.feed(car, passed.at, &passed.frame);
         }
-        if let Some(recording) = &mut self.recording {
-            recording.note(car.take_notes());
-            recording.frame(passed.at, from_car, &passed.frame);
-        }
-        self.verdicts.feed(car, passed.at, &passed.frame);
-        self.exchange.frames.push(Seen {
-            at: passed.at,
-            from_car,
-            frame: passed.frame,
-        });
+        self.seen.passed(car, passed, from_car);
     }
 
     fn answered(&mut self, ecu: EcuNumber, payload: &[u8]) {
-        self.exchange.answers.push(Answer {
-            ecu,
-            payload: payload.to_vec(),
-        });
+        Onlooker::<Journaled>::answered(&mut self.seen, ecu, payload);
     }
 }
 

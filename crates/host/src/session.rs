@@ -15,20 +15,13 @@ use twotrip_tester::{
 };
 use twotrip_units::BusInstant;
 
+pub use twotrip::Answer;
+
 use crate::{
     bench::{self, BenchError},
     bus::{Bus, BusError, BusEvent, Filter, Received, Sent},
     wall::Wall,
 };
-
-/// What one ECU answered.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Answer {
-    /// Who.
-    pub ecu: EcuNumber,
-    /// The message without transport bytes.
-    pub payload: Vec<u8>,
-}
 
 /// One question and what came of it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
