@@ -40,5 +40,5 @@ fn the_python_client_does_what_it_says() {
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .env("XDG_RUNTIME_DIR", runtime_dir())
         .env("TWOTRIP", env!("CARGO_BIN_EXE_twotrip"));
-    run_command(test).expect(0).says("6 passed");
+    run_command(test).expect(0).says("7 passed");
 }

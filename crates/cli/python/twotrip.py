@@ -16,6 +16,7 @@ import itertools
 import json
 import os
 import pathlib
+import select
 import shutil
 import signal
 import socket
@@ -272,11 +273,14 @@ class LocalBus:
         path = folder() / f"bus-{name}.sock"
         self._socket = socket.socket(socket.AF_UNIX)
         self._bytes = b""
+        self._sending = threading.Lock()
         hello = b"TWOTRIP\x01" + name.encode().ljust(64, b"\0")
         try:
             self._socket.settimeout(timeout)
             self._socket.connect(str(path))
             self._socket.sendall(hello)
+            # From here on nothing changes the socket's way of waiting: one thread may receive while another sends.
+            self._socket.setblocking(False)
             answer = self._take(time.monotonic() + timeout)
         except OSError as error:
             self._socket.close()
@@ -289,8 +293,12 @@ class LocalBus:
         flags = self._EXTENDED * frame.extended | self._REMOTE * frame.remote | self._ERROR * frame.error
         record = self._RECORD.pack(frame.id | flags, len(frame.data), self._FD * frame.fd, bytes(frame.data))
         try:
-            self._socket.settimeout(None)
-            self._socket.sendall(record)
+            with self._sending:
+                while record:
+                    try:
+                        record = record[self._socket.send(record) :]
+                    except BlockingIOError:
+                        self._wait(select.POLLOUT)
         except OSError as error:
             raise TwotripError(f"the car has ended: {error}") from error
 
@@ -316,18 +324,24 @@ class LocalBus:
     def _take(self, until: float | None) -> bytes | None:
         """A whole record; what came of it stays for the next time if the rest does not come now."""
         while len(self._bytes) < self._RECORD.size:
-            left = None if until is None else max(until - time.monotonic(), 0.0)
-            # Zero would make the socket one that never waits, and what waits in it is wanted.
-            self._socket.settimeout(left if left is None or left > 0 else 1e-6)
             try:
                 piece = self._socket.recv(self._RECORD.size - len(self._bytes))
-            except (TimeoutError, socket.timeout):
-                return None
+            except BlockingIOError:
+                left = None if until is None else max(until - time.monotonic(), 0.0)
+                if left == 0.0:
+                    return None
+                self._wait(select.POLLIN, left)
+                continue
             if not piece:
                 raise ConnectionResetError("the bus is closed")
             self._bytes += piece
         record, self._bytes = self._bytes, b""
         return record
+
+    def _wait(self, event: int, seconds: float | None = None) -> None:
+        poll = select.poll()
+        poll.register(self._socket, event)
+        poll.poll(None if seconds is None else seconds * 1000)
 
     def fileno(self) -> int:
         """For `select`."""

@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 import can
@@ -55,6 +56,28 @@ def test_frames_go_both_ways(car):
                 assert bus.receive(5) == frame
     with pytest.raises(twotrip.TwotripError, match="no car hosts local:nobody"):
         twotrip.LocalBus("nobody")
+
+
+@CODES
+def test_one_thread_sends_while_another_receives(car):
+    """python-can allows it (its documentation, "Thread safety", of a bus with one sender and one receiver), and isotp does it."""
+    heard = []
+    with car.join() as bus, car.join() as other:
+
+        def listen():
+            until = time.monotonic() + 60
+            while len(heard) < 3000 and time.monotonic() < until:
+                frame = bus.receive(0.0005)
+                if frame is not None and frame.id == 0x123:
+                    heard.append(frame.data)
+
+        listener = threading.Thread(target=listen)
+        listener.start()
+        for number in range(3000):
+            bus.send(twotrip.Frame(0x321, number.to_bytes(2, "big")))
+            other.send(twotrip.Frame(0x123, number.to_bytes(2, "big")))
+        listener.join()
+    assert heard == [number.to_bytes(2, "big") for number in range(3000)]
 
 
 @CODES
