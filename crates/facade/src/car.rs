@@ -7,13 +7,15 @@ use twotrip_can::{
     memory_bus::{Fate, Passed},
 };
 use twotrip_obd::Dtc;
-use twotrip_scenario::parse_phrase;
+use twotrip_scenario::{Phrase, parse_phrase};
 use twotrip_sim::{Event, Simulator, story};
 use twotrip_tester::{EcuNumber, Target};
 
 use crate::{
     Answer, Builder, Error, Exchange, Instant, Said, Wired,
+    conduct::Watcher,
     error::of_text,
+    verdicts::Verdicts,
     world::{Onlooker, World},
 };
 
@@ -22,7 +24,10 @@ use crate::{
 /// Cloning it copies everything: car, memory, what is under way on the bus. It takes some microseconds.
 #[derive(Clone, Debug)]
 pub struct Car {
-    world: World<Simulator>,
+    pub(crate) world: World<Simulator>,
+    /// Who puts down what testers do, where somebody wants to know.
+    pub(crate) watcher: Option<Box<Watcher>>,
+    pub(crate) verdicts: Verdicts,
 }
 
 impl Car {
@@ -42,8 +47,12 @@ impl Car {
         Builder::of_toml(text)?.build()
     }
 
-    pub(crate) const fn new(world: World<Simulator>) -> Self {
-        Self { world }
+    pub(crate) fn new(world: World<Simulator>) -> Self {
+        Self {
+            world,
+            watcher: None,
+            verdicts: Verdicts::default(),
+        }
     }
 
     // --- The bus ------------------------------------------------------------------------------------------
@@ -72,8 +81,18 @@ impl Car {
 
     fn exchange(&mut self, target: Target, request: &[u8]) -> Result<Exchange, Error> {
         let mut exchange = Exchange::default();
-        self.world.ask(target, request, &mut exchange)?;
+        let (world, mut ears) = self.listening(&mut exchange);
+        world.ask(target, request, &mut ears)?;
         Ok(exchange)
+    }
+
+    fn listening<'a>(&'a mut self, exchange: &'a mut Exchange) -> (&'a mut World<Simulator>, Ears<'a>) {
+        let ears = Ears {
+            exchange,
+            watcher: self.watcher.as_deref_mut(),
+            verdicts: &mut self.verdicts,
+        };
+        (&mut self.world, ears)
     }
 
     /// Hands a frame of your tool to the bus; it goes out as [`Self::advance`] lets time pass.
@@ -97,9 +116,21 @@ impl Car {
     /// # Ok::<(), twotrip::Error>(())
     /// ```
     pub fn advance(&mut self, span: Duration) -> Vec<Wired> {
+        self.advance_to(self.now() + span)
+    }
+
+    /// The same up to an instant; what is past already is left as it is. With [`Self::deadline`] it joins a car to a clock.
+    pub fn advance_to(&mut self, until: Instant) -> Vec<Wired> {
         let mut exchange = Exchange::default();
-        self.world.advance(self.world.now() + span, &mut exchange);
+        let (world, mut ears) = self.listening(&mut exchange);
+        world.advance(until, &mut ears);
         exchange.frames
+    }
+
+    /// When something happens on the bus next, if nobody sends before: until then nothing is missed by letting no time pass.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Instant> {
+        self.world.deadline()
     }
 
     // --- What is done to the car --------------------------------------------------------------------------
@@ -110,8 +141,12 @@ impl Car {
     /// [`Error::Text`] for what is no phrase; [`Error::Refused`] if it could not be done, or if an `expect` was not met.
     pub fn tell(&mut self, phrase: &str) -> Result<Said, Error> {
         let parsed = parse_phrase(phrase).map_err(|problem| of_text(phrase, &[problem]))?;
+        self.carry_out(parsed)
+    }
+
+    pub(crate) fn carry_out(&mut self, phrase: Phrase) -> Result<Said, Error> {
         let mut events = Vec::new();
-        story::carry_out(&mut self.world.car, parsed, |event| events.push(event.clone()));
+        story::carry_out(&mut self.world.car, phrase, |event| events.push(event.clone()));
         judge(events)
     }
 
@@ -164,6 +199,29 @@ impl Car {
 
     fn memory(&self) -> &twotrip_ecu::memory::FaultMemory {
         self.world.car.car().ecu().memory()
+    }
+}
+
+/// Puts down what happens, for the exchange and for whoever judges the tool.
+struct Ears<'a> {
+    exchange: &'a mut Exchange,
+    watcher: Option<&'a mut Watcher>,
+    verdicts: &'a mut Verdicts,
+}
+
+impl Onlooker<Simulator> for Ears<'_> {
+    fn passed(&mut self, car: &mut Simulator, passed: &Passed, from_car: bool) {
+        if passed.fate == Fate::Whole {
+            self.verdicts.feed(car, passed.at, &passed.frame);
+            if let Some(watcher) = &mut self.watcher {
+                watcher.hear(passed.at, &passed.frame);
+            }
+        }
+        self.exchange.passed(car, passed, from_car);
+    }
+
+    fn answered(&mut self, ecu: EcuNumber, payload: &[u8]) {
+        Onlooker::<Simulator>::answered(self.exchange, ecu, payload);
     }
 }
 

@@ -1,6 +1,7 @@
 //! What can go wrong: what, where, and what to try.
 
 use thiserror::Error;
+use twotrip_obd::DtcError;
 use twotrip_scenario::Problem;
 use twotrip_tester::RequestError;
 
@@ -37,11 +38,20 @@ pub enum Error {
     /// As many frames wait for the bus as its queue holds: let time pass.
     #[error("{0} frames wait for the bus already: let time pass by `advance` before sending more")]
     BusFull(usize),
+    /// A text that is no trouble code.
+    #[error("{0}")]
+    Code(#[from] DtcError),
+    /// Conduct was asked for, and nobody has watched the tool.
+    #[error("nobody has watched the tool: call `watch` before it begins")]
+    NotWatched,
 }
 
 fn suggestion(nearest: Option<&str>) -> String {
     nearest.map_or_else(String::new, |nearest| format!(": did you mean `{nearest}`?"))
 }
+
+/// As many things that would have been right are listed in a message; of more the page of phrases tells.
+const FEW: usize = 8;
 
 /// The problems of a text, each with the line it is on.
 pub(crate) fn of_text(text: &str, problems: &[Problem]) -> Error {
@@ -53,7 +63,13 @@ pub(crate) fn of_text(text: &str, problems: &[Problem]) -> Error {
         let advice = problem.advice().map(|advice| format!(" ({advice})"));
         let nearest = suggestion(problem.nearest());
         let advice = advice.unwrap_or_default();
-        format!("line {}: {problem}{nearest}{advice}", line(problem.span().start))
+        let expected: Vec<String> = problem.expected().iter().map(ToString::to_string).collect();
+        let expected = match expected.len() {
+            1..=FEW if nearest.is_empty() => format!(": expected {}", expected.join(", ")),
+            _ => String::new(),
+        };
+        let line = line(problem.span().start);
+        format!("line {line}: {problem}{nearest}{expected}{advice}")
     };
     Error::Text(problems.iter().map(say).collect())
 }

@@ -24,22 +24,36 @@
 //!
 //! A tool that speaks frames is given them one by one: [`Car::send`], and [`Car::advance`] for all that was on the wire.
 //!
+//! What goes wrong on cue ([`Car::disturb`]), codes without a fault ([`Car::preload_confirmed`]), and two judges of the tool: what it did
+//! about each disturbance ([`Car::judged`]), and which rules of conduct it broke ([`Car::watch`], [`Car::conduct`]).
+//!
 //! This crate is the one stable Rust interface of the project; it follows semantic versioning. What it shows of the
-//! crates below it ([`Frame`], [`CanId`], [`Dtc`], [`Instant`], [`BitRate`], [`EcuNumber`]) is part of that; the rest of them is
+//! crates below it ([`Frame`], [`CanId`], [`Dtc`], [`Instant`], [`BitRate`], [`EcuNumber`],
+//! [`DisturbanceKind`], [`Verdict`], [`Severity`]) is part of that; the rest of them is
 //! not. What can be said to a car stands in the list of `twotrip list phrases`.
 
 mod builder;
 mod car;
+mod conduct;
+mod disturbance;
 mod error;
 mod exchange;
+mod on_cue;
+#[doc(hidden)]
+pub mod verdicts;
 #[doc(hidden)]
 pub mod world;
 
 pub use builder::Builder;
 pub use car::Car;
+pub use conduct::{Breach, Conduct, TesterConduct};
+pub use disturbance::Disturbance;
 pub use error::Error;
 pub use exchange::{Answer, Exchange, Said, Wired};
 pub use twotrip_can::{CanId, Frame, timing::BitRate};
+pub use twotrip_dialogue::{conduct::Severity, verdict::Verdict};
 pub use twotrip_obd::Dtc;
+pub use twotrip_scenario::disturbance::Kind as DisturbanceKind;
 pub use twotrip_tester::EcuNumber;
 pub use twotrip_units::BusInstant as Instant;
+pub use verdicts::Judged;

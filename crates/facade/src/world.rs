@@ -154,7 +154,7 @@ impl<C: OnBus> World<C> {
     ) -> Result<(), RequestError> {
         self.tester.request(self.now, target, request)?;
         while !self.turn(onlooker)
-            && let Some(next) = self.next()
+            && let Some(next) = self.deadline()
         {
             self.stand(next);
         }
@@ -163,7 +163,7 @@ impl<C: OnBus> World<C> {
 
     /// Lets time pass; what is under way takes its course meanwhile.
     pub fn advance(&mut self, until: BusInstant, onlooker: &mut impl Onlooker<C>) {
-        while let Some(next) = self.next().filter(|next| *next <= until) {
+        while let Some(next) = self.deadline().filter(|next| *next <= until) {
             self.stand(next);
             self.turn(onlooker);
         }
@@ -171,7 +171,8 @@ impl<C: OnBus> World<C> {
     }
 
     /// When something is to be done next.
-    fn next(&self) -> Option<BusInstant> {
+    #[must_use]
+    pub fn deadline(&self) -> Option<BusInstant> {
         let deadlines = [
             self.bus.poll_timeout(),
             self.tester.poll_timeout(),

@@ -22,7 +22,7 @@ use twotrip_units::BusInstant;
 use crate::{
     journal::Journaled,
     recording::{Counts, RecordingError, Writer},
-    verdicts::{Judged, Verdicts},
+    verdicts::{Judged, Verdicts, judged},
 };
 
 /// Time between two questions of a person at a tester.
@@ -107,7 +107,7 @@ impl Rig {
     /// What the tester did about disturbances so far.
     pub fn judged(&mut self) -> Vec<Judged> {
         let now = self.world.now();
-        self.verdicts.findings(&mut self.world.car, now)
+        judged(&mut self.verdicts, &mut self.world.car, now)
     }
 
     /// The number that an ECU of the car has for the tester; that of the first if the tester knows no such answers.

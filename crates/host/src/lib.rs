@@ -18,6 +18,7 @@
 //! - [`story`]: phrases lived through at full speed.
 //! - [`tool`]: a program of the user's beside a car.
 //! - [`verdicts`]: what the tool did about disturbances.
+//! - [`yard`]: many cars in one process, in wall time.
 
 pub mod bench;
 pub mod bus;
@@ -41,5 +42,6 @@ mod test_support;
 pub mod tool;
 pub mod verdicts;
 mod wall;
+pub mod yard;
 
 pub use twotrip_sim::story;

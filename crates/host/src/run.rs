@@ -44,7 +44,7 @@ use crate::{
     judge::{Judge, Summary},
     memory_file::MemoryFileError,
     recording::Tap,
-    verdicts::{Judged, Verdicts},
+    verdicts::{Judged, Verdicts, judged},
 };
 
 /// How fast the car's time passes.
@@ -229,7 +229,7 @@ impl Run {
     /// What the tool on the bus did about disturbances so far.
     pub fn judged(&mut self) -> Vec<Judged> {
         let now = self.now() + self.beyond;
-        self.verdicts.findings(&mut self.simulator, now)
+        judged(&mut self.verdicts, &mut self.simulator, now)
     }
 
     /// The tool has ended: what it has not done by now it never will, and is judged so.

@@ -1,10 +1,10 @@
-//! What the tool on the bus did about disturbances: hands to the judge ([`twotrip_dialogue::verdict`]) what passes on the bus, and
-//! what disturbances do to it. Costs nothing before the first one.
+//! What the tool on the bus did about disturbances, by the judge that the Rust interface has too ([`twotrip::verdicts`]).
 
-use twotrip_can::Frame;
-use twotrip_dialogue::verdict::{Finding, Hit, Judge};
+use twotrip::verdicts::Disturbed;
+pub(crate) use twotrip::verdicts::Verdicts;
+use twotrip_dialogue::verdict::Finding;
 use twotrip_scenario::Disturbance;
-use twotrip_sim::Trace;
+use twotrip_sim::{Simulator, Trace};
 use twotrip_units::BusInstant;
 
 use crate::journal::Journaled;
@@ -48,54 +48,23 @@ impl Judged {
     }
 }
 
-/// The verdicts of a run.
-#[derive(Debug, Default)]
-pub struct Verdicts {
-    judge: Option<Box<Judge>>,
-    disturbances: Vec<(u64, Disturbance)>,
+impl Disturbed for Journaled {
+    fn is_disturbed(&self) -> bool {
+        Simulator::is_disturbed(self)
+    }
+    fn poll_trace(&mut self) -> Option<Trace> {
+        self.poll_trace()
+    }
 }
 
-impl Verdicts {
-    /// A frame is on the bus, or has just come from it.
-    #[inline]
-    pub(crate) fn feed(&mut self, car: &mut Journaled, at: BusInstant, frame: &Frame) {
-        if car.is_disturbed() {
-            self.take_traces(car);
-            if let Some(judge) = &mut self.judge {
-                judge.on_frame(at, frame);
-            }
-        }
-    }
-
-    /// Takes over what disturbances have done.
-    fn take_traces(&mut self, car: &mut Journaled) {
-        while let Some(trace) = car.poll_trace() {
-            let judge = self.judge.get_or_insert_with(|| Box::new(Judge::new()));
-            match trace {
-                Trace::Begins { number, what } => {
-                    judge.begin(number, what.kind.name());
-                    self.disturbances.push((number, what));
-                }
-                Trace::Hit { number, at, id } => judge.hit(Hit { number, at, id }),
-                Trace::Ends { number, at } => judge.end(number, at),
-            }
-        }
-    }
-
-    /// What became of each disturbance up to `now`.
-    pub(crate) fn findings(&mut self, car: &mut Journaled, now: BusInstant) -> Vec<Judged> {
-        self.take_traces(car);
-        let Some(judge) = &self.judge else {
-            return Vec::new();
-        };
-        let judged = |(number, finding)| {
-            let of = self.disturbances.iter().find(|(known, _)| *known == number)?;
-            Some(Judged {
-                number,
-                disturbance: of.1,
-                finding,
-            })
-        };
-        judge.findings(now).into_iter().filter_map(judged).collect()
-    }
+/// What became of each disturbance up to `now`.
+pub(crate) fn judged(verdicts: &mut Verdicts, car: &mut Journaled, now: BusInstant) -> Vec<Judged> {
+    let findings = verdicts.findings(car, now);
+    findings
+        .map(|(number, disturbance, finding)| Judged {
+            number,
+            disturbance,
+            finding,
+        })
+        .collect()
 }

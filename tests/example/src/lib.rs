@@ -31,6 +31,14 @@ const EVERYBODY: u16 = 0x7DF;
 const ANSWERS: std::ops::RangeInclusive<u16> = 0x7E8..=0x7EF;
 /// P2 with an allowance for the adapter.
 const PATIENCE: Duration = Duration::from_millis(100);
+/// P2* (ISO 15765-3, from public summaries), with an allowance.
+const PATIENCE_PENDING: Duration = Duration::from_millis(5_100);
+/// An ECU that is busy is asked again after this time, so often (SAE J1979, ISO 15765-4, from memory).
+const PAUSE_BUSY: Duration = Duration::from_millis(200);
+const REPEATS: u32 = 6;
+/// Response codes (ISO 14229-1).
+const BUSY: u8 = 0x21;
+const PENDING: u8 = 0x78;
 
 /// Confirmed codes of the first ECU that answers, as people write them.
 ///
@@ -53,20 +61,36 @@ pub fn clear_codes(port: &mut impl Port) -> Result<(), Failure> {
     ask(port, 0x04).map(|_| ())
 }
 
-/// Asks a service without parameters; the bytes behind the service of the answer.
+/// Asks a service without parameters; the bytes behind the service of the answer. An ECU that is busy is asked again, one that
+/// asks for time gets it.
 fn ask(port: &mut impl Port, service: u8) -> Result<Vec<u8>, Failure> {
-    port.send((EVERYBODY, [1, service, 0, 0, 0, 0, 0, 0]));
-    let message = message(port)?;
-    match message[..] {
-        [0x7F, _, code] => Err(Failure::Refused(code)),
-        [first, ref rest @ ..] if first == service + 0x40 => Ok(rest.to_vec()),
-        _ => Err(Failure::Garbled),
+    let mut left = REPEATS;
+    loop {
+        port.send((EVERYBODY, [1, service, 0, 0, 0, 0, 0, 0]));
+        let mut patience = PATIENCE;
+        let answer = loop {
+            let answer = message(port, patience)?;
+            if answer[..] != [0x7F, service, PENDING] {
+                break answer;
+            }
+            patience = PATIENCE_PENDING;
+        };
+        match answer[..] {
+            [0x7F, _, BUSY] if left > 0 => {
+                left -= 1;
+                // Nobody else has anything to say meanwhile.
+                while port.receive(PAUSE_BUSY).is_some() {}
+            }
+            [0x7F, _, code] => return Err(Failure::Refused(code)),
+            [first, ref rest @ ..] if first == service + 0x40 => return Ok(rest.to_vec()),
+            _ => return Err(Failure::Garbled),
+        }
     }
 }
 
 /// Puts one message together: a single frame, or a first one with consecutive ones (ISO 15765-2).
-fn message(port: &mut impl Port) -> Result<Vec<u8>, Failure> {
-    let (from, first) = next(port).ok_or(Failure::Silence)?;
+fn message(port: &mut impl Port, patience: Duration) -> Result<Vec<u8>, Failure> {
+    let (from, first) = next(port, patience).ok_or(Failure::Silence)?;
     match first[0] >> 4 {
         0 => {
             let length = usize::from(first[0]);
@@ -78,7 +102,7 @@ fn message(port: &mut impl Port) -> Result<Vec<u8>, Failure> {
             port.send((from - 8, [0x30, 0, 0, 0, 0, 0, 0, 0]));
             let mut number = 1;
             while message.len() < length {
-                let (sender, frame) = next(port).ok_or(Failure::Garbled)?;
+                let (sender, frame) = next(port, PATIENCE).ok_or(Failure::Garbled)?;
                 if sender != from {
                     continue;
                 }
@@ -96,9 +120,9 @@ fn message(port: &mut impl Port) -> Result<Vec<u8>, Failure> {
 }
 
 /// The next frame of an ECU.
-fn next(port: &mut impl Port) -> Option<Frame> {
+fn next(port: &mut impl Port, patience: Duration) -> Option<Frame> {
     loop {
-        let frame = port.receive(PATIENCE)?;
+        let frame = port.receive(patience)?;
         if ANSWERS.contains(&frame.0) {
             return Some(frame);
         }

@@ -1,44 +1,11 @@
 //! The tool against cars that fail on cue: read, repair, clear, verify.
 
-use std::{collections::VecDeque, time::Duration};
+mod plug;
 
-use code_reader::{Failure, Frame, Port, clear_codes, read_codes};
-use twotrip::{Builder, CanId, Car};
+use code_reader::{Failure, clear_codes, read_codes};
+use twotrip::{Builder, Car, Dtc};
 
-/// What joins the tool to a simulated car: a dozen lines.
-struct Plug {
-    car: Car,
-    heard: VecDeque<Frame>,
-}
-
-impl Plug {
-    fn into(car: Car) -> Self {
-        let heard = VecDeque::new();
-        Self { car, heard }
-    }
-}
-
-impl Port for Plug {
-    fn send(&mut self, (id, data): Frame) {
-        let frame = twotrip::Frame::new(CanId::Standard(id), &data).expect("eight bytes");
-        self.car.send(frame).expect("room on the bus");
-    }
-
-    fn receive(&mut self, within: Duration) -> Option<Frame> {
-        let mut left = within;
-        while self.heard.is_empty() && !left.is_zero() {
-            let step = left.min(Duration::from_millis(1));
-            left -= step;
-            let frames = self.car.advance(step).into_iter().filter(|wired| wired.from_car);
-            self.heard
-                .extend(frames.filter_map(|wired| match wired.frame.id() {
-                    CanId::Standard(id) => Some((id, wired.frame.data().try_into().ok()?)),
-                    CanId::Extended(_) => None,
-                }));
-        }
-        self.heard.pop_front()
-    }
-}
+use self::plug::Plug;
 
 #[test]
 fn a_loose_cap_is_read_cleared_and_stays_away() {
@@ -78,10 +45,10 @@ fn a_clear_without_a_repair_brings_the_code_back() {
 
 #[test]
 fn many_codes_come_in_several_frames() {
-    let car = Builder::of_vehicle("compact-2.0")
-        .and_then(|car| car.story("key on\npreload confirmed P0301 P0302 P0303 P0171 P0420"))
-        .and_then(|car| car.build())
-        .expect("a car");
+    let car = Builder::of_vehicle("compact-2.0").and_then(|car| car.story("key on")?.build());
+    let mut car = car.expect("a car");
+    let codes = [0x0301, 0x0302, 0x0303, 0x0171, 0x0420].map(Dtc::p);
+    car.preload_confirmed(&codes).expect("codes that it has");
     let codes = read_codes(&mut Plug::into(car)).expect("an answer of three frames");
     assert_eq!(codes, ["P0301", "P0302", "P0303", "P0171", "P0420"]);
 }

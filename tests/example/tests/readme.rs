@@ -2,7 +2,7 @@
 
 #[test]
 fn the_loop_of_the_readme() -> Result<(), twotrip::Error> {
-    use twotrip::Car;
+    use twotrip::{Car, Disturbance, DisturbanceKind, Verdict};
 
     let mut car = Car::shipped("loose-fuel-cap")?;
     assert_eq!(car.ask(&[0x03])?.first(), Some(&[0x43, 0x01, 0x04, 0x55][..])); // read
@@ -12,6 +12,13 @@ fn the_loop_of_the_readme() -> Result<(), twotrip::Error> {
         car.tell(phrase)?; // drive
     }
     assert!(car.confirmed().is_empty() && !car.mil_commanded()); // verify
+
+    let mut car = Car::shipped("loose-fuel-cap")?; // a tool that survives a busy ECU, and keeps the rules of the bus
+    car.watch();
+    car.disturb(Disturbance::of(DisturbanceKind::Busy).times(1))?;
+    car.ask(&[0x03])?; // your tool in its place; `ask` is told 7F 03 21, and asks again
+    assert_eq!(car.judged()[0].verdict, Verdict::Held);
+    assert!(car.conduct()?.is_clean(), "{}", car.conduct()?);
     Ok(())
 }
 

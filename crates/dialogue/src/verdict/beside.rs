@@ -8,7 +8,7 @@ use super::{Answered, Asked, Observe, Verdict, debts::Debts, talk::Talk};
 use crate::Role;
 
 /// Watches the tool beside another one, whose questions are the hits.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Beside {
     /// Questions of the other that are told and have not passed.
     others: u32,

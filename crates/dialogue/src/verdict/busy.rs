@@ -28,7 +28,7 @@ struct Turned {
 }
 
 /// Watches whether a busy ECU is asked again, in time.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Repeats {
     turned: Option<Turned>,
     answered: u64,

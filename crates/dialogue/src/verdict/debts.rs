@@ -32,7 +32,7 @@ struct Debt {
 }
 
 /// Watches whether the tool asks again.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Debts {
     open: Vec<Debt>,
     hits: u64,

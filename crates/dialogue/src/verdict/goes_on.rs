@@ -10,7 +10,7 @@ use super::{Answered, Asked, Observe, Verdict, debts::Debts, talk::Talk};
 use crate::Role;
 
 /// Watches whether the tool goes on.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct GoesOn {
     asked: u64,
     answered: u64,

@@ -88,8 +88,20 @@ pub struct Hit {
     pub id: Option<CanId>,
 }
 
+/// Makes a copy of what is behind a pointer: whoever forks a run forks its judge.
+pub(crate) trait Fork {
+    /// The same once more.
+    fn fork(&self) -> Box<dyn Observe>;
+}
+
+impl<T: Observe + Clone + 'static> Fork for T {
+    fn fork(&self) -> Box<dyn Observe> {
+        Box::new(self.clone())
+    }
+}
+
 /// Watches for one disturbance. All that is told comes in the order of the bus.
-pub(crate) trait Observe: fmt::Debug + Send {
+pub(crate) trait Observe: Fork + fmt::Debug + Send + Sync {
     /// The disturbance did something, to a frame in this role.
     fn on_hit(&mut self, at: BusInstant, role: Role, talk: &Talk);
     /// The tool asked. `talk` does not know of it yet.
@@ -114,8 +126,18 @@ struct Watched {
     observer: Box<dyn Observe>,
 }
 
+impl Clone for Watched {
+    fn clone(&self) -> Self {
+        Self {
+            number: self.number,
+            source: self.source,
+            observer: self.observer.fork(),
+        }
+    }
+}
+
 /// Judges what a tool does about disturbances.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Judge {
     dialogue: Dialogue,
     talk: Talk,

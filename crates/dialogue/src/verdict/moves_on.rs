@@ -14,7 +14,7 @@ const REPEATS: u32 = 6;
 const AT_ONCE: Duration = Duration::from_millis(1000);
 
 /// Watches whether the tool goes on.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct MovesOn {
     hits: u64,
     /// The same question, one after the other.

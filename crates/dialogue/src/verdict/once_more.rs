@@ -14,7 +14,7 @@ const PATIENCE: Duration = Duration::from_secs(5);
 const AT_ONCE: Duration = Duration::from_millis(500);
 
 /// Watches whether a list of codes that lacked one is read again.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct ReadsAgain {
     /// When it was last told without a code, and what was asked for then.
     told: Option<(BusInstant, Asked)>,
@@ -58,7 +58,7 @@ impl Observe for ReadsAgain {
 }
 
 /// Watches what is done about a refused clear.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct TakesRefusal {
     refused: Option<BusInstant>,
     refusals: u64,

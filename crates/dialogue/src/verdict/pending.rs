@@ -19,7 +19,7 @@ struct Waiting {
 }
 
 /// Watches whether the tool waits.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Waits {
     /// Whether it may give up once it has waited for P2* in all: the answer never comes.
     never_comes: bool,

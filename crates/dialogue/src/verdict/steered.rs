@@ -8,7 +8,7 @@ use super::{Answered, Asked, Observe, Verdict, talk::Talk};
 use crate::{Breach, Role};
 
 /// Watches a tool that sends a longer request.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Steered {
     hits: u64,
     /// A longer request has begun.

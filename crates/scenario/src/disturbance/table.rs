@@ -7,6 +7,7 @@ macro_rules! rows {
     ($($(#[$doc:meta])* $kind:ident { $($field:ident: $value:expr,)* })*) => {
         /// One of the things that can go wrong on cue.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        #[non_exhaustive]
         pub enum Kind {
             $($(#[$doc])* $kind,)*
         }
