@@ -2,8 +2,8 @@
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_can::{CanId, Frame};
-use twotrip_tester::{EcuNumber, Event, Survey, Target, Tester, TesterConfig, Topic};
+use twotrip_can::{CanId, Frame, address::EcuAddress};
+use twotrip_tester::{EcuNumber, Event, Ignored, Survey, Target, Tester, TesterConfig, Topic};
 use twotrip_units::BusInstant;
 
 use crate::world::{Asks, Tool};
@@ -20,11 +20,12 @@ pub struct Scan {
 }
 
 impl Scan {
-    pub fn new(topics: &[Topic], more: &[(Target, &'static [u8])]) -> Self {
+    /// One that knows these ECUs.
+    pub fn new(config: TesterConfig, topics: &[Topic], more: &[(Target, &'static [u8])]) -> Self {
         Self {
             tester: Tester::new(TesterConfig {
                 longest_exchange: Duration::from_secs(25),
-                ..TesterConfig::default()
+                ..config
             }),
             survey: Survey::new(topics),
             more: more.iter().copied().collect(),
@@ -60,6 +61,10 @@ impl Asks for Scan {
                     }
                     self.survey.on_finished();
                 }
+                Event::Ignored {
+                    ecu,
+                    reason: Ignored::Unasked | Ignored::OtherService { .. },
+                } => self.survey.hear_of(ecu),
                 _ => {}
             }
         }
@@ -94,16 +99,18 @@ impl Asks for Scan {
 
 /// Sends frames at their milliseconds whatever it hears; it steers long answers.
 pub struct Script {
+    address: EcuAddress,
     left: VecDeque<(u64, Frame)>,
     begins: Option<BusInstant>,
     steer: bool,
 }
 
 impl Script {
-    pub fn new(frames: impl IntoIterator<Item = (u64, u16, Vec<u8>)>) -> Self {
-        let frame =
-            |(millis, id, data): (u64, u16, Vec<u8>)| (millis, Frame::padded(CanId::Standard(id), &data, 0));
+    /// One that steers the answers of this ECU.
+    pub fn new(address: EcuAddress, frames: impl IntoIterator<Item = (u64, CanId, Vec<u8>)>) -> Self {
+        let frame = |(millis, id, data): (u64, CanId, Vec<u8>)| (millis, Frame::padded(id, &data, 0));
         Self {
+            address,
             left: frames.into_iter().map(frame).collect(),
             begins: None,
             steer: false,
@@ -111,10 +118,10 @@ impl Script {
     }
 
     /// The same request over and over.
-    pub fn hammer(id: u16, request: &[u8]) -> Self {
+    pub fn hammer(address: EcuAddress, id: CanId, request: &[u8]) -> Self {
         let length = u8::try_from(request.len()).expect("short");
         let data = [&[length], request].concat();
-        Self::new((0..10).map(|turn| (turn * 80, id, data.clone())))
+        Self::new(address, (0..10).map(|turn| (turn * 80, id, data.clone())))
     }
 
     fn due(&self) -> Option<BusInstant> {
@@ -125,7 +132,7 @@ impl Script {
 
 impl Tool for Script {
     fn handle_frame(&mut self, _: BusInstant, frame: &Frame) {
-        self.steer |= frame.id() == EcuNumber::ENGINE.address().response && frame.data()[0] >> 4 == 1;
+        self.steer |= frame.id() == self.address.response && frame.data()[0] >> 4 == 1;
     }
 
     fn handle_timeout(&mut self, now: BusInstant) {
@@ -134,11 +141,7 @@ impl Tool for Script {
 
     fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
         if std::mem::take(&mut self.steer) {
-            return Some(Frame::padded(
-                EcuNumber::ENGINE.address().request,
-                &[0x30, 0, 0],
-                0,
-            ));
+            return Some(Frame::padded(self.address.request, &[0x30, 0, 0], 0));
         }
         if self.due()? > now {
             return None;

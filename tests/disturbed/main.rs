@@ -4,6 +4,8 @@
 mod built_in;
 mod ecu;
 mod pairs;
+mod parties;
+mod rows;
 mod scan;
 mod tools;
 mod wire;

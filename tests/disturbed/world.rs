@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use twotrip_can::{CanId, Frame, FrameKind};
+use twotrip_can::{CanId, Frame, FrameKind, address::EcuAddress};
 use twotrip_dialogue::verdict::{Finding, Hit, Judge};
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{Event, Settings, Simulator, Timing, Trace};
@@ -194,6 +194,7 @@ const PAUSE: Duration = Duration::from_millis(100);
 /// A tool that asks again until it is answered, some times.
 pub struct Good {
     tester: Tester,
+    ecu: EcuNumber,
     left: Vec<&'static [u8]>,
     tries: u32,
     next: BusInstant,
@@ -202,9 +203,16 @@ pub struct Good {
 }
 
 impl Good {
+    /// One that asks the engine ECU on 11 bits.
     pub fn new(requests: &[&'static [u8]]) -> Self {
+        Self::of(TesterConfig::default(), EcuNumber::ENGINE, requests)
+    }
+
+    /// One that asks this ECU.
+    pub fn of(config: TesterConfig, ecu: EcuNumber, requests: &[&'static [u8]]) -> Self {
         Self {
-            tester: Tester::new(TesterConfig::default()),
+            tester: Tester::new(config),
+            ecu,
             left: requests.iter().rev().copied().collect(),
             tries: 0,
             next: BusInstant::ZERO,
@@ -243,7 +251,7 @@ impl Asks for Good {
             self.answered = false;
             self.tries += 1;
             self.tester
-                .request(now, Target::Ecu(EcuNumber::ENGINE), request)
+                .request(now, Target::Ecu(self.ecu), request)
                 .expect("idle");
         }
     }
@@ -258,6 +266,7 @@ impl Asks for Good {
 
 /// A tool that asks each question once, half a second apart, and never again.
 pub struct Bad {
+    address: EcuAddress,
     left: Vec<&'static [u8]>,
     next: BusInstant,
     /// Whether it steers long answers.
@@ -266,8 +275,15 @@ pub struct Bad {
 }
 
 impl Bad {
+    /// One that asks the engine ECU on 11 bits.
     pub fn new(requests: &[&'static [u8]], steers: bool) -> Self {
+        Self::of(EcuAddress::ENGINE, requests, steers)
+    }
+
+    /// One that asks this ECU.
+    pub fn of(address: EcuAddress, requests: &[&'static [u8]], steers: bool) -> Self {
         Self {
+            address,
             left: requests.iter().rev().copied().collect(),
             next: BusInstant::ZERO,
             steers,
@@ -278,14 +294,14 @@ impl Bad {
 
 impl Tool for Bad {
     fn handle_frame(&mut self, _: BusInstant, frame: &Frame) {
-        let is_first = frame.id() == EcuNumber::ENGINE.address().response && frame.data()[0] >> 4 == 1;
+        let is_first = frame.id() == self.address.response && frame.data()[0] >> 4 == 1;
         self.steer |= self.steers && is_first;
     }
 
     fn handle_timeout(&mut self, _: BusInstant) {}
 
     fn poll_frame(&mut self, now: BusInstant) -> Option<Frame> {
-        let id = EcuNumber::ENGINE.address().request;
+        let id = self.address.request;
         if std::mem::take(&mut self.steer) {
             return Some(Frame::padded(id, &[0x30, 0, 0], 0));
         }

@@ -15,6 +15,7 @@ use twotrip_can::{
     address::Addressing,
     timing::{self, BitRate},
 };
+use twotrip_ecu::server;
 use twotrip_isotp::{Channel, Config, Deviation, Event, Grant};
 use twotrip_units::BusInstant;
 
@@ -78,6 +79,14 @@ pub(crate) struct Request {
 impl Request {
     pub(crate) fn bytes(&self) -> &[u8] {
         &self.bytes[..self.len]
+    }
+
+    /// To whom, as a server knows it.
+    pub(crate) const fn for_server(&self) -> server::Addressing {
+        match self.addressing {
+            Addressing::Functional => server::Addressing::Functional,
+            Addressing::Physical => server::Addressing::Physical,
+        }
     }
 }
 

@@ -296,10 +296,7 @@ impl Nodes {
         request: &Request,
         response: &mut ResponseBuffer,
     ) -> server::Answer {
-        let addressing = match request.addressing {
-            Addressing::Functional => server::Addressing::Functional,
-            Addressing::Physical => server::Addressing::Physical,
-        };
+        let addressing = request.for_server();
         let (now, turn) = (car.now(), car.ecu.engine_or_wheels_turn());
         let request = request.bytes();
         match &mut self.list[place].seat {

@@ -629,7 +629,7 @@ impl Simulator {
                 .nodes
                 .answer(place, &mut self.car, request, &mut self.response),
         };
-        let answered = self.falsify(now, place, request.bytes(), answered);
+        let answered = self.falsify(now, place, request, answered);
         if answered == server::Answer::PositiveAndClear {
             self.moments += 1;
         }

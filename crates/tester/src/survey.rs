@@ -302,6 +302,13 @@ impl Survey {
                     {
                         self.asked_of_all.push(question);
                     }
+                    if question.target == Target::Functional && self.given_up.contains(&true) {
+                        // Who was given up is among all, and would be waited for again.
+                        let others = self.ecus().filter(|ecu| !self.given_up[ecu.index()]);
+                        let questions = others.map(|ecu| question.follow_up(ecu)).collect();
+                        self.ask_first(questions);
+                        continue;
+                    }
                     self.asked = Some(Asked {
                         question,
                         answered: [false; EcuNumber::COUNT],
@@ -333,6 +340,10 @@ impl Survey {
         let Some(Asked { question, answered }) = &mut self.asked else {
             return;
         };
+        // Every ECU of the older dialect has this: one that refuses it speaks the other.
+        if question.request() == WHO_IS_THERE && answer == NO_SUCH_SERVICE {
+            return;
+        }
         answered[ecu.index()] = true;
         let question = *question;
         if !core::mem::replace(&mut self.present[ecu.index()], true) {
@@ -366,11 +377,16 @@ impl Survey {
                 if topic == Topic::CodeCount && self.miscounts(ecu).is_some() && !self.read_anew[ecu.index()]
                 {
                     self.read_anew[ecu.index()] = true;
-                    let list = [Service::ConfirmedCodes.to_byte()];
-                    self.ask_first(vec![
-                        Question::new(Target::Ecu(ecu), Some(Topic::Codes), &list),
-                        Question::new(Target::Ecu(ecu), Some(Topic::CodeCount), &CODE_COUNT),
-                    ]);
+                    self.ask_first(match self.dialect {
+                        Dialect::Classic => {
+                            let list = [Service::ConfirmedCodes.to_byte()];
+                            vec![
+                                Question::new(Target::Ecu(ecu), Some(Topic::Codes), &list),
+                                Question::new(Target::Ecu(ecu), Some(Topic::CodeCount), &CODE_COUNT),
+                            ]
+                        }
+                        Dialect::OnUds => vec![on_uds::codes_of(ecu), on_uds::code_count(ecu)],
+                    });
                 }
                 if topic == Topic::FreezeFrame && self.dialect == Dialect::OnUds {
                     self.ask_first(on_uds::freeze_frames(ecu, answer));
@@ -435,11 +451,13 @@ impl Survey {
         };
         let (counted, list) = (last(Topic::CodeCount)?, last(Topic::Codes)?);
         match (&*counted.answer, &*list.answer) {
-            (&[0x41, 0x01, count, ..], &[0x43, listed, ..]) if count & 0x7F != listed => {
-                Some((count & 0x7F, listed))
+            (&[0x41, 0x01, count, ..], &[0x43, listed, ..]) => Some((count & 0x7F, listed)),
+            (&[0x62, 0xF4, 0x01, count, ..], answer) => {
+                on_uds::number_of_codes(answer).map(|listed| (count & 0x7F, listed))
             }
             _ => None,
         }
+        .filter(|(counted, listed)| counted != listed)
     }
 
     /// The exchange of the last question is over. What an ECU has promised to answer and did not is asked again, some times:
@@ -479,8 +497,12 @@ impl Survey {
             Target::Functional if question.asks_dialect() => {
                 self.ask_again(self.asked_in_turn.unwrap_or(question));
             }
-            // An ECU that was heard: what it missed is asked next.
-            _ if question.asks_dialect() => {}
+            // An ECU that was heard says one or the other: silence means that its answer was lost, or late again.
+            _ if question.asks_dialect() => {
+                if let Some(again) = question.again() {
+                    self.plan.push_front(Task::Ask(again));
+                }
+            }
             _ => self.ask_again(question),
         }
     }
@@ -578,7 +600,11 @@ impl Survey {
                 self.each_ecu(masked, |ecu, support| on_uds::by_support(topic, ecu, support))
             };
             return topics
-                .flat_map(|topic| on_uds::to_all(topic).unwrap_or_else(|| by_support(topic)))
+                .flat_map(|topic| {
+                    let mut questions = on_uds::to_all(topic).unwrap_or_default();
+                    questions.extend(by_support(topic));
+                    questions
+                })
                 .collect();
         }
         let to_all = |topic, service: Service| {
@@ -669,6 +695,8 @@ impl Survey {
 
 /// `01 00` to all: who is there (ISO 15765-4, initialisation).
 const WHO_IS_THERE: [u8; 2] = [0x01, 0x00];
+/// `7F 01 11`: there is no service $01.
+const NO_SUCH_SERVICE: [u8; 3] = [0x7F, 0x01, 0x11];
 /// `02 02 00`: the code that stored frame 0.
 const FREEZE_FRAME_CODE: [u8; 3] = [0x02, 0x02, 0x00];
 /// Monitor status since the last clearing, and in this driving cycle.

@@ -48,7 +48,7 @@ impl Observe for Beside {
 
     fn on_begun(&mut self, at: BusInstant, role: Role, _: &Talk) {
         if let (Role::Answer(ecu), Some(own)) = (role, self.own.filter(|_| !self.is_over)) {
-            self.long.owe(at, &own, Some(ecu));
+            self.long.owe(at, &own, Some(ecu), true);
         }
     }
 

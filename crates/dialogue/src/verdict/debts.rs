@@ -12,8 +12,11 @@ use twotrip_units::BusInstant;
 use super::{Answered, Asked, Observe, Verdict, talk::Talk};
 use crate::{Ecu, Role};
 
-/// `22 F8 10`: whether SAE J1979-2 is spoken.
+/// `22 F8 10`: whether SAE J1979-2 is spoken, and how an answer to it begins that says so.
 const ASKS_DIALECT: [u8; 3] = [0x22, 0xF8, 0x10];
+const IS_NEWER: [u8; 3] = [0x62, 0xF8, 0x10];
+/// `01 00`: the same of SAE J1979.
+const ASKS_OLDER: [u8; 2] = [0x01, 0x00];
 /// Debts kept at the most; the oldest that are settled go first.
 const MOST: usize = 64;
 /// A tool is given so long to ask again before it is said that it does not (our choice: five times what a tool takes that
@@ -29,6 +32,8 @@ struct Debt {
     hit: BusInstant,
     asked_again: u32,
     is_answered: bool,
+    /// The tool can know that this ECU is there: it has heard it, or nobody.
+    is_known: bool,
 }
 
 /// Watches whether the tool asks again.
@@ -39,12 +44,15 @@ pub(super) struct Debts {
     /// Settled and forgotten: answered without asking again, answered after it, asked again in vain.
     answered: u64,
     answered_again: u64,
+    /// The ECUs have said that they speak SAE J1979-2, or have answered in SAE J1979.
+    is_newer: bool,
+    is_older: bool,
 }
 
 impl Debts {
-    pub(super) fn owe(&mut self, at: BusInstant, asked: &Asked, ecu: Option<Ecu>) {
-        // Who asks for the other dialect and finds this one needs no answer any more.
-        if asked.bytes() == ASKS_DIALECT {
+    /// Whose answer it is, if one's, in the dialect of the ECUs. `is_known`: the tool can know that it is there.
+    pub(super) fn owe(&mut self, at: BusInstant, asked: &Asked, ecu: Option<Ecu>, is_known: bool) {
+        if self.is_of_the_other(asked) {
             return;
         }
         self.hits += 1;
@@ -65,7 +73,30 @@ impl Debts {
             hit: at,
             asked_again: 0,
             is_answered: false,
+            is_known,
         });
+    }
+
+    /// Who asks for one dialect and finds the other needs no answer any more.
+    fn is_of_the_other(&self, asked: &Asked) -> bool {
+        self.is_newer && asked.bytes() == ASKS_OLDER || self.is_older && asked.bytes() == ASKS_DIALECT
+    }
+
+    /// Which dialect an answer is in.
+    fn learn(&mut self, answered: &Answered<'_>) {
+        let (was_newer, was_older) = (self.is_newer, self.is_older);
+        self.is_newer |= answered.bytes.starts_with(&IS_NEWER);
+        self.is_older |= matches!(answered.bytes, [0x41..=0x4A, ..]);
+        if (was_newer, was_older) != (self.is_newer, self.is_older) {
+            for place in 0..self.open.len() {
+                self.open[place].is_answered |= self.is_of_the_other(&self.open[place].asked);
+            }
+        }
+    }
+
+    /// Whether the tool can know that the ECU is there whose answer it lacks.
+    pub(super) fn can_know(asked: &Asked, ecu: Option<Ecu>, talk: &Talk) -> bool {
+        matches!(asked.role, Role::Ask(_)) || ecu.is_none_or(|ecu| talk.has_heard(ecu))
     }
 
     const fn forget(&mut self, debt: &Debt) {
@@ -91,7 +122,7 @@ impl Observe for Debts {
         if let Some((asked, ecu)) = Self::at_stake(role, talk) {
             // A frame too many after the answer is whole takes nothing away.
             if ecu.is_none_or(|ecu| !talk.is_answered(asked.number, ecu)) {
-                self.owe(at, asked, ecu);
+                self.owe(at, asked, ecu, Self::can_know(asked, ecu, talk));
             }
         }
     }
@@ -106,6 +137,10 @@ impl Observe for Debts {
     }
 
     fn on_answer(&mut self, answered: &Answered<'_>, _: &Talk) {
+        self.learn(answered);
+        for debt in &mut self.open {
+            debt.is_known |= debt.ecu == Some(answered.ecu);
+        }
         let Some(question) = answered
             .question
             .filter(|_| answered.is_to_the_last && answered.is_final())
@@ -122,7 +157,7 @@ impl Observe for Debts {
         let left: Vec<&Debt> = self
             .open
             .iter()
-            .filter(|debt| !debt.is_answered && debt.asked_again == 0)
+            .filter(|debt| debt.is_known && !debt.is_answered && debt.asked_again == 0)
             .collect();
         let late = |debt: &&&Debt| now.saturating_since(debt.hit) > PATIENCE;
         if let Some(debt) = left.iter().find(late) {

@@ -37,7 +37,7 @@ impl Observe for GoesOn {
             && matches!(role, Role::Answer(_))
             && let Some((asked, ecu)) = Debts::at_stake(role, talk)
         {
-            self.long.owe(at, asked, ecu);
+            self.long.owe(at, asked, ecu, true);
         }
     }
 

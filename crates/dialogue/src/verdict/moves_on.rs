@@ -57,7 +57,7 @@ impl Observe for MovesOn {
 
     fn on_begun(&mut self, at: BusInstant, role: Role, talk: &Talk) {
         if let (Role::Answer(_), Some((asked, ecu))) = (role, Debts::at_stake(role, talk)) {
-            self.long.owe(at, asked, ecu);
+            self.long.owe(at, asked, ecu, true);
         }
     }
 

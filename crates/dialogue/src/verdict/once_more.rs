@@ -1,4 +1,6 @@
 //! Two rules about asking once more: a list that is not whole is read again, a refused clear is not repeated at once.
+//!
+//! Only of confirmed codes another message tells the number (PID $01): who does not read another list again fails nothing.
 
 use alloc::{format, string::String};
 use core::time::Duration;
@@ -46,9 +48,13 @@ impl Observe for ReadsAgain {
 
     fn verdict(&self, now: BusInstant) -> (Verdict, String) {
         match self.told {
-            Some((at, _)) if now.saturating_since(at) > PATIENCE => (
+            Some((at, asked)) if now.saturating_since(at) > PATIENCE && asked.asks_for_confirmed() => (
                 Verdict::Failed,
                 "never read again, though PID $01 counts more codes than the list has".into(),
+            ),
+            Some((_, asked)) if !asked.asks_for_confirmed() => (
+                Verdict::NotTried,
+                "a list was read whose number nothing tells, such as that of pending codes".into(),
             ),
             Some(_) => (Verdict::NotTried, "the tool may still read it again".into()),
             None if self.read_again > 0 => (Verdict::Held, format!("read again: {}", self.read_again)),

@@ -42,8 +42,17 @@ impl Asked {
         &self.bytes[..self.len]
     }
 
-    /// Whether who asks this asks for something that the other asked for: the same service, and with parameters one of
-    /// them in common.
+    /// Whether it asks for confirmed codes, whose number PID $01 tells: $03, $19 $42 with bit 3 of the status.
+    pub(crate) fn asks_for_confirmed(&self) -> bool {
+        match self.bytes() {
+            [0x03] => true,
+            [0x19, 0x42, _, status, ..] => status & 0x08 != 0,
+            _ => false,
+        }
+    }
+
+    /// Whether who asks this asks for something that the other asked for: the same service, and with parameters or data
+    /// identifiers one of them in common.
     pub(crate) fn asks_again(&self, other: &Self) -> bool {
         match (self.bytes(), other.bytes()) {
             ([service, mine @ ..], [same, others @ ..]) if service == same => {
@@ -51,7 +60,17 @@ impl Asked {
                     || match service {
                         // The second byte is the frame's number.
                         0x02 => mine.first() == others.first(),
-                        _ => mine.iter().any(|parameter| others.contains(parameter)),
+                        0x01..=0x0A => mine.iter().any(|parameter| others.contains(parameter)),
+                        0x22 => {
+                            let others = others.as_chunks::<2>().0;
+                            mine.as_chunks().0.iter().any(|did| others.contains(did))
+                        }
+                        // Codes with any of the same status bits.
+                        0x19 => match (mine, others) {
+                            ([0x42, _, mine, ..], [0x42, _, others, ..]) => mine & others != 0,
+                            _ => false,
+                        },
+                        _ => false,
                     }
             }
             _ => false,
@@ -83,7 +102,11 @@ impl Answered<'_> {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Talk {
     questions: VecDeque<(Asked, Vec<Ecu>)>,
+    heard: Vec<Ecu>,
 }
+
+/// ECUs remembered: as many as may be on a bus (ISO 15765-4, from memory).
+const ECUS: usize = 8;
 
 impl Talk {
     pub(crate) fn asked(&mut self, asked: Asked) {
@@ -98,6 +121,9 @@ impl Talk {
     }
 
     pub(crate) fn answered(&mut self, answered: &Answered<'_>) {
+        if self.heard.len() < ECUS && !self.heard.contains(&answered.ecu) {
+            self.heard.push(answered.ecu);
+        }
         let Some(question) = answered.question else {
             return;
         };
@@ -108,6 +134,11 @@ impl Talk {
         {
             ecus.push(answered.ecu);
         }
+    }
+
+    /// Whether this ECU has answered anything; where nobody has, any may be the one.
+    pub(crate) fn has_heard(&self, ecu: Ecu) -> bool {
+        self.heard.is_empty() || self.heard.contains(&ecu)
     }
 
     /// The question of this number.

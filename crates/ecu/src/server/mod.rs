@@ -44,7 +44,7 @@ use twotrip_obd::{BufferFull, Request, ResponseBuffer, ResponseCode, Service, Su
 
 use crate::{Calibration, data::LiveData, memory::FaultMemory, monitors::Monitors};
 
-pub use deviation::{Deviation, Falsified, Unserved};
+pub use deviation::{Asked, Deviation, Falsified, Unserved};
 pub use fitted::Served;
 pub(crate) use identity::checksum;
 pub use identity::{Identity, VinError};

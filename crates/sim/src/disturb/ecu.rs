@@ -6,7 +6,7 @@ use std::time::Duration;
 use twotrip_can::CanId;
 use twotrip_ecu::server::{self, Falsified, Unserved};
 use twotrip_isotp::{ConsecutiveFault, Deviation, Fault, Grant, Heed, StMin};
-use twotrip_obd::ResponseCode;
+use twotrip_obd::{Dialect, ResponseCode};
 use twotrip_scenario::disturbance::Kind;
 use twotrip_units::BusInstant;
 
@@ -40,8 +40,11 @@ impl Asked<'_> {
         self.disturbances.acts(self.now, kind, self.ecu)
     }
 
-    /// What takes the place of serving a request.
-    pub(crate) fn unserved(&mut self, request: &[u8]) -> Option<Unserved> {
+    /// What takes the place of serving a request; nothing of one in a dialect that the ECU is silent to anyway.
+    pub(crate) fn unserved(&mut self, dialect: Dialect, request: &[u8]) -> Option<Unserved> {
+        if dialect == Dialect::OnUds && matches!(request, [..=0x0A, ..]) {
+            return None;
+        }
         if self.acts(Kind::Silent).is_some() {
             return Some(Unserved::Silently);
         }

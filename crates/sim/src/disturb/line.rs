@@ -10,6 +10,7 @@
 use std::time::Duration;
 
 use twotrip_can::{CanId, Frame, timing::BitRate};
+use twotrip_obd::Dialect;
 use twotrip_scenario::disturbance::Kind;
 use twotrip_units::BusInstant;
 
@@ -68,8 +69,9 @@ pub(crate) struct Line {
     gone: Option<Gone>,
     background: Option<Background>,
     other_tester: Option<OtherTester>,
-    /// By which testers ask all ECUs.
+    /// By which testers ask all ECUs, and in which dialect.
     functional: CanId,
+    dialect: Dialect,
     /// When a frame came in last, and when the ECUs are awake that it woke.
     heard: Option<BusInstant>,
     wake: BusInstant,
@@ -82,7 +84,12 @@ pub(crate) struct Line {
 
 impl Line {
     /// Without disturbances. `is_sending`: the bus has a frame of the car.
-    pub(crate) fn new(seed: u64, rate: BitRate, functional: CanId, is_sending: bool) -> Self {
+    pub(crate) fn new(
+        seed: u64,
+        rate: BitRate,
+        (functional, dialect): (CanId, Dialect),
+        is_sending: bool,
+    ) -> Self {
         Self {
             disturbances: Disturbances::new(seed),
             rate,
@@ -98,6 +105,7 @@ impl Line {
             background: None,
             other_tester: None,
             functional,
+            dialect,
             heard: None,
             wake: BusInstant::ZERO,
             suspended: BusInstant::ZERO,
@@ -178,7 +186,9 @@ impl Line {
             self.other_tester = None;
             return;
         };
-        let tester = self.other_tester.get_or_insert_with(|| OtherTester::new(now));
+        let tester = self
+            .other_tester
+            .get_or_insert_with(|| OtherTester::new(now, self.dialect));
         if let Some(request) = tester.asks(now, Duration::from_secs_f64(ms / 1000.0), self.functional) {
             self.disturbances.hit(number, now, Some(request.id()));
             self.to_bus.push(Held::own(request, now));

@@ -264,7 +264,8 @@ impl Running {
     }
 }
 
-fn is_same(on: Identifier, id: CanId) -> bool {
+/// Whether an identifier of a phrase is this one of the bus.
+pub(crate) fn is_same(on: Identifier, id: CanId) -> bool {
     match (on, id) {
         (Identifier::Standard(on), CanId::Standard(id)) => on == id,
         (Identifier::Extended(on), CanId::Extended(id)) => on == id,

@@ -1,14 +1,14 @@
 //! Frames in and out, through what disturbs them: the calls that whoever has the bus makes.
 
 use twotrip_can::Frame;
-use twotrip_scenario::disturbance::{Disturbance, Kind};
+use twotrip_scenario::disturbance::{Disturbance, Kind, Picks};
 use twotrip_units::BusInstant;
 
 use super::Simulator;
 use crate::{
-    Event, Outcome,
+    EcuOnBus, Event, Outcome,
     disturb::{
-        Trace,
+        Trace, is_same,
         line::{Car, Line},
     },
 };
@@ -113,13 +113,36 @@ impl Simulator {
     /// The line, from the first disturbance on.
     fn line(&mut self) -> &mut Line {
         let (seed, rate, is_sending) = (self.seed, self.rate, self.is_sending());
-        let functional = self.nodes.functional_id();
+        let asked = (self.nodes.functional_id(), self.car.ecu.dialect());
         self.line
-            .get_or_insert_with(|| Box::new(Line::new(seed, rate, functional, is_sending)))
+            .get_or_insert_with(|| Box::new(Line::new(seed, rate, asked, is_sending)))
+    }
+
+    /// Why a disturbance of an ECU would never act in this car.
+    fn is_vain(&self, what: Disturbance) -> Option<Outcome> {
+        let on = what.on.filter(|_| what.kind.row().picks == Picks::AnEcu)?;
+        let mut ecus = self.nodes.on_bus(&self.car);
+        let named = ecus.find(|ecu| is_same(on, ecu.address.response));
+        let about_vin = matches!(what.kind, Kind::VinMissing | Kind::VinShort | Kind::VinGarbled);
+        let (why, fits): (String, fn(&EcuOnBus) -> bool) = match named {
+            None => (format!("no ECU of this car answers by {on}"), |_| true),
+            Some(ecu) if about_vin && !ecu.is_engine => {
+                (format!("the ECU that answers by {on} tells no VIN"), |ecu| {
+                    ecu.is_engine
+                })
+            }
+            Some(_) => return None,
+        };
+        let words = |ecu: EcuOnBus| format!("{} ({})", ecu.address.response, ecu.acronym());
+        let those: Vec<String> = self.nodes.on_bus(&self.car).filter(fits).map(words).collect();
+        Some(Outcome::refused(why).with_detail(format!("of this one: {}", those.join(", "))))
     }
 
     /// Switches a disturbance on.
     pub(super) fn disturb(&mut self, what: Disturbance) -> Outcome {
+        if let Some(refusal) = self.is_vain(what) {
+            return refusal;
+        }
         let line = self.line();
         let begun = line.disturbances.start(what);
         line.has_news();

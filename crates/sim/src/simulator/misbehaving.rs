@@ -6,7 +6,7 @@ use twotrip_ecu::server;
 use twotrip_units::BusInstant;
 
 use super::Simulator;
-use crate::disturb::ecu::Asked;
+use crate::{disturb::ecu::Asked, endpoint::Request};
 
 impl Simulator {
     /// The disturbances of the ECU at this place.
@@ -27,7 +27,8 @@ impl Simulator {
         place: usize,
         request: &[u8],
     ) -> Option<server::Answer> {
-        let unserved = self.asked(now, place)?.unserved(request);
+        let dialect = self.car.ecu.dialect();
+        let unserved = self.asked(now, place)?.unserved(dialect, request);
         self.note_disturbances();
         let deviation = server::Deviation {
             unserved,
@@ -42,12 +43,13 @@ impl Simulator {
         &mut self,
         now: BusInstant,
         place: usize,
-        request: &[u8],
+        request: &Request,
         answer: server::Answer,
     ) -> server::Answer {
         let Some(line) = &mut self.line else {
             return answer;
         };
+        let (addressing, request) = (request.for_server(), request.bytes());
         let mut asked = Asked {
             disturbances: &mut line.disturbances,
             now,
@@ -58,7 +60,12 @@ impl Simulator {
             ..server::Deviation::default()
         };
         self.note_disturbances();
-        deviation.after(request, answer, &mut self.response)
+        let asked = server::Asked {
+            dialect: self.car.ecu.dialect(),
+            addressing,
+            request,
+        };
+        deviation.after(asked, answer, &mut self.response)
     }
 
     /// Sends what an ECU has answered, as it should or otherwise.

@@ -11,7 +11,7 @@ use twotrip_obd::{
     uds::{ALL_EMISSION_CODES, ALL_RECORDS, Datum, Did, EMISSIONS, Request, Response, Severity, Status},
 };
 
-use super::{Masked, Question, READINESS, SINCE_CLEAR, Topic, VIN};
+use super::{CODE_COUNT, Masked, Question, READINESS, SINCE_CLEAR, Topic, VIN};
 use crate::{EcuNumber, Target};
 
 /// `22 F8 10` to all: who speaks this dialect (ISO 15765-4, initialisation; from memory).
@@ -71,7 +71,7 @@ pub(super) fn about_masks(target: Target, masked: Masked, base: u8) -> Option<Qu
     range(masked).map(|range| read(target, None, range, &[base]))
 }
 
-/// What a topic asks of all at once; `None` for one that asks each ECU what that supports.
+/// What a topic asks of all at once; `None` for one that only asks each ECU what that supports.
 pub(super) fn to_all(topic: Topic) -> Option<Vec<Question>> {
     Some(vec![match topic {
         Topic::Codes => codes(topic, Status::CONFIRMED),
@@ -91,7 +91,33 @@ pub(super) fn to_all(topic: Topic) -> Option<Vec<Question>> {
     }])
 }
 
-/// What a topic asks of an ECU by what that supports.
+/// The confirmed codes of one ECU.
+pub(super) fn codes_of(ecu: EcuNumber) -> Question {
+    Question {
+        target: Target::Ecu(ecu),
+        ..codes(Topic::Codes, Status::CONFIRMED)
+    }
+}
+
+/// Their number, of PID $01.
+pub(super) fn code_count(ecu: EcuNumber) -> Question {
+    read(
+        Target::Ecu(ecu),
+        Some(Topic::CodeCount),
+        Did::PARAMETERS,
+        &CODE_COUNT[1..],
+    )
+}
+
+/// How many codes a list has; nothing if it is none.
+pub(super) fn number_of_codes(answer: &[u8]) -> Option<u8> {
+    match Response::parse(answer) {
+        Ok(Response::CodesByMask { codes, .. }) => u8::try_from(codes.iter().count()).ok(),
+        _ => None,
+    }
+}
+
+/// What a topic asks of an ECU by what that supports, beside what all are asked.
 pub(super) fn by_support(topic: Topic, ecu: EcuNumber, support: SupportMask) -> Vec<Question> {
     let target = Target::Ecu(ecu);
     let only = |wanted: &[u8]| -> Vec<u8> {
@@ -117,12 +143,10 @@ pub(super) fn by_support(topic: Topic, ecu: EcuNumber, support: SupportMask) -> 
                 .map(|&number| read(target, Some(topic), Did::INFORMATION, &[number]))
                 .collect()
         }
-        Topic::Codes
-        | Topic::CodeCount
-        | Topic::Pending
-        | Topic::Permanent
-        | Topic::FreezeFrame
-        | Topic::Clear => Vec::new(),
+        Topic::Codes => Vec::from_iter(support.contains(CODE_COUNT[1]).then(|| code_count(ecu))),
+        Topic::CodeCount | Topic::Pending | Topic::Permanent | Topic::FreezeFrame | Topic::Clear => {
+            Vec::new()
+        }
     }
 }
 
@@ -222,6 +246,7 @@ mod tests {
                 "7E8 [22, F4, 20]",
                 "7E8 [22, F4, 40]",
                 "all [19, 42, 33, 08, FF]",
+                "7E8 [22, F4, 01]",
                 "all [19, 42, 33, 04, FF]",
                 "all [19, 55, 33]",
                 "all [19, 42, 33, 0C, FF]",
@@ -259,7 +284,8 @@ mod tests {
         survey.hear_of(EcuNumber::ENGINE);
         let asked = play(&mut survey, car);
         assert_eq!(asked[..2], ["7E8 [22, F8, 10]", "all [22, F4, 00]"]);
-        assert_eq!(asked.last().map(String::as_str), Some("all [19, 42, 33, 08, FF]"));
+        let end = ["all [19, 42, 33, 08, FF]", "7E8 [22, F4, 01]"];
+        assert_eq!(asked[asked.len() - 2..], end);
     }
 
     /// An ECU that is away for a while is met again: both dialects are asked in turn.

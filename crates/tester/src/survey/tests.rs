@@ -394,6 +394,31 @@ fn a_list_of_codes_that_is_not_whole_is_read_once_more() {
     assert_eq!(survey.miscounts(EcuNumber::ENGINE), Some((2, 1)));
 }
 
+/// The same in SAE J1979-2: $F401 tells their number.
+#[test]
+fn a_list_of_the_newer_dialect_is_read_once_more_too() {
+    let (survey, asked) = play_moods(&[Topic::Codes], |request, before| match request {
+        [0x01, 0x00] => None,
+        [0x22, 0xF8, 0x10] => Some(&[0x62, 0xF8, 0x10, 0x01]),
+        [0x22, 0xF4, 0x00] => Some(&[0x62, 0xF4, 0x00, 0x80, 0x00, 0x00, 0x00]),
+        [0x22, ..] => Some(&[0x62, 0xF4, 0x01, 0x82, 0x07, 0xE5, 0x00]),
+        _ if before == 0 => Some(&[0x59, 0x42, 0x33, 0xFF, 0xE1, 0x04, 0x41, 0x04, 0x55, 0x7A, 0x2F]),
+        _ => Some(&[
+            0x59, 0x42, 0x33, 0xFF, 0xE1, 0x04, 0x41, 0x04, 0x55, 0x7A, 0x2F, 0x41, 0x03, 0x01, 0x00, 0x2F,
+        ]),
+    });
+    assert_eq!(
+        asked[3..],
+        [
+            "all [19, 42, 33, 08, FF]",
+            "7E8 [22, F4, 01]",
+            "7E8 [19, 42, 33, 08, FF]",
+            "7E8 [22, F4, 01]"
+        ]
+    );
+    assert_eq!(survey.miscounts(EcuNumber::ENGINE), None);
+}
+
 #[test]
 fn an_ecu_that_puts_off_its_answer_for_ever_is_asked_nothing_more() {
     let (survey, asked) = play_moods(&[Topic::Codes, Topic::Pending], |request, _| match request {
