@@ -183,11 +183,14 @@ fn what_is_late_or_silent_shows_by_its_time() {
     }
 }
 
+/// Request, bytes of a code, whether another message tells how many there are.
+type List = (&'static [u8], usize, bool);
+
 /// Each list of either dialect lacks its last code once. Only of the confirmed ones another message tells the number: who
 /// does not read those again fails.
 #[test]
 fn any_list_of_codes_can_lack_one() {
-    let lists: [(usize, &[(&[u8], usize, bool)]); 2] = [
+    let lists: [(usize, &[List]); 2] = [
         (0, &[(&[0x03], 2, true), (&[0x07], 2, false), (&[0x0A], 2, false)]),
         (
             3,
