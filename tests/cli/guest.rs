@@ -2,7 +2,7 @@
 
 use std::{
     fs,
-    os::unix::fs::symlink,
+    os::unix::fs::{PermissionsExt as _, symlink},
     path::{Path, PathBuf},
     process::{Command, Stdio},
 };
@@ -76,6 +76,37 @@ fn a_socketcan_tool_reads_the_car_and_its_status_is_ours() {
         left.into_iter()
             .all(|entry| !entry.file_name().to_string_lossy().starts_with("twotrip-guest"))
     );
+}
+
+/// The README's pipeline, to the letter: on vcan where the kernel has it, otherwise in the guest.
+#[test]
+fn the_pipeline_of_the_readme_tries_a_tool() {
+    let Some(cache) = cache() else { return };
+    let readme = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/../../README.md"));
+    let (_, script) = readme.split_once("```text\nif ip link").expect("it is there");
+    let (script, _) = script.split_once("```").expect("it ends");
+    let folder = runtime_dir().join("checkout");
+    fs::create_dir(&folder).expect("made");
+    fs::write(folder.join("pipeline"), format!("if ip link{script}")).expect("written");
+    let tool = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/tools/socketcan.py");
+    let text = format!("#!/bin/sh\nexec python3 '{}' \"$@\"\n", tool.display());
+    fs::write(folder.join("my-tool"), text).expect("written");
+    fs::set_permissions(folder.join("my-tool"), fs::Permissions::from_mode(0o755)).expect("made one to run");
+    let program = Path::new(env!("CARGO_BIN_EXE_twotrip")).parent().expect("a folder");
+    let path = std::env::var("PATH").expect("there is one");
+    let mut command = Command::new("sh");
+    command
+        .args(["-e", "pipeline"])
+        .current_dir(&folder)
+        .env("PATH", format!("{}:{path}", program.display()))
+        .env("XDG_CACHE_HOME", cache)
+        .env("XDG_RUNTIME_DIR", runtime_dir())
+        .env("TMPDIR", runtime_dir());
+    run_command(command).expect(0).says("1 car: 1 passed");
+    let report = fs::read_to_string(folder.join("result.xml")).expect("written");
+    for part in ["P0455 is read", "failures=\"0\""] {
+        assert!(report.contains(part), "{part}: {report}");
+    }
 }
 
 #[test]

@@ -148,7 +148,7 @@ fn bad_tools_are_found_out_by_what_they_do() {
 #[test]
 fn a_failure_comes_with_all_that_is_needed_to_repeat_it() {
     let four = file("four file.toml", FOUR_CODES);
-    let report = ["xml", "json", "md"].map(|ending| {
+    let report = ["xml", "json", "md", "html"].map(|ending| {
         let path = runtime_dir().join(format!("report.{ending}"));
         path.to_str().expect("UTF-8").to_owned()
     });
@@ -156,7 +156,7 @@ fn a_failure_comes_with_all_that_is_needed_to_repeat_it() {
     let ran = try_them(
         &[
             &four, "--seed", "7", "--seeds", "2", "--codes", "off", "--report", &report[0], "--report",
-            &report[1], "--report", &report[2],
+            &report[1], "--report", &report[2], "--report", &report[3],
         ],
         &["sh", "-c", script, "{seed}"],
     )
@@ -195,7 +195,7 @@ fn a_failure_comes_with_all_that_is_needed_to_repeat_it() {
         .expect(1)
         .says("seed 8\n")
         .says("1 car: 0 passed");
-    let [junit, json, markdown] = report.map(|path| fs::read_to_string(path).expect("written"));
+    let [junit, json, markdown, page] = report.map(|path| fs::read_to_string(path).expect("written"));
     for part in ["failures=\"2\"", "type=\"tool\">exit status 3", "bus.pcapng"] {
         assert!(junit.contains(part), "{part}: {junit}");
     }
@@ -205,6 +205,23 @@ fn a_failure_comes_with_all_that_is_needed_to_repeat_it() {
         (&8.into(), &2.into())
     );
     assert!(markdown.contains("**failed**: exit status 0"), "{markdown}");
+    for part in ["<td>exit status 3</td>", "seed 8</h2>", "bus.pcapng"] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+}
+
+/// Cars of 29 bits, and of the other dialect: a tool that reads them passes, one that reads other cars only does not.
+#[test]
+fn cars_of_either_size_and_dialect_are_tried() {
+    for vehicle in ["sedan-v6-29bit", "compact-on-uds"] {
+        let text = FOUR_CODES.replace("compact-2.0", vehicle);
+        let four = file(&format!("{vehicle}.toml"), &text);
+        let ran = try_them(&[&four, "--json"], &[SCAN, "scan", "codes", "--bus", "{bus}"]).expect(0);
+        assert_eq!(failed_cases(&ran.json_lines()[0]), [""; 0], "{}", ran.tale());
+        let ran = try_them(&[&four, "--json"], &["python3", &reader(), "{bus}", "good"]).expect(1);
+        let failed = failed_cases(&ran.json_lines()[0]);
+        assert!(!failed.is_empty(), "{}", ran.tale());
+    }
 }
 
 #[test]
@@ -312,7 +329,7 @@ fn what_cannot_be_done_says_so_before_any_car_is_tried() {
     let tool = &["true"];
     for (arguments, complaint) in [
         (&["no-such-car"][..], "no scenario `no-such-car` is built in"),
-        (&["healthy", "--report", "report.html"], ".xml (JUnit) or .md"),
+        (&["healthy", "--report", "report.pdf"], ".md or .html"),
         (&["healthy", "--shard", "4/3"], "from 1/N to N/N"),
         (
             &["healthy", "--bus", "local:a", "--bus", "local:a"],

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use twotrip_capture::{Item, items};
 
-use crate::Target;
+use crate::target::Target;
 
 pub(crate) fn target() -> Target {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("cli/captures");

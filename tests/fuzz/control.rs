@@ -9,7 +9,7 @@ use tokio::{
 };
 use twotrip_host::control::{ControlServer, Outcome, Reply, Wish};
 
-use crate::Target;
+use crate::target::Target;
 
 pub(crate) fn target() -> Target {
     let lines = [

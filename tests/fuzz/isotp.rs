@@ -6,7 +6,7 @@ use twotrip_can::{CanId, Frame, address::EcuAddress};
 use twotrip_isotp::{Channel, Config, Dlc, Duplex, Event, FlowParameters, Profile, StMin, Timers};
 use twotrip_units::BusInstant;
 
-use crate::Target;
+use crate::target::Target;
 
 /// Frames polled for one step at the most: a whole message of 4095 bytes.
 const FRAMES: usize = 600;

@@ -3,7 +3,7 @@
 //! Each target takes bytes and makes of them what it is fed with; a seeded generator breaks good examples in many places at once,
 //! and keeps those that got deeper than others of their kind as examples for the next. A number of inputs, not a time: the
 //! same inputs on any machine. `TWOTRIP_FUZZ=50` takes fifty times as many (`sh tests/long fuzz`), from another seed each time
-//! if `TWOTRIP_FUZZ_SEED` says so. An input that fails is shown as a list of bytes, to be put into a test of its own.
+//! if `TWOTRIP_FUZZ_SEED` says so. The same targets are fed by a fuzzer that sees which code runs: `guided.rs`.
 
 mod breaker;
 mod capture;
@@ -11,45 +11,22 @@ mod control;
 mod isotp;
 mod obd;
 mod scenario;
-
-use std::panic::{AssertUnwindSafe, catch_unwind};
+mod target;
 
 use breaker::Breaker;
+use target::Target;
 
-/// What is fed.
-struct Target {
-    name: &'static str,
-    /// Inputs in a run of CI.
-    inputs: usize,
-    /// Longest input, bytes.
-    longest: usize,
-    /// Most memory that one input may take at a time, bytes, whatever is in it.
-    memory: u64,
-    examples: Vec<Vec<u8>>,
-    /// Feeds it; how deep it got: an input that gets deeper becomes an example.
-    feed: fn(&[u8]) -> usize,
-}
-
-fn run(target: Target) {
+fn run(mut target: Target) {
     let number = |name: &str, otherwise: u64| {
         std::env::var(name).map_or(otherwise, |text| text.parse().expect("a number"))
     };
     let inputs = target.inputs * usize::try_from(number("TWOTRIP_FUZZ", 1)).expect("small");
-    let mut breaker = Breaker::new(number("TWOTRIP_FUZZ_SEED", 1), target.longest, target.examples);
+    let examples = core::mem::take(&mut target.examples);
+    let mut breaker = Breaker::new(number("TWOTRIP_FUZZ_SEED", 1), target.longest, examples);
     let (mut fed, mut deepest) = (0, 0);
     while fed < inputs {
         let input = breaker.next();
-        let mut depth = None;
-        let info = allocation_counter::measure(|| {
-            depth = catch_unwind(AssertUnwindSafe(|| (target.feed)(&input))).ok();
-        });
-        let depth = depth.unwrap_or_else(|| panic!("{} fails on {input:?}", target.name));
-        assert!(
-            info.bytes_max <= target.memory,
-            "{} takes {} bytes of memory for {input:?}",
-            target.name,
-            info.bytes_max
-        );
+        let depth = target.withstands(&input);
         breaker.note(input, depth);
         deepest = deepest.max(depth);
         fed += 1;

@@ -7,7 +7,7 @@ use twotrip_dialogue::{Dialogue, Event};
 use twotrip_obd::{Dtc, Request, Response, describe_request, describe_response};
 use twotrip_units::BusInstant;
 
-use crate::Target;
+use crate::target::Target;
 
 pub(crate) fn target() -> Target {
     // Conversations as frames: identifier's last digits, eight bytes.

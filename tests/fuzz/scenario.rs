@@ -2,7 +2,7 @@
 
 use twotrip_scenario::{Problem, Scenario, VehicleModel, parse_phrase, parse_script, shipped, vehicle};
 
-use crate::Target;
+use crate::target::Target;
 
 pub(crate) fn target() -> Target {
     let mut examples: Vec<Vec<u8>> = shipped::ALL

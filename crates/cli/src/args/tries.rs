@@ -55,7 +55,7 @@ pub(crate) struct Try {
     /// How many runs that may take, for each car
     #[arg(long, value_name = "N", default_value_t = 40, requires = "shrink")]
     pub(crate) shrink_runs: u32,
-    /// A report of all cars: `.xml` (JUnit), `.json` or `.md`; several times for several
+    /// A report of all cars: `.xml` (JUnit), `.json`, `.md` or `.html`; several times for several
     #[arg(long, value_name = "FILE")]
     pub(crate) report: Vec<PathBuf>,
     /// The folder for what is kept of cars that fail: recording and output of the tool. Without it a new one among the

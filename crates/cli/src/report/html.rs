@@ -1,4 +1,4 @@
-//! A report as one page of HTML, without anything that it would have to load.
+//! Reports as one page of HTML, without anything that it would have to load: of a run, and what pages of several cars share.
 
 use std::fmt::Write as _;
 
@@ -8,15 +8,39 @@ use super::{Report, escaped};
 
 const STYLE: &str = "body{font:16px/1.5 system-ui,sans-serif;margin:2rem auto;max-width:60rem;padding:0 1rem;color:#1b1b1b;background:#fff}\
     table{border-collapse:collapse;width:100%}th,td{border:1px solid #bbb;padding:.3rem .5rem;text-align:left;vertical-align:top}\
-    th{background:#f0f0f0}.violation,.no{color:#a40000;font-weight:bold}.unwise{color:#7a4b00}footer{margin-top:2rem;color:#555}";
+    th{background:#f0f0f0}pre{white-space:pre-wrap;overflow-wrap:anywhere;background:#f6f6f6;padding:.5rem}.violation,.no{color:#a40000;font-weight:bold}.unwise{color:#7a4b00}footer{margin-top:2rem;color:#555}";
 
-pub(super) fn text(report: &Report) -> String {
-    let title = escaped(&report.title);
-    let mut out = format!(
+/// A page up to its first heading.
+pub(crate) fn begin(title: &str) -> String {
+    let title = escaped(title);
+    format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{title}</title>\n\
-        <style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>\n<table>\n"
+        <style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>\n"
+    )
+}
+
+/// The rest of a page: what to mind.
+pub(crate) fn end(out: &mut String, caution: &str) {
+    let _ = writeln!(
+        out,
+        "<footer><p>{}</p></footer>\n</body>\n</html>",
+        escaped(caution)
     );
+}
+
+/// A table up to its first row of values.
+pub(crate) fn head(out: &mut String, names: &[&str]) {
+    out.push_str("<table>\n<tr>");
+    for name in names {
+        let _ = write!(out, "<th scope=\"col\">{name}</th>");
+    }
+    out.push_str("</tr>\n");
+}
+
+pub(super) fn text(report: &Report) -> String {
+    let mut out = begin(&report.title);
+    out.push_str("<table>\n");
     for (name, value) in report.head() {
         let _ = writeln!(
             out,
@@ -78,23 +102,12 @@ pub(super) fn text(report: &Report) -> String {
             let _ = writeln!(out, "<p>Codes read, {name}: {}</p>", escaped(&codes));
         }
     }
-    let _ = writeln!(
-        out,
-        "<footer><p>{}</p></footer>\n</body>\n</html>",
-        escaped(report.caution)
-    );
+    end(&mut out, report.caution);
     out
 }
 
-fn head(out: &mut String, names: &[&str]) {
-    out.push_str("<table>\n<tr>");
-    for name in names {
-        let _ = write!(out, "<th scope=\"col\">{name}</th>");
-    }
-    out.push_str("</tr>\n");
-}
-
-fn write_tester(out: &mut String, tester: &Tester) {
+/// A tester, and the rules that it broke.
+pub(crate) fn write_tester(out: &mut String, tester: &Tester) {
     let _ = writeln!(
         out,
         "<h3>{}</h3>\n<p>{}.</p>",

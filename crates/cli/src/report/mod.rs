@@ -2,7 +2,7 @@
 //!
 //! The same run and the same frames at the same instants give the same report: no time of day is in it.
 
-mod html;
+pub(crate) mod html;
 pub(crate) mod junit;
 mod markdown;
 
@@ -178,7 +178,7 @@ fn failure(path: &Path, error: &std::io::Error) -> Failure {
 }
 
 /// A text with the characters replaced that mean something in XML and HTML, and those that XML 1.0 does not allow.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for character in text.chars() {
         match character {

@@ -5,6 +5,7 @@
 
 mod cases;
 mod codes;
+mod page;
 mod plan;
 mod report;
 mod shrink;
@@ -36,7 +37,7 @@ use crate::{args, command::words, exit::Failure, output};
 /// Runs the command.
 pub(super) fn run(args: &args::Try) -> Result<(), Failure> {
     for path in &args.report {
-        report::form(path)?;
+        crate::report::Format::of(path)?;
         crate::report::prepare(path)?;
     }
     let lanes = lanes(args)?;

@@ -1,39 +1,29 @@
-//! One report of all cars, in the form that its file name asks for: JUnit XML, JSON, Markdown.
+//! One report of all cars, in the form that its file name asks for: JUnit XML, JSON, Markdown, HTML.
 
 use std::{fmt::Write as _, path::Path};
 
 use serde::Serialize;
 
-use super::told::{Car, Summary};
+use super::{
+    page,
+    told::{Car, Summary},
+};
 use crate::{
     exit::Failure,
     output,
     report::{self, Format, junit},
 };
 
-/// The form of a file.
-///
-/// # Errors
-/// What endings there are.
-pub(super) fn form(path: &Path) -> Result<Format, Failure> {
-    match Format::of(path)? {
-        Format::Html => Err(Failure::input(
-            format!("--report {}: a page of several cars is not there", path.display()),
-            Some("end the name in .json, .xml (JUnit) or .md".to_owned()),
-        )),
-        form => Ok(form),
-    }
-}
-
 /// Writes a report.
 ///
 /// # Errors
 /// [`Failure`] if there is no room for it, or its name has no known ending.
 pub(super) fn write(path: &Path, cars: &[Car], summary: &Summary) -> Result<(), Failure> {
-    let text = match form(path)? {
+    let text = match Format::of(path)? {
         Format::JUnit => junit(cars),
         Format::Json => json(cars, summary)?,
-        Format::Markdown | Format::Html => markdown(cars, summary),
+        Format::Markdown => markdown(cars, summary),
+        Format::Html => page::text(cars, summary),
     };
     report::write(path, &text)
 }
@@ -95,7 +85,7 @@ fn suite(car: &Car) -> junit::Suite {
 }
 
 /// What stands in a failure, for who sees nothing else of the report.
-fn beside(car: &Car, found: &str) -> String {
+pub(super) fn beside(car: &Car, found: &str) -> String {
     let mut text = format!(
         "{found}\nscenario: {}\nseed: {}\nagain: {}",
         car.scenario, car.seed, car.again
@@ -239,8 +229,16 @@ mod tests {
         let value: serde_json::Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(value["cars"][1]["cases"][0]["passed"], false);
         assert_eq!(value["summary"]["failed"], 1);
-        for name in ["a", "a.html", "xml", "a.XML"] {
-            assert!(form(Path::new(name)).is_err(), "{name}");
+        let text = page::text(&cars(), &SUMMARY);
+        for part in [
+            "<td class=\"no\">failed</td><td>tool, exit status 0</td>",
+            "exit status &lt;1&gt; &amp; &quot;more&quot;\u{FFFD}",
+            "<h2>b|d&amp;.toml, seed 7</h2>",
+            "twotrip try a --seed 7 -- tool {bus}",
+            "]]&gt; ~~~~ |",
+        ] {
+            assert!(text.contains(part), "{part}\n{text}");
         }
+        assert!(!text.contains("<h2>good"), "{text}");
     }
 }
