@@ -7,8 +7,10 @@ use twotrip_capture::{Item, items};
 use crate::target::Target;
 
 pub(crate) fn target() -> Target {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("cli/captures");
-    let files = std::fs::read_dir(folder).expect("there are some");
+    // Above either package that this file is part of.
+    let above = Path::new(env!("CARGO_MANIFEST_DIR")).ancestors();
+    let files = above.map(|folder| std::fs::read_dir(folder.join("cli/captures")));
+    let files = files.flatten().next().expect("there are some");
     let files = files.map(|entry| entry.expect("readable").path());
     let mut files: Vec<_> = files
         .filter(|path| path.extension().is_some_and(|extension| extension == "pcapng"))

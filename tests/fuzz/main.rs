@@ -3,7 +3,7 @@
 //! Each target takes bytes and makes of them what it is fed with; a seeded generator breaks good examples in many places at once,
 //! and keeps those that got deeper than others of their kind as examples for the next. A number of inputs, not a time: the
 //! same inputs on any machine. `TWOTRIP_FUZZ=50` takes fifty times as many (`sh tests/long fuzz`), from another seed each time
-//! if `TWOTRIP_FUZZ_SEED` says so. The same targets are fed by a fuzzer that sees which code runs: `guided.rs`.
+//! if `TWOTRIP_FUZZ_SEED` says so. The same targets are fed by a fuzzer that sees which code runs: `guided/`.
 
 mod breaker;
 mod capture;

@@ -6,7 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 pub(crate) struct Target {
     pub(crate) name: &'static str,
     /// Inputs in a run of CI.
-    #[cfg_attr(feature = "guided", allow(dead_code, reason = "there it is a time"))]
+    #[allow(dead_code, reason = "the guided fuzzer is given a time")]
     pub(crate) inputs: usize,
     /// Longest input, bytes.
     pub(crate) longest: usize,

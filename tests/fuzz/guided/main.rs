@@ -5,11 +5,17 @@
 
 #![no_main]
 
+#[path = "../capture.rs"]
 mod capture;
+#[path = "../control.rs"]
 mod control;
+#[path = "../isotp.rs"]
 mod isotp;
+#[path = "../obd.rs"]
 mod obd;
+#[path = "../scenario.rs"]
 mod scenario;
+#[path = "../target.rs"]
 mod target;
 
 use std::sync::LazyLock;
