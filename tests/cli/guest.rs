@@ -92,7 +92,9 @@ fn the_pipeline_of_the_readme_tries_a_tool() {
     let text = format!("#!/bin/sh\nexec python3 '{}' \"$@\"\n", tool.display());
     fs::write(folder.join("my-tool"), text).expect("written");
     fs::set_permissions(folder.join("my-tool"), fs::Permissions::from_mode(0o755)).expect("made one to run");
-    let program = Path::new(env!("CARGO_BIN_EXE_twotrip")).parent().expect("a folder");
+    let program = Path::new(env!("CARGO_BIN_EXE_twotrip"))
+        .parent()
+        .expect("a folder");
     let path = std::env::var("PATH").expect("there is one");
     let mut command = Command::new("sh");
     command

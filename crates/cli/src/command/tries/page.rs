@@ -18,7 +18,10 @@ pub(super) fn text(cars: &[Car], summary: &Summary) -> String {
         "<p>{} cars: {} passed, {} failed, {} not tried.</p>",
         summary.cars, summary.passed, summary.failed, summary.left
     );
-    head(&mut out, &["car", "seed", "", "what failed", "checks", "requests"]);
+    head(
+        &mut out,
+        &["car", "seed", "", "what failed", "checks", "requests"],
+    );
     for car in cars {
         let failed: Vec<String> = car
             .failed()
