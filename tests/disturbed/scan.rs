@@ -5,7 +5,7 @@ use std::{collections::BTreeSet, time::Duration};
 use twotrip_can::{CanId, Frame};
 use twotrip_dialogue::verdict::Verdict;
 use twotrip_ecu::listed::{ListedEcu, Listing, SERVICES};
-use twotrip_obd::Dtc;
+use twotrip_obd::{Dialect, Dtc};
 use twotrip_scenario::disturbance::{Kind, Subject};
 use twotrip_sim::{EcuSettings, Identifiers, P2, Seat, Settings, Timing};
 use twotrip_tester::{EcuNumber, Event, Ignored, Question, Survey, Tester, TesterConfig, Topic};
@@ -93,6 +93,7 @@ impl Asks for Scan {
 fn other() -> EcuSettings {
     EcuSettings {
         seat: Seat::Listed(Box::new(ListedEcu::new(Listing {
+            dialect: Dialect::Classic,
             services: SERVICES.to_vec(),
             data: vec![(0x1F, Box::from([0, 60]))],
             name: *b"TCM\0-Transmission\0\0\0",

@@ -3,6 +3,8 @@
 //! The cases of the transport that need more than one ECU, or identifiers of 29 bits (33, 34, 60, 61), here with the
 //! program's own ECUs; then any number of them with any delays.
 
+mod on_uds;
+
 use std::time::Duration;
 
 use rand_chacha::ChaCha8Rng;
@@ -13,9 +15,9 @@ use twotrip_can::{
     memory_bus::{Direction, MemoryBus, NodeConfig, NodeId, Pacing, Passed},
     timing::BitRate,
 };
-use twotrip_ecu::listed::{ListedEcu, Listing, SERVICES};
+use twotrip_ecu::listed::{ListedEcu, Listing, services};
 use twotrip_isotp::{Channel, Config, Event};
-use twotrip_obd::Dtc;
+use twotrip_obd::{Dialect, Dtc};
 use twotrip_scenario::parse_phrase;
 use twotrip_sim::{EcuSettings, Identifiers, Seat, Settings, Simulator, Timing};
 use twotrip_tests::watched_gearbox;
@@ -28,12 +30,17 @@ const STEPS: usize = 100_000;
 
 /// The listed ECU with this number: its name and its codes tell which it is.
 fn listed(number: u8, reply: Option<(Duration, Duration)>) -> EcuSettings {
+    listed_in(Dialect::Classic, number, reply)
+}
+
+fn listed_in(dialect: Dialect, number: u8, reply: Option<(Duration, Duration)>) -> EcuSettings {
     let mut name = *b"EC?\0-NumberedListed\0";
     name[2] = b'0' + number;
     let code = |high: u8| Dtc::from_bytes([high, number]);
     EcuSettings {
         seat: Seat::Listed(Box::new(ListedEcu::new(Listing {
-            services: SERVICES.to_vec(),
+            dialect,
+            services: services(dialect).to_vec(),
             data: vec![(0x40 + number, Box::from([number; 2]))],
             name,
             calibration_id: [b'0' + number; 16],

@@ -4,14 +4,16 @@
 //! meets more than one ECU (ISO 15765-4 knows up to eight). It has no sensors and no monitors: what it reports is never
 //! found out, only cleared. Whoever gave it codes has to say that they are not physical.
 //!
-//! Silence and refusals follow the same rules as those of [`server`](crate::server).
+//! Silence and refusals follow the same rules as those of [`server`](crate::server). `on_uds` has the same in SAE J1979-2.
+
+mod on_uds;
 
 use alloc::{boxed::Box, vec::Vec};
 use core::slice;
 
 use twotrip_obd::{
-    BufferFull, Dtc, InfoType, Information, Parameters, Readiness, Request, Response, ResponseBuffer,
-    ResponseCode, Service, SupportMask, mask::is_mask,
+    BufferFull, Dialect, Dtc, InfoType, Information, Parameters, Readiness, Request, Response,
+    ResponseBuffer, ResponseCode, Service, SupportMask, mask::is_mask,
 };
 
 use crate::server::{self, Addressing, Answer};
@@ -26,6 +28,24 @@ pub const SERVICES: [Service; 6] = [
     Service::PermanentCodes,
 ];
 
+/// The same in SAE J1979-2.
+pub const SERVICES_ON_UDS: [Service; 5] = [
+    Service::Session,
+    Service::ClearByGroup,
+    Service::ReadCodes,
+    Service::ReadData,
+    Service::TesterPresent,
+];
+
+/// The services that such an ECU can have in a dialect.
+#[must_use]
+pub const fn services(dialect: Dialect) -> &'static [Service] {
+    match dialect {
+        Dialect::Classic => &SERVICES,
+        Dialect::OnUds => &SERVICES_ON_UDS,
+    }
+}
+
 /// PID $01: lamp, number of codes, readiness. It follows from the codes.
 const STATUS: u8 = 0x01;
 
@@ -38,7 +58,9 @@ const INFORMATION: SupportMask = SupportMask::NONE
 /// What is listed of an ECU.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Listing {
-    /// The services that it has, of [`SERVICES`].
+    /// In which services it is asked: the dialect of its vehicle.
+    pub dialect: Dialect,
+    /// The services that it has, of those of [`services`].
     pub services: Vec<Service>,
     /// Parameters of service $01 with their data bytes, each once; neither a mask nor PID $01.
     pub data: Vec<(u8, Box<[u8]>)>,
@@ -129,17 +151,30 @@ impl ListedEcu {
         request: &[u8],
         response: &mut ResponseBuffer,
     ) -> Answer {
+        let answer = match self.listing.dialect {
+            Dialect::Classic => self.answer_classic(engine_or_wheels_turn, addressing, request, response),
+            Dialect::OnUds => self.answer_on_uds(engine_or_wheels_turn, addressing, request, response),
+        };
+        if answer == Answer::PositiveAndClear {
+            self.clear();
+        }
+        answer
+    }
+
+    fn answer_classic(
+        &self,
+        engine_or_wheels_turn: bool,
+        addressing: Addressing,
+        request: &[u8],
+        response: &mut ResponseBuffer,
+    ) -> Answer {
         response.clear();
         let Ok(request) = Request::parse(request) else {
             return Answer::Silence;
         };
         let answer = self.serve(engine_or_wheels_turn, request, response);
         let answer = answer.unwrap_or(Answer::Negative(ResponseCode::ResponseTooLong));
-        let answer = server::settle(request.service(), answer, addressing, response);
-        if answer == Answer::PositiveAndClear {
-            self.clear();
-        }
-        answer
+        server::settle(request.service(), answer, addressing, response)
     }
 
     fn serve(
@@ -187,18 +222,47 @@ impl ListedEcu {
                 continue;
             }
             if number == STATUS {
-                let count = u8::try_from(self.listing.confirmed.len())
-                    .unwrap_or(0x7F)
-                    .min(0x7F);
-                // The lamp is the engine ECU's; there is no monitor that could be incomplete.
-                let [b, c, d] = Readiness::default().to_bytes();
-                response.extend(&[STATUS, count, b, c, d])?;
-            } else if let Some((_, data)) = self.listing.data.iter().find(|(listed, _)| *listed == number) {
+                response.extend(&[STATUS])?;
+                response.extend(&self.status())?;
+            } else if let Some(data) = self.listed_data(number) {
                 response.extend(&[number])?;
                 response.extend(data)?;
             }
         }
         Ok(Answer::unless_empty(response))
+    }
+
+    /// The data of PID $01.
+    fn status(&self) -> [u8; 4] {
+        let count = u8::try_from(self.listing.confirmed.len())
+            .unwrap_or(0x7F)
+            .min(0x7F);
+        // The lamp is the engine ECU's; there is no monitor that could be incomplete.
+        let [b, c, d] = Readiness::default().to_bytes();
+        [count, b, c, d]
+    }
+
+    /// The data of another PID.
+    fn listed_data(&self, number: u8) -> Option<&[u8]> {
+        let listed = self.listing.data.iter().find(|(listed, _)| *listed == number);
+        listed.map(|(_, data)| &**data)
+    }
+
+    /// Hands out the data of an InfoType that it has.
+    fn with_information<T>(
+        &self,
+        info_type: InfoType,
+        put: impl FnOnce(Information<'_>) -> T,
+    ) -> Option<T> {
+        let verification = self.verification_number.to_be_bytes();
+        Some(put(match info_type {
+            InfoType::CALIBRATION_ID => {
+                Information::CalibrationIds(slice::from_ref(&self.listing.calibration_id))
+            }
+            InfoType::VERIFICATION_NUMBER => Information::VerificationNumbers(slice::from_ref(&verification)),
+            InfoType::ECU_NAME => Information::EcuName(&self.listing.name),
+            _ => return None,
+        }))
     }
 
     fn information(
@@ -209,18 +273,14 @@ impl ListedEcu {
         let &[number] = asked.numbers() else {
             return self.information_masks(asked, response);
         };
-        let verification = self.verification_number.to_be_bytes();
-        let information = match InfoType::new(number) {
-            InfoType::CALIBRATION_ID => {
-                Information::CalibrationIds(slice::from_ref(&self.listing.calibration_id))
-            }
-            InfoType::VERIFICATION_NUMBER => Information::VerificationNumbers(slice::from_ref(&verification)),
-            InfoType::ECU_NAME => Information::EcuName(&self.listing.name),
-            _ if is_mask(number) => return self.information_masks(asked, response),
-            _ => return Ok(Answer::Silence),
-        };
-        Response::Information(information).emit(response)?;
-        Ok(Answer::Positive)
+        if is_mask(number) {
+            return self.information_masks(asked, response);
+        }
+        let emit = |information: Information<'_>| Response::Information(information).emit(response);
+        match self.with_information(InfoType::new(number), emit) {
+            Some(emitted) => emitted.map(|()| Answer::Positive),
+            None => Ok(Answer::Silence),
+        }
     }
 
     fn information_masks(
@@ -244,6 +304,7 @@ mod tests {
 
     fn ecu() -> ListedEcu {
         ListedEcu::new(Listing {
+            dialect: Dialect::Classic,
             services: SERVICES.to_vec(),
             data: vec![(0x42, Box::from([0x35, 0xE8])), (0x5B, Box::from([0x8A]))],
             name: *b"HPCM-HybridPtCtrl\0\0\0",

@@ -24,7 +24,7 @@ use alloc::collections::VecDeque;
 use core::time::Duration;
 
 use twotrip_harness::{GearboxPins, KeyPosition, SolenoidSet};
-use twotrip_obd::ResponseBuffer;
+use twotrip_obd::{Dialect, ResponseBuffer};
 use twotrip_units::{CarInstant, Pressure};
 
 use crate::{
@@ -60,6 +60,8 @@ pub struct TransmissionConfig {
     pub identity: Identity,
     /// What it is told of gearbox and car.
     pub gearing: Gearing,
+    /// In which services it is asked.
+    pub dialect: Dialect,
 }
 
 impl TransmissionConfig {
@@ -70,6 +72,7 @@ impl TransmissionConfig {
             profile,
             identity: Identity::transmission(profile, &CATALOGUE, &gearing),
             gearing,
+            dialect: Dialect::Classic,
         }
     }
 }
@@ -114,6 +117,7 @@ pub struct Transmission {
     identity: Identity,
     served: Served,
     gearing: Gearing,
+    dialect: Dialect,
     measured: Measured,
     live: LiveData,
     /// Of the next look of the monitors.
@@ -132,13 +136,18 @@ impl Transmission {
     /// A new one, asleep.
     #[must_use]
     pub fn new(config: TransmissionConfig) -> Self {
+        let memory = FaultMemory::new(config.profile, &CATALOGUE);
         Self {
             control: Control::default(),
             monitors: Monitors::default(),
-            memory: FaultMemory::new(config.profile, &CATALOGUE),
+            memory: match config.dialect {
+                Dialect::Classic => memory,
+                Dialect::OnUds => memory.with_detail(),
+            },
             identity: config.identity,
             served: Served::by_transmission(),
             gearing: config.gearing,
+            dialect: config.dialect,
             measured: Measured::default(),
             live: LiveData::default(),
             countdown: 0,
@@ -237,7 +246,10 @@ impl Transmission {
             calibration: &NO_ENGINE,
             served: &self.served,
         };
-        let answer = server::answer(&context, addressing, request, response);
+        let answer = match self.dialect {
+            Dialect::Classic => server::answer(&context, addressing, request, response),
+            Dialect::OnUds => server::uds::answer(&context, addressing, request, response),
+        };
         if answer == Answer::PositiveAndClear {
             self.apply(now, &Fact::Clear);
             self.monitors.clear();

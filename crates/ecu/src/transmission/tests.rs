@@ -1,6 +1,9 @@
 //! The transmission ECU at its pins: what it answers, when it asks for the lamp, what it does with the key.
 
 extern crate std;
+
+mod on_uds;
+
 use std::vec::Vec;
 
 use twotrip_harness::{EngineMessage, PulseSensor, PulseWire, Solenoid, gearbox::pattern};
@@ -20,6 +23,10 @@ struct Bench {
 
 impl Bench {
     fn new() -> Self {
+        Self::asked_in(Dialect::Classic)
+    }
+
+    fn asked_in(dialect: Dialect) -> Self {
         let engine = EngineMessage {
             engine_speed: AngularSpeed::from_rpm(1500.0),
             torque: Torque::from_newton_metres(20.0),
@@ -41,10 +48,10 @@ impl Bench {
             ..GearboxPins::default()
         };
         let mut bench = Self {
-            ecu: Transmission::new(TransmissionConfig::under(
-                &Profile::US_2010,
-                Gearing::compact_2_0(),
-            )),
+            ecu: Transmission::new(TransmissionConfig {
+                dialect,
+                ..TransmissionConfig::under(&Profile::US_2010, Gearing::compact_2_0())
+            }),
             now: CarInstant::ZERO,
             pins,
             out: TransmissionOutputs::default(),
@@ -105,6 +112,18 @@ impl Bench {
         assert!(self.ecu.asleep());
         self.pins.key = KeyPosition::On;
         self.pins.engine = engine;
+        self.run(0.5);
+    }
+
+    /// Ends the driving cycle, and has the key on with the engine off.
+    fn stand(&mut self) {
+        self.next_trip();
+        self.pins.engine = self.pins.engine.map(|engine| EngineMessage {
+            runs: false,
+            engine_speed: AngularSpeed::ZERO,
+            ..engine
+        });
+        self.pins.output.speed = AngularSpeed::ZERO;
         self.run(0.5);
     }
 }
@@ -172,14 +191,7 @@ fn a_slipping_gear_is_found_in_two_trips_and_cleared() {
     assert_eq!(bench.asks(&[0x01, 0x01])[2], 0x81);
     assert_eq!(bench.asks(&[0x03]), [0x43, 0x01, 0x07, 0x31]);
     assert_eq!(bench.asks(&[0x0A]), [0x4A, 0x01, 0x07, 0x31]);
-    bench.next_trip();
-    bench.pins.engine = bench.pins.engine.map(|engine| EngineMessage {
-        runs: false,
-        engine_speed: AngularSpeed::ZERO,
-        ..engine
-    });
-    bench.pins.output.speed = AngularSpeed::ZERO;
-    bench.run(0.5);
+    bench.stand();
     assert_eq!(bench.asks(&[0x04]), [0x44]);
     assert!(!bench.ecu.lamp_requested());
     assert_eq!(bench.asks(&[0x03]), [0x43, 0x00]);

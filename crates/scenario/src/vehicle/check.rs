@@ -80,18 +80,10 @@ fn check_document(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     };
     let maker_codes = check_maker_codes(file, problems);
     let bus = nodes::check_bus(file, problems);
-    let ecus = nodes::check_ecus(file, problems);
+    let ecus = nodes::check_ecus(file, dialect.unwrap_or_default(), problems);
     let (engine, (wide_range, oxygen_capacity)) = (engine??, exhaust??);
     let (vin, calibration_name) = identity??;
     let ecus = ecus?;
-    if dialect == Some(Dialect::OnUds)
-        && ecus.len() > 1
-        && let Some(word) = file.text("protocol", problems)
-    {
-        let why = "is spoken by the engine ECU alone, and there are other `[[ecu]]` tables";
-        let place = word.place(0..word.value.len());
-        problems.push(Problem::new(ProblemKind::Misfit(why), place, word.value));
-    }
     let specification = Specification {
         displacement: engine.displacement,
         firing_order: engine.firing_order,

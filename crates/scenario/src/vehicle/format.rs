@@ -338,8 +338,8 @@ pub static TABLES: &[Table] = &[
             ),
             may(
                 "services",
-                Value::Pattern(r"^\s*0[13479A](\s+0[13479A])*\s*$"),
-                "of a listed one: its services, of 01 03 04 07 09 0A; all of them if left out",
+                Value::Pattern(r"^\s*(0[13479A]|1[049]|22|3E)(\s+(0[13479A]|1[049]|22|3E))*\s*$"),
+                "of a listed one: its services, of 01 03 04 07 09 0A, or by SAE J1979-2 of 10 14 19 22 3E; all of them if left out",
             ),
             may(
                 "data",

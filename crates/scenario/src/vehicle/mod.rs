@@ -207,7 +207,10 @@ impl VehicleModel {
                 specification.tyre_radius,
                 specification.mass,
             );
-            TransmissionConfig::under(regulation, gearing)
+            TransmissionConfig {
+                dialect: self.dialect,
+                ..TransmissionConfig::under(regulation, gearing)
+            }
         })
     }
 }
@@ -222,7 +225,7 @@ pub struct Shipped {
 }
 
 /// All of them.
-pub const SHIPPED: [Shipped; 6] = [
+pub const SHIPPED: [Shipped; 7] = [
     Shipped {
         name: "compact-2.0",
         text: include_str!("../../../../scenarios/vehicles/compact-2.0.toml"),
@@ -246,6 +249,10 @@ pub const SHIPPED: [Shipped; 6] = [
     Shipped {
         name: "compact-on-uds",
         text: include_str!("../../../../scenarios/vehicles/compact-on-uds.toml"),
+    },
+    Shipped {
+        name: "compact-on-uds-transmission",
+        text: include_str!("../../../../scenarios/vehicles/compact-on-uds-transmission.toml"),
     },
 ];
 

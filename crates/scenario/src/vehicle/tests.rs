@@ -1,5 +1,5 @@
 use twotrip_ecu::{Averaging, Calibration};
-use twotrip_obd::Dialect;
+use twotrip_obd::{Dialect, Service};
 use twotrip_vehicle::Specification;
 
 use super::{
@@ -170,7 +170,11 @@ fn the_dialect_is_a_setting() {
         assert_eq!(model.ecu(model.regulation()).unwrap().dialect, dialect);
         assert_eq!(*model.specification(), Specification::compact_2_0());
         assert_eq!(*model.calibration(), Calibration::compact_2_0());
+        assert_eq!(model.transmission(model.regulation()).map(|ecu| ecu.dialect), None);
     }
+    let two = find("compact-on-uds-transmission").unwrap();
+    let transmission = two.transmission(two.regulation()).unwrap();
+    assert_eq!((two.dialect(), transmission.dialect), (Dialect::OnUds, Dialect::OnUds));
     for dialect in Dialect::ALL {
         let text = format!("protocol = \"{}\"\n{COMPACT}", dialect.name());
         assert_eq!(VehicleModel::parse(text.as_bytes()).unwrap().dialect(), dialect);
@@ -496,13 +500,20 @@ fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
         let found = with(&format!("{BODY}{more}\n")).expect_err(more);
         assert_eq!(found, [(place.to_owned(), says.to_owned())], "{more}");
     }
-    let on_uds = format!("protocol = \"j1979-2\"\n{COMPACT}\n{BODY}");
-    let problems = VehicleModel::parse(on_uds.as_bytes()).expect_err("they speak another dialect");
-    let says: Vec<String> = problems.iter().map(ToString::to_string).collect();
+    let on_uds = |services: &str| {
+        let text = format!("protocol = \"j1979-2\"\n{COMPACT}\n{BODY}services = '{services}'\n");
+        VehicleModel::parse(text.as_bytes()).map_err(|problems| problems[0].to_string())
+    };
+    let model = on_uds("19 22").expect("they speak one dialect");
+    let Role::Listed(listed) = &model.ecus()[1].role else {
+        panic!("a listed ECU")
+    };
+    assert_eq!(listed.listing().dialect, Dialect::OnUds);
     assert_eq!(
-        says,
-        ["`j1979-2` is spoken by the engine ECU alone, and there are other `[[ecu]]` tables"]
+        listed.listing().services,
+        [Service::ReadCodes, Service::ReadData]
     );
+    assert_eq!(on_uds("03"), Err("unknown service `03`".to_owned()));
     let none = with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'listed'\n").expect_err("no name");
     assert_eq!(none.len(), 3, "{none:?}");
     let many = format!("{BODY}{}", "[[ecu]]\nrole = 'listed'\n".repeat(7));

@@ -5,7 +5,7 @@
 //! alone.
 
 use twotrip_obd::{
-    BufferFull, Information, Pid, ResponseBuffer, ResponseCode, Service, TestResult,
+    BufferFull, Information, Pid, ResponseBuffer, ResponseCode, Service, SupportMask, TestResult,
     uds::{Did, PROTOCOL_ON_UDS, Subject, answer as write},
 };
 
@@ -15,7 +15,7 @@ use crate::{
 };
 
 /// Identifiers in one request.
-const AT_ONCE: usize = 3;
+pub(crate) const AT_ONCE: usize = 3;
 
 pub(super) fn answer(
     context: &Context<'_>,
@@ -55,7 +55,9 @@ fn write_data(
         // No parameter of this ECU has a number beyond $FF.
         Subject::HighParameter(_) | Subject::Other => return Ok(()),
     };
-    if !supported.contains(number) {
+    // An ECU without service $06 has no mask of monitors either.
+    let has_none = matches!(did.subject(), Subject::Monitor(_)) && *supported == SupportMask::NONE;
+    if has_none || !supported.contains(number) {
         return Ok(());
     }
     if let Some(mask) = supported.range(number) {

@@ -37,6 +37,11 @@ const BY_WORDS: &[(&str, u8)] = &[
     ("RAM", 0x44),
     ("ROM", 0x45),
     ("processor", 0x49),
+    // Of the transmission ECU: valves that do not move, and what the gearbox does.
+    ("implausible", 0x64),
+    ("stuck o", 0x71),
+    ("wrong ratio", 0x92),
+    ("wrong gear ratio", 0x92),
 ];
 
 /// How a code failed; of one without a definition nothing is said.
@@ -63,7 +68,7 @@ mod tests {
     use twotrip_obd::Dtc;
 
     use super::*;
-    use crate::monitors::CATALOGUE;
+    use crate::{monitors::CATALOGUE, transmission};
 
     /// Failure types by the words of the catalogue (from memory).
     #[test]
@@ -88,7 +93,22 @@ mod tests {
             assert!(definition.is_some(), "P{code:04X}");
             assert_eq!(failure_type(definition).number(), number, "P{code:04X}");
         }
-        for definition in CATALOGUE.codes {
+        for (code, number) in [
+            (0x0711, 0x64),
+            (0x0712, 0x16),
+            (0x0717, 0x31),
+            (0x0730, 0x92),
+            (0x0731, 0x92),
+            (0x0741, 0x71),
+            (0x0752, 0x71),
+            (0x0753, 0x01),
+        ] {
+            let definition = transmission::CATALOGUE.code(Dtc::p(code));
+            assert!(definition.is_some(), "P{code:04X}");
+            assert_eq!(failure_type(definition).number(), number, "P{code:04X}");
+        }
+        let all = CATALOGUE.codes.iter().chain(transmission::CATALOGUE.codes);
+        for definition in all {
             let failure = failure_type(Some(definition));
             assert!(failure.name().is_some(), "{}: {failure}", definition.dtc);
         }

@@ -14,7 +14,7 @@
 //! Not here: $11, which the published list of services leaves out; codes of a maker's own in groups of their own.
 
 mod codes;
-mod data;
+pub(crate) mod data;
 mod failure;
 #[cfg(test)]
 mod tests;
@@ -22,7 +22,7 @@ mod tests;
 use core::time::Duration;
 
 use twotrip_obd::{
-    BufferFull, ResponseBuffer, ResponseCode, Service, Tid,
+    BufferFull, ResponseBuffer, ResponseCode, Service, SupportMask, Tid,
     uds::{ALL_EMISSION_CODES, Request, SubFunction, answer as write},
 };
 
@@ -54,6 +54,25 @@ pub fn answer(
     request: &[u8],
     response: &mut ResponseBuffer,
 ) -> Answer {
+    // As service $08 of an ECU that has nothing to control.
+    let controls = context.served.controlled != SupportMask::NONE;
+    answer_by(
+        |service| service != Service::Routine || controls,
+        addressing,
+        request,
+        response,
+        |request, response| serve(context, request, response),
+    )
+}
+
+/// The same of any ECU, of those of [`SERVICES`] that it has: when to be silent, what to refuse, and how.
+pub(crate) fn answer_by(
+    has: impl FnOnce(Service) -> bool,
+    addressing: Addressing,
+    request: &[u8],
+    response: &mut ResponseBuffer,
+    serve: impl FnOnce(Request<'_>, &mut ResponseBuffer) -> Result<Answer, BufferFull>,
+) -> Answer {
     response.clear();
     let Some(&service) = request.first() else {
         return Answer::Silence;
@@ -63,8 +82,11 @@ pub fn answer(
         return Answer::Silence;
     }
     let (answer, quiet) = match Request::parse(request) {
+        _ if !has(Service::from_byte(service)) => {
+            (Answer::Negative(ResponseCode::ServiceNotSupported), false)
+        }
         Ok(request) => {
-            let answer = serve(context, request, response);
+            let answer = serve(request, response);
             let too_long = Answer::Negative(ResponseCode::ResponseTooLong);
             (answer.unwrap_or(too_long), request.is_quiet())
         }
@@ -91,32 +113,44 @@ fn serve(
 ) -> Result<Answer, BufferFull> {
     match request {
         Request::ReadData(dids) => data::answer(context, dids, response),
-        Request::Clear(group) => clear(context, group, response),
-        Request::Session(SubFunction {
-            number: DEFAULT_SESSION,
-            ..
-        }) => {
-            let [p2, p2_star] = P2;
-            write::session(response, DEFAULT_SESSION, p2, p2_star)?;
-            Ok(Answer::Positive)
+        Request::Clear(group) => {
+            let engine_or_wheels_turn = context.engine_running || context.vehicle_moving;
+            clear(engine_or_wheels_turn, group, response)
         }
-        Request::Session(_) => Ok(Answer::Negative(ResponseCode::SubFunctionNotSupported)),
-        Request::TesterPresent(_) => {
-            response.begin(Service::TesterPresent)?;
-            response.extend(&[0x00])?;
-            Ok(Answer::Positive)
-        }
+        Request::Session(session) => self::session(session, response),
+        Request::TesterPresent(_) => tester_present(response),
         Request::Routine { what, routine, data } => self::routine(context, what, routine, data, response),
         codes => codes::answer(context, codes, response),
     }
 }
 
+/// $10: there is the default session, and no other.
+pub(crate) fn session(session: SubFunction, response: &mut ResponseBuffer) -> Result<Answer, BufferFull> {
+    if session.number != DEFAULT_SESSION {
+        return Ok(Answer::Negative(ResponseCode::SubFunctionNotSupported));
+    }
+    let [p2, p2_star] = P2;
+    write::session(response, DEFAULT_SESSION, p2, p2_star)?;
+    Ok(Answer::Positive)
+}
+
+/// $3E.
+pub(crate) fn tester_present(response: &mut ResponseBuffer) -> Result<Answer, BufferFull> {
+    response.begin(Service::TesterPresent)?;
+    response.extend(&[0x00])?;
+    Ok(Answer::Positive)
+}
+
 /// $14: all emission-related codes at once, under the conditions of service $04.
-fn clear(context: &Context<'_>, group: [u8; 3], response: &mut ResponseBuffer) -> Result<Answer, BufferFull> {
+pub(crate) fn clear(
+    engine_or_wheels_turn: bool,
+    group: [u8; 3],
+    response: &mut ResponseBuffer,
+) -> Result<Answer, BufferFull> {
     if group != ALL_EMISSION_CODES {
         return Ok(Answer::Negative(ResponseCode::RequestOutOfRange));
     }
-    if context.engine_running || context.vehicle_moving {
+    if engine_or_wheels_turn {
         return Ok(Answer::Negative(ResponseCode::ConditionsNotCorrect));
     }
     response.begin(Service::ClearByGroup)?;

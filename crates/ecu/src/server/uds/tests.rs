@@ -320,7 +320,7 @@ fn a_readiness_group_tells_of_each_code() {
 #[test]
 fn freeze_frames_are_kept_of_several_codes() {
     let mut bench = Bench::new();
-    bench.served.frozen = twotrip_obd::SupportMask::NONE.with(0x02).with(0x0D);
+    bench.served.frozen = SupportMask::NONE.with(0x02).with(0x0D);
     let frame = |record, speed| [record, 0x01, 0xF4, 0x0D, speed];
     bench.fail(&[0x0455]);
     bench.live.vehicle_speed = Speed::from_kilometres_per_hour(33.0);

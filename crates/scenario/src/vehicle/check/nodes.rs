@@ -3,8 +3,8 @@
 
 use core::{ops::Range, time::Duration};
 
-use twotrip_ecu::listed::{ListedEcu, Listing, SERVICES};
-use twotrip_obd::Service;
+use twotrip_ecu::listed::{self, ListedEcu, Listing};
+use twotrip_obd::{Dialect, Service};
 
 use super::{amount_of, data};
 use crate::{
@@ -78,7 +78,11 @@ fn check_bit_rate(bus: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<u
 }
 
 /// The ECUs; the engine's alone where the file names none. `None` only where a problem was reported.
-pub(super) fn check_ecus(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Vec<EcuEntry>> {
+pub(super) fn check_ecus(
+    file: &Reader<'_, '_>,
+    dialect: Dialect,
+    problems: &mut Vec<Problem>,
+) -> Option<Vec<EcuEntry>> {
     let tables = file.tables("ecu", "ECUs", ECUS, problems);
     if tables.is_empty() {
         return Some(vec![EcuEntry::engine()]);
@@ -86,7 +90,7 @@ pub(super) fn check_ecus(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> 
     let mut ecus: Vec<EcuEntry> = Vec::new();
     let mut good = true;
     for table in tables {
-        match check_ecu(&table, &ecus, problems) {
+        match check_ecu(&table, dialect, &ecus, problems) {
             Some(ecu) => ecus.push(ecu),
             None => good = false,
         }
@@ -94,7 +98,12 @@ pub(super) fn check_ecus(file: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> 
     good.then_some(ecus)
 }
 
-fn check_ecu(table: &Reader<'_, '_>, before: &[EcuEntry], problems: &mut Vec<Problem>) -> Option<EcuEntry> {
+fn check_ecu(
+    table: &Reader<'_, '_>,
+    dialect: Dialect,
+    before: &[EcuEntry],
+    problems: &mut Vec<Problem>,
+) -> Option<EcuEntry> {
     let role = table.required("role", Reader::text, problems).and_then(|text| {
         let role = one_of(&text, "role", &ROLES, problems)?;
         let misfit = match (role, before) {
@@ -126,7 +135,9 @@ fn check_ecu(table: &Reader<'_, '_>, before: &[EcuEntry], problems: &mut Vec<Pro
             only_of_listed(table, problems)?;
             Role::Transmission
         }
-        _ => Role::Listed(Box::new(ListedEcu::new(check_listing(table, problems)?))),
+        _ => Role::Listed(Box::new(ListedEcu::new(check_listing(
+            table, dialect, problems,
+        )?))),
     };
     Some(EcuEntry {
         role,
@@ -276,7 +287,11 @@ fn check_reply(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Op
 }
 
 /// What is listed of an ECU.
-fn check_listing(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Listing> {
+fn check_listing(
+    table: &Reader<'_, '_>,
+    dialect: Dialect,
+    problems: &mut Vec<Problem>,
+) -> Option<Listing> {
     let acronym = label(table, "acronym", ACRONYM, is_of_acronym, problems);
     let name = label(
         table,
@@ -289,9 +304,9 @@ fn check_listing(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let services = if table.has("services") {
         table
             .text("services", problems)
-            .and_then(|text| check_services(&text, problems))
+            .and_then(|text| check_services(&text, dialect, problems))
     } else {
-        Some(SERVICES.to_vec())
+        Some(listed::services(dialect).to_vec())
     };
     let data = if table.has("data") {
         table
@@ -319,6 +334,7 @@ fn check_listing(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<
     let calibration = calibration?;
     calibration_id[..calibration.len()].copy_from_slice(calibration.as_bytes());
     Some(Listing {
+        dialect,
         services: services?,
         data: data?,
         name: ecu_name,
@@ -359,26 +375,31 @@ fn label<'t>(
     None
 }
 
-fn check_services(text: &Text<'_>, problems: &mut Vec<Problem>) -> Option<Vec<Service>> {
+fn check_services(text: &Text<'_>, dialect: Dialect, problems: &mut Vec<Problem>) -> Option<Vec<Service>> {
+    let all = listed::services(dialect);
+    let hint = match dialect {
+        Dialect::Classic => {
+            "a listed ECU has no freeze frame, no test results and nothing to control: services 02, 06 and 08"
+        }
+        Dialect::OnUds => "by SAE J1979-2; a listed ECU has nothing to control: service 31",
+    };
     let mut services = Vec::new();
     let before = problems.len();
     for (place, word) in words(text.value) {
         let service = hexadecimal(word, 2)
             .and_then(|number| u8::try_from(number).ok())
             .map(Service::from_byte)
-            .filter(|service| SERVICES.contains(service) && !services.contains(service));
+            .filter(|service| all.contains(service) && !services.contains(service));
         match service {
             Some(service) => services.push(service),
             None => {
-                let known: Vec<String> = SERVICES
+                let known: Vec<String> = all
                     .iter()
                     .map(|service| format!("{:02X}", service.to_byte()))
                     .collect();
                 let wanted = Expected::text(format!("{}, each once", known.join(", ")));
                 let problem = Problem::new(ProblemKind::UnknownWord("service"), text.place(place), word);
-                problems.push(problem.expecting([wanted]).hint(
-                    "a listed ECU has no freeze frame, no test results and nothing to control: services 02, 06 and 08",
-                ));
+                problems.push(problem.expecting([wanted]).hint(hint));
             }
         }
     }
