@@ -176,3 +176,64 @@ fn what_is_expected_of_the_tool_is_judged() {
     let (code, said, _) = car.stop("-INT");
     assert_eq!(code, Some(0), "{said}");
 }
+
+/// Two ECUs on 29 bits with a code each: read, refused and cleared by both, in `scan`, `walkthrough` and `explain`.
+#[test]
+fn two_ecus_of_one_car_answer_in_it() {
+    let scenario = runtime_dir().join("two.toml");
+    let text = "version = 1\ntitle = \"x\"\nvehicle = \"compact-on-uds-transmission\"\n[story]\nbefore = '''\n\
+        defect wiring shift-solenoid-a open\ndefect wiring coolant-sensor open\ndrive 30 km/h for 20 s, stop\nstop\n'''\n";
+    std::fs::write(&scenario, text).expect("writable");
+    let scenario = scenario.to_str().expect("UTF-8");
+    let bus = bus();
+    let car = Car::start(&["run", scenario, "--bus", &bus]);
+    let scan = |what: &str| {
+        let scan = run(&["scan", what, "--bus", &bus, "--json"]).expect(0);
+        scan.json_lines()
+    };
+    let codes = |what: &str| -> Vec<(String, String)> {
+        let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+        let of = |line: &Value| {
+            let codes = line["codes"].as_array().cloned().unwrap_or_default();
+            let ecu = text(&line["ecu"]);
+            codes
+                .into_iter()
+                .map(move |code| (ecu.clone(), text(&code["code"])))
+                .collect::<Vec<_>>()
+        };
+        scan(what).iter().flat_map(of).collect()
+    };
+    let pair = |ecu: &str, code: &str| (ecu.to_owned(), code.to_owned());
+    let (engine, transmission) = (pair("18DAF110", "P0118"), pair("18DAF118", "P0753"));
+    assert_eq!(codes("pending"), [engine, transmission.clone()]);
+    assert_eq!(
+        codes("codes"),
+        [transmission.clone()],
+        "by what a circuit shows, in one trip"
+    );
+    let frames = scan("freeze-frame");
+    assert_eq!(frames.len(), 4, "the first and the latest of either: {frames:?}");
+    run(&["tell", "start"]).expect(0);
+    let refused = run(&["scan", "clear", "--bus", &bus]).expect(1);
+    let both = refused.stdout.matches("not cleared: conditions not correct");
+    assert_eq!(both.count(), 2, "{}", refused.tale());
+    run(&["tell", "stop"]).expect(0);
+    assert_eq!(codes("codes"), [transmission.clone()]);
+    run(&["scan", "clear", "--bus", &bus]).expect(0);
+    assert_eq!((codes("codes"), codes("pending")), (vec![], vec![]));
+    assert_eq!(codes("permanent"), [transmission]);
+    car.stop("-INT");
+    let tape = runtime_dir().join("two.pcapng");
+    let tape = tape.to_str().expect("UTF-8");
+    run(&["walkthrough", scenario, "--record", tape])
+        .expect(0)
+        .says("TCM 18DA18F1/18DAF118")
+        .says("TCM: 1 code: P0753-01")
+        .says("TCM: P0753-01 (")
+        .says("ECM: P0118-17 (");
+    run(&["explain", tape])
+        .expect(0)
+        .says("asks for the first freeze frame of P0753-01")
+        .says("asks for the first freeze frame of P0118-17")
+        .says("no rule broken");
+}

@@ -57,7 +57,15 @@ fn is_healthy(desk: &Desk, when: &str) {
 
 #[test]
 fn each_drives_both_schedules_and_is_accused_of_nothing() {
+    let mut driven = Vec::new();
     for shipped in vehicle::SHIPPED {
+        // By what other identifiers or services it is asked, the same car drives no differently.
+        let model = vehicle::find(shipped.name).expect("shipped");
+        let car = (model.specification().clone(), model.calibration().clone());
+        if driven.contains(&car) {
+            continue;
+        }
+        driven.push(car);
         for (seed, weather) in [(1, "ambient 20 C"), (2, "ambient -7 C"), (3, "altitude 1500 m")] {
             let mut desk = desk(shipped.name, seed);
             // The loop has to take back what purge brings once it is let in again at the stop.

@@ -249,11 +249,7 @@ impl ListedEcu {
     }
 
     /// Hands out the data of an InfoType that it has.
-    fn with_information<T>(
-        &self,
-        info_type: InfoType,
-        put: impl FnOnce(Information<'_>) -> T,
-    ) -> Option<T> {
+    fn with_information<T>(&self, info_type: InfoType, put: impl FnOnce(Information<'_>) -> T) -> Option<T> {
         let verification = self.verification_number.to_be_bytes();
         Some(put(match info_type {
             InfoType::CALIBRATION_ID => {

@@ -170,11 +170,17 @@ fn the_dialect_is_a_setting() {
         assert_eq!(model.ecu(model.regulation()).unwrap().dialect, dialect);
         assert_eq!(*model.specification(), Specification::compact_2_0());
         assert_eq!(*model.calibration(), Calibration::compact_2_0());
-        assert_eq!(model.transmission(model.regulation()).map(|ecu| ecu.dialect), None);
+        assert_eq!(
+            model.transmission(model.regulation()).map(|ecu| ecu.dialect),
+            None
+        );
     }
     let two = find("compact-on-uds-transmission").unwrap();
     let transmission = two.transmission(two.regulation()).unwrap();
-    assert_eq!((two.dialect(), transmission.dialect), (Dialect::OnUds, Dialect::OnUds));
+    assert_eq!(
+        (two.dialect(), transmission.dialect),
+        (Dialect::OnUds, Dialect::OnUds)
+    );
     for dialect in Dialect::ALL {
         let text = format!("protocol = \"{}\"\n{COMPACT}", dialect.name());
         assert_eq!(VehicleModel::parse(text.as_bytes()).unwrap().dialect(), dialect);
@@ -509,10 +515,7 @@ fn what_is_wrong_with_ecus_and_bus_is_found_at_its_place() {
         panic!("a listed ECU")
     };
     assert_eq!(listed.listing().dialect, Dialect::OnUds);
-    assert_eq!(
-        listed.listing().services,
-        [Service::ReadCodes, Service::ReadData]
-    );
+    assert_eq!(listed.listing().services, [Service::ReadCodes, Service::ReadData]);
     assert_eq!(on_uds("03"), Err("unknown service `03`".to_owned()));
     let none = with("[[ecu]]\nrole = 'engine'\n[[ecu]]\nrole = 'listed'\n").expect_err("no name");
     assert_eq!(none.len(), 3, "{none:?}");

@@ -5,6 +5,9 @@ use twotrip_obd::{
     uds::{self, ALL_EMISSION_CODES, Did, EMISSIONS, FIRST_FRAME, FullDtc, Severity, Status},
 };
 
+/// As many codes as have frames at least (an article on SAE J1979-2).
+const FRAMES: usize = 5;
+
 /// The questions of one dialect.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Questions(pub(super) Dialect);
@@ -63,18 +66,22 @@ impl Questions {
         self.either(&[0x04], uds::Request::Clear(ALL_EMISSION_CODES))
     }
 
-    /// The freeze frame: these parameters of the one that there is, or the first frame of this code.
+    /// The freeze frame: these parameters of the one that there is, or the first frame of each of these codes, which its ECU alone
+    /// has.
     pub(super) fn freeze_frame(self, parameters: &[u8], codes: &[Code]) -> Vec<Vec<u8>> {
         match self.0 {
             Dialect::Classic => parameters.iter().map(|&pid| vec![0x02, pid, 0x00]).collect(),
             Dialect::OnUds => {
                 let (quiet, record) = (false, FIRST_FRAME);
-                let code = codes.iter().find_map(|&(_, full)| full);
-                let request = code.map(|code| uds::Request::FreezeFrame { quiet, code, record });
-                request
-                    .map(|request| self.either(&[], request))
-                    .into_iter()
-                    .collect()
+                let mut asked: Vec<FullDtc> = Vec::new();
+                for code in codes.iter().filter_map(|&(_, full)| full) {
+                    if asked.len() < FRAMES && !asked.contains(&code) {
+                        asked.push(code);
+                    }
+                }
+                let request = |code| uds::Request::FreezeFrame { quiet, code, record };
+                let requests = asked.into_iter().map(request);
+                requests.map(|request| self.either(&[], request)).collect()
             }
         }
     }

@@ -135,9 +135,7 @@ fn check_ecu(
             only_of_listed(table, problems)?;
             Role::Transmission
         }
-        _ => Role::Listed(Box::new(ListedEcu::new(check_listing(
-            table, dialect, problems,
-        )?))),
+        _ => Role::Listed(Box::new(ListedEcu::new(check_listing(table, dialect, problems)?))),
     };
     Some(EcuEntry {
         role,
@@ -287,11 +285,7 @@ fn check_reply(table: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Op
 }
 
 /// What is listed of an ECU.
-fn check_listing(
-    table: &Reader<'_, '_>,
-    dialect: Dialect,
-    problems: &mut Vec<Problem>,
-) -> Option<Listing> {
+fn check_listing(table: &Reader<'_, '_>, dialect: Dialect, problems: &mut Vec<Problem>) -> Option<Listing> {
     let acronym = label(table, "acronym", ACRONYM, is_of_acronym, problems);
     let name = label(
         table,
