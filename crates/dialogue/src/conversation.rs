@@ -1,6 +1,7 @@
 //! Messages become questions and answers; timing and conduct are judged.
 
 mod asked;
+mod on_uds;
 mod steering;
 
 use alloc::{collections::VecDeque, vec::Vec};
@@ -8,14 +9,14 @@ use core::time::Duration;
 
 use twotrip_can::{Frame, FrameKind};
 use twotrip_isotp::Pdu;
-use twotrip_obd::{Request, Response, ResponseCode, Service};
+use twotrip_obd::{Request, Response, ResponseCode, Service, uds};
 use twotrip_units::BusInstant;
 
 use crate::{
     Breach, Ecu, Event, Message, Role, Unit,
     assembly::{Assembly, Spare, Whole},
     few::Few,
-    known::Known,
+    known::{Known, Numbers},
     manners::{Manners, Short},
 };
 
@@ -244,6 +245,9 @@ impl Dialogue {
             }
             // A busy ECU is asked again in the same words.
             Ok(_) if repeats => {}
+            Ok(Request::Other(service, _)) if uds::is_service(service) => {
+                self.judge_on_uds(role, &whole.bytes, breaches);
+            }
             Ok(request) => breaches.extend(self.unsupported(role, &request)),
             Err(error) => breaches.push(Breach::Request(error)),
         }
@@ -294,7 +298,7 @@ impl Dialogue {
     fn close(&mut self, mut question: Question, at: BusInstant) {
         if question.answered.is_empty()
             && at.saturating_since(question.ended) > P2
-            && !question.request.wants_no_answer()
+            && !question.request.is_quiet()
         {
             self.breach(question.last_frame, at, question.role, Breach::Unanswered);
             let Question {
@@ -331,7 +335,12 @@ impl Dialogue {
                 .unwrap_or_default()
                 .wrapping_sub(0x40),
         };
-        self.learn(ecu, &response, breaches);
+        match response {
+            Ok(Response::Other(service, _)) if uds::is_service(service) => {
+                self.learn_on_uds(ecu, &whole.bytes, breaches);
+            }
+            _ => self.learn(ecu, &response, breaches),
+        }
         let asked = |question: &&mut Question| question.service == service && question.role.reaches(ecu);
         let Some(question) = self.questions.iter_mut().rev().find(asked) else {
             breaches.push(Breach::Unasked);
@@ -388,13 +397,13 @@ impl Dialogue {
     ) {
         let known = self.known.entry(ecu);
         let mut number = |service: Service, number: u8| {
-            if known.leaves_out(service, number) {
-                let service = service.to_byte();
+            if known.leaves_out(Numbers::Of(service), number) {
+                let (service, number) = (service.to_byte(), number.into());
                 breaches.push(Breach::NotSupported { service, number });
             }
         };
         match response {
-            Ok(Response::Codes(..) | Response::Other(Service::ReadCodes, _)) => self.codes_read = true,
+            Ok(Response::Codes(..)) => self.codes_read = true,
             Ok(Response::CurrentData(records) | Response::FreezeFrame(records)) => {
                 let service = match response {
                     Ok(Response::FreezeFrame(_)) => {
@@ -415,13 +424,13 @@ impl Dialogue {
                 let masks = masks.then_some(*records).into_iter().flatten().flatten();
                 for record in masks.filter(|record| record.pid.is_mask()) {
                     if let Ok(mask) = record.data.try_into() {
-                        known.add(service, record.pid.number(), mask);
+                        known.add(Numbers::Of(service), record.pid.number(), mask);
                     }
                 }
             }
             Ok(Response::Masks(service, masks)) => {
                 for &[base, ref mask @ ..] in *masks {
-                    known.add(*service, base, *mask);
+                    known.add(Numbers::Of(*service), base, *mask);
                 }
             }
             Ok(Response::TestResults(results)) => {

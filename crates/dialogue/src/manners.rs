@@ -40,11 +40,14 @@ impl Short {
         Self(short)
     }
 
-    /// Whether any ECU that is awake answers it: who is there (services $01 and $22), and codes (SAE J1979).
+    /// Whether any ECU that is awake answers it: who is there (services $01 and $22), and codes (SAE J1979, J1979-2).
     const fn is_for_all(self) -> bool {
         matches!(
             self.0,
-            [2, 0x01, 0x00, ..] | [1, 0x03 | 0x07, ..] | [3, 0x22, 0xF8, 0x10, ..]
+            [2, 0x01, 0x00, ..]
+                | [1, 0x03 | 0x07, ..]
+                | [3, 0x22, 0xF8, 0x10, ..]
+                | [5, 0x19, 0x42, 0x33, ..]
         )
     }
 
@@ -56,6 +59,12 @@ impl Short {
     /// Whether it only says that a tester is there and wants no answer (ISO 14229-1, service $3E).
     pub(crate) const fn wants_no_answer(self) -> bool {
         matches!(self.0, [2, 0x3E, 0x80, ..])
+    }
+
+    /// Whether no positive answer is wanted: bit 7 of a sub-function (ISO 14229-1, services $10, $19, $31, $3E).
+    pub(crate) const fn is_quiet(self) -> bool {
+        let [length, service, sub, ..] = self.0;
+        length > 1 && sub & 0x80 != 0 && matches!(service, 0x10 | 0x19 | 0x31 | 0x3E)
     }
 
     /// Whether it only says that a tester is there.

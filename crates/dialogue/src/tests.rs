@@ -256,7 +256,7 @@ fn good_conduct_is_left_in_peace() {
         // Read, then clear; a refusal to one that was asked alone.
         "0 7DF 01 03 \n 9 7E8 02 43 00 \n 70 7DF 01 04 \n 79 7E8 01 44 \n 140 7E0 01 05 \n 144 7E8 03 7F 05 11",
         // A request of several frames: WAIT, then blocks of one frame, STmin kept. An ECU may; of a tester it is a breach.
-        "0 7E0 10 14 22 F4 0C F4 0D F4 \n 2 7E8 31 00 00 \n 20 7E8 30 01 0A \n 21 7E0 21 05 F4 04 F4 0F F4 11 \n 22 7E8 30 01 0A \n 33 7E0 22 F4 0B F4 1F F4 21 F4",
+        "0 7E0 10 13 22 F1 87 F1 8C F1 \n 2 7E8 31 00 00 \n 20 7E8 30 01 0A \n 21 7E0 21 90 F1 95 F1 97 F1 99 \n 22 7E8 30 01 0A \n 33 7E0 22 F1 9E F1 9F F1 A0",
         // A recording that ends before it is anybody's turn.
         "0 7DF 02 09 0A \n 1 7E8 10 0A 49 0A 01 41 42 43",
         "0 7DF 01 03",

@@ -5,7 +5,7 @@ mod words;
 use core::time::Duration;
 
 use twotrip_isotp::{FlowStatus, ParseError, StMin};
-use twotrip_obd::{RequestError, ResponseCode, ResponseError};
+use twotrip_obd::{RequestError, ResponseCode, ResponseError, uds};
 
 use crate::Ecu;
 
@@ -119,12 +119,12 @@ pub enum Breach {
     AnsweredTwice,
     /// A refusal that has to be silence where all were asked.
     RefusedToAll(ResponseCode),
-    /// A parameter, monitor or InfoType that the ECU's own mask leaves out.
+    /// A parameter, monitor, InfoType or data identifier that the ECU's own mask leaves out.
     NotSupported {
         /// The service.
         service: u8,
-        /// Its number.
-        number: u8,
+        /// Its number: two bytes of a data identifier.
+        number: u16,
     },
     /// The next request before every ECU had its time to answer.
     Impatient {
@@ -149,12 +149,17 @@ pub enum Breach {
         /// The time since the request before.
         after: Duration,
     },
-    /// A parameter, monitor or InfoType that the masks of all ECUs leave out.
+    /// A parameter, monitor, InfoType or data identifier that the masks of all ECUs leave out.
     AskedUnsupported {
         /// The service.
         service: u8,
-        /// Its number.
-        number: u8,
+        /// Its number: two bytes of a data identifier.
+        number: u16,
+    },
+    /// More data identifiers of SAE J1979-2 in one request than fit one frame.
+    TooManyIdentifiers {
+        /// How many.
+        found: usize,
     },
     /// A busy ECU (7F xx 21) asked again too soon.
     RetryTooSoon {
@@ -190,4 +195,8 @@ pub enum Breach {
     Request(RequestError),
     /// An answer that cannot be read.
     Answer(ResponseError),
+    /// A request of SAE J1979-2 that has not the length of its kind.
+    RequestOnUds(uds::RequestError),
+    /// An answer of SAE J1979-2 that cannot be read.
+    AnswerOnUds(uds::ResponseError),
 }

@@ -44,8 +44,14 @@ impl Breach {
             Self::Interrupts(_) => "ISO 15765-4: the next request when the answers are whole (from memory)",
             Self::Unasked | Self::AnsweredTwice => "SAE J1979: an answer belongs to a request",
             Self::RefusedToAll(_) => "ISO 15031-5: silence where all were asked (from memory)",
+            Self::NotSupported { number: 0x100.., .. } | Self::AskedUnsupported { number: 0x100.., .. } => {
+                "SAE J1979-2, masks of what is supported (from memory)"
+            }
             Self::NotSupported { .. } | Self::AskedUnsupported { .. } => {
                 "SAE J1979, masks of what is supported"
+            }
+            Self::TooManyIdentifiers { .. } => {
+                "SAE J1979-2: a request to all is one frame; no source has more identifiers for one ECU"
             }
             Self::Unanswered => "SAE J1979: an ECU that supports a request answers it",
             Self::ClearedUnread => "common practice, no source: read before you clear",
@@ -60,6 +66,7 @@ impl Breach {
                 "ISO 15765-4: the address of external test equipment is F1 (from memory)"
             }
             Self::Request(_) | Self::Answer(_) => "SAE J1979, message layouts",
+            Self::RequestOnUds(_) | Self::AnswerOnUds(_) => "ISO 14229-1, message layouts",
         }
     }
 }
@@ -200,6 +207,14 @@ impl fmt::Display for Breach {
             Self::ClearedUnread => f.write_str("cleared before any code was read: the evidence is gone"),
             Self::Request(error) => error.fmt(f),
             Self::Answer(error) => error.fmt(f),
+            Self::RequestOnUds(error) => error.fmt(f),
+            Self::AnswerOnUds(error) => error.fmt(f),
+            Self::TooManyIdentifiers { found } => {
+                write!(
+                    f,
+                    "{found} data identifiers in one request, at most 3 fit a frame to all"
+                )
+            }
         }
     }
 }

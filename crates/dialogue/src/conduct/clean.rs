@@ -6,6 +6,8 @@
 
 extern crate std;
 
+mod on_uds;
+
 use alloc::{format, vec, vec::Vec};
 
 use rand_chacha::{
@@ -41,6 +43,9 @@ const PIDS: [(u8, usize); 14] = [
     (0x46, 1),
 ];
 
+/// A long request, of a maker's own identifiers (ISO 14229-1, annex C.1).
+const MAKERS: [u8; 11] = [0x22, 0xF1, 0x87, 0xF1, 0x8C, 0xF1, 0x90, 0xF1, 0x95, 0xF1, 0x97];
+
 struct Ecu {
     address: EcuAddress,
     pids: Vec<(u8, usize)>,
@@ -62,6 +67,8 @@ struct Session {
     frames: Vec<(Micros, Frame)>,
     /// Whether somebody has read codes: before that nobody clears.
     read: bool,
+    /// Whether these ECUs speak SAE J1979-2.
+    on_uds: bool,
 }
 
 /// The masks of these numbers from one base on: four bytes, D0 set where a later range has any.
@@ -86,7 +93,9 @@ impl Session {
             now: 0,
             frames: Vec::new(),
             read: false,
+            on_uds: false,
         };
+        session.on_uds = session.chance(40);
         session.pad = [0x00, 0x55, 0xAA, 0xCC, 0xFF][session.below(5)];
         let extended = session.chance(40);
         for number in 0..=session.below(4) {
@@ -285,6 +294,9 @@ impl Session {
                 Answer::Says(bytes)
             }
         };
+        if self.on_uds {
+            return self.answer_on_uds(ecu, is_alone, request);
+        }
         match *request {
             [0x01, ref pids @ ..] => {
                 let known = self.ecus[ecu].pids.clone();
@@ -344,6 +356,16 @@ impl Session {
 
     fn live(mut self) -> Vec<(Micros, Frame)> {
         self.ask(None, &[0x01, 0x00]);
+        if self.on_uds {
+            self.live_on_uds();
+        } else {
+            self.live_classic();
+        }
+        self.frames.sort_by_key(|(at, _)| *at);
+        self.frames
+    }
+
+    fn live_classic(&mut self) {
         for _ in 0..4 + self.below(12) {
             let count = u64::try_from(self.ecus.len()).unwrap();
             let target = self.chance(40).then(|| self.below(count));
@@ -380,15 +402,10 @@ impl Session {
                     let list = [0x07, 0x0A][self.below(2)];
                     self.ask(target, &[list]);
                 }
-                13 if target.is_some() => self.ask(
-                    target,
-                    &[0x22, 0xF4, 0x0C, 0xF4, 0x0D, 0xF4, 0x05, 0xF4, 0x04, 0xF4, 0x0F],
-                ),
+                13 if target.is_some() => self.ask(target, &MAKERS),
                 _ => self.ask(target, &[0x09, 0x00]),
             }
         }
-        self.frames.sort_by_key(|(at, _)| *at);
-        self.frames
     }
 }
 

@@ -8,13 +8,16 @@ mod rule;
 
 use alloc::{collections::BTreeSet, vec::Vec};
 
-use twotrip_obd::{Dtc, Response, Service};
+use twotrip_obd::{
+    Dtc, Response, Service,
+    uds::{self, Status},
+};
 
 pub use self::{
     log::{EXAMPLES, Example, Tally, TesterId, TesterLog},
     rule::{Rule, Severity},
 };
-use crate::{Breach, Ecu, Event, Message, Role};
+use crate::{Breach, Ecu, Event, Message, Role, conversation::QUESTIONS};
 
 /// Testers told apart. More than two are a mistake already.
 const TESTERS: usize = 8;
@@ -44,6 +47,8 @@ pub struct Conduct {
     codes: BTreeSet<(Ecu, Service, Dtc)>,
     /// Answers of codes, by service $03, $07, $0A.
     lists: [u64; 3],
+    /// Which codes the last questions of SAE J1979-2 were for, by the number of their messages: no answer repeats it.
+    wanted: [Option<(u64, Status)>; QUESTIONS],
 }
 
 impl Conduct {
@@ -79,7 +84,7 @@ impl Conduct {
         self.answers
     }
 
-    /// How often codes of this service ($03, $07 or $0A) were read.
+    /// How often codes of this service ($03, $07 or $0A) were read, or the same ones in SAE J1979-2.
     #[must_use]
     pub fn times_read(&self, service: Service) -> u64 {
         place(service).map_or(0, |place| self.lists[place])
@@ -103,12 +108,17 @@ impl Conduct {
     fn on_message(&mut self, message: &Message) {
         let Some(id) = TesterId::of(message.role) else {
             self.answers += 1;
-            if let Some(0x43 | 0x47 | 0x4A) = message.bytes.first() {
-                self.on_codes(message.role, &message.bytes);
+            match message.bytes.first() {
+                Some(0x43 | 0x47 | 0x4A) => self.on_codes(message.role, &message.bytes),
+                Some(0x59) => self.on_codes_on_uds(message),
+                _ => {}
             }
             return;
         };
         let service = message.bytes.first().copied().unwrap_or_default();
+        if service == 0x19 {
+            self.on_question_of_codes(message);
+        }
         if let Some(tester) = self.tester(id) {
             tester.on_request(message.role, service, message.began);
         }
@@ -119,14 +129,58 @@ impl Conduct {
         let (Role::Answer(ecu), Ok(Response::Codes(service, codes))) = (role, Response::parse(bytes)) else {
             return;
         };
+        self.on_list(ecu, service, codes.iter());
+    }
+
+    /// Codes of an ECU, as this service would have listed them.
+    fn on_list(&mut self, ecu: Ecu, service: Service, codes: impl Iterator<Item = Dtc>) {
         if let Some(place) = place(service) {
             self.lists[place] = self.lists[place].saturating_add(1);
         }
-        for code in codes.iter() {
+        for code in codes {
             if self.codes.len() == CODES {
                 return;
             }
             self.codes.insert((ecu, service, code));
+        }
+    }
+
+    #[cold]
+    fn on_question_of_codes(&mut self, message: &Message) {
+        if let Ok(uds::Request::CodesByMask { status, .. }) = uds::Request::parse(&message.bytes) {
+            self.wanted.rotate_right(1);
+            self.wanted[0] = Some((message.number, status));
+        }
+    }
+
+    #[cold]
+    fn on_codes_on_uds(&mut self, message: &Message) {
+        let Role::Answer(ecu) = message.role else { return };
+        match uds::Response::parse(&message.bytes) {
+            Ok(uds::Response::CodesByMask { codes, .. }) => {
+                let asked = message.answers.map(|(number, _)| number);
+                let mut wanted = self.wanted.iter().flatten();
+                let Some(&(_, status)) = wanted.find(|(number, _)| Some(*number) == asked) else {
+                    return;
+                };
+                for (kind, service) in [
+                    (Status::CONFIRMED, Service::ConfirmedCodes),
+                    (Status::PENDING, Service::PendingCodes),
+                ] {
+                    if status.has(kind) {
+                        let of_kind = codes.iter().filter(|(_, _, status)| status.has(kind));
+                        self.on_list(ecu, service, of_kind.map(|(_, code, _)| code.code));
+                    }
+                }
+            }
+            Ok(uds::Response::PermanentCodes { codes, .. }) => {
+                self.on_list(
+                    ecu,
+                    Service::PermanentCodes,
+                    codes.iter().map(|(code, _)| code.code),
+                );
+            }
+            _ => {}
         }
     }
 

@@ -90,6 +90,7 @@ rules! {
     Pause, "flow-control-st-min", Violation, "flow control has STmin 0";
     NotTaken, "flow-control-refuses", Violation, "answers are taken, however long";
     Length, "request-length", Violation, "a request has as many parameters as its service takes: six PIDs at the most";
+    TooManyIdentifiers, "request-identifiers", Unwise, "a request holds three data identifiers at the most";
     Mixed, "request-mixed", Violation, "a request holds masks or data, not both";
     Layout, "request-layout", Violation, "requests have the layout of their service";
     Unsupported, "request-unsupported", Unwise, "what all masks leave out is not asked";
@@ -153,6 +154,8 @@ impl Rule {
             Breach::Pause(_) => Self::Pause,
             Breach::NotTaken(_) => Self::NotTaken,
             Breach::Request(error) => Self::of_request(*error),
+            Breach::RequestOnUds(_) => Self::Layout,
+            Breach::TooManyIdentifiers { .. } => Self::TooManyIdentifiers,
             Breach::AskedUnsupported { .. } => Self::Unsupported,
             Breach::Impatient { .. } => Self::Patience,
             Breach::GaveUp { .. } => Self::Pending,
@@ -172,7 +175,8 @@ impl Rule {
             | Breach::AnsweredTwice
             | Breach::RefusedToAll(_)
             | Breach::NotSupported { .. }
-            | Breach::Answer(_) => return None,
+            | Breach::Answer(_)
+            | Breach::AnswerOnUds(_) => return None,
         })
     }
 }

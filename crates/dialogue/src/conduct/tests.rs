@@ -3,6 +3,8 @@
 
 extern crate std;
 
+mod on_uds;
+
 use alloc::{format, string::String, vec::Vec};
 use core::time::Duration;
 
@@ -78,32 +80,32 @@ fn each_breach_is_found_and_no_other() {
         ("0 7E0 21 00 00", Rule::Sequence),
         // A request of several frames: out of turn, without the rest, broken off by another.
         (
-            "0 7E0 10 09 22 F4 0C F4 0D F4 \n 1 7E8 30 00 00 \n 2 7E0 23 05 F4 04",
+            "0 7E0 10 09 22 F1 87 F1 8C F1 \n 1 7E8 30 00 00 \n 2 7E0 23 90 F1 95",
             Rule::Sequence,
         ),
         (
-            "0 7E0 10 09 22 F4 0C F4 0D F4 \n 1 7E8 30 00 00 \n 300 100 00",
+            "0 7E0 10 09 22 F1 87 F1 8C F1 \n 1 7E8 30 00 00 \n 300 100 00",
             Rule::Sequence,
         ),
         (
-            "0 7E0 10 09 22 F4 0C F4 0D F4 \n 1 7E8 30 00 00 \n 60 7E0 01 03 \n 65 7E8 02 43 00",
+            "0 7E0 10 09 22 F1 87 F1 8C F1 \n 1 7E8 30 00 00 \n 60 7E0 01 03 \n 65 7E8 02 43 00",
             Rule::Sequence,
         ),
         (
-            "0 7E0 10 09 22 F4 0C F4 0D F4 \n 1 7E8 30 00 00 \n 170 7E0 21 05 F4 04",
+            "0 7E0 10 09 22 F1 87 F1 8C F1 \n 1 7E8 30 00 00 \n 170 7E0 21 90 F1 95",
             Rule::Sequence,
         ),
         // Without waiting for the ECU's flow control; closer than its STmin; beyond its block.
         (
-            "0 7E0 10 09 22 F4 0C F4 0D F4 \n 1 7E0 21 05 F4 04 \n 60 100 00",
+            "0 7E0 10 09 22 F1 87 F1 8C F1 \n 1 7E0 21 90 F1 95 \n 60 100 00",
             Rule::Release,
         ),
         (
-            "0 7E0 10 10 22 F4 0C F4 0D F4 \n 1 7E8 30 00 0A \n 2 7E0 21 05 F4 04 F4 06 F4 07 \n 4 7E0 22 F4 08 F4",
+            "0 7E0 10 11 22 F1 87 F1 8C F1 \n 1 7E8 30 00 0A \n 2 7E0 21 90 F1 95 F1 97 F1 99 \n 4 7E0 22 F1 9E F1 9F",
             Rule::Release,
         ),
         (
-            "0 7E0 10 10 22 F4 0C F4 0D F4 \n 1 7E8 30 01 00 \n 2 7E0 21 05 F4 04 F4 06 F4 07 \n 4 7E0 22 F4 08 F4",
+            "0 7E0 10 11 22 F1 87 F1 8C F1 \n 1 7E8 30 01 00 \n 2 7E0 21 90 F1 95 F1 97 F1 99 \n 4 7E0 22 F1 9E F1 9F",
             Rule::Release,
         ),
         ("0 7DF 10 0A 01 0C 0D 05 04 0B", Rule::LongRequestToAll),

@@ -7,7 +7,12 @@ use twotrip_obd::{Control, Request};
 use twotrip_units::BusInstant;
 
 use super::{Dialogue, P2, P2_STAR, steering::owed_by};
-use crate::{Breach, Role, assembly::CLOCK_TOLERANCE, manners::Short};
+use crate::{
+    Breach, Role,
+    assembly::CLOCK_TOLERANCE,
+    known::{Known, Numbers},
+    manners::Short,
+};
 
 impl Dialogue {
     /// Whether the tester of a request has waited for what was asked before; says whether it asks a busy ECU again.
@@ -103,10 +108,8 @@ impl Dialogue {
     pub(super) fn unsupported(&self, role: Role, request: &Request<'_>) -> Option<Breach> {
         let service = request.service();
         let rules_out = |number: &u8| {
-            let mut asked = self.known.iter().filter(|(ecu, _)| role.reaches(*ecu)).peekable();
             !number.is_multiple_of(0x20)
-                && asked.peek().is_some()
-                && asked.all(|(_, known)| known.rules_out(service, *number))
+                && self.all_known_say(role, |known| known.rules_out(Numbers::Of(service), *number))
         };
         let number = match *request {
             Request::CurrentData(asked)
@@ -121,7 +124,13 @@ impl Dialogue {
         }?;
         Some(Breach::AskedUnsupported {
             service: service.to_byte(),
-            number,
+            number: number.into(),
         })
+    }
+
+    /// Whether anybody is known of those whom a request reaches, and this holds of each.
+    pub(super) fn all_known_say(&self, role: Role, holds: impl Fn(&Known) -> bool) -> bool {
+        let mut asked = self.known.iter().filter(|(ecu, _)| role.reaches(*ecu)).peekable();
+        asked.peek().is_some() && asked.all(|(_, known)| holds(known))
     }
 }

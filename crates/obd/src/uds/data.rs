@@ -124,6 +124,29 @@ fn information(info_type: InfoType, bytes: &[u8]) -> Option<(Information<'_>, &[
 }
 
 impl<'a> Datum<'a> {
+    /// Its identifier.
+    #[must_use]
+    pub const fn did(self) -> Did {
+        match self {
+            Self::Parameter(record) => Did::parameter(record.pid.number()),
+            Self::Mask(did, _) | Self::Other(did, _) => did,
+            Self::Tests(mid, _) => Did::from_bytes([Did::MONITORS, mid.number()]),
+            Self::Information(information) => {
+                Did::from_bytes([Did::INFORMATION, information.info_type().number()])
+            }
+        }
+    }
+
+    /// Its four bytes, where it is a mask of any range.
+    #[must_use]
+    pub fn mask(self) -> Option<[u8; 4]> {
+        match self {
+            Self::Mask(_, mask) => Some(mask),
+            Self::Parameter(record) if record.pid.is_mask() => record.data.try_into().ok(),
+            _ => None,
+        }
+    }
+
     /// Results of a monitor's tests, with the monitor in each; none of other data.
     pub fn results(self) -> impl Iterator<Item = TestResult> + 'a {
         let (mid, tests) = match self {

@@ -179,13 +179,8 @@ pub(super) fn mask_in(answer: &[u8], wanted: Did) -> Option<[u8; 4]> {
     let Ok(Response::Data(data)) = Response::parse(answer) else {
         return None;
     };
-    data.filter_map(Result::ok).find_map(|datum| match datum {
-        Datum::Mask(did, mask) if did == wanted => Some(mask),
-        Datum::Parameter(record) if Did::parameter(record.pid.number()) == wanted => {
-            record.data.try_into().ok()
-        }
-        _ => None,
-    })
+    let mut data = data.filter_map(Result::ok);
+    data.find(|datum| datum.did() == wanted).and_then(Datum::mask)
 }
 
 /// Whether an answer says that its ECU speaks this dialect.

@@ -11,19 +11,15 @@ use crate::{command::words, exit::Failure};
 /// What any ECU of legislated diagnostics answers: the parameters that it supports, of SAE J1979 and of SAE J1979-2.
 const PROBES: [&[u8]; 2] = [&[0x01, 0x00], &[0x22, 0xF8, 0x10]];
 
-/// Asks on 29 bits; whether somebody answers. The session then knows who, up to eight of them; else it is as it was.
+/// Asks on 29 bits; whether somebody answers. The session then knows who, up to eight of them; else it is as it was. Who answers
+/// neither the probe nor its repetition is not heard any more, so that one lost or late answer hides nobody.
 pub(super) async fn find_on_29_bits(session: &mut Session, tester: TesterConfig) -> Result<bool, Failure> {
     session.change(tester.extended(&[])).map_err(words::system)?;
     let mut addresses = BTreeSet::new();
     for probe in PROBES {
-        let exchange = session.exchange(Target::Functional, probe).await;
-        let exchange = exchange.map_err(words::system)?;
-        let known = exchange.answers.iter();
-        let known = known.map(|told| session.config().address(told.ecu).response);
-        let mut responses: Vec<_> = known.collect();
-        responses.extend(session.take_strays().iter().map(|frame| frame.id()));
-        addresses.extend(responses.iter().map(|id| id.raw().to_le_bytes()[0]));
+        addresses.extend(who_answers(session, probe).await?);
         if !addresses.is_empty() {
+            addresses.extend(who_answers(session, probe).await?);
             break;
         }
     }
@@ -36,4 +32,15 @@ pub(super) async fn find_on_29_bits(session: &mut Session, tester: TesterConfig)
     };
     session.change(config).map_err(words::system)?;
     Ok(found)
+}
+
+/// The addresses of those who answer a probe.
+async fn who_answers(session: &mut Session, probe: &[u8]) -> Result<Vec<u8>, Failure> {
+    let exchange = session.exchange(Target::Functional, probe).await;
+    let exchange = exchange.map_err(words::system)?;
+    let known = exchange.answers.iter();
+    let known = known.map(|told| session.config().address(told.ecu).response);
+    let mut responses: Vec<_> = known.collect();
+    responses.extend(session.take_strays().iter().map(|frame| frame.id()));
+    Ok(responses.iter().map(|id| id.raw().to_le_bytes()[0]).collect())
 }
