@@ -1,4 +1,4 @@
-//! Messages compared by what they say (SAE J1979 layouts as `twotrip-obd` reads them).
+//! Messages compared by what they say (SAE J1979 layouts as `twotrip-obd` reads them); [`on_uds`] those of SAE J1979-2.
 //!
 //! What lives, and so may differ between two moments of the same healthy car: numbers of services $01 and $02 but for PID $01 and plain
 //! codes, their states (fuel system, power take-off, monitors complete in this driving cycle), values of service $06, counters of service $09. Everything else lasts.
@@ -10,13 +10,12 @@ use alloc::{
 };
 
 use twotrip_obd::{
-    Codes, InfoType, Information, Pid, Readiness, Records, Response, Service, TestResult, TestResults,
-    describe_response,
+    Codes, InfoType, Information, Pid, Readiness, Records, Response, Service, TestResult, describe_response,
     pid::{Definition, Field, Kind, Unit, Value},
     write_data,
 };
 
-use super::{Change, Comparison, Differences, pairs::in_pairs};
+use super::{Change, Comparison, Differences, on_uds, pairs::in_pairs};
 
 /// Two different messages.
 pub(super) fn compare(recorded: &[u8], found: &[u8], comparison: Comparison, out: &mut Differences) {
@@ -36,12 +35,16 @@ pub(super) fn compare(recorded: &[u8], found: &[u8], comparison: Comparison, out
             };
             in_pairs(masks(a), masks(b), |base, a, b| mask(service, base, a, b, out));
         }
-        (Ok(Response::TestResults(a)), Ok(Response::TestResults(b))) => tests(a, b, comparison, out),
+        (Ok(Response::TestResults(a)), Ok(Response::TestResults(b))) => {
+            tests(a.iter(), b.iter(), comparison, out);
+        }
         (Ok(Response::Information(a)), Ok(Response::Information(b))) if a.info_type() == b.info_type() => {
             information(recorded, found, (a, b), comparison, out);
         }
         (Ok(Response::Other(service, a)), Ok(Response::Other(other, b))) if service == other => {
-            unread("data", a, b, comparison, out);
+            if !on_uds::compare(recorded, found, comparison, out) {
+                unread("data", a, b, comparison, out);
+            }
         }
         _ => whole(recorded, found, out),
     }
@@ -53,7 +56,7 @@ pub(super) fn compare(recorded: &[u8], found: &[u8], comparison: Comparison, out
 }
 
 /// Answers of different kinds: as a whole.
-fn whole(recorded: &[u8], found: &[u8], out: &mut Differences) {
+pub(super) fn whole(recorded: &[u8], found: &[u8], out: &mut Differences) {
     let (mut a, mut b) = (describe_response(recorded), describe_response(found));
     if a == b {
         (a, b) = (hex(recorded), hex(found));
@@ -73,7 +76,13 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 /// Bytes that are not taken apart: they may live.
-fn unread(subject: &str, recorded: &[u8], found: &[u8], comparison: Comparison, out: &mut Differences) {
+pub(super) fn unread(
+    subject: &str,
+    recorded: &[u8],
+    found: &[u8],
+    comparison: Comparison,
+    out: &mut Differences,
+) {
     if recorded.len() != found.len() {
         let length = |bytes: &[u8]| format!("{} bytes", bytes.len());
         out.add_value(
@@ -109,30 +118,43 @@ fn records(
 ) {
     let ((a, rest_of_a), (b, rest_of_b)) = (split(recorded, a), split(found, b));
     in_pairs(a, b, |(pid, frame), a, b| {
-        let Some(definition) = pid.definition() else {
-            return;
+        let of = || match frame {
+            None | Some(0) => String::new(),
+            Some(frame) => format!(" (frame {frame})"),
         };
-        let name = || {
-            let name = match pid.is_mask() {
-                true => format!("mask of PIDs from ${:02X}", pid.number().saturating_add(1)),
-                false => definition.name.into(),
-            };
-            match frame {
-                None | Some(0) => name,
-                Some(frame) => format!("{name} (frame {frame})"),
-            }
-        };
-        match (a, b) {
-            (Some(a), Some(b)) => {
-                for field in definition.fields {
-                    compare_field(definition, field, (a, b), name, comparison, out);
-                }
-            }
-            (Some(_), None) => out.add(false, name, Change::Gone),
-            (None, _) => out.add(false, name, Change::Appeared),
-        }
+        parameter(pid, of, (a, b), comparison, out);
     });
     unread("unread data", rest_of_a, rest_of_b, comparison, out);
+}
+
+/// Data of a parameter; `of` stands behind its name.
+pub(super) fn parameter(
+    pid: Pid,
+    of: impl Fn() -> String,
+    (a, b): (Option<&[u8]>, Option<&[u8]>),
+    comparison: Comparison,
+    out: &mut Differences,
+) {
+    let Some(definition) = pid.definition() else {
+        return;
+    };
+    let name = || match pid.is_mask() {
+        true => format!(
+            "mask of PIDs from ${:02X}{}",
+            pid.number().saturating_add(1),
+            of()
+        ),
+        false => format!("{}{}", definition.name, of()),
+    };
+    match (a, b) {
+        (Some(a), Some(b)) => {
+            for field in definition.fields {
+                compare_field(definition, field, (a, b), name, comparison, out);
+            }
+        }
+        (Some(_), None) => out.add(false, name, Change::Gone),
+        (None, _) => out.add(false, name, Change::Appeared),
+    }
 }
 
 fn compare_field(
@@ -214,7 +236,13 @@ fn readiness(pid: Pid, a: Readiness, b: Readiness, comparison: Comparison, out: 
 }
 
 /// A mask of 32 numbers from `base + 1` on.
-fn mask(service: Service, base: u8, recorded: Option<u32>, found: Option<u32>, out: &mut Differences) {
+pub(super) fn mask(
+    service: Service,
+    base: u8,
+    recorded: Option<u32>,
+    found: Option<u32>,
+    out: &mut Differences,
+) {
     let what = service.parameter();
     let (Some(recorded), Some(found)) = (recorded, found) else {
         let change = if found.is_none() {
@@ -258,14 +286,14 @@ fn codes(service: Service, a: Codes<'_>, b: Codes<'_>, out: &mut Differences) {
     });
 }
 
-fn tests(a: TestResults<'_>, b: TestResults<'_>, comparison: Comparison, out: &mut Differences) {
-    let keyed = |results: TestResults<'_>| -> Vec<_> {
-        results
-            .iter()
-            .map(|result| ((result.mid, result.tid), result))
-            .collect()
-    };
-    in_pairs(keyed(a), keyed(b), |(mid, tid), a, b| {
+pub(super) fn tests(
+    a: impl Iterator<Item = TestResult>,
+    b: impl Iterator<Item = TestResult>,
+    comparison: Comparison,
+    out: &mut Differences,
+) {
+    let key = |result: TestResult| ((result.mid, result.tid), result);
+    in_pairs(a.map(key).collect(), b.map(key).collect(), |(mid, tid), a, b| {
         let name = || match tid.test_name() {
             Some(test) => format!("{}, {test}", mid.name()),
             None => format!("{}, test {tid}", mid.name()),
@@ -332,7 +360,7 @@ fn test(
     }
 }
 
-fn information(
+pub(super) fn information(
     recorded: &[u8],
     found: &[u8],
     (a, b): (Information<'_>, Information<'_>),

@@ -14,6 +14,7 @@
 mod content;
 mod difference;
 mod mode;
+mod on_uds;
 mod pairs;
 #[cfg(test)]
 mod tests;

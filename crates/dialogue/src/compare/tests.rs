@@ -3,6 +3,8 @@
 
 extern crate std;
 
+mod on_uds;
+
 use alloc::{
     format,
     string::{String, ToString},
@@ -212,8 +214,8 @@ fn each_kind_of_answer_is_compared_by_what_it_says() {
         ),
         // What is not taken apart: its length is its shape.
         (
-            "62 F4 0C 0C B0",
-            "62 F4 0C 20 F8",
+            "63 F4 0C 0C B0",
+            "63 F4 0C 20 F8",
             "=!",
             "data F4 0C 0C B0 -> F4 0C 20 F8",
         ),
@@ -368,7 +370,7 @@ proptest! {
     /// Whatever two ECUs say: no panic; the same is the same; what differs is told; what exact lets pass, all do.
     #[test]
     fn any_two_messages_are_survived(
-        service in prop::sample::select(&[0x41_u8, 0x42, 0x43, 0x46, 0x48, 0x49, 0x62, 0x7F][..]),
+        service in prop::sample::select(&[0x41_u8, 0x42, 0x43, 0x46, 0x48, 0x49, 0x59, 0x62, 0x71, 0x7F][..]),
         a in prop::collection::vec(any::<u8>(), 0..60),
         b in prop::collection::vec(any::<u8>(), 0..60),
         replaced in prop::option::of((any::<prop::sample::Index>(), any::<u8>())),

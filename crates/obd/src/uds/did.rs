@@ -1,6 +1,7 @@
 //! Data identifiers: the PIDs, monitors and InfoTypes of SAE J1979 under numbers of two bytes (SAE J1979-2; ranges by a public help
 //! page and `udsoncan`).
 
+use alloc::string::String;
 use core::fmt::{self, Write};
 
 use crate::{InfoType, Mid, Pid, mask::is_mask};
@@ -83,6 +84,15 @@ impl Did {
             Subject::Information(_) => "InfoType",
             Subject::Other => "data identifier",
         }
+    }
+
+    /// What it stands for: `engine speed`.
+    #[must_use]
+    pub fn name(self) -> String {
+        let mut name = String::new();
+        // A string takes everything.
+        let _ = self.write_name(&mut name);
+        name
     }
 
     /// What it stands for, in words: `engine speed`.
