@@ -78,6 +78,36 @@ fn a_socketcan_tool_reads_the_car_and_its_status_is_ours() {
     );
 }
 
+/// A checkout with `my-tool` in it, an unmodified SocketCAN program, and a command that runs in it with the program on its path.
+fn checkout(cache: &Path, program: &str, arguments: &[&str]) -> (PathBuf, Command) {
+    let folder = runtime_dir().join("checkout");
+    fs::create_dir(&folder).expect("made");
+    let tool = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/tools/socketcan.py");
+    let text = format!("#!/bin/sh\nexec python3 '{}' \"$@\"\n", tool.display());
+    fs::write(folder.join("my-tool"), text).expect("written");
+    fs::set_permissions(folder.join("my-tool"), fs::Permissions::from_mode(0o755)).expect("made one to run");
+    let ours = Path::new(env!("CARGO_BIN_EXE_twotrip"))
+        .parent()
+        .expect("a folder");
+    let path = std::env::var("PATH").expect("there is one");
+    let mut command = Command::new(program);
+    command
+        .args(arguments)
+        .current_dir(&folder)
+        .env("PATH", format!("{}:{path}", ours.display()))
+        .env("XDG_CACHE_HOME", cache)
+        .env("XDG_RUNTIME_DIR", runtime_dir())
+        .env("TMPDIR", runtime_dir());
+    (folder, command)
+}
+
+fn has_passed(report: &Path) {
+    let report = fs::read_to_string(report).expect("written");
+    for part in ["P0455 is read", "failures=\"0\""] {
+        assert!(report.contains(part), "{part}: {report}");
+    }
+}
+
 /// The README's pipeline, to the letter: on vcan where the kernel has it, otherwise in the guest.
 #[test]
 fn the_pipeline_of_the_readme_tries_a_tool() {
@@ -85,29 +115,25 @@ fn the_pipeline_of_the_readme_tries_a_tool() {
     let readme = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/../../README.md"));
     let (_, script) = readme.split_once("```text\nif ip link").expect("it is there");
     let (script, _) = script.split_once("```").expect("it ends");
-    let folder = runtime_dir().join("checkout");
-    fs::create_dir(&folder).expect("made");
+    let (folder, command) = checkout(&cache, "sh", &["-e", "pipeline"]);
     fs::write(folder.join("pipeline"), format!("if ip link{script}")).expect("written");
-    let tool = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/cli/tools/socketcan.py");
-    let text = format!("#!/bin/sh\nexec python3 '{}' \"$@\"\n", tool.display());
-    fs::write(folder.join("my-tool"), text).expect("written");
-    fs::set_permissions(folder.join("my-tool"), fs::Permissions::from_mode(0o755)).expect("made one to run");
-    let program = Path::new(env!("CARGO_BIN_EXE_twotrip"))
-        .parent()
-        .expect("a folder");
-    let path = std::env::var("PATH").expect("there is one");
-    let mut command = Command::new("sh");
-    command
-        .args(["-e", "pipeline"])
-        .current_dir(&folder)
-        .env("PATH", format!("{}:{path}", program.display()))
-        .env("XDG_CACHE_HOME", cache)
-        .env("XDG_RUNTIME_DIR", runtime_dir())
-        .env("TMPDIR", runtime_dir());
     run_command(command).expect(0).says("1 car: 1 passed");
-    let report = fs::read_to_string(folder.join("result.xml")).expect("written");
-    for part in ["P0455 is read", "failures=\"0\""] {
-        assert!(report.contains(part), "{part}: {report}");
+    has_passed(&folder.join("result.xml"));
+}
+
+/// Two jobs at a time, each with a vcan0 in a network namespace of its own.
+#[test]
+fn jobs_in_namespaces_do_not_hear_each_other() {
+    let Some(cache) = cache() else { return };
+    let job = r#"ip link add dev vcan0 type vcan && ip link set vcan0 up &&
+        exec twotrip try loose-fuel-cap --bus vcan0 --report "$0.xml" -- ./my-tool vcan0"#;
+    let jobs = r#"for job in one two; do unshare --net sh -c "$0" $job & done; wait"#;
+    let arguments = ["guest", "--writable", ".", "--", "sh", "-c", jobs, job];
+    let (folder, command) = checkout(&cache, "twotrip", &arguments);
+    let ran = run_command(command).expect(0);
+    assert_eq!(ran.stdout.matches("1 car: 1 passed").count(), 2, "{}", ran.tale());
+    for name in ["one.xml", "two.xml"] {
+        has_passed(&folder.join(name));
     }
 }
 

@@ -4,6 +4,7 @@ use std::{
     ffi::OsString,
     fs, io,
     path::{Path, PathBuf},
+    process,
     sync::atomic::{AtomicBool, Ordering},
     time::{Duration, Instant},
 };
@@ -125,7 +126,9 @@ async fn beside(
     let hears = settings.hears().into_iter().map(Filter::exact);
     let hears: Vec<Filter> = hears.chain(judge::IDENTIFIERS).collect();
     bus.set_filters(&hears).map_err(words::system)?;
-    let control_path = default_path(name, &RuntimeDir::of_user().map_err(words::system)?);
+    // Jobs in network namespaces of their own share a folder, and each has an interface of this name.
+    let control_name = Name::Local(format!("try-{}-{}", process::id(), trial.number));
+    let control_path = default_path(&control_name, &RuntimeDir::of_user().map_err(words::system)?);
     let control = ControlServer::bind(&control_path).map_err(words::system)?;
     let mut stored = Stored::of(&simulator);
     simulator.go_live(BusInstant::ZERO, trial.scenario.cues(), expectations(trial));
