@@ -1,9 +1,9 @@
 //! A fleet of healthy cars of every shipped vehicle, each with a life of its own: no monitor accuses one of them, and all of
 //! them run often enough.
 //!
-//! `TWOTRIP_TRIPS` sets how many trips are driven, `TWOTRIP_FROM` the number of the first car. With `TWOTRIP_KEEP` each
-//! slice of the fleet leaves a file in that folder and is not driven again where its file is: the long job (`sh tests/long`)
-//! can be left and taken up again.
+//! `TWOTRIP_TRIPS` sets how many trips are driven, `TWOTRIP_FROM` the number of the first car, `TWOTRIP_VEHICLE` one vehicle
+//! for all of them. With `TWOTRIP_KEEP` each slice of the fleet leaves a file in that folder and is not driven again where
+//! its file is: the long job (`sh tests/long`) can be left and taken up again.
 
 use std::{collections::BTreeMap, fs, path::PathBuf};
 
@@ -77,12 +77,25 @@ impl Came {
 
 /// The vehicles that drive unlike each other; what differs only in its ECUs drives as its like here.
 const VEHICLES: [&str; 3] = ["compact-2.0", "sedan-v6", "hatch-1.8"];
+/// The first of them with a transmission ECU, which is to accuse nobody either, in place of each so many of these.
+const WATCHED: (&str, u64) = ("compact-2.0-transmission", 3);
+
+/// The one vehicle that all cars are of, where that is wanted.
+fn chosen() -> Option<String> {
+    std::env::var("TWOTRIP_VEHICLE").ok()
+}
 
 /// The car of a number: each third one is of another vehicle.
-fn model(number: u64) -> (&'static str, VehicleModel) {
-    let place = usize::try_from(number).expect("small") % VEHICLES.len();
-    let name = VEHICLES[place];
-    (name, vehicle::find(name).expect("it is shipped"))
+fn model(number: u64) -> (String, VehicleModel) {
+    let kinds = u64::try_from(VEHICLES.len()).expect("few");
+    let (turn, place) = (number / kinds, usize::try_from(number % kinds).expect("few"));
+    let of_turn = match place {
+        0 if turn % WATCHED.1 == WATCHED.1 - 1 => WATCHED.0,
+        _ => VEHICLES[place],
+    };
+    let name = chosen().unwrap_or_else(|| of_turn.to_owned());
+    let model = vehicle::find(&name).unwrap_or_else(|| panic!("{name} is not shipped"));
+    (name, model)
 }
 
 /// What was refused of it.
@@ -98,6 +111,7 @@ fn drive(number: u64) -> Came {
     let mut car = Simulator::new(Settings {
         vehicle: VehicleParams::new(model.specification()),
         ecu: model.ecu(model.regulation()).expect("it is shipped"),
+        transmission: model.transmission(model.regulation()),
         ..Settings::compact(number, Timing::FAST)
     });
     let (climate, birth) = life::birth(&mut dice, model.specification(), car.car().vehicle());
@@ -124,11 +138,11 @@ fn drive(number: u64) -> Came {
     }
     tally.close(car.car().ecu());
     Came {
-        tallies: BTreeMap::from([(name.to_owned(), tally)]),
         wrong: wrong
             .into_iter()
             .map(|text| format!("car {number} ({name}): {text}"))
             .collect(),
+        tallies: BTreeMap::from([(name, tally)]),
     }
 }
 
@@ -136,7 +150,8 @@ fn drive(number: u64) -> Came {
 fn slice(cars: std::ops::Range<u64>) -> Came {
     let kept = std::env::var_os("TWOTRIP_KEEP").map(|folder| {
         fs::create_dir_all(&folder).expect("a folder that can be written to");
-        PathBuf::from(folder).join(format!("cars-{}-{}.tsv", cars.start, cars.end - 1))
+        let of = chosen().map_or_else(String::new, |name| format!("{name}-"));
+        PathBuf::from(folder).join(format!("cars-{of}{}-{}.tsv", cars.start, cars.end - 1))
     });
     if let Some(text) = kept.as_ref().and_then(|path| fs::read_to_string(path).ok()) {
         return Came::read(&text);

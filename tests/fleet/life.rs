@@ -67,6 +67,10 @@ const GOOD: &[(&str, f64, f64)] = &[
     ("front-oxygen-sensor lazy", 1.2, 1.4),
     ("front-oxygen-sensor-2 lazy", 1.2, 1.4),
     ("rear-oxygen-sensor lazy", 1.5, 3.0),
+    // Only of cars that watch their gearbox.
+    ("gearbox-fluid-sensor bias", -3.0, 3.0),
+    ("forward-clutch slipping", 55.0, 60.0),
+    ("overdrive-clutch slipping", 55.0, 60.0),
 ];
 /// What the catalyst of a good car still stores, of what it stored when it was run in.
 const STORE: (f64, f64) = (0.75, 0.83);
