@@ -258,7 +258,7 @@ fn a_scan_finds_the_ecus_of_a_car_on_29_bits() {
                 name = 'AntilockBrake'\ncalibration = 'BRAKES-1'\naddress = '28'\nconfirmed = 'C0035'\n";
     std::fs::write(&vehicle, format!("{compact}\n{ecus}")).expect("it can be written");
     let vehicle = vehicle.to_str().expect("a path");
-    let car = Car::start(&[
+    let mut car = Car::start(&[
         "run",
         "codes-on-demand",
         "--vehicle",
@@ -297,4 +297,29 @@ fn a_scan_finds_the_ecus_of_a_car_on_29_bits() {
     assert_eq!(codes("codes"), each([2, 0, 1]));
     run(&["scan", "clear", "--bus", &bus]).expect(0).says("18DAF128");
     assert_eq!(codes("codes"), each([0, 0, 0]));
+    run(&["scan", "readiness", "--bus", &bus])
+        .expect(0)
+        .says("no monitors");
+    run(&["tell", "preload pending P0741 in transmission"])
+        .expect(0)
+        .says("in transmission (not physical)");
+    assert_eq!(codes("pending"), each([0, 1, 0]));
+    car.kill();
+    let told: Vec<serde_json::Value> = car
+        .rest()
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("a line of JSON"))
+        .filter(|line: &serde_json::Value| line["event"] == "memory")
+        .collect();
+    for (text, ecu, response) in [
+        ("codes, freeze frame and readiness cleared", "ECM", "18DAF110"),
+        ("codes, freeze frame and readiness cleared", "TCM", "18DAF118"),
+        ("codes, freeze frame and readiness cleared", "ABS", "18DAF128"),
+        ("the monitor fails: P0741 pending", "TCM", "18DAF118"),
+    ] {
+        let is = |line: &&serde_json::Value| {
+            (&line["text"], &line["ecu"], &line["response"]) == (&text.into(), &ecu.into(), &response.into())
+        };
+        assert_eq!(told.iter().filter(is).count(), 1, "{text}, {ecu}: {told:#?}");
+    }
 }

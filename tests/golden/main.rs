@@ -22,6 +22,7 @@ mod faults;
 mod fingerprint;
 mod gauges;
 mod gearbox;
+mod gearbox_told;
 mod instruments;
 mod lives;
 mod misfire;

@@ -18,7 +18,7 @@ use std::thread::sleep;
 
 use live::{Arm, Ecu};
 use twotrip_isotp::{Dlc, Profile, Timers};
-use twotrip_tests::cases::{self, Case};
+use twotrip_tests::cases::{self, Case, Identifiers};
 use twotrip_tests::{peer, run};
 
 /// How often a case is played at the most.
@@ -69,8 +69,19 @@ fn by_options() -> BTreeMap<Vec<&'static str>, Vec<&'static Case>> {
             "obd"
         };
         let dlc = if dlc == Dlc::Lenient { "lenient" } else { "strict" };
+        let identifiers = match case.setup.identifiers {
+            Identifiers::Standard => "11-bit",
+            Identifiers::Extended => "29-bit",
+        };
         grouped
-            .entry(vec!["--timers", timers, "--dlc", dlc])
+            .entry(vec![
+                "--timers",
+                timers,
+                "--dlc",
+                dlc,
+                "--identifiers",
+                identifiers,
+            ])
             .or_default()
             .push(case);
     }

@@ -1,7 +1,11 @@
 //! What a test does to a car and to the tool on its bus, without phrases: codes, disturbances, and the judges of the tool.
 
 use twotrip_obd::Dtc;
-use twotrip_scenario::{Phrase, disturbance::Kind, phrase::Preload};
+use twotrip_scenario::{
+    Phrase,
+    disturbance::Kind,
+    phrase::{EcuRef, Preload},
+};
 
 use crate::{
     Car, Conduct, Disturbance, Error, Judged,
@@ -25,8 +29,12 @@ impl Car {
     /// # Errors
     /// [`Error::Refused`] for a code that the ECU does not have, or if its memory is full.
     pub fn preload_confirmed(&mut self, codes: &[Dtc]) -> Result<(), Error> {
-        self.carry_out(Phrase::Preload(Preload::Confirmed, codes.to_vec()))
-            .map(drop)
+        self.carry_out(Phrase::Preload(
+            Preload::Confirmed,
+            codes.to_vec(),
+            EcuRef::Engine,
+        ))
+        .map(drop)
     }
 
     /// Writes pending codes into it. Not physical.
@@ -34,7 +42,7 @@ impl Car {
     /// # Errors
     /// As [`Self::preload_confirmed`].
     pub fn preload_pending(&mut self, codes: &[Dtc]) -> Result<(), Error> {
-        self.carry_out(Phrase::Preload(Preload::Pending, codes.to_vec()))
+        self.carry_out(Phrase::Preload(Preload::Pending, codes.to_vec(), EcuRef::Engine))
             .map(drop)
     }
 

@@ -4,7 +4,7 @@ use twotrip_ecu::memory::Effect;
 use twotrip_scenario::{Disturbance, Phrase};
 use twotrip_units::CarInstant;
 
-use crate::{JobId, Outcome};
+use crate::{EcuName, JobId, Outcome};
 
 /// Something worth telling.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,10 +56,12 @@ pub enum Event {
         /// How often it has acted.
         acted: u64,
     },
-    /// The fault memory changed.
+    /// A fault memory changed.
     Memory {
         /// When, in the car's time.
         at: CarInstant,
+        /// Whose, in a car with several ECUs on its bus.
+        ecu: Option<EcuName>,
         /// How.
         effect: Effect,
     },

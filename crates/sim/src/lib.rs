@@ -45,7 +45,7 @@ pub use event::Event;
 pub use job::{JobId, Outcome};
 pub use meter::points;
 pub use monitors::{MonitorStand, Needed};
-pub use nodes::{EcuOnBus, EcuSettings, Seat};
+pub use nodes::{EcuName, EcuOnBus, EcuSettings, Seat};
 pub use simulator::{Mark, Settings, Simulator, Stored};
 pub use twotrip_ecu::RestoreError;
 pub use twotrip_scenario::vehicle::ecus::Identifiers;

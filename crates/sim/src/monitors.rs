@@ -1,22 +1,26 @@
-//! `monitors`: how each monitor of the ECU stands, what it waits for with the values of the moment, what it found last.
+//! `monitors`: how each monitor of the ECUs stands, what it waits for with the values of the moment, what it found last.
 
 use serde::Serialize;
 use twotrip_ecu::{
-    memory::{MonitorDefinition, MonitorId},
+    memory::{FaultMemory, MonitorDefinition, MonitorId},
     monitors::{
         averages,
         frame::{Condition, Found, Missing, Number, State, Test},
     },
-    records::What,
+    records::{Records, What},
+    transmission::{Stand, Transmission},
 };
 use twotrip_obd::Dtc;
 use twotrip_units::CarInstant;
 
-use crate::{Car, Outcome, clock};
+use crate::{Car, Outcome, clock, nodes::acronym};
 
 /// One monitor, as data.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MonitorStand {
+    /// The name of its ECU, in a car that has a transmission ECU too.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ecu: Option<String>,
     /// Its name.
     pub monitor: &'static str,
     /// `disabled`, `waiting`, `paused`, `running` or `done`; `off` with the engine off.
@@ -86,11 +90,23 @@ impl From<Missing> for Needed {
 /// How all monitors stand.
 pub(crate) fn tell(car: &Car) -> Outcome {
     let catalogue = car.ecu.memory().catalogue();
-    let stands: Vec<MonitorStand> = (0..)
+    let mut stands: Vec<MonitorStand> = (0..)
         .zip(catalogue.monitors)
         .filter(|&(place, _)| !car.ecu.memory().absent().contains(MonitorId(place)))
         .filter_map(|(place, definition)| stand(car, MonitorId(place), definition))
         .collect();
+    if let Some(transmission) = car.transmission() {
+        let name = |ecu: &[u8; 20]| Some(acronym(ecu).to_owned());
+        let engine = name(car.ecu.identity().ecu_name());
+        stands.iter_mut().for_each(|stand| stand.ecu.clone_from(&engine));
+        let own = name(transmission.identity().ecu_name());
+        stands.extend(transmission.stands().into_iter().filter_map(|stand| {
+            Some(MonitorStand {
+                ecu: own.clone(),
+                ..of_transmission(transmission, stand)?
+            })
+        }));
+    }
     let running = car.ecu.memory().is_driving_cycle();
     let mut outcome = Outcome::done(if running {
         format!("{} monitors", stands.len())
@@ -117,7 +133,10 @@ pub(crate) fn tell(car: &Car) -> Outcome {
 
 /// `evap leak: waiting: fuel level 91 %, needs 15 to 85 %`.
 fn line(stand: &MonitorStand) -> String {
-    let mut line = format!("{}: {}", stand.monitor, stand.state);
+    let mut line = match &stand.ecu {
+        Some(ecu) => format!("{ecu} {}: {}", stand.monitor, stand.state),
+        None => format!("{}: {}", stand.monitor, stand.state),
+    };
     if !stand.disabled_by.is_empty() {
         line += &format!(" by {}", stand.disabled_by.join(", "));
     }
@@ -137,17 +156,7 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
     let ecu = &car.ecu;
     let memory = ecu.memory();
     let (rules, gate) = ecu.monitors().gate(id)?;
-    let disabled_by: Vec<String> = definition
-        .disabled_by
-        .iter()
-        .filter(|&&code| memory.disables(code, definition))
-        .filter(|code| {
-            memory
-                .status(**code)
-                .is_some_and(|status| status.pending || status.commands_mil)
-        })
-        .map(ToString::to_string)
-        .collect();
+    let disabled_by = disabled_by(memory, definition);
     let missing: Vec<Needed> = match gate.state() {
         State::Waiting | State::Running => gate
             .all_missing(&rules, ecu.signals())
@@ -166,14 +175,9 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
     } else {
         missing
     };
-    let codes: Vec<Dtc> = memory
-        .catalogue()
-        .codes
-        .iter()
-        .filter(|code| code.monitor == id)
-        .map(|code| code.dtc)
-        .collect();
+    let codes = codes_of(memory, id);
     Some(MonitorStand {
+        ecu: None,
         monitor: definition.name,
         state,
         doing: if gate.state() == State::Running {
@@ -185,7 +189,7 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
         ruled_out: gate.is_ruled_out(),
         averaged: averages(&ecu.control().calibration().averaging, id),
         missing,
-        last: last(car, &codes),
+        last: last(ecu.records(), &codes),
         measured: twotrip_ecu::monitors::tests()
             .filter(|test| test.codes.iter().any(|code| codes.contains(code)))
             .filter_map(|test| {
@@ -198,9 +202,62 @@ fn stand(car: &Car, id: MonitorId, definition: &'static MonitorDefinition) -> Op
     })
 }
 
+/// One of the transmission ECU's.
+fn of_transmission(ecu: &Transmission, stand: Stand) -> Option<MonitorStand> {
+    let memory = ecu.memory();
+    let definition = memory.catalogue().monitor(stand.monitor)?;
+    let codes = codes_of(memory, stand.monitor);
+    // One monitor of several wires: what it found of one counts more than that the others are sound.
+    let failed = codes.iter().copied().filter(|&code| {
+        let status = memory.status(code);
+        status.is_some_and(|status| status.failed_this_cycle)
+    });
+    let failed: Vec<Dtc> = failed.collect();
+    Some(MonitorStand {
+        ecu: None,
+        monitor: definition.name,
+        state: stand.state.name(),
+        doing: "",
+        disabled_by: if stand.state == State::Disabled {
+            disabled_by(memory, definition)
+        } else {
+            Vec::new()
+        },
+        ruled_out: stand.ruled_out,
+        averaged: false,
+        missing: stand.missing.into_iter().map(Needed::from).collect(),
+        last: last(ecu.records(), if failed.is_empty() { &codes } else { &failed }),
+        // It has no service $06.
+        measured: Vec::new(),
+    })
+}
+
+/// Codes in the memory that keep a monitor from running.
+fn disabled_by(memory: &FaultMemory, definition: &MonitorDefinition) -> Vec<String> {
+    definition
+        .disabled_by
+        .iter()
+        .filter(|&&code| memory.disables(code, definition))
+        .filter(|code| {
+            memory
+                .status(**code)
+                .is_some_and(|status| status.pending || status.commands_mil)
+        })
+        .map(ToString::to_string)
+        .collect()
+}
+
+/// The codes that a monitor sets.
+fn codes_of(memory: &FaultMemory, id: MonitorId) -> Vec<Dtc> {
+    let codes = memory.catalogue().codes.iter();
+    codes
+        .filter(|code| code.monitor == id)
+        .map(|code| code.dtc)
+        .collect()
+}
+
 /// What a monitor found last: a fault behind one of its codes, or none.
-fn last(car: &Car, codes: &[Dtc]) -> Option<String> {
-    let records = car.ecu.records();
+fn last(records: &Records, codes: &[Dtc]) -> Option<String> {
     let passed = codes
         .iter()
         .filter_map(|&code| records.last_pass(code))

@@ -14,7 +14,8 @@ use twotrip_ecu::{listed::ListedEcu, memory::FaultMemory, server};
 use twotrip_isotp::Config;
 use twotrip_obd::{Dtc, ResponseBuffer};
 use twotrip_scenario::{
-    phrase::CodeList,
+    disturbance::Identifier,
+    phrase::{CodeList, EcuRef},
     vehicle::ecus::{EcuEntry, Identifiers, Role},
 };
 use twotrip_units::BusInstant;
@@ -115,9 +116,31 @@ impl EcuOnBus {
     /// What its name begins with: ECM, TCM ...
     #[must_use]
     pub fn acronym(&self) -> &str {
-        let length = self.name.iter().position(|&byte| byte == 0).unwrap_or(NAME);
-        core::str::from_utf8(&self.name[..length]).unwrap_or("?")
+        acronym(&self.name)
     }
+}
+
+/// One ECU of a car that has several, where something is told of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct EcuName {
+    name: [u8; NAME],
+    /// By which it answers.
+    pub response: CanId,
+}
+
+impl EcuName {
+    /// What its name begins with: ECM, TCM ...
+    #[must_use]
+    pub fn acronym(&self) -> &str {
+        acronym(&self.name)
+    }
+}
+
+/// What an ECU's name begins with.
+pub(crate) fn acronym(name: &[u8]) -> &str {
+    let name = &name[..name.len().min(NAME)];
+    let length = name.iter().position(|&byte| byte == 0).unwrap_or(name.len());
+    core::str::from_utf8(&name[..length]).unwrap_or("?")
 }
 
 #[derive(Clone, Debug)]
@@ -126,6 +149,21 @@ struct Node {
     number: u8,
     address: EcuAddress,
     endpoint: Endpoint,
+}
+
+impl Node {
+    /// What the name of who sits here begins with.
+    fn name(&self, car: &Car) -> [u8; NAME] {
+        let name = match (&self.seat, car.transmission()) {
+            (Seat::Engine, _) => car.ecu.identity().ecu_name(),
+            (Seat::Transmission, Some(ecu)) => ecu.identity().ecu_name(),
+            (Seat::Transmission, None) => &[0; 20],
+            (Seat::Listed(ecu), _) => &ecu.listing().name,
+        };
+        let mut acronym = [0; NAME];
+        acronym.copy_from_slice(&name[..NAME]);
+        acronym
+    }
 }
 
 /// All of them.
@@ -187,22 +225,43 @@ impl Nodes {
     }
 
     pub(crate) fn on_bus(&self, car: &Car) -> impl Iterator<Item = EcuOnBus> {
-        self.list.iter().map(|node| {
-            let name = match (&node.seat, car.transmission()) {
-                (Seat::Engine, _) => car.ecu.identity().ecu_name(),
-                (Seat::Transmission, Some(ecu)) => ecu.identity().ecu_name(),
-                (Seat::Transmission, None) => &[0; 20],
-                (Seat::Listed(ecu), _) => &ecu.listing().name,
-            };
-            let mut acronym = [0; NAME];
-            acronym.copy_from_slice(&name[..NAME]);
-            EcuOnBus {
-                name: acronym,
-                is_engine: matches!(node.seat, Seat::Engine),
-                address: node.address,
-                counts: node.endpoint.counts(),
-            }
+        self.list.iter().map(|node| EcuOnBus {
+            name: node.name(car),
+            is_engine: matches!(node.seat, Seat::Engine),
+            address: node.address,
+            counts: node.endpoint.counts(),
         })
+    }
+
+    /// Who sits where a phrase means.
+    pub(crate) fn seat(&self, ecu: EcuRef) -> Option<&Seat> {
+        let is_meant = |node: &&Node| match ecu {
+            EcuRef::Engine => matches!(node.seat, Seat::Engine),
+            EcuRef::Transmission => matches!(node.seat, Seat::Transmission),
+            EcuRef::Answering(Identifier::Standard(id)) => node.address.response == CanId::Standard(id),
+            EcuRef::Answering(Identifier::Extended(id)) => node.address.response == CanId::Extended(id),
+        };
+        self.list.iter().find(is_meant).map(|node| &node.seat)
+    }
+
+    /// The ECU at the first of the nodes that is meant; nothing where there is no other to take it for.
+    pub(crate) fn named(&self, car: &Car, is_meant: impl Fn(&Seat) -> bool) -> Option<EcuName> {
+        let place = self.list.iter().position(|node| is_meant(&node.seat))?;
+        self.named_at(car, place)
+    }
+
+    /// The same of the ECU at this place.
+    pub(crate) fn named_at(&self, car: &Car, place: usize) -> Option<EcuName> {
+        let node = self.list.get(place).filter(|_| self.list.len() > 1)?;
+        Some(EcuName {
+            name: node.name(car),
+            response: node.address.response,
+        })
+    }
+
+    /// Whether the ECU at this place is one that is listed: it has no memory that would tell of its changes.
+    pub(crate) fn is_listed(&self, place: usize) -> bool {
+        matches!(self.list[place].seat, Seat::Listed(_))
     }
 
     /// The codes of a list, and whose they are, of all ECUs that the bus reaches.
@@ -307,6 +366,11 @@ impl Nodes {
             },
             Seat::Listed(ecu) => ecu.answer(turn, addressing, request, response),
         }
+    }
+
+    /// Whether the engine ECU sits at this place.
+    pub(crate) fn is_engine(&self, place: usize) -> bool {
+        matches!(self.list[place].seat, Seat::Engine)
     }
 
     /// Whether this one speaks for all of what a tester did: a request to all is one deed, and the engine ECU's.

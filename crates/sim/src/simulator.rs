@@ -8,7 +8,7 @@ mod stored;
 
 use std::{collections::VecDeque, time::Duration};
 
-use twotrip_can::{CanId, Frame, timing::BitRate};
+use twotrip_can::{CanId, Frame, address::Addressing, timing::BitRate};
 use twotrip_ecu::{EcuConfig, memory::Effect, server, transmission::TransmissionConfig};
 use twotrip_harness::KeyPosition;
 use twotrip_isotp::Profile;
@@ -35,7 +35,7 @@ use crate::{
     expectation::Watch,
     job::{Job, JobId, Outcome},
     ledger::Ledger,
-    nodes::{EcuOnBus, EcuSettings, Nodes},
+    nodes::{EcuOnBus, EcuSettings, Nodes, Seat},
 };
 
 /// Events that wait for [`Simulator::poll_event`] at the most; older ones give way.
@@ -456,6 +456,7 @@ impl Simulator {
             self.cues.changed(self.car.now(), effect);
             self.note(Event::Memory {
                 at: self.car.now(),
+                ecu: self.nodes.named(&self.car, |seat| matches!(seat, Seat::Engine)),
                 effect,
             });
         }
@@ -469,7 +470,8 @@ impl Simulator {
         self.ecu_was_asleep = asleep;
     }
 
-    /// Takes over what the transmission ECU noticed: of its codes. Lamp and driving cycles are the engine ECU's to tell.
+    /// Takes over what the transmission ECU noticed: of its codes, and that they were cleared. Lamp and driving cycles are
+    /// the engine ECU's to tell.
     #[cold]
     fn note_transmission(&mut self) {
         let on_bus = self.car.transmission_is_on_bus();
@@ -497,8 +499,13 @@ impl Simulator {
             );
             if of_a_code {
                 self.cues.changed(self.car.now(), effect);
+            }
+            if of_a_code || effect == Effect::Cleared {
                 self.note(Event::Memory {
                     at: self.car.now(),
+                    ecu: self
+                        .nodes
+                        .named(&self.car, |seat| matches!(seat, Seat::Transmission)),
                     effect,
                 });
             }
@@ -629,6 +636,9 @@ impl Simulator {
                 .nodes
                 .answer(place, &mut self.car, request, &mut self.response),
         };
+        if answered == server::Answer::PositiveAndClear && !self.nodes.is_engine(place) {
+            self.note_clear_beside(place, request.addressing);
+        }
         let answered = self.falsify(now, place, request, answered);
         if answered == server::Answer::PositiveAndClear {
             self.moments += 1;
@@ -641,6 +651,22 @@ impl Simulator {
             self.send(now, place, request.bytes());
         }
         self.look();
+    }
+
+    /// An ECU beside the engine's was cleared. The memory of one that has a memory tells of it; a clear for all is one
+    /// event for cues, the engine ECU's.
+    fn note_clear_beside(&mut self, place: usize, addressing: Addressing) {
+        let at = self.car.now();
+        if self.nodes.is_listed(place) {
+            self.note(Event::Memory {
+                at,
+                ecu: self.nodes.named_at(&self.car, place),
+                effect: Effect::Cleared,
+            });
+        }
+        if addressing == Addressing::Physical {
+            self.cues.changed(at, Effect::Cleared);
+        }
     }
 
     /// Takes down what the tester did.

@@ -11,6 +11,7 @@ use twotrip_ecu::{
     memory::{Effect, FaultMemory},
     monitors::frame::Number,
     records::{Evidence, Records, What},
+    transmission::Transmission,
 };
 use twotrip_obd::Dtc;
 use twotrip_units::CarInstant;
@@ -66,8 +67,9 @@ pub struct TripEvent {
 struct Watching<'a> {
     memory: &'a FaultMemory,
     records: &'a Records,
-    /// The engine ECU, whose monitors say what they wait for.
+    /// The one of the two whose monitors say what they wait for.
     engine: Option<&'a Ecu>,
+    transmission: Option<&'a Transmission>,
 }
 
 impl<'a> Watching<'a> {
@@ -79,6 +81,7 @@ impl<'a> Watching<'a> {
                 memory: ecu.memory(),
                 records: ecu.records(),
                 engine: Some(ecu),
+                transmission: None,
             });
         }
         let transmission = car.transmission.as_ref()?;
@@ -87,6 +90,7 @@ impl<'a> Watching<'a> {
             memory: transmission.memory(),
             records: transmission.records(),
             engine: None,
+            transmission: Some(transmission),
         })
     }
 }

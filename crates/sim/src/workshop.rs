@@ -6,7 +6,7 @@
 use twotrip_ecu::Equipment;
 use twotrip_harness::{Circuit, Output, Wire, WiringFault};
 use twotrip_obd::Dtc;
-use twotrip_scenario::phrase::{Fill, Load, Preload, Presence, Quantity, Signal};
+use twotrip_scenario::phrase::{EcuRef, Fill, Load, Preload, Presence, Quantity, Signal};
 use twotrip_units::Ratio;
 use twotrip_vehicle::{Course, Defect, Outcome as Cure, Part, Work};
 
@@ -327,11 +327,18 @@ pub(crate) fn inspect(car: &Car, part: Part) -> Outcome {
 }
 
 /// What was put into the memory.
-pub(crate) fn say_preload(list: Preload, codes: &[Dtc]) -> Outcome {
+pub(crate) fn say_preload(list: Preload, codes: &[Dtc], ecu: EcuRef) -> Outcome {
     let list = match list {
         Preload::Confirmed => "confirmed, with lamp, permanent entry and freeze frame",
         Preload::Pending => "pending",
     };
     let names: Vec<String> = codes.iter().map(ToString::to_string).collect();
-    Outcome::done(format!("{} preloaded as {list} (not physical)", names.join(" ")))
+    let place = match ecu {
+        EcuRef::Engine => String::new(),
+        ecu => format!(" in {ecu}"),
+    };
+    Outcome::done(format!(
+        "{} preloaded as {list}{place} (not physical)",
+        names.join(" ")
+    ))
 }

@@ -176,6 +176,7 @@ impl Case {
     #[must_use]
     pub fn is_for_the_program(&self) -> bool {
         let like_obd = Setup {
+            identifiers: self.setup.identifiers,
             profile: self.setup.profile,
             answer: self.setup.answer,
             ..Setup::OBD

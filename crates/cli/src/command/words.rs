@@ -8,7 +8,7 @@ use twotrip_can::{
 };
 use twotrip_ecu::memory::{Effect, Lamp};
 use twotrip_host::bus::local::TurnedAway;
-use twotrip_sim::{EcuOnBus, Simulator};
+use twotrip_sim::{EcuName, EcuOnBus, Simulator};
 use twotrip_units::decimal;
 
 use crate::{exit::Failure, output};
@@ -54,6 +54,14 @@ pub(super) fn effect(effect: Effect) -> Option<(String, Mood)> {
         ),
         _ => return None,
     })
+}
+
+/// With the name of the ECU in which it happened, in a car with several.
+pub(super) fn of_ecu(ecu: Option<EcuName>, text: String) -> String {
+    match ecu {
+        Some(ecu) => format!("{}: {text}", output::escape(ecu.acronym())),
+        None => text,
+    }
 }
 
 /// The ECUs of a car with the identifiers of requests and answers; nothing of a car with the engine ECU alone, where it

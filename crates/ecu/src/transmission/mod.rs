@@ -20,17 +20,19 @@ mod monitors;
 #[cfg(test)]
 mod tests;
 
-use alloc::collections::VecDeque;
+use alloc::{collections::VecDeque, vec::Vec};
 use core::time::Duration;
 
 use twotrip_harness::{GearboxPins, KeyPosition, SolenoidSet};
-use twotrip_obd::{Dialect, ResponseBuffer};
+use twotrip_obd::{Dialect, Dtc, ResponseBuffer};
 use twotrip_units::{CarInstant, Pressure};
 
 use crate::{
     Calibration,
     data::{EngagedGear, LiveData},
-    memory::{Conditions, Effect, Effects, Fact, FaultMemory, Profile, StoredError, StoredMemory},
+    memory::{
+        Conditions, Effect, Effects, Fact, FaultMemory, PreloadError, Profile, StoredError, StoredMemory,
+    },
     monitors::TestResult,
     records::Records,
     server::{self, Addressing, Answer, Context, Identity, Overrides, Served},
@@ -41,6 +43,7 @@ use monitors::Monitors;
 
 pub use catalogue::CATALOGUE;
 pub use measured::Gearing;
+pub use monitors::Stand;
 
 /// How long it stays awake after key-off, as the engine ECU does.
 const AFTER_RUN: Duration = Duration::from_secs(5);
@@ -257,6 +260,38 @@ impl Transmission {
         answer
     }
 
+    /// Puts confirmed codes into the memory, with a freeze frame of the present data: not physical.
+    ///
+    /// # Errors
+    /// If there is no room for a code; those before it are stored.
+    pub fn preload_confirmed(&mut self, now: CarInstant, codes: &[Dtc]) -> Result<(), PreloadError> {
+        self.preload(now, codes, FaultMemory::preload_confirmed)
+    }
+
+    /// Puts pending codes into the memory, with a freeze frame of the present data: not physical.
+    ///
+    /// # Errors
+    /// If there is no room for a code; those before it are stored.
+    pub fn preload_pending(&mut self, now: CarInstant, codes: &[Dtc]) -> Result<(), PreloadError> {
+        self.preload(now, codes, FaultMemory::preload_pending)
+    }
+
+    fn preload(
+        &mut self,
+        now: CarInstant,
+        codes: &[Dtc],
+        store: fn(&mut FaultMemory, Dtc, &LiveData) -> Result<Effects, PreloadError>,
+    ) -> Result<(), PreloadError> {
+        for &dtc in codes {
+            let effects = store(&mut self.memory, dtc, &self.live)?;
+            effects
+                .iter()
+                .for_each(|effect| self.records.changed(now, effect));
+            queue(&mut self.effects, &effects);
+        }
+        Ok(())
+    }
+
     /// What has happened in the fault memory since the last call, one by one, oldest first.
     pub fn poll_effect(&mut self) -> Option<Effect> {
         self.effects.pop_front()
@@ -278,6 +313,13 @@ impl Transmission {
     #[must_use]
     pub const fn records(&self) -> &Records {
         &self.records
+    }
+
+    /// How its monitors stand, in the order of [`CATALOGUE`].
+    #[must_use]
+    pub fn stands(&self) -> Vec<Stand> {
+        self.monitors
+            .stands(&self.measured, &self.control, &self.gearing, &self.memory)
     }
 
     /// Vehicle information.

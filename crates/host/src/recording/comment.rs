@@ -3,10 +3,10 @@
 //! `car: bus=12.345678901 car=33060.010000000 pending P0455`: the fixed prefix, the instant in bus time and in the car's
 //! time (seconds since the start of the run), then words. A comment belongs to the instant it names, and is attached to
 //! the first frame recorded after it. Where none comes for a while a statistics block carries it besides: the same line
-//! twice is one event.
+//! twice is one event. Of a car with several ECUs a change of a fault memory says whose: `pending P0741 in 7E9`.
 
 use twotrip_ecu::memory::{Effect, Lamp};
-use twotrip_scenario::Disturbance;
+use twotrip_scenario::{Disturbance, disturbance::Identifier};
 use twotrip_sim::Event;
 use twotrip_units::{BusInstant, CarInstant};
 
@@ -14,7 +14,7 @@ use crate::journal::seconds;
 
 /// Words of comments, besides phrases, codes, groups of monitors and numbers.
 const WORDS: &str = "key off engine starts stands pace live max driving cycle pending confirmed permanent no longer freeze frame lamp on off misfire \
-                     blinking complete cleared disturbance begins ends after acting times";
+                     blinking complete cleared disturbance begins ends after acting times in";
 
 /// What every comment of ours begins with.
 pub const PREFIX: &str = "car:";
@@ -57,7 +57,12 @@ pub(crate) fn words_of(event: &Event) -> Option<(CarInstant, String)> {
             *at,
             format!("disturbance {number} ends after acting {acted} times `disturb {disturbance}`"),
         ),
-        Event::Memory { at, effect } => (*at, of_effect(*effect)?),
+        Event::Memory { at, ecu, effect } => {
+            let words = of_effect(*effect)?;
+            // By the identifier, as frames and `disturb` have it: of names some are a file's.
+            let words = ecu.map_or_else(|| words.clone(), |ecu| format!("{words} in {}", ecu.response));
+            (*at, words)
+        }
     })
 }
 
@@ -110,6 +115,7 @@ fn are_plain(words: &str) -> bool {
         WORDS.split_whitespace().any(|ours| ours == word)
             || word.parse::<twotrip_obd::Dtc>().is_ok()
             || word.parse::<f64>().is_ok()
+            || Identifier::parse(word).is_some()
             || twotrip_obd::Group::ALL
                 .iter()
                 .any(|group| group.name().split(' ').any(|part| part == word))
@@ -135,4 +141,63 @@ fn of_effect(effect: Effect) -> Option<String> {
         Effect::Cleared => "cleared".to_owned(),
         _ => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use twotrip_scenario::Scenario;
+    use twotrip_sim::{Settings, Simulator, Timing};
+
+    use super::*;
+
+    /// Comments of a story.
+    fn comments(vehicle: &str, phrase: &str) -> Vec<String> {
+        let text = format!("version = 1\ntitle = \"A car\"\nvehicle = \"{vehicle}\"\n");
+        let scenario = Scenario::parse(text.as_bytes()).expect("a scenario");
+        let mut car = Simulator::new(Settings::of(&scenario, 1, Timing::FAST));
+        for phrase in ["key on", phrase] {
+            car.tell(twotrip_scenario::parse_phrase(phrase).expect("a phrase"));
+        }
+        while car.is_busy() {
+            car.work(std::time::Duration::from_secs(60));
+        }
+        let events = core::iter::from_fn(|| car.poll_event());
+        let comments: Vec<String> = events
+            .filter_map(|event| of_event(BusInstant::ZERO, &event))
+            .collect();
+        for comment in &comments {
+            assert!(is_ours(comment), "{comment}");
+        }
+        comments
+    }
+
+    /// A copy to show to others keeps them: there is nothing in them that somebody has written.
+    #[test]
+    fn of_several_ecus_a_comment_says_which() {
+        for (vehicle, phrase, wanted) in [
+            ("compact-2.0", "preload pending P0171", " pending P0171"),
+            (
+                "compact-2.0-transmission",
+                "preload pending P0171",
+                " pending P0171 in 7E8",
+            ),
+            (
+                "compact-2.0-transmission",
+                "preload pending P0741 in transmission",
+                " pending P0741 in 7E9",
+            ),
+            (
+                "sedan-v6-29bit",
+                "preload pending P0741 in 18DAF118",
+                " pending P0741 in 18DAF118",
+            ),
+        ] {
+            let comments = comments(vehicle, phrase);
+            assert!(
+                comments.iter().any(|comment| comment.ends_with(wanted)),
+                "{comments:#?}"
+            );
+        }
+        assert!(!is_ours("car: bus=1.0 car=1.0 pending P0741 in Springfield"));
+    }
 }

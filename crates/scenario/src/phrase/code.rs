@@ -61,8 +61,11 @@ impl Rule for Code {
     }
 }
 
-/// One code or more, commas allowed between.
+/// One code or more, commas allowed between; up to the word that says whose they are.
 pub(super) struct Codes;
+
+/// The word that ends a list of codes.
+pub(super) const END: &str = "in";
 
 impl Rule for Codes {
     type Out = Vec<Dtc>;
@@ -70,7 +73,7 @@ impl Rule for Codes {
     fn read<'a>(&self, input: &'a str) -> Parsed<'a, Vec<Dtc>> {
         let (mut rest, first) = Code.read(input)?;
         let mut codes = vec![first];
-        while !rest.trim_start().is_empty() {
+        while !rest.trim_start().is_empty() && !word(rest)?.1.eq_ignore_ascii_case(END) {
             let comma = rest.trim_start().strip_prefix(',').unwrap_or(rest);
             let (after, next) = Code.read(comma)?;
             if codes.len() == limits::PRELOAD_CODES {

@@ -5,7 +5,7 @@ use core::fmt::{self, Display, Formatter};
 use twotrip_harness::WiringFault;
 
 use super::{
-    Claim, CodeList, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
+    Claim, CodeList, EcuRef, Expectation, Fill, Leg, Phrase, Plan, Preload, When,
     amount::amount,
     measure::{
         ALTITUDE, AMBIENT, BIAS, ENGINE_SPEED, LEVEL, PULLED_DOWN, REID, RESISTANCE, SPEED, VOLUME, show_time,
@@ -47,12 +47,17 @@ impl Display for Phrase {
             Self::Compare(comparison) => write!(f, "measure {}", comparison.name()),
             Self::Swap(one, other) => write!(f, "swap {} {}", one.name(), other.name()),
             Self::Inspect(part) => write!(f, "inspect {}", part.name()),
-            Self::Preload(list, codes) => {
+            Self::Preload(list, codes, ecu) => {
                 f.write_str(match list {
                     Preload::Confirmed => "preload confirmed",
                     Preload::Pending => "preload pending",
                 })?;
-                codes.iter().try_for_each(|code| write!(f, " {code}"))
+                codes.iter().try_for_each(|code| write!(f, " {code}"))?;
+                // What goes without saying.
+                match ecu {
+                    EcuRef::Engine => Ok(()),
+                    ecu => write!(f, " in {ecu}"),
+                }
             }
             Self::Why(code) => write!(f, "why {code}"),
             Self::WhyNot(code) => write!(f, "why not {code}"),

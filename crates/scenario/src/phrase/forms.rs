@@ -8,12 +8,13 @@ use twotrip_vehicle::{
 };
 
 use super::{
-    Claim, CodeList, Comparison, Deed, Expectation, Load, Part, Phrase, Plan, Point, Preload, Provocation,
-    Quantity, Source, When, Work,
+    Claim, CodeList, Comparison, Deed, EcuRef, Expectation, Load, Part, Phrase, Plan, Point, Preload,
+    Provocation, Quantity, Source, When, Work,
     amount::Amount,
-    code::{Code, Codes},
+    code::{self, Code, Codes},
     defect::Physical,
     disturb::{Disturb, KIND},
+    ecu::Ecu,
     legs::Legs,
     limit::Limit,
     measure::{ALTITUDE, AMBIENT, BIAS, FILL, LEVEL, PULLED_DOWN, REID, RESISTANCE, SOAK, WAIT, WITHIN},
@@ -75,6 +76,8 @@ const LIST: Choice<CodeList> = Choice {
     what: "expectation",
     options: LISTS,
 };
+/// The word between codes and whose they are.
+const IN: Word = keyword(code::END);
 /// The words behind a claim, if there are any.
 type Time = Map<Optional<AnyOf<When>>, fn(Option<When>) -> When>;
 
@@ -436,7 +439,7 @@ pub(super) static FORMS: &[Form] = &[
     },
     Form {
         rule: &Map(keyword("monitors"), |()| Phrase::Monitors),
-        meaning: "how each monitor of the ECU stands: running, done, or what it waits for",
+        meaning: "how each monitor of the ECUs stands: running, done, or what it waits for",
         example: "monitors",
     },
     Form {
@@ -505,12 +508,14 @@ pub(super) static FORMS: &[Form] = &[
                         what: "list of codes",
                         options: &[("confirmed", Preload::Confirmed), ("pending", Preload::Pending)],
                     },
-                    Codes,
+                    (Codes, Optional(After(IN, Ecu))),
                 ),
             ),
-            |(list, codes)| Phrase::Preload(list, codes),
+            |(list, (codes, ecu)): (_, (_, Option<EcuRef>))| {
+                Phrase::Preload(list, codes, ecu.unwrap_or_default())
+            },
         ),
-        meaning: "write codes into the fault memory: not physical",
+        meaning: "write codes into the fault memory of an ECU, the engine's if none is named: not physical",
         example: "preload confirmed P0301 P0302",
     },
     Form {

@@ -9,6 +9,7 @@ mod code;
 mod defect;
 mod display;
 mod disturb;
+mod ecu;
 mod event;
 mod fault;
 mod forms;
@@ -32,6 +33,7 @@ use twotrip_units::{AngularSpeed, Length, Pressure, Ratio, Speed, Temperature, V
 use twotrip_vehicle::{Surface, schedule::Schedule};
 
 pub(crate) use disturb::{occurrence_text, size_text};
+pub use ecu::EcuRef;
 pub(crate) use event::parse_event;
 pub use event::{Event, events};
 pub use help::{Help, help};
@@ -159,7 +161,7 @@ pub enum Phrase {
     /// Put two like parts into each other's places.
     Swap(Part, Part),
     /// Fills the fault memory directly: not physical.
-    Preload(Preload, Vec<Dtc>),
+    Preload(Preload, Vec<Dtc>, EcuRef),
     /// How it came to a code.
     Why(Dtc),
     /// What is missing for a code to be stored.

@@ -9,7 +9,7 @@ use twotrip_units::{Resistance, Voltage};
 use twotrip_vehicle::defect::Size;
 use twotrip_vehicle::{Course, Surface};
 
-use crate::{Expected, Problem, ProblemKind};
+use crate::{Expected, Problem, ProblemKind, disturbance::Identifier};
 
 /// The defect of these words.
 fn defect(part: Part, kind: &str, amount: Option<f64>) -> Defect {
@@ -168,7 +168,7 @@ fn patterns_explain_themselves() {
         "tighten | replace | clean | reconnect | fill | reprogram PART",
         "why not CODE",
         "hold SIGNAL AMOUNT",
-        "preload confirmed | pending CODE ..",
+        "preload confirmed | pending CODE .. [in ECU]",
         "expect no confirmed | pending | permanent [CODE] [within TIME | always]",
         "expect tool read confirmed | pending | permanent | freeze-frame | readiness | live | tests | vin | cleared \
          [within TIME]",
@@ -440,7 +440,23 @@ fn phrases_carry_typed_values() {
         ("swap coil-1 coil-2", Phrase::Swap(Part::Coil1, Part::Coil2)),
         (
             "preload confirmed P0301 P0302",
-            Phrase::Preload(Preload::Confirmed, vec![code("P0301"), code("P0302")]),
+            Phrase::Preload(
+                Preload::Confirmed,
+                vec![code("P0301"), code("P0302")],
+                EcuRef::Engine,
+            ),
+        ),
+        (
+            "preload pending P0741 in transmission",
+            Phrase::Preload(Preload::Pending, vec![code("P0741")], EcuRef::Transmission),
+        ),
+        (
+            "preload pending P0741 in 7E9",
+            Phrase::Preload(
+                Preload::Pending,
+                vec![code("P0741")],
+                EcuRef::Answering(Identifier::Standard(0x7E9)),
+            ),
         ),
         (
             "override engine-speed 3000 rpm",
@@ -746,6 +762,13 @@ fn a_problem_points_at_the_word_that_is_wrong() {
         ),
         ("preload confirmed", "trouble code is missing", "", None),
         ("preload confirmed P0301,", "trouble code is missing", "", None),
+        ("preload confirmed P0301 in", "ECU is missing", "", None),
+        (
+            "preload confirmed P0741 in transmision",
+            "unknown ECU `transmision`",
+            "transmision",
+            Some("transmission"),
+        ),
         (
             "hold calculated-load 30 %",
             "unknown signal `calculated-load`",

@@ -3,15 +3,16 @@
 use std::{collections::VecDeque, time::Duration};
 
 use twotrip_harness::KeyPosition;
+use twotrip_obd::Dtc;
 use twotrip_scenario::{
     Phrase,
-    phrase::{Claim, Event as Cause, Expectation, Preload, When},
+    phrase::{Claim, EcuRef, Event as Cause, Expectation, Preload, When},
 };
 use twotrip_units::Speed;
 use twotrip_vehicle::{Driver, STEP};
 
 use crate::{
-    Event, Outcome, Simulator,
+    Event, Outcome, Seat, Simulator,
     car::REST,
     clock, expectation,
     job::{self, Job, JobId, Task},
@@ -201,18 +202,7 @@ impl Simulator {
             Phrase::Compare(comparison) => meter::compare(&self.car, *comparison),
             Phrase::Swap(one, other) => workshop::swap(&mut self.car, *one, *other),
             Phrase::Inspect(part) => workshop::inspect(&self.car, *part),
-            Phrase::Preload(list, codes) => {
-                self.not_physical = true;
-                let stored = match list {
-                    Preload::Confirmed => self.car.ecu.preload_confirmed(self.car.now(), codes),
-                    Preload::Pending => self.car.ecu.preload_pending(self.car.now(), codes),
-                };
-                self.note_ecu();
-                match stored {
-                    Ok(()) => workshop::say_preload(*list, codes),
-                    Err(error) => Outcome::refused(error.to_string()),
-                }
-            }
+            Phrase::Preload(list, codes, ecu) => self.preload(*list, codes, *ecu),
             Phrase::Override(quantity, value) => {
                 self.not_physical = true;
                 self.car.ecu.overrides_mut().set(*quantity, *value);
@@ -234,6 +224,39 @@ impl Simulator {
             Phrase::DisturbOff(kind) => self.disturb_off(*kind),
             Phrase::Expect(expectation) => self.expect(*expectation),
             _ => Outcome::done("nothing to do"),
+        }
+    }
+
+    /// Puts codes into the memory of an ECU.
+    fn preload(&mut self, list: Preload, codes: &[Dtc], ecu: EcuRef) -> Outcome {
+        let now = self.car.now();
+        let confirmed = list == Preload::Confirmed;
+        let stored = match (self.nodes.seat(ecu), &mut self.car.transmission) {
+            (Some(Seat::Engine), _) if confirmed => self.car.ecu.preload_confirmed(now, codes),
+            (Some(Seat::Engine), _) => self.car.ecu.preload_pending(now, codes),
+            (Some(Seat::Transmission), Some(transmission)) if confirmed => {
+                transmission.preload_confirmed(now, codes)
+            }
+            (Some(Seat::Transmission), Some(transmission)) => transmission.preload_pending(now, codes),
+            (Some(Seat::Listed(_)), _) => {
+                return Outcome::refused("that ECU has no fault memory: its codes are those of its list")
+                    .with_detail(
+                        "`confirmed`, `pending` and `permanent` of its [[ecu]] in the vehicle file",
+                    );
+            }
+            _ => {
+                let known = self
+                    .ecus()
+                    .map(|ecu| format!("{} {}", ecu.acronym(), ecu.address.response));
+                return Outcome::refused(format!("this car has no ECU `{ecu}`"))
+                    .with_detail(format!("it has {}", known.collect::<Vec<_>>().join(", ")));
+            }
+        };
+        self.not_physical = true;
+        self.note_ecu();
+        match stored {
+            Ok(()) => workshop::say_preload(list, codes, ecu),
+            Err(error) => Outcome::refused(error.to_string()),
         }
     }
 

@@ -6,6 +6,7 @@ use twotrip_ecu::{
     memory::{CodeDefinition, CodeStatus, Logic, MonitorId},
     monitors::frame::State,
     records::What,
+    transmission::Transmission,
 };
 use twotrip_obd::Dtc;
 
@@ -154,6 +155,17 @@ fn permanent(status: &CodeStatus, lines: &mut Vec<String>) {
     ));
 }
 
+/// What a monitor of the transmission ECU waits for now: it keeps no count of its waits.
+fn of_transmission(ecu: &Transmission, monitor: MonitorId, lines: &mut Vec<String>) {
+    let Some(stand) = ecu.stands().into_iter().find(|stand| stand.monitor == monitor) else {
+        return;
+    };
+    lines.extend(stand.missing.iter().map(|missing| format!("it waits: {missing}")));
+    if stand.state == State::Running {
+        lines.push("it is running now".to_owned());
+    }
+}
+
 /// What kept a monitor from judging.
 fn held_up(watching: Watching<'_>, definition: &CodeDefinition, when: &str, lines: &mut Vec<String>) {
     let memory = watching.memory;
@@ -173,6 +185,10 @@ fn held_up(watching: Watching<'_>, definition: &CodeDefinition, when: &str, line
         .collect();
     if !blocking.is_empty() {
         lines.push(format!("it is blocked by {}", blocking.join(", ")));
+    }
+    if let Some(transmission) = watching.transmission {
+        of_transmission(transmission, definition.monitor, lines);
+        return;
     }
     let Some((rules, gate)) = watching
         .engine

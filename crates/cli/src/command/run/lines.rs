@@ -44,6 +44,11 @@ pub(super) enum Line<'a> {
     Memory {
         car_time_s: f64,
         text: String,
+        /// Whose, of several ECUs: its name, and by which identifier it answers.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        ecu: Option<String>,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        response: Option<String>,
     },
     Disturbance {
         car_time_s: f64,

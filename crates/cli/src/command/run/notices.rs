@@ -77,7 +77,7 @@ pub(super) fn tell(json: bool, notice: &Notice<'_>, judged: &mut Expectations) -
                 format!("{clock}  disturbance {number} ends: {disturbance}, it acted {times}")
             })
         }
-        Notice::Event(Event::Memory { at, effect }) => {
+        Notice::Event(Event::Memory { at, ecu, effect }) => {
             let Some((text, _)) = words::effect(*effect) else {
                 return Ok(());
             };
@@ -85,8 +85,11 @@ pub(super) fn tell(json: bool, notice: &Notice<'_>, judged: &mut Expectations) -
                 return output::json(&Line::Memory {
                     car_time_s: at.as_secs_f64(),
                     text,
+                    ecu: ecu.map(|ecu| ecu.acronym().to_owned()),
+                    response: ecu.map(|ecu| ecu.response.to_string()),
                 });
             }
+            let text = words::of_ecu(*ecu, text);
             output::line(&format!("{}  {text}", words::car_clock(at.as_secs_f64())))
         }
         Notice::Event(_) => Ok(()),

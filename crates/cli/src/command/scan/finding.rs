@@ -279,6 +279,10 @@ impl Finding {
                     ecu,
                     &format!("lamp {lamp}, confirmed codes: {confirmed_codes}"),
                 )];
+                if groups.is_empty() {
+                    lines.push("  no monitors: nothing to become ready in this ECU".to_owned());
+                    return lines;
+                }
                 lines.push(format!(
                     "  {:<24}  {:<14}  {}",
                     "monitors", "since clear", "this driving cycle"

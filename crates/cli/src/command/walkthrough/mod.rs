@@ -18,7 +18,7 @@ use twotrip_scenario::{
     Phrase, RepairOrder, Scenario, parse_phrase,
     phrase::{Claim, Point, Source},
 };
-use twotrip_sim::{Event, Outcome, Settings, Simulator, Timing, points};
+use twotrip_sim::{EcuName, Event, Outcome, Settings, Simulator, Timing, points};
 use twotrip_tester::EcuNumber;
 use twotrip_units::CarInstant;
 
@@ -347,7 +347,7 @@ impl Loop {
                     ..
                 } if outcome.ok => {}
                 Event::Finished { phrase, outcome, .. } => self.tell_outcome(&phrase, begun, outcome)?,
-                Event::Memory { at, effect } => self.tell_effect(at, effect)?,
+                Event::Memory { at, ecu, effect } => self.tell_effect(at, ecu, effect)?,
             }
         }
         Ok(())
@@ -364,7 +364,7 @@ impl Loop {
         })
     }
 
-    fn tell_effect(&mut self, at: CarInstant, effect: Effect) -> Result<(), Failure> {
+    fn tell_effect(&mut self, at: CarInstant, ecu: Option<EcuName>, effect: Effect) -> Result<(), Failure> {
         let Some((mut text, mood)) = words::effect(effect) else {
             return Ok(());
         };
@@ -375,6 +375,7 @@ impl Loop {
         self.teller.tell(&Told::Memory {
             car_time_s: at.as_secs_f64(),
             text,
+            ecu: ecu.map(|ecu| ecu.acronym().to_owned()),
             mood,
         })
     }
@@ -408,7 +409,7 @@ impl Loop {
         }
         for event in &exchange.events {
             match event {
-                Event::Memory { at, effect } => self.tell_effect(*at, *effect)?,
+                Event::Memory { at, ecu, effect } => self.tell_effect(*at, *ecu, *effect)?,
                 // A cue's.
                 Event::Finished { phrase, outcome, .. } => {
                     self.tell_outcome(phrase, false, outcome.clone())?;

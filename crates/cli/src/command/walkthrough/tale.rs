@@ -55,6 +55,9 @@ pub(super) enum Told {
         car_time_s: f64,
         /// How, in words.
         text: String,
+        /// Whose, of several ECUs.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        ecu: Option<String>,
         /// Whether it is bad news, good news, or neither.
         mood: Mood,
     },
@@ -186,6 +189,7 @@ fn render(told: &Told) -> Vec<String> {
         Told::Memory {
             car_time_s,
             text,
+            ecu,
             mood,
         } => {
             let colour = match mood {
@@ -193,8 +197,11 @@ fn render(told: &Told) -> Vec<String> {
                 Mood::Good => GOOD,
                 Mood::Plain => FAINT,
             };
+            let ecu = ecu
+                .as_ref()
+                .map_or_else(String::new, |name| format!("{}: ", output::escape(name)));
             vec![format!(
-                "     {FAINT}{}{PLAIN}  {colour}{text}{PLAIN}",
+                "     {FAINT}{}{PLAIN}  {colour}{ecu}{text}{PLAIN}",
                 words::car_clock(*car_time_s)
             )]
         }

@@ -4,12 +4,19 @@ use twotrip_harness::{PulseWire, Solenoid};
 
 use super::{
     super::{
-        catalogue::{P0712, P0713, P0715, P0720, P0743, P0753, P0758, P0763, U0100},
+        catalogue::{
+            ENGINE_MESSAGES, FLUID_CIRCUIT, OUTPUT_CIRCUIT, P0712, P0713, P0715, P0720, P0743, P0753, P0758,
+            P0763, SOLENOID_CIRCUITS, TURBINE_CIRCUIT, U0100,
+        },
         measured::FLUID,
     },
-    Debounce, Look, Report,
+    Debounce, Look, Need, Report, Stand, hold,
 };
-use crate::{circuits, memory::FaultMemory, monitors::frame::Test};
+use crate::{
+    circuits,
+    memory::FaultMemory,
+    monitors::frame::{Condition, Test},
+};
 
 /// Steps of 100 ms with the fault that fail, and without it that pass.
 const TIMES: [u32; 2] = [5, 10];
@@ -36,7 +43,9 @@ static SILENCE: Test = Test::new("silence of the engine ECU", "s")
     .at_most(0.5)
     .of(&[U0100]);
 /// The engine's messages are missed with a supply from here on, V.
-const SUPPLY: f64 = 11.0;
+static SUPPLIED: [Need; 1] = [Need::of(Condition::own("supply", "V").at_least(11.0), |look| {
+    look.measured.supply.volts()
+})];
 
 #[derive(Clone, Debug, Default)]
 pub(super) struct Circuits {
@@ -58,6 +67,18 @@ impl Circuits {
         converter.failed || self.turbine.failed
     }
 
+    /// They watch all the time, also after a finding.
+    pub(super) fn stands(&self, look: &Look<'_>, memory: &FaultMemory) -> [Stand; 5] {
+        let always = |monitor| Stand::of(monitor, &[], look, memory, false);
+        [
+            always(TURBINE_CIRCUIT),
+            always(OUTPUT_CIRCUIT),
+            always(SOLENOID_CIRCUITS),
+            always(FLUID_CIRCUIT),
+            Stand::of(ENGINE_MESSAGES, &SUPPLIED, look, memory, false),
+        ]
+    }
+
     pub(super) fn step(&mut self, look: Look<'_>, memory: &mut FaultMemory, report: &mut Report<'_>) {
         let measured = look.measured;
         let sound = |sound: bool| f64::from(u8::from(sound));
@@ -75,7 +96,7 @@ impl Circuits {
         for (test, debounce) in [&FLUID_LOW, &FLUID_HIGH].into_iter().zip(&mut self.fluid) {
             debounce.judge(test, pin, TIMES, memory, report);
         }
-        if measured.supply.volts() >= SUPPLY {
+        if hold(&SUPPLIED, &look) {
             // The silence has lasted for its time already.
             let silence = measured.engine_silence_s;
             self.silence.judge(&SILENCE, silence, [1, 20], memory, report);

@@ -2,11 +2,16 @@
 
 use super::{
     super::catalogue::{CONVERTER_CLUTCH, P0741, P0742},
-    Look, Report, runs,
+    Look, Need, Report, Stand, hold,
+    need::{HEARS_ENGINE, IN_DRIVE, is},
+    runs,
 };
 use crate::{
     memory::FaultMemory,
-    monitors::{TestResult, frame::Test},
+    monitors::{
+        TestResult,
+        frame::{Condition, Test},
+    },
 };
 
 /// Judged with the engine giving at least this, N m.
@@ -16,6 +21,30 @@ const SETTLED_S: f64 = 2.0;
 /// Steps of 100 ms in one mean, and how many means in a row fail.
 const MEAN_OF: u32 = 20;
 const BAD: u32 = 2;
+
+static NEEDS: [Need; 6] = [
+    IN_DRIVE,
+    HEARS_ENGINE,
+    // In first the clutch has no feed.
+    Need::of(Condition::own("second gear or a higher one", ""), |look| {
+        is(look.control.gear() > 0)
+    }),
+    Need::of(
+        Condition::own("torque of the engine", "Nm").at_least(DRIVES_NM),
+        |look| look.measured.torque_nm,
+    ),
+    Need::of(
+        Condition::own("time since the last shift", "s").at_least(SETTLED_S),
+        |look| look.control.since_shift_s(),
+    ),
+    Need::of(
+        Condition::own("time since the last command to the clutch", "s").at_least(SETTLED_S),
+        |look| look.control.lock_up().1,
+    ),
+];
+/// What else it waits for, where it has judged the clutch as it is commanded now.
+static OPENED: Condition = Condition::own("the clutch commanded open", "");
+static CLOSING: Condition = Condition::own("the clutch commanded closed", "");
 
 static CLOSED: Test = Test::new("slip of the converter, its clutch closed", "rpm")
     .at_most(60.0)
@@ -76,18 +105,21 @@ impl Converter {
         self.closed.failed || self.open.failed
     }
 
+    pub(super) fn stand(&self, look: &Look<'_>, memory: &FaultMemory) -> Stand {
+        let judged = |mean: &Mean| mean.passed || mean.failed;
+        let done = self.failed() || judged(&self.open) && judged(&self.closed);
+        let other = if look.control.lock_up().0 {
+            judged(&self.closed).then(|| OPENED.with(0.0))
+        } else {
+            judged(&self.open).then(|| CLOSING.with(0.0))
+        };
+        Stand::of(CONVERTER_CLUTCH, &NEEDS, look, memory, done).and(other)
+    }
+
     pub(super) fn step(&mut self, look: Look<'_>, memory: &mut FaultMemory, report: &mut Report<'_>) {
         let measured = look.measured;
-        let (closed, for_s) = look.control.lock_up();
-        let fits = measured.in_drive
-            && measured.hears_engine
-            && measured.torque_nm >= DRIVES_NM
-            && for_s >= SETTLED_S
-            && look.control.since_shift_s() >= SETTLED_S
-            // In first the clutch has no feed.
-            && look.control.gear() > 0
-            && runs(memory, CONVERTER_CLUTCH);
-        if !fits {
+        let (closed, _) = look.control.lock_up();
+        if !hold(&NEEDS, &look) || !runs(memory, CONVERTER_CLUTCH) {
             self.closed.break_off();
             self.open.break_off();
             return;

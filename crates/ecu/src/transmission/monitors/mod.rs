@@ -7,9 +7,11 @@
 mod circuits;
 mod converter;
 mod fluid;
+mod need;
 mod ratio;
 mod speeds;
 
+use alloc::vec::Vec;
 use core::time::Duration;
 
 use super::{Gearing, control::Control, measured::Measured};
@@ -17,6 +19,9 @@ use crate::{
     memory::{FaultMemory, MonitorId},
     monitors::{TestResult, frame::Test},
 };
+
+pub use need::Stand;
+use need::{Need, hold};
 
 /// Takes what a monitor says to the memory, which the next one asks again.
 pub(super) type Report<'a> = dyn FnMut(&mut FaultMemory, TestResult) + 'a;
@@ -27,6 +32,8 @@ struct Look<'a> {
     measured: &'a Measured,
     control: &'a Control,
     gearing: &'a Gearing,
+    /// For so long the selector has been in a driving position, s.
+    in_drive_s: f64,
 }
 
 /// All of them.
@@ -37,6 +44,7 @@ pub(super) struct Monitors {
     ratio: ratio::Ratio,
     converter: converter::Converter,
     fluid: fluid::Fluid,
+    in_drive_s: f64,
 }
 
 impl Monitors {
@@ -69,6 +77,34 @@ impl Monitors {
         self.speeds.turbine_lost() || self.circuits.converter_solenoid_failed() || self.converter.failed()
     }
 
+    const fn look<'a>(&self, measured: &'a Measured, control: &'a Control, gearing: &'a Gearing) -> Look<'a> {
+        Look {
+            measured,
+            control,
+            gearing,
+            in_drive_s: self.in_drive_s,
+        }
+    }
+
+    /// How all of them stand, in the order of the catalogue.
+    pub(super) fn stands(
+        &self,
+        measured: &Measured,
+        control: &Control,
+        gearing: &Gearing,
+        memory: &FaultMemory,
+    ) -> Vec<Stand> {
+        let look = self.look(measured, control, gearing);
+        let mut stands = Vec::new();
+        stands.extend(self.circuits.stands(&look, memory));
+        stands.extend(self.speeds.stands(&look, memory));
+        stands.extend(self.ratio.stands(&look, memory));
+        stands.push(self.converter.stand(&look, memory));
+        stands.push(self.fluid.stand(&look, memory));
+        stands.sort_by_key(|stand| stand.monitor);
+        stands
+    }
+
     /// Every 100 ms of a driving cycle.
     pub(super) fn step(
         &mut self,
@@ -78,11 +114,12 @@ impl Monitors {
         memory: &mut FaultMemory,
         report: &mut Report<'_>,
     ) {
-        let look = Look {
-            measured,
-            control,
-            gearing,
+        self.in_drive_s = if measured.in_drive {
+            self.in_drive_s + 0.1
+        } else {
+            0.0
         };
+        let look = self.look(measured, control, gearing);
         self.circuits.step(look, memory, report);
         self.speeds.step(look, memory, report);
         self.fluid.step(look, memory, report);

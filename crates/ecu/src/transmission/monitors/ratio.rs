@@ -16,11 +16,16 @@ use super::{
         GEAR_RATIO, P0729, P0730, P0731, P0732, P0733, P0734, P0735, P0751, P0752, P0756, P0757, P0761,
         P0762, SHIFT_VALVES,
     },
-    Look, Report, runs,
+    Look, Need, Report, Stand, hold,
+    need::{IN_DRIVE, is},
+    runs,
 };
 use crate::{
     memory::FaultMemory,
-    monitors::{TestResult, frame::Test},
+    monitors::{
+        TestResult,
+        frame::{Condition, Test},
+    },
 };
 
 /// Within this share a ratio is that of a gear; beyond the other it is wrong.
@@ -31,6 +36,23 @@ const SETTLED_S: f64 = 0.6;
 const SLIPS_FOR: u32 = 8;
 const OTHER_FOR: u32 = 12;
 const RIGHT_FOR: u32 = 10;
+
+static NEEDS: [Need; 3] = [
+    IN_DRIVE,
+    Need::of(
+        Condition::own("time since the last shift", "s").at_least(SETTLED_S),
+        |look| look.control.since_shift_s(),
+    ),
+    Need::of(
+        Condition::own("a turning output shaft, some 7 km/h", ""),
+        |look| is(look.measured.ratio().is_some()),
+    ),
+];
+/// What else it waits for, in a gear that it has found right.
+static ANOTHER_GEAR: Condition =
+    Condition::own("gears found right in this driving cycle", "of 6").at_least(GEARS_COMPLETE);
+/// Gears found right that make the monitor complete: the sixth is not for every road.
+const GEARS_COMPLETE: f64 = 5.0;
 
 /// What a test of one gear is called.
 macro_rules! gears {
@@ -89,11 +111,22 @@ impl Ratio {
         self.failed
     }
 
+    fn gears_right(&self) -> usize {
+        self.passed.iter().filter(|&&passed| passed).count()
+    }
+
+    pub(super) fn stands(&self, look: &Look<'_>, memory: &FaultMemory) -> [Stand; 2] {
+        let right = self.gears_right();
+        let done = self.failed || right >= GEARS - 1;
+        let number = f64::from(u8::try_from(right).unwrap_or(0));
+        let another = self.passed[look.control.gear()].then(|| ANOTHER_GEAR.with(number));
+        [GEAR_RATIO, SHIFT_VALVES].map(|monitor| Stand::of(monitor, &NEEDS, look, memory, done).and(another))
+    }
+
     pub(super) fn step(&mut self, look: Look<'_>, memory: &mut FaultMemory, report: &mut Report<'_>) {
         let gear = look.control.gear();
-        let settled = look.control.since_shift_s() >= SETTLED_S;
         let measured = look.measured.ratio();
-        let Some(ratio) = measured.filter(|_| settled && runs(memory, GEAR_RATIO)) else {
+        let Some(ratio) = measured.filter(|_| hold(&NEEDS, &look) && runs(memory, GEAR_RATIO)) else {
             self.now = None;
             return;
         };
@@ -135,7 +168,7 @@ impl Ratio {
                 }
             }
         }
-        if self.passed.iter().filter(|&&passed| passed).count() == GEARS - 1 {
+        if self.gears_right() == GEARS - 1 {
             report(memory, TestResult::Completed(GEAR_RATIO));
             report(memory, TestResult::Completed(SHIFT_VALVES));
         }

@@ -2,9 +2,12 @@
 
 use super::{
     super::catalogue::{OUTPUT_SPEED, P0717, P0722, TURBINE_SPEED},
-    Debounce, Look, Report, runs,
+    Debounce, Look, Need, Report, Stand, hold, runs,
 };
-use crate::{memory::FaultMemory, monitors::frame::Test};
+use crate::{
+    memory::FaultMemory,
+    monitors::frame::{Condition, Test},
+};
 
 /// Steps of 100 ms without pulses that fail, and with them that pass.
 const TIMES: [u32; 2] = [20, 20];
@@ -13,6 +16,31 @@ const OUTPUT_TURNS: f64 = 440.0;
 const TURBINE_TURNS: f64 = 600.0;
 /// After a shift or a move of the selector the shafts get this time, s.
 const SETTLED_S: f64 = 1.0;
+
+const DRIVE_TIME: Need = Need::of(
+    Condition::own("time in a driving position", "s").at_least(SETTLED_S),
+    |look| look.in_drive_s,
+);
+const SHIFT_TIME: Need = Need::of(
+    Condition::own("time since the last shift", "s").at_least(SETTLED_S),
+    |look| look.control.since_shift_s(),
+);
+static OF_TURBINE: [Need; 3] = [
+    DRIVE_TIME,
+    SHIFT_TIME,
+    Need::of(
+        Condition::own("output speed", "rpm").at_least(OUTPUT_TURNS),
+        |look| look.measured.output.rpm(),
+    ),
+];
+static OF_OUTPUT: [Need; 3] = [
+    DRIVE_TIME,
+    SHIFT_TIME,
+    Need::of(
+        Condition::own("turbine speed", "rpm").at_least(TURBINE_TURNS),
+        |look| look.measured.turbine.rpm(),
+    ),
+];
 
 static TURBINE: Test = Test::new("turbine speed, the car driving", "rpm")
     .at_least(50.0)
@@ -25,7 +53,6 @@ static OUTPUT: Test = Test::new("output speed, the turbine turning in a gear", "
 pub(super) struct Speeds {
     turbine: Debounce,
     output: Debounce,
-    in_drive_s: f64,
 }
 
 impl Speeds {
@@ -37,21 +64,20 @@ impl Speeds {
         self.output.failed
     }
 
+    pub(super) fn stands(&self, look: &Look<'_>, memory: &FaultMemory) -> [Stand; 2] {
+        [
+            Stand::of(TURBINE_SPEED, &OF_TURBINE, look, memory, self.turbine.failed),
+            Stand::of(OUTPUT_SPEED, &OF_OUTPUT, look, memory, self.output.failed),
+        ]
+    }
+
     pub(super) fn step(&mut self, look: Look<'_>, memory: &mut FaultMemory, report: &mut Report<'_>) {
         let measured = look.measured;
-        self.in_drive_s = if measured.in_drive {
-            self.in_drive_s + 0.1
-        } else {
-            0.0
-        };
-        if self.in_drive_s < SETTLED_S || look.control.since_shift_s() < SETTLED_S {
-            return;
-        }
         let (turbine, output) = (measured.turbine.rpm(), measured.output.rpm());
-        if output >= OUTPUT_TURNS && runs(memory, TURBINE_SPEED) {
+        if hold(&OF_TURBINE, &look) && runs(memory, TURBINE_SPEED) {
             self.turbine.judge(&TURBINE, turbine, TIMES, memory, report);
         }
-        if turbine >= TURBINE_TURNS && runs(memory, OUTPUT_SPEED) {
+        if hold(&OF_OUTPUT, &look) && runs(memory, OUTPUT_SPEED) {
             self.output.judge(&OUTPUT, output, TIMES, memory, report);
         }
     }
