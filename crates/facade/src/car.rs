@@ -6,7 +6,6 @@ use twotrip_can::{
     Frame,
     memory_bus::{Fate, Passed},
 };
-use twotrip_obd::Dtc;
 use twotrip_scenario::{Phrase, parse_phrase};
 use twotrip_sim::{Event, Simulator, story};
 use twotrip_tester::{EcuNumber, Target};
@@ -148,57 +147,6 @@ impl Car {
         let mut events = Vec::new();
         story::carry_out(&mut self.world.car, phrase, |event| events.push(event.clone()));
         judge(events)
-    }
-
-    // --- What is in it ------------------------------------------------------------------------------------
-
-    /// Confirmed codes of the engine ECU (service $03), oldest entry first.
-    #[must_use]
-    pub fn confirmed(&self) -> Vec<Dtc> {
-        self.memory().confirmed().collect()
-    }
-
-    /// Pending codes (service $07), oldest entry first.
-    #[must_use]
-    pub fn pending(&self) -> Vec<Dtc> {
-        self.memory().pending().collect()
-    }
-
-    /// Permanent codes (service $0A), oldest entry first.
-    #[must_use]
-    pub fn permanent(&self) -> Vec<Dtc> {
-        self.memory().permanent().collect()
-    }
-
-    /// Whether the lamp is commanded on (PID $01 byte A bit 7): by a code, not by the bulb check.
-    #[must_use]
-    pub fn mil_commanded(&self) -> bool {
-        self.memory().mil_commanded()
-    }
-
-    /// Whether the bulb in the dashboard is lit at this instant.
-    #[must_use]
-    pub const fn lamp_lit(&self) -> bool {
-        self.world.car.car().lamp_lit()
-    }
-
-    /// Whether memory or values were ever set by `preload` or `override`: then they came of no fault.
-    #[must_use]
-    pub const fn not_physical(&self) -> bool {
-        self.world.car.not_physical()
-    }
-
-    /// What has become of the scenario's expectations: each phrase, whether it is met so far, and why.
-    #[must_use]
-    pub fn verdict(&self) -> Vec<(String, bool, String)> {
-        let verdict = self.world.car.verdict().into_iter();
-        verdict
-            .map(|(expectation, outcome)| (expectation.to_string(), outcome.ok, outcome.text))
-            .collect()
-    }
-
-    fn memory(&self) -> &twotrip_ecu::memory::FaultMemory {
-        self.world.car.car().ecu().memory()
     }
 }
 

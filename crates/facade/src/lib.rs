@@ -29,7 +29,7 @@
 //!
 //! This crate is the one stable Rust interface of the project; it follows semantic versioning. What it shows of the
 //! crates below it ([`Frame`], [`CanId`], [`Dtc`], [`Instant`], [`BitRate`], [`EcuNumber`],
-//! [`DisturbanceKind`], [`Verdict`], [`Severity`]) is part of that; the rest of them is
+//! [`CodeList`], [`DisturbanceKind`], [`Verdict`], [`Severity`]) is part of that; the rest of them is
 //! not. What can be said to a car stands in the list of `twotrip list phrases`.
 
 mod builder;
@@ -38,6 +38,7 @@ mod conduct;
 mod disturbance;
 mod error;
 mod exchange;
+mod memory;
 mod on_cue;
 #[doc(hidden)]
 pub mod verdicts;
@@ -53,7 +54,7 @@ pub use exchange::{Answer, Exchange, Said, Wired};
 pub use twotrip_can::{CanId, Frame, timing::BitRate};
 pub use twotrip_dialogue::{conduct::Severity, verdict::Verdict};
 pub use twotrip_obd::Dtc;
-pub use twotrip_scenario::disturbance::Kind as DisturbanceKind;
+pub use twotrip_scenario::{disturbance::Kind as DisturbanceKind, phrase::CodeList};
 pub use twotrip_tester::EcuNumber;
 pub use twotrip_units::BusInstant as Instant;
 pub use verdicts::Judged;

@@ -92,7 +92,10 @@ impl Settings {
                 ..ecu
             },
             transmission: model.transmission(scenario.regulation()),
-            ..Self::compact(seed, timing)
+            seed,
+            timing,
+            transport: Profile::OBD,
+            broadcasts: false,
         }
     }
 

@@ -42,7 +42,7 @@ impl Identity {
     #[must_use]
     pub fn engine(profile: &Profile, catalogue: &Catalogue, calibration: &Calibration) -> Self {
         // What a real ECU sums up is its memory; here that is these three, written out.
-        let sums = Sums::of(profile, catalogue, calibration, [None; 2]);
+        let number = Sums::whole(profile, catalogue, calibration);
         let mut vin = [0; 17];
         vin.copy_from_slice(Self::VIN.as_bytes());
         let mut calibration_id = *b"TWOTRIP-ENG-    ";
@@ -50,7 +50,7 @@ impl Identity {
         Self {
             vin,
             calibration_id,
-            verification_number: sums.whole,
+            verification_number: number,
             ecu_name: *b"ECM\0-EngineControl\0\0",
         }
     }
@@ -63,7 +63,7 @@ impl Identity {
         Self {
             vin: [0; 17],
             calibration_id,
-            verification_number: Sums::of(profile, catalogue, figures, [None; 2]).whole,
+            verification_number: Sums::whole(profile, catalogue, figures),
             ecu_name: *b"TCM\0-TransmisCtrl\0\0\0",
         }
     }
@@ -94,14 +94,23 @@ impl Identity {
     /// # Errors
     /// If the text is no vehicle identification number.
     pub fn with_vin(mut self, vin: &str) -> Result<Self, VinError> {
-        self.vin = vin
+        self.vin = Self::read_vin(vin)?;
+        Ok(self)
+    }
+
+    /// A vehicle identification number of its text.
+    ///
+    /// # Errors
+    /// If the text is none.
+    pub fn read_vin(text: &str) -> Result<[u8; 17], VinError> {
+        let vin: [u8; 17] = text
             .as_bytes()
             .try_into()
-            .map_err(|_| VinError::Length(vin.chars().count()))?;
-        match check_digit(&self.vin) {
+            .map_err(|_| VinError::Length(text.chars().count()))?;
+        match check_digit(&vin) {
             None => Err(VinError::Character),
-            Some(digit) if digit != self.vin[8] => Err(VinError::CheckDigit(digit.into())),
-            Some(_) => Ok(self),
+            Some(digit) if digit != vin[8] => Err(VinError::CheckDigit(digit.into())),
+            Some(_) => Ok(vin),
         }
     }
 
@@ -150,6 +159,11 @@ struct Sums {
 }
 
 impl Sums {
+    /// The sum over both parts as they were written.
+    fn whole(profile: &Profile, catalogue: &Catalogue, calibration: &dyn fmt::Debug) -> u32 {
+        checksum(format_args!("{profile:?}\n{catalogue:?}\n{calibration:?}"))
+    }
+
     /// With a bit turned over at these places of program and calibration.
     fn of(
         profile: &Profile,
@@ -172,10 +186,30 @@ pub(crate) fn checksum(text: fmt::Arguments<'_>) -> u32 {
     Crc32::new().over(text, None).finish()
 }
 
-/// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected), bit by bit: it runs when the ECU is made or renewed, and
-/// at key-on where a bit has turned over.
+/// CRC-32 of ISO/IEC 8802-3 (polynomial $04C11DB7, reflected): it runs over some ten thousand bytes when the ECU is made or
+/// renewed, and at key-on where a bit has turned over.
 #[derive(Clone, Copy)]
 struct Crc32(u32);
+
+/// What a byte makes of a sum whose last byte it is.
+static OF_A_BYTE: [u32; 256] = {
+    let mut table = [0; 256];
+    let mut byte: u32 = 0;
+    while byte < 256 {
+        let (mut sum, mut bit) = (byte, 0);
+        while bit < 8 {
+            sum = if sum & 1 == 1 {
+                sum >> 1 ^ 0xEDB8_8320
+            } else {
+                sum >> 1
+            };
+            bit += 1;
+        }
+        table[byte as usize] = sum;
+        byte += 1;
+    }
+    table
+};
 
 impl Crc32 {
     const fn new() -> Self {
@@ -195,14 +229,8 @@ impl Crc32 {
     }
 
     fn take(&mut self, byte: u8) {
-        self.0 ^= u32::from(byte);
-        for _ in 0..8 {
-            self.0 = if self.0 & 1 == 1 {
-                self.0 >> 1 ^ 0xEDB8_8320
-            } else {
-                self.0 >> 1
-            };
-        }
+        let [last, ..] = self.0.to_le_bytes();
+        self.0 = self.0 >> 8 ^ OF_A_BYTE[usize::from(last ^ byte)];
     }
 }
 

@@ -303,8 +303,7 @@ fn check_body(body: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<Spec
 /// VIN and beginning of the calibration's name.
 fn check_identity(identity: &Reader<'_, '_>, problems: &mut Vec<Problem>) -> Option<(String, String)> {
     let vin = identity.required("vin", Reader::text, problems).and_then(|vin| {
-        let anyone = Identity::engine(&Profile::US_2010, &CATALOGUE, &Calibration::compact_2_0());
-        match anyone.with_vin(vin.value) {
+        match Identity::read_vin(vin.value) {
             Ok(_) => Some(vin.value.to_owned()),
             Err(error) => {
                 let digit = match error {

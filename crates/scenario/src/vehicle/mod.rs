@@ -179,6 +179,8 @@ impl VehicleModel {
             .with_calibration_name(&self.calibration_name)
             .with_vin(&self.vin)?;
         Ok(EcuConfig {
+            profile: regulation,
+            readiness_display: false,
             identity,
             companions: self
                 .maker_codes
@@ -192,7 +194,6 @@ impl VehicleModel {
                 .collect(),
             calibration: self.calibration.clone(),
             dialect: self.dialect,
-            ..EcuConfig::under(regulation)
         })
     }
 
