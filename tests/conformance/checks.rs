@@ -171,6 +171,17 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // Package scapy's OBD scanner, packages python-can and can-isotp of PyPI, and the kernel's ISO 15765-2, net/can/isotp.c.
+    (
+        "counted_testers",
+        &[
+            "classic_on_11_bits",
+            "classic_on_29_bits",
+            "j1979_2_on_11_bits",
+            "j1979_2_on_29_bits",
+            "ends_cleanly",
+        ],
+    ),
     // The transport cases of `tests/support/cases`, each with its own source.
     (
         "transport_cases",
@@ -246,6 +257,7 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "tshark_reads_recordings_as_explain_does",
             "scapy_reads_recordings_as_explain_does",
             "recordings_of_other_writers_are_explained",
+            "tshark_puts_strangers_sessions_together_as_explain_does",
         ],
     ),
     // The same two on messages made from the program's tables, without a guest: `vectors`.

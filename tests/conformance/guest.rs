@@ -122,7 +122,7 @@ impl Guest {
             let ran = self
                 .python(&self.tests.join("peers/main.py"))
                 .arg(self.release.join("twotrip"))
-                .arg(self.results(&TIMED))
+                .args([self.results(&TIMED), self.results(&COUNTED)])
                 .output();
             match ran {
                 Ok(ran) if ran.status.success() => {}

@@ -24,7 +24,7 @@ for counted in (False, True):
     for prefix, _, steps in guest.groups(NOWHERE, NOWHERE, NOWHERE, None, counted):
         print(*outcome.names(prefix, steps), sep="\n")
 for prefix, checks in (
-    ("analysers", load("peers/main.py").checks(NOWHERE, NOWHERE, None)),
+    ("analysers", load("peers/main.py").checks(NOWHERE, NOWHERE, NOWHERE, None)),
     ("vectors", load("peers/vectors.py").group(NOWHERE, [], None)),
     ("vectors", load("peers/uds.py").group([])),
 ):

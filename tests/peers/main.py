@@ -1,4 +1,6 @@
-"""Reads what the guest recorded with tools that know nothing of the program: `main.py PROGRAM RESULTS [NAME ...]`.
+"""Reads what the guest recorded with tools that know nothing of the program: `main.py PROGRAM RESULTS COUNTED [NAME ...]`.
+
+RESULTS is the folder of the guest whose clock is time, COUNTED that of the one whose clock counts instructions.
 
 Outside sources: tshark (Debian; its `iso15765` and `obd-ii` dissectors), scapy (PyPI; its `isotp` and `obd` layers).
 Their known errors stand in `known_errors.py`, each with its reason.
@@ -17,6 +19,7 @@ import messages  # noqa: E402
 import outcome  # noqa: E402
 from comparison import Comparison  # noqa: E402
 from scalings import ENCODED, SCALINGS, scaling_of  # noqa: E402
+import strangers  # noqa: E402
 import written  # noqa: E402
 
 CAPTURES = ("kernel_tester.pcap", "python_client.pcap")
@@ -200,14 +203,14 @@ def group(results, figure):
     ]
 
 
-def checks(program, results, figure):
-    return group(results, figure) + written.group(program, results, figure)
+def checks(program, results, counted, figure):
+    return group(results, figure) + written.group(program, results, figure) + strangers.group(program, counted, figure)
 
 
-def main(program, results, *wanted):
-    program, results = pathlib.Path(program), pathlib.Path(results)
+def main(program, results, counted, *wanted):
+    program, results, counted = map(pathlib.Path, (program, results, counted))
     outcomes = outcome.Outcomes(results, wanted)
-    for check in checks(program, results, outcomes.figure):
+    for check in checks(program, results, counted, outcomes.figure):
         name = f"analysers::{check.__name__}"
         if outcomes.is_wanted(name):
             outcomes.check(name, check)

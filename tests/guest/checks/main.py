@@ -34,6 +34,7 @@ def groups(program, tools, results, figure, counted):
     import python_client
     import recordings
     import replays
+    import testers
     import traffic
     import transfer_cost
     import transport_cases
@@ -43,6 +44,7 @@ def groups(program, tools, results, figure, counted):
     if counted:
         return [
             recordings.counted_group(program, tools, results, figure),
+            testers.group(program, results, figure),
             replays.counted_group(program, tools, results, figure),
             cost.group(program, tools, figure, counted),
             transfer_cost.group(program, tools, figure, counted),
