@@ -208,6 +208,7 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
         &[
             "a_single_frame_answer",
             "an_answer_of_a_car_that_keeps_its_memory",
+            "an_answer_of_a_car_that_reports",
             "memory",
             "processor_of_an_idle_car",
             "processor_while_time_stands",
@@ -220,6 +221,26 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
         &[
             "a_single_frame_answer",
             "an_answer_of_a_car_that_keeps_its_memory",
+            "an_answer_of_a_car_that_reports",
+            "ends_cleanly",
+        ],
+    ),
+    // Frames that no ECU should trip over, ISO 15765-4 for P2; proc(5).
+    (
+        "counted_flood",
+        &[
+            "ten_thousand_frames_a_second_were_sent",
+            "each_clean_request_was_answered_within_p2",
+            "memory_stayed_as_it_was",
+            "ends_cleanly",
+        ],
+    ),
+    // The kernel's times of frames, Linux Documentation/networking/timestamping.rst.
+    (
+        "counted_judge",
+        &[
+            "a_run_and_its_recording_give_the_same_breaches",
+            "a_run_that_was_held_up_accuses_nobody",
             "ends_cleanly",
         ],
     ),

@@ -214,14 +214,13 @@ impl Guest {
             .map(|word| quoted(&word.to_string_lossy()))
             .collect();
 
-        let (variable, called) = (
-            if boot.counts {
-                "GUEST_CLOCK=instructions"
-            } else {
-                ""
-            },
-            boot.called,
-        );
+        let (mut variables, called) = (String::new(), boot.called);
+        if boot.counts {
+            variables.push_str("GUEST_CLOCK=instructions");
+            if let Ok(seconds) = std::env::var("TWOTRIP_FLOOD") {
+                variables.push_str(&format!(" FLOOD_SECONDS={}", quoted(&seconds)));
+            }
+        }
         let started = Instant::now();
         let ran = Command::new("sh")
             .arg(self.tests.join("../crates/cli/guest/boot"))
@@ -232,7 +231,7 @@ impl Guest {
                 OsStr::new(GUEST_SECONDS),
             ])
             .arg(format!(
-                "PYTHONDONTWRITEBYTECODE=1 {variable} exec {}",
+                "PYTHONDONTWRITEBYTECODE=1 {variables} exec {}",
                 line.join(" ")
             ))
             .stdin(Stdio::null())

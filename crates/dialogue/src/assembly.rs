@@ -97,11 +97,11 @@ pub(crate) struct Assembly {
 }
 
 impl Assembly {
-    /// Takes a unit of the sender.
+    /// Takes a unit of the sender; from the later of the two instants on it can have been heard.
     pub(crate) fn on_unit(
         &mut self,
         frame: u64,
-        at: BusInstant,
+        (at, latest): (BusInstant, BusInstant),
         pdu: &Pdu,
         spare: &mut Spare,
         breach: &mut impl FnMut(Breach),
@@ -130,7 +130,7 @@ impl Assembly {
                     began: at,
                     last: at,
                     pieces: 1,
-                    flow: Flow::Awaited(at),
+                    flow: Flow::Awaited(latest),
                     st_min: StMin::ZERO,
                     told: false,
                     misdirected: false,
@@ -140,7 +140,7 @@ impl Assembly {
             Pdu::ConsecutiveFrame {
                 sequence_number,
                 payload,
-            } => self.on_consecutive(at, sequence_number, payload, breach),
+            } => self.on_consecutive((at, latest), sequence_number, payload, breach),
             // Of the other direction: see `on_flow_control`.
             Pdu::FlowControl { .. } => None,
         }
@@ -148,7 +148,7 @@ impl Assembly {
 
     fn on_consecutive(
         &mut self,
-        at: BusInstant,
+        (at, latest): (BusInstant, BusInstant),
         found: u8,
         payload: Payload,
         breach: &mut impl FnMut(Breach),
@@ -165,7 +165,7 @@ impl Assembly {
             self.open = None;
             return None;
         }
-        open.judge_pace(at, breach);
+        open.judge_pace((at, latest), breach);
         open.next = (open.next + 1) & 0x0F;
         open.last = at;
         open.pieces += 1;
@@ -313,7 +313,7 @@ impl Open {
     }
 
     /// Flow control, block, STmin and N_Cr.
-    fn judge_pace(&mut self, at: BusInstant, breach: &mut impl FnMut(Breach)) {
+    fn judge_pace(&mut self, (at, latest): (BusInstant, BusInstant), breach: &mut impl FnMut(Breach)) {
         let mut tell = |what| {
             if !self.told {
                 breach(what);
@@ -336,7 +336,7 @@ impl Open {
                 }
                 if let Some(left) = left {
                     self.flow = match left - 1 {
-                        0 => Flow::Awaited(at),
+                        0 => Flow::Awaited(latest),
                         left => Flow::Open(Some(left)),
                     };
                 }

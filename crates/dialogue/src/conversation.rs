@@ -102,12 +102,23 @@ impl Dialogue {
     /// of a least time.
     #[must_use]
     pub const fn with_slack(mut self, slack: Duration) -> Self {
-        self.slack = slack;
+        self.set_slack(slack);
         self
+    }
+
+    /// See [`Self::with_slack`]: from now on.
+    pub const fn set_slack(&mut self, slack: Duration) {
+        self.slack = slack;
     }
 
     /// Takes the frame with this number. Poll the events before the next one.
     pub fn on_frame(&mut self, number: u64, at: BusInstant, frame: &Frame) {
+        self.on_frame_between(number, at, at, frame);
+    }
+
+    /// The same for a frame that was on the wire not before `at` and not after `latest`: by the later one nobody is late who
+    /// steers it, by the earlier one nobody is early who waits after it.
+    pub fn on_frame_between(&mut self, number: u64, at: BusInstant, latest: BusInstant, frame: &Frame) {
         let Some(role) = Role::of(frame.id()).filter(|_| frame.kind() != FrameKind::Error) else {
             self.on_other(number, at, frame);
             return;
@@ -139,7 +150,8 @@ impl Dialogue {
             breaches,
             ..
         } = self;
-        let whole = assemble(assemblies, spare, number, at, role, &pdu, &mut |breach| {
+        let when = (at, latest);
+        let whole = assemble(assemblies, spare, number, when, role, &pdu, &mut |breach| {
             breaches.push(breach);
         });
         if !self.breaches.is_empty() {
@@ -452,7 +464,7 @@ fn assemble(
     assemblies: &mut Few<Role, Assembly>,
     spare: &mut Spare,
     number: u64,
-    at: BusInstant,
+    when: (BusInstant, BusInstant),
     role: Role,
     pdu: &Pdu,
     breach: &mut impl FnMut(Breach),
@@ -463,12 +475,12 @@ fn assemble(
         st_min,
     } = *pdu
     {
-        steering::steer(assemblies, at, role, (status, block_size, st_min), breach);
+        steering::steer(assemblies, when.0, role, (status, block_size, st_min), breach);
         return None;
     }
     if matches!(role, Role::AskAll { .. }) && !matches!(pdu, Pdu::SingleFrame { .. }) {
         breach(Breach::LongRequestToAll);
         return None;
     }
-    assemblies.entry(role).on_unit(number, at, pdu, spare, breach)
+    assemblies.entry(role).on_unit(number, when, pdu, spare, breach)
 }

@@ -237,6 +237,18 @@ impl Run {
         self.beyond = NEVER;
     }
 
+    /// Judges testers by the kernel's times of their frames, where it notes them: then a busy computer makes nobody look early.
+    /// It costs something with each frame.
+    ///
+    /// # Errors
+    /// [`BusError`] if the kernel refuses.
+    pub fn judge_by_the_kernels_times(&mut self) -> Result<(), BusError> {
+        if self.port.bus.want_times()? {
+            self.judge.go_by_the_kernels_times(self.begun);
+        }
+        Ok(())
+    }
+
     /// Ends the run when for this long no frame has come, no phrase was told and none is being carried out.
     pub const fn until_idle(&mut self, patience: Duration) {
         self.patience = Some(patience);
@@ -356,7 +368,7 @@ impl Run {
             self.send_frames(now)?;
             self.look_after_memory(now, &mut notice);
             self.tell_events(now, &mut notice);
-            self.judge.think();
+            self.judge.think_at_leisure(now);
 
             let deadline = self.deadline(now, earlier(end, idle_end));
             let at_once = self.has_work() || self.is_behind() || deadline.saturating_since(now) < TIMER_GRAIN;

@@ -27,6 +27,8 @@ def groups(program, tools, results, figure, counted):
     import bench
     import broadcasts
     import cost
+    import flood
+    import judged
     import kernel_differences
     import kernel_tester
     import link
@@ -45,6 +47,8 @@ def groups(program, tools, results, figure, counted):
         return [
             recordings.counted_group(program, tools, results, figure),
             testers.group(program, results, figure),
+            flood.group(program, tools, figure),
+            judged.group(program, figure),
             replays.counted_group(program, tools, results, figure),
             cost.group(program, tools, figure, counted),
             transfer_cost.group(program, tools, figure, counted),

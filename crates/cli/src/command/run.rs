@@ -99,6 +99,9 @@ pub(super) async fn run(args: &args::Run) -> Result<(), Failure> {
     if args.on_a_bench {
         run.watch(Watch);
     }
+    if args.report.is_some() || args.record.is_some() {
+        run.judge_by_the_kernels_times().map_err(words::system)?;
+    }
     run.let_pass().await;
     let recording = match &args.record {
         Some(path) => {

@@ -206,6 +206,18 @@ impl Bus {
         }
     }
 
+    /// From now on each frame has the kernel's time in its [`Detail`], and no losses; it costs less with each frame than
+    /// [`Self::want_detail`]. Says whether there is a kernel that notes times: there is none below an embedded bus.
+    ///
+    /// # Errors
+    /// [`BusError::System`] if the kernel refuses.
+    pub fn want_times(&mut self) -> Result<bool, BusError> {
+        match &mut self.backend {
+            Backend::SocketCan(bus) => bus.want_times().map(|()| true),
+            Backend::Host(_) | Backend::Guest(_) => Ok(false),
+        }
+    }
+
     /// From now on a frame counts as sent when it has passed on the wire, not when a queue has taken it:
     /// [`Self::try_send`] then says [`Sent::Queued`] where the interface can tell the two apart.
     ///

@@ -118,13 +118,23 @@ impl SocketCan {
     }
 
     pub(super) fn want_detail(&mut self) -> Result<(), BusError> {
+        self.note(&[libc::SO_TIMESTAMPNS, libc::SO_RXQ_OVFL])?;
+        make_room(self.socket.get_ref(), LARGE_RECEIVE_BUFFER);
+        Ok(())
+    }
+
+    pub(super) fn want_times(&mut self) -> Result<(), BusError> {
+        self.note(&[libc::SO_TIMESTAMPNS])
+    }
+
+    /// Has the kernel note something with each frame.
+    fn note(&mut self, options: &[i32]) -> Result<(), BusError> {
         let socket = self.socket.get_ref();
-        for option in [libc::SO_TIMESTAMPNS, libc::SO_RXQ_OVFL] {
+        for option in options {
             socket
-                .set_socket_option_int(libc::SOL_SOCKET, option, 1)
+                .set_socket_option_int(libc::SOL_SOCKET, *option, 1)
                 .map_err(|error| self.failed("ask for times and losses of frames", error))?;
         }
-        make_room(socket, LARGE_RECEIVE_BUFFER);
         self.batch.read_control();
         Ok(())
     }

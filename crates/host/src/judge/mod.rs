@@ -3,21 +3,30 @@
 //! A frame is put aside when it passes, a matter of nanoseconds, and thought about when nothing else is to be done, or when many
 //! have come together. Memory is bounded.
 
+mod stamps;
 mod summary;
 
-use std::{mem, time::Duration};
+use std::{
+    mem,
+    time::{Duration, Instant, SystemTime},
+};
 
 use twotrip_can::{CanId, Frame};
 use twotrip_dialogue::{Dialogue, Event, conduct::Conduct};
 use twotrip_units::BusInstant;
 
+use self::stamps::Stamps;
 pub use self::summary::{Breaches, CodeList, CodesRead, Said, Summary, Tester};
 use crate::bus::Filter;
 
 /// Frames put aside at the most.
 const ASIDE: usize = 256;
-/// How much later than on the wire a frame may be heard: what a busy computer does to this program. Our choice.
+/// How much later than on the wire a frame may be heard, where no kernel notes when that was: what a busy computer does to this
+/// program. Our choice.
 const SLACK: Duration = Duration::from_millis(5);
+
+/// How long a frame is kept aside where the kernel notes times: one that came before it may still be unread. Our choice.
+const KEPT: Duration = Duration::from_millis(50);
 
 /// All identifiers of diagnostics, of both sizes (ISO 15765-4, from memory): what a judge wants to hear besides what the car does.
 pub const IDENTIFIERS: [Filter; 4] = [
@@ -30,10 +39,26 @@ pub const IDENTIFIERS: [Filter; 4] = [
 /// Judges what testers do to a running car.
 #[derive(Debug)]
 pub(crate) struct Judge {
-    aside: Vec<(BusInstant, Frame)>,
+    aside: Vec<Aside>,
     dialogue: Dialogue,
     conduct: Conduct,
     frames: u64,
+    /// The kernel notes when frames came.
+    stamps: Option<Stamps>,
+    /// When the last frame was that was thought about.
+    latest: BusInstant,
+}
+
+/// A frame put aside.
+#[derive(Clone, Copy, Debug)]
+struct Aside {
+    /// It was heard then, or was given to the bus not before then.
+    at: BusInstant,
+    /// The same, or when the bus had taken it.
+    latest: BusInstant,
+    /// When the kernel had it.
+    noted: Option<SystemTime>,
+    frame: Frame,
 }
 
 impl Default for Judge {
@@ -43,37 +68,124 @@ impl Default for Judge {
             dialogue: Dialogue::without_units().with_slack(SLACK),
             conduct: Conduct::default(),
             frames: 0,
+            stamps: None,
+            latest: BusInstant::ZERO,
         }
     }
 }
 
 impl Judge {
-    /// A frame passed, of the car or of another.
+    /// From now on a frame counts from when the kernel had it; bus time began then.
+    pub(crate) fn go_by_the_kernels_times(&mut self, begun: Instant) {
+        self.stamps = Some(Stamps::new(begun));
+    }
+
+    /// A frame of another passed, or one of the car of which that was to be told; the kernel had it when it has `noted`.
     #[inline]
-    pub(crate) fn hear(&mut self, at: BusInstant, frame: &Frame) {
+    pub(crate) fn hear(&mut self, at: BusInstant, noted: Option<SystemTime>, frame: &Frame) {
+        self.put_aside(Aside {
+            at,
+            latest: at,
+            noted,
+            frame: *frame,
+        });
+    }
+
+    /// A frame of the car was given to the bus between the two instants.
+    #[inline]
+    pub(crate) fn hear_sent(&mut self, begun: BusInstant, written: BusInstant, frame: &Frame) {
+        // Among frames that count from when they were heard, it counts from when it was written.
+        let at = if self.stamps.is_some() { begun } else { written };
+        self.put_aside(Aside {
+            at,
+            latest: written,
+            noted: None,
+            frame: *frame,
+        });
+    }
+
+    #[inline]
+    fn put_aside(&mut self, heard: Aside) {
         if self.aside.len() == ASIDE {
             self.think();
         }
-        self.aside.push((at, *frame));
+        self.aside.push(heard);
     }
 
-    /// Thinks about what was put aside if there is much of it.
+    /// While much is to be done: thinks about what was put aside if there is much of it.
     #[inline]
-    pub(crate) fn think_if_many(&mut self) {
+    pub(crate) fn think_if_many(&mut self, now: BusInstant) {
         if self.aside.len() >= ASIDE / 2 {
+            self.think();
+        } else if self.stamps.is_some() {
+            self.think_if_old(now);
+        }
+    }
+
+    /// While nothing else is to be done: thinks about what was put aside.
+    pub(crate) fn think_at_leisure(&mut self, now: BusInstant) {
+        if self.stamps.is_some() {
+            self.think_if_old(now);
+        } else {
             self.think();
         }
     }
 
-    /// Thinks about what was put aside.
-    pub(crate) fn think(&mut self) {
+    /// Thinks about what was put aside long enough ago, once a good part of it was.
+    #[inline]
+    fn think_if_old(&mut self, now: BusInstant) {
+        if self
+            .aside
+            .first()
+            .is_some_and(|oldest| oldest.at + 2 * KEPT < now)
+        {
+            self.think_until(now - KEPT);
+        }
+    }
+
+    /// Thinks about all that was put aside.
+    fn think(&mut self) {
+        self.think_until(BusInstant::MAX);
+    }
+
+    /// Thinks about what was put aside up to an instant.
+    fn think_until(&mut self, until: BusInstant) {
         let mut aside = mem::take(&mut self.aside);
-        for (at, frame) in aside.drain(..) {
+        self.go_by_stamps(&mut aside);
+        let kept = aside.partition_point(|heard| heard.at <= until);
+        for heard in aside.drain(..kept) {
             self.frames += 1;
-            self.dialogue.on_frame(self.frames, at, &frame);
+            self.latest = self.latest.max(heard.at);
+            let latest = self.latest.max(heard.latest);
+            self.dialogue
+                .on_frame_between(self.frames, self.latest, latest, &heard.frame);
             take(&mut self.dialogue, &mut self.conduct);
         }
         self.aside = aside;
+    }
+
+    /// Puts frames at the instants that the kernel noted, and into their order: one of a tester may have come while the program
+    /// was still writing, or did not run at all.
+    fn go_by_stamps(&mut self, aside: &mut [Aside]) {
+        let Some(stamps) = self.stamps.as_mut().filter(|_| !aside.is_empty()) else {
+            return;
+        };
+        let sound = stamps.compare();
+        self.dialogue
+            .set_slack(if sound { Duration::ZERO } else { SLACK });
+        for place in 0..aside.len() {
+            let heard = &mut aside[place];
+            if let Some(noted) = heard.noted.take().filter(|_| sound) {
+                heard.at = stamps.bus_time(noted, heard.at);
+                heard.latest = heard.at;
+            }
+            // They are nearly in order, and where two are the same they stay as they were.
+            let mut place = place;
+            while place > 0 && aside[place - 1].at > aside[place].at {
+                aside.swap(place - 1, place);
+                place -= 1;
+            }
+        }
     }
 
     /// What was done so far, as if nothing more came.
@@ -108,11 +220,11 @@ mod tests {
     fn a_summary_in_between_changes_nothing() {
         let mut judge = Judge::default();
         let at = BusInstant::from_millis;
-        judge.hear(at(0), &frame(0x7DF, &[1, 0x04]));
+        judge.hear(at(0), None, &frame(0x7DF, &[1, 0x04]));
         let summary = judge.summary(at(10));
         assert_eq!((summary.testers[0].requests, summary.unwise), (1, 1));
-        judge.hear(at(20), &frame(0x7E8, &[1, 0x44]));
-        judge.hear(at(30), &frame(0x7DF, &[1, 0x03]));
+        judge.hear(at(20), None, &frame(0x7E8, &[1, 0x44]));
+        judge.hear(at(30), None, &frame(0x7DF, &[1, 0x03]));
         let summary = judge.summary(at(200));
         assert_eq!(summary.answers, 1);
         assert_eq!(summary.testers[0].unanswered, 1);
@@ -126,12 +238,58 @@ mod tests {
         );
     }
 
+    /// Frames that the program was late to hear, and what the kernel noted of them: milliseconds.
+    #[test]
+    fn a_tester_is_judged_by_the_kernels_times() {
+        const FORCED: &[u8] = &[2, 0x01, 0x0C];
+        // It asks, and asks again after P2; nobody answers. The program stood still meanwhile.
+        for (noted, expected) in [([0, 51], 0), ([0, 49], 1)] {
+            let mut judge = Judge::default();
+            let (begun, unix) = (Instant::now(), SystemTime::now());
+            judge.go_by_the_kernels_times(begun);
+            for (heard, noted) in [49, 52].into_iter().zip(noted) {
+                let noted = unix + Duration::from_millis(noted);
+                judge.hear(BusInstant::from_millis(heard), Some(noted), &frame(0x7DF, FORCED));
+            }
+            let breaches = judge.summary(BusInstant::from_millis(60)).violations;
+            assert_eq!(breaches, expected, "asked at {noted:?}");
+        }
+        // By its own clock alone, it forgives 5 ms at the most.
+        let mut judge = Judge::default();
+        for heard in [49, 52] {
+            judge.hear(BusInstant::from_millis(heard), None, &frame(0x7DF, FORCED));
+        }
+        assert_eq!(judge.summary(BusInstant::from_millis(60)).violations, 1);
+    }
+
+    /// A frame of the tester that came before one of the car, and was read after it.
+    #[test]
+    fn frames_are_judged_in_the_order_of_the_wire() {
+        let mut judge = Judge::default();
+        let (begun, unix) = (Instant::now(), SystemTime::now());
+        judge.go_by_the_kernels_times(begun);
+        let at = BusInstant::from_millis;
+        let noted = |millis| Some(unix + Duration::from_millis(millis));
+        judge.hear(at(0), noted(0), &frame(0x7DF, &[2, 0x01, 0x0C]));
+        // The thread stood still over the write: the answer is out, its reader asks on before the thread goes on.
+        judge.hear_sent(at(10), at(90), &frame(0x7E8, &[4, 0x41, 0x0C, 0, 0]));
+        judge.hear(at(90), noted(70), &frame(0x7DF, &[2, 0x01, 0x0D]));
+        judge.hear_sent(at(91), at(91), &frame(0x7E8, &[3, 0x41, 0x0D, 0]));
+        let summary = judge.summary(at(200));
+        assert_eq!((summary.answers, summary.violations), (2, 0), "{summary:?}");
+        assert_eq!(
+            summary.testers[0].last_s.map(|last| (last * 1000.0).round()),
+            Some(70.0)
+        );
+    }
+
     #[test]
     fn any_number_of_frames_takes_no_more_room() {
         let mut judge = Judge::default();
         for number in 0..10_000_u64 {
             judge.hear(
                 BusInstant::from_millis(number * 60),
+                None,
                 &frame(0x7DF, &[2, 0x01, 0x0C]),
             );
         }

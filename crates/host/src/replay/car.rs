@@ -201,7 +201,7 @@ impl Car {
                     notice(Notice::Event(event));
                 }
             }
-            Heard::Passed => {
+            Heard::Passed(_) => {
                 let at = self.arrival();
                 self.stand_in.handle_transmitted(at);
                 let now = self.wall.now();

@@ -40,17 +40,18 @@ impl Run {
             Heard::Frame(frame) => {
                 let now = self.now();
                 self.last_heard = now;
-                self.judge.hear(now, &frame);
+                self.judge.hear(now, self.port.noted(), &frame);
                 if !self.has_work() {
                     self.pass_time(now);
                 }
                 self.verdicts.feed(&mut self.simulator, now, &frame);
                 self.simulator.handle_frame(now, &frame);
                 self.send_frames(now)?;
-                self.judge.think_if_many();
+                self.judge.think_if_many(now);
             }
-            Heard::Passed => {
+            Heard::Passed(frame) => {
                 let now = self.now();
+                self.judge.hear(now, self.port.noted(), &frame);
                 self.simulator.handle_transmitted(now);
                 self.send_frames(now)?;
             }
@@ -94,11 +95,13 @@ impl Run {
             }
             match sent {
                 Sent::Handed => {
-                    now = written(now, self.now());
-                    self.judge.hear(now, &frame);
+                    let after = self.now();
+                    self.judge.hear_sent(now, after, &frame);
+                    now = written(now, after);
                     self.simulator.handle_transmitted(now);
                 }
-                Sent::Queued => self.judge.hear(now, &frame),
+                // Heard when it has passed.
+                Sent::Queued => {}
                 Sent::Down => {
                     now = written(now, self.now());
                     self.simulator.handle_sent_nowhere(now);

@@ -1,6 +1,6 @@
 //! The bus as a car has it, whatever it is that speaks: one frame at a time goes out, what comes in is sorted, all is counted.
 
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use twotrip_can::{Frame, FrameKind, error_frame::ErrorFrame};
 use twotrip_units::BusInstant;
@@ -59,8 +59,8 @@ pub(crate) struct Port {
 pub(crate) enum Heard {
     /// A frame of somebody else.
     Frame(Frame),
-    /// The frame last sent is on the wire.
-    Passed,
+    /// This frame, the last that was sent, is on the wire.
+    Passed(Frame),
     /// The interface went down.
     Down,
     /// To be told: an error of the bus, and further ones of its kind since the last one told.
@@ -92,6 +92,11 @@ impl Port {
             lost: self.bus.lost(),
             ..self.counts
         }
+    }
+
+    /// When the kernel had the frame last heard, where it notes times.
+    pub(crate) fn noted(&self) -> Option<SystemTime> {
+        self.bus.detail()?.at
     }
 
     /// Whether a frame waits for room.
@@ -159,7 +164,7 @@ impl Port {
             BusEvent::Passed(received) => {
                 // One that was given up meanwhile may still pass, late: it confirms nothing.
                 let ours = self.queued.take_if(|queued| *queued == received.frame);
-                ours.map(|_| Heard::Passed)
+                ours.map(Heard::Passed)
             }
             BusEvent::Down => Some(Heard::Down),
             BusEvent::TurnedAway(why) => {
