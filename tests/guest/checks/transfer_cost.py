@@ -15,6 +15,8 @@ from cost import hold, named
 CAR, SMALL, ECHO, GAPLESS = "vcan0", "vcan2", "vcan1", "vcan3"
 # A machine that stands still for a second, the longest time that either side waits, loses a transfer.
 TRIES = 3
+# Requests answered a second, in times of those of the kernel's echo: at least so many.
+RATE = 0.8
 
 
 class Cost:
@@ -70,6 +72,12 @@ def group(twotrip, tools, figure, counted):
             ratio = statistics.median(
                 statistics.median(turn["ours"]) / statistics.median(turn[place]) for turn in turns
             )
+            # The same as a rate: as many as are answered one after the other.
+            rate = statistics.median(sum(turn[place]) / sum(turn["ours"]) for turn in turns)
+            least = f" (goal {RATE})" if place == "the kernel's echo" else ""
+            figure(f"{unit}{name}, answered a second, in times of {place}{least}", f"{rate:.2f}", "times")
+            if counted and least:
+                assert rate >= RATE, f"{rate:.2f} times as many a second as {place}, at least {RATE}"
             wanted = f" (goal {goal})" if place == "the kernel's echo" else ""
             figure(f"{unit}{name}, in times of {place}{wanted}", f"{ratio:.2f}", "times")
             hold(ratio, goal if wanted else 10, counted, place)
