@@ -10,9 +10,10 @@ use twotrip_can::{
     memory_bus::{MemoryBus, NodeConfig, Pacing},
     timing::BitRate,
 };
-use twotrip_obd::Dialect;
-use twotrip_scenario::{Scenario, shipped};
-use twotrip_sim::{Settings, Simulator, Timing};
+use twotrip_ecu::listed::{ListedEcu, Listing, services};
+use twotrip_obd::{Dialect, Dtc};
+use twotrip_scenario::{Scenario, shipped, vehicle};
+use twotrip_sim::{EcuSettings, Identifiers, Seat, Settings, Simulator, Timing};
 use twotrip_units::BusInstant;
 
 /// One request of each kind that a car with a stored code answers; padded to 8 bytes.
@@ -68,7 +69,6 @@ fn ask_everything(
     now: &mut BusInstant,
     mut passed: impl FnMut(BusInstant, &Frame),
 ) -> u32 {
-    let flow_control = Frame::padded(CanId::Standard(0x7E0), &[0x30, 0, 0], 0);
     let mut answers = 0;
     let requests = match car.car().ecu().dialect() {
         Dialect::Classic => REQUESTS,
@@ -90,7 +90,10 @@ fn ask_everything(
                 passed(*now, &frame);
                 car.handle_transmitted(*now);
                 answers += 1;
-                if frame.data()[0] >> 4 == 1 {
+                if frame.data()[0] >> 4 == 1
+                    && let CanId::Standard(answers) = frame.id()
+                {
+                    let flow_control = Frame::padded(CanId::Standard(answers - 8), &[0x30, 0, 0], 0);
                     passed(*now, &flow_control);
                     car.handle_frame(*now, &flow_control);
                 }
@@ -102,15 +105,21 @@ fn ask_everything(
     answers
 }
 
-/// A car with a confirmed code.
+/// A car with a confirmed code. In SAE J1979-2 it has three ECUs: engine, transmission, and one that is listed.
 fn lived_through(timing: Timing, broadcasts: bool, dialect: Dialect) -> Simulator {
     let shipped = shipped::find("loose-fuel-cap").expect("it is shipped");
     let scenario = Scenario::parse(shipped.text.as_bytes()).expect("it is good");
-    let mut settings = Settings {
-        broadcasts,
-        ..Settings::compact(1, timing)
+    let mut settings = match dialect {
+        Dialect::Classic => Settings::compact(1, timing),
+        Dialect::OnUds => {
+            let shipped = vehicle::find("compact-on-uds-transmission").expect("it is shipped");
+            let mut settings = Settings::of(&scenario.clone().with_vehicle(shipped), 1, timing);
+            settings.ecus.push(listed());
+            settings
+        }
     };
-    settings.ecu.dialect = dialect;
+    settings.identifiers = Identifiers::Bits11;
+    settings.broadcasts = broadcasts;
     let mut car = Simulator::new(settings);
     for phrase in scenario.story() {
         car.tell(phrase.value.clone());
@@ -120,6 +129,25 @@ fn lived_through(timing: Timing, broadcasts: bool, dialect: Dialect) -> Simulato
         while car.poll_event().is_some() {}
     }
     car
+}
+
+fn listed() -> EcuSettings {
+    let code = Dtc::from_bytes([0xC2, 0x93]);
+    EcuSettings {
+        seat: Seat::Listed(Box::new(ListedEcu::new(Listing {
+            dialect: Dialect::OnUds,
+            services: services(Dialect::OnUds).to_vec(),
+            data: vec![(0x42, Box::from([0x35, 0xE8]))],
+            name: *b"HPCM-HybridPtCtrl\0\0\0",
+            calibration_id: *b"TWOTRIP-HYB-0001",
+            confirmed: vec![code],
+            pending: vec![],
+            permanent: vec![code],
+        }))),
+        number: 2,
+        address: 0x40,
+        reply: None,
+    }
 }
 
 #[test]

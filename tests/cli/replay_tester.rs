@@ -314,6 +314,46 @@ fn what_other_ecus_say_is_different_missing_or_unexpected() {
     replay(&tape, &bus, &["--pace", "max", "--drop", "7E8,7E9,7EA,7E0,7E1"]).expect(0);
 }
 
+/// Answers of SAE J1979-2 are told apart by what they say, by the tester's half and between two recordings.
+#[test]
+fn the_newer_protocol_is_compared_by_what_it_says() {
+    const SAID: &str = "
+        0    7DF 03 22 F4 0C
+        4    7E8 05 62 F4 0C 0C B0
+        60   7DF 05 19 42 33 08 FF
+        64   7E8 10 0B 59 42 33 FF E1 04
+        65   7E0 30 00 00
+        66   7E8 21 41 04 55 7A AF
+    ";
+    let tape = recorded("on-uds.pcapng", SAID);
+    let bus = bus();
+    Ecus::new("7DF 03 22 F4 0C: 7E8 05 62 F4 0C 20 F8 \n 7DF 05 19: 7E8 06 59 42 33 FF E1 04").on(&bus);
+    for (compare, same) in [("exact", 0), ("shape", 1), ("tolerance=5%", 0)] {
+        let ran = replay(&tape, &bus, &["--pace", "max", "--compare", compare]).expect(1);
+        let text = flat(&ran);
+        let value = "different 7E8 to all: asks for engine speed: engine speed 812 -> 2110 rpm";
+        assert_eq!(text.contains(value), same == 0, "{compare}: {}", ran.tale());
+        for told in [
+            "different 7E8 to all: asks for confirmed codes: confirmed code P0455-7A gone".to_owned(),
+            format!("2 requests: {same} same, {} different", 2 - same),
+        ] {
+            assert!(text.contains(&told), "no `{told}`: {}", ran.tale());
+        }
+    }
+    let another = SAID.replace("0C 0C B0", "0C 20 F8").replace("7A AF", "7A 2F");
+    let another = recorded("another.pcapng", &another);
+    let [one, other] = [&tape, &another].map(|tape| tape.to_str().expect("UTF-8"));
+    let ran = run(&["explain", one, "--against", other, "--compare", "exact"]).expect(1);
+    let text = flat(&ran);
+    for told in [
+        "engine speed 812 -> 2110 rpm",
+        "status of P0455-7A: lamp on -> nothing",
+        "2 requests in both, 2 of them answered differently",
+    ] {
+        assert!(text.contains(told), "no `{told}`: {}", ran.tale());
+    }
+}
+
 #[test]
 fn identifiers_of_29_bits_are_asked_beside_those_of_11() {
     let tape = recorded(

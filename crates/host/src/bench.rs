@@ -1,8 +1,8 @@
 //! The guard of a bus with a wire: the car goes on it only where nobody else is, and leaves once somebody is.
 //!
 //! A vehicle with its ignition on is never silent, and its ECUs answer `01 00` (SAE J1979: every emission-related one
-//! supports it). So [`look`] listens first, then asks that once with each identifier size, and refuses at any frame of
-//! anybody. While the car runs, [`Watch`] lets pass what testers send by ISO 15765-4 and nothing else. Neither can know of a
+//! supports it) or, where they speak SAE J1979-2 alone, `22 F8 10`. So [`look`] listens first, then asks both once with each
+//! identifier size, and refuses at any frame of anybody. While the car runs, [`Watch`] lets pass what testers send by ISO 15765-4 and nothing else. Neither can know of a
 //! vehicle that sleeps: the user's word, `--on-a-bench`, comes first. Common practice, no source.
 
 use std::{fmt, time::Duration};
@@ -116,7 +116,11 @@ pub struct Bench {
     pub acknowledged: Option<bool>,
 }
 
-/// Listens for [`LISTEN`], then asks `01 00` once with each identifier size. Good if nobody sends anything all the while.
+/// What every ECU of one of the two dialects answers, as single frames: `01 00` (SAE J1979), `22 F8 10` (SAE J1979-2, from memory).
+const PROBES: [&[u8]; 2] = [&[2, 0x01, 0x00], &[3, 0x22, 0xF8, 0x10]];
+
+/// Listens for [`LISTEN`], then asks `01 00` and `22 F8 10` once with each identifier size. Good if nobody sends anything all the
+/// while.
 ///
 /// # Errors
 /// [`BenchError`] says who is there.
@@ -136,11 +140,14 @@ pub async fn look_for(bus: &mut Bus, expected: &[CanId]) -> Result<Bench, BenchE
         return Err(BenchError::Busy { heard });
     }
     let mut tells = false;
-    for functional in [
+    let sizes = [
         EcuAddress::ENGINE.functional,
         EcuAddress::extended(0x10).functional,
-    ] {
-        let probe = Box::new(Frame::padded(functional, &[2, 0x01, 0x00], 0));
+    ];
+    let probes = sizes
+        .into_iter()
+        .flat_map(|functional| PROBES.map(|probe| Frame::padded(functional, probe, 0)));
+    for probe in probes.map(Box::new) {
         match timeout_at(Instant::now() + ANSWER, bus.send(&probe)).await {
             Ok(sent) => tells |= sent? == Sent::Queued,
             Err(_) => return Err(BenchError::Stuck { probe }),

@@ -33,12 +33,13 @@ class Bench:
 
 
 class Node(threading.Thread):
-    """A node at the far end: sends `period`ically, or answers each frame of `question` by `answer`."""
+    """A node at the far end: sends `period`ically, or answers each frame of `question` that says `asked` by `answer`."""
 
-    def __init__(self, send=None, period=0.1, question=None, answer=None):
+    def __init__(self, send=None, period=0.1, question=None, asked=b"", answer=None):
         super().__init__(daemon=True)
         self.bus = frames.Bus(FAR)
         self.to_send, self.period, self.question, self.answer = send, period, question, answer
+        self.asked = asked
         self.heard = []
         self.stop = threading.Event()
 
@@ -50,7 +51,7 @@ class Node(threading.Thread):
             if frame is None:
                 continue
             self.heard.append(frame)
-            if self.question is not None and frame[0] == self.question:
+            if self.question is not None and frame[0] == self.question and self.asked in frame[1]:
                 self.bus.send(*self.answer)
 
     def __enter__(self):
@@ -81,16 +82,17 @@ def group(twotrip):
             assert not node.heard, f"the car sent {node.heard}"
 
     def whoever_answers_the_probe_refuses_the_car(bench):
-        for question, answer in (
-            (frames.FUNCTIONAL, (frames.ANSWER, bytes.fromhex("06 41 00 BE 3E B8 13 00"))),
-            (0x18DB33F1 | frames.EXTENDED, (0x18DAF110 | frames.EXTENDED, bytes.fromhex("06 41 00 BE 3E B8 13 00"))),
-        ):
-            with Node(question=question, answer=answer) as node:
-                said = bench.refused("run", "healthy", "--on-a-bench")
-                assert "another ECU is on this bus" in said, said
-                assert f"{answer[0] & 0x1FFFFFFF:X}#06 41 00" in said, said
-                probes = [frame for frame in node.heard if frame[0] == question]
-                assert len(probes) == 1 and probes[0][1] == frames.padded(b"\x01\x00"), node.heard
+        # An ECU of SAE J1979, and one that speaks SAE J1979-2 alone.
+        classic, on_uds = (b"\x01\x00", "06 41 00 BE 3E B8 13 00"), (b"\x22\xf8\x10", "04 62 F8 10 01 00 00 00")
+        sizes = (frames.FUNCTIONAL, frames.ANSWER), (0x18DB33F1 | frames.EXTENDED, 0x18DAF110 | frames.EXTENDED)
+        for question, identifier in sizes:
+            for asked, answer in (classic, on_uds):
+                with Node(question=question, asked=asked, answer=(identifier, bytes.fromhex(answer))) as node:
+                    said = bench.refused("run", "healthy", "--on-a-bench")
+                    assert "another ECU is on this bus" in said, said
+                    assert f"{identifier & 0x1FFFFFFF:X}#{answer[:8]}" in said, said
+                    probes = [frame[1] for frame in node.heard if frame[0] == question and asked in frame[1]]
+                    assert probes == [frames.padded(asked)] and node.heard[-1][1] == probes[0], node.heard
 
     def a_silent_bench_gets_its_car(bench):
         with Node() as node:
@@ -163,11 +165,11 @@ def group(twotrip):
                 [(0.0, frames.FUNCTIONAL, frames.padded(b"\x01\x00")), (0.004, frames.ANSWER, answer)],
             )
             words = ["replay", str(tape), "--as", "tester", "--on-a-bench"]
-            with Node(question=frames.FUNCTIONAL, answer=(frames.ANSWER, answer)) as node:
+            with Node(question=frames.FUNCTIONAL, asked=b"\x01\x00", answer=(frames.ANSWER, answer)) as node:
                 ran = subprocess.run([bench.twotrip, *words, "--bus", CAR], capture_output=True, text=True, timeout=60)
                 assert ran.returncode == 0 and "1 request: 1 same" in ran.stdout, f"{ran.stdout}{ran.stderr}"
                 # The probe, and the request.
-                asked = [frame for frame in node.heard if frame[0] == frames.FUNCTIONAL]
+                asked = [frame for frame in node.heard if frame == (frames.FUNCTIONAL, frames.padded(b"\x01\x00"))]
                 assert len(asked) == 2, node.heard
             with Node(question=frames.FUNCTIONAL, answer=(0x7E9, answer)) as node:
                 said = bench.refused(*words)
