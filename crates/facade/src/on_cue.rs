@@ -136,3 +136,93 @@ impl Car {
         Ok(watcher.conduct(self.world.now()))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::{Builder, Car, Disturbance, DisturbanceKind as Kind, Instant, Verdict};
+
+    const QUESTIONS: [&[u8]; 7] = [
+        &[0x01, 0x00],
+        &[0x03],
+        &[0x07],
+        &[0x0A],
+        &[0x09, 0x02],
+        &[0x01, 0x01],
+        &[0x04],
+    ];
+
+    fn asked(mut car: Car) -> Car {
+        for question in QUESTIONS {
+            car.ask(question).expect("a request");
+        }
+        car
+    }
+
+    /// The tester of the crate itself keeps the rules, with one ECU or several, whether frames take their time or none, and
+    /// what it read is what is there.
+    #[test]
+    fn the_crates_own_tester_is_clean() {
+        let vehicles = ["compact-2.0", "compact-2.0-transmission", "sedan-v6-29bit"];
+        for (vehicle, at_once) in vehicles
+            .into_iter()
+            .flat_map(|name| [(name, false), (name, true)])
+        {
+            let car = Builder::of_vehicle(vehicle).and_then(|car| car.story("key on"));
+            let car = car.map(|car| if at_once { car.at_once() } else { car });
+            let mut car = car.and_then(|car| car.build()).expect("a car");
+            let codes = [0x0171, 0x0301].map(crate::Dtc::p);
+            car.preload_confirmed(&codes).expect("codes that it has");
+            car.preload_pending(&[crate::Dtc::p(0x0420)])
+                .expect("a code that it has");
+            car.watch();
+            let car = asked(car);
+            let conduct = car.conduct().expect("it is watched");
+            assert!(conduct.is_clean(), "{vehicle}, at once {at_once}: {conduct}");
+            assert_eq!(conduct.testers[0].requests, 7);
+            assert_eq!(conduct.confirmed_read, codes);
+            assert_eq!(conduct.permanent_read, codes);
+            assert!(conduct.pending_read.contains(&crate::Dtc::p(0x0420)));
+        }
+    }
+
+    /// Whether anybody watches changes nothing on the bus.
+    #[test]
+    fn to_be_watched_changes_nothing() {
+        let car = Builder::of_vehicle("compact-2.0").and_then(|car| car.story("key on")?.build());
+        let (mut alone, mut watched) = (car.clone().expect("a car"), car.expect("a car"));
+        watched.watch();
+        for question in QUESTIONS {
+            assert_eq!(alone.ask(question), watched.ask(question));
+        }
+        assert_eq!(alone.now(), watched.now());
+        assert!(alone.now() > Instant::ZERO);
+    }
+
+    #[test]
+    fn disturbances_are_numbered_and_end() {
+        let car = Builder::of_vehicle("compact-2.0").and_then(|car| car.story("key on")?.build());
+        let mut car = car.expect("a car");
+        let lost = Disturbance::of(Kind::Drop).chance(1.0);
+        car.disturb(lost).expect("it can be so");
+        car.disturb(Disturbance::of(Kind::Padding)).expect("it can be so");
+        assert!(car.ask(&[0x03]).expect("a request").answers.is_empty());
+        car.end_disturbance(Kind::Drop);
+        let answered = car.ask(&[0x03]).expect("a request");
+        assert_eq!(
+            answered.frames.last().expect("a frame").frame.data()[3..],
+            [0xAA; 5]
+        );
+        car.end_disturbances();
+        let answered = car.ask(&[0x03]).expect("a request");
+        assert_eq!(answered.frames.last().expect("a frame").frame.data()[3..], [0; 5]);
+        let judged = car.judged();
+        assert_eq!(judged.len(), 2);
+        assert_eq!((judged[0].number, &*judged[0].disturbance), (1, "drop 100 %"));
+        assert_eq!(
+            (judged[1].number, judged[1].verdict),
+            (2, Verdict::Held),
+            "{}",
+            judged[1]
+        );
+    }
+}
