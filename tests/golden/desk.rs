@@ -141,7 +141,7 @@ impl Desk {
     }
 
     /// The memories of engine and transmission ECU, as far as they are there.
-    fn memories(&self) -> impl Iterator<Item = &FaultMemory> {
+    pub(crate) fn memories(&self) -> impl Iterator<Item = &FaultMemory> {
         let car = self.car.car();
         let transmission = car.transmission().map(Transmission::memory);
         iter::once(car.ecu().memory()).chain(transmission)

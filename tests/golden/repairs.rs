@@ -10,7 +10,7 @@ use std::{
     sync::Mutex,
 };
 
-use twotrip_ecu::transmission::Transmission;
+use twotrip_ecu::{memory::FaultMemory, transmission::Transmission};
 use twotrip_scenario::{
     Phrase, RepairOrder, Scenario,
     phrase::{Claim, Quantity, Source},
@@ -121,9 +121,15 @@ fn judge(name: &str, scenario: &Scenario) {
     let mut broken = desk(scenario);
     live(&mut broken, name, story());
     assert_eq!(shown(&broken, order), all, "{name}: the symptom shows");
-    if let Some(frame) = broken.car.car().ecu().memory().freeze_frame() {
-        let dtc = frame.dtc.to_string();
-        assert!(named.contains(&dtc), "{name}: the freeze frame is of {dtc}");
+    let frames: Vec<String> = broken
+        .memories()
+        .filter_map(FaultMemory::freeze_frame)
+        .map(|frame| frame.dtc.to_string())
+        .collect();
+    if !frames.is_empty() {
+        for dtc in frames {
+            assert!(named.contains(&dtc), "{name}: the freeze frame is of {dtc}");
+        }
         let told = scenario.story().iter().chain(scenario.expectations());
         let states: Vec<Phrase> = told
             .map(|phrase| phrase.value.clone())
@@ -203,11 +209,8 @@ fn judge(name: &str, scenario: &Scenario) {
         );
         assert!(
             !repaired
-                .car
-                .car()
-                .ecu()
-                .memory()
-                .pending()
+                .memories()
+                .flat_map(FaultMemory::pending)
                 .any(|code| order.codes().contains(&code)),
             "{name}"
         );
@@ -310,7 +313,7 @@ fn frames() {
                     println!("{name}: {phrase}: {}", outcome.text);
                 }
             }
-            let Some(frame) = desk.car.car().ecu().memory().freeze_frame() else {
+            let Some(frame) = desk.memories().find_map(FaultMemory::freeze_frame) else {
                 println!("{name}: no frame");
                 continue;
             };

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use twotrip_ecu::memory::FreezeFrame;
 use twotrip_obd::Dtc;
 use twotrip_scenario::phrase::{Claim, CodeList, Deed, Expectation, Quantity, Source, When};
 use twotrip_units::{BusInstant, CarInstant};
@@ -155,11 +156,16 @@ fn reported(car: &Car, from: Source, value: Quantity) -> Option<f64> {
             let pinned = car.ecu.overrides().pinned(value);
             Some(pinned.unwrap_or_else(|| value.of(car.ecu.live())))
         }
-        Source::FreezeFrame => {
-            let frame = car.ecu.memory().freeze_frame();
-            frame.map(|frame| value.of(&frame.data))
-        }
+        Source::FreezeFrame => frame(car, value).map(|frame| value.of(&frame.data)),
     }
+}
+
+/// The freeze frame with this value: the engine ECU's, else that of the transmission ECU.
+fn frame(car: &Car, value: Quantity) -> Option<&FreezeFrame> {
+    car.ecu.memory().freeze_frame().or_else(|| {
+        let transmission = car.transmission().filter(|ecu| ecu.freezes(value))?;
+        transmission.memory().freeze_frame()
+    })
 }
 
 /// To a hundredth, for people.
@@ -191,7 +197,7 @@ pub(crate) fn seen(car: &Car, claim: &Claim) -> String {
         }
         Claim::Reported { from, value, .. } => {
             let amount = reported(car, from, value).map(|found| clock::amount(rounded(found), value.unit()));
-            match (from, amount, memory.freeze_frame()) {
+            match (from, amount, frame(car, value)) {
                 (Source::FreezeFrame, Some(amount), Some(frame)) => {
                     format!("the freeze frame of {} has {} {amount}", frame.dtc, value.name())
                 }

@@ -35,7 +35,7 @@ use crate::{
     },
     monitors::TestResult,
     records::Records,
-    server::{self, Addressing, Answer, Context, Identity, Overrides, Served},
+    server::{self, Addressing, Answer, Context, Identity, Overrides, Quantity, Served},
 };
 use control::Control;
 use measured::Measured;
@@ -320,6 +320,12 @@ impl Transmission {
     pub fn stands(&self) -> Vec<Stand> {
         self.monitors
             .stands(&self.measured, &self.control, &self.gearing, &self.memory)
+    }
+
+    /// Whether a tester finds this value in its freeze frames: it measures no others.
+    #[must_use]
+    pub fn freezes(&self, value: Quantity) -> bool {
+        self.served.frozen.contains(value.pid())
     }
 
     /// Vehicle information.
