@@ -9,7 +9,11 @@ mod pace;
 mod script;
 mod told;
 
-use std::{collections::BTreeMap, pin::pin, time::Instant};
+use std::{
+    collections::BTreeMap,
+    pin::pin,
+    time::{Duration, Instant},
+};
 
 use twotrip_can::{CanId, Frame};
 use twotrip_dialogue::{
@@ -73,7 +77,10 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     let ended = tokio::select! {
         biased;
         () = &mut stop => Ok(()),
-        ended = replay.all(args, &overview) => ended,
+        ended = async {
+            replay.hear_out().await?;
+            replay.all(args, &overview).await
+        } => ended,
     };
     ended?;
     let left_out = LeftOut {
@@ -174,7 +181,21 @@ struct Replay<'a> {
     before: Option<Before>,
 }
 
+/// How long an ECU may take to answer (P2: ISO 15765-4, from public summaries).
+const P2: Duration = Duration::from_millis(50);
+
 impl Replay<'_> {
+    /// What others asked before may still be under way to them: nothing of it is to be taken for a reply to us.
+    async fn hear_out(&mut self) -> Result<(), Failure> {
+        for seat in self.seats.values_mut() {
+            let heard = seat.session.hear_until(Instant::now() + P2).await;
+            heard.map_err(words::system)?;
+            seat.session.take_strays();
+        }
+        self.begun = Instant::now();
+        Ok(())
+    }
+
     /// Every pass.
     async fn all(&mut self, args: &args::Replay, overview: &Overview) -> Result<(), Failure> {
         let mut pass = 0;
