@@ -1,6 +1,7 @@
 //! The program as its users meet it: commands, exit codes, messages, and every command of the README.
 
 mod against;
+mod can_fd;
 mod control;
 mod disturbed;
 mod errors;

@@ -3,6 +3,8 @@
 use alloc::{boxed::Box, collections::BTreeMap, vec::Vec};
 use core::{mem::size_of, time::Duration};
 
+use twotrip_isotp::Frames;
+
 use crate::{Ecu, Role};
 
 /// A question of a recording, by its place in the order of first asking.
@@ -87,6 +89,7 @@ pub struct Answers {
     bytes: Vec<u8>,
     occasions: usize,
     pub(crate) takes_short_frames: bool,
+    pub(crate) frames: Frames,
 }
 
 /// The recording holds more than [`Answers::ROOM`].
@@ -99,6 +102,12 @@ impl Answers {
     pub const ROOM: usize = 256 << 20;
     /// What a question takes besides its bytes, about.
     const QUESTION: usize = 160;
+
+    /// Which frames its ECUs spoke in: on CAN FD the longest of them is the longest again.
+    #[must_use]
+    pub const fn frames(&self) -> Frames {
+        self.frames
+    }
 
     /// Everybody who said anything, in the order of their first words.
     #[must_use]

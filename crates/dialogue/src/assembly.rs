@@ -6,12 +6,15 @@ use core::time::Duration;
 use twotrip_isotp::{Config, FlowStatus, Payload, Pdu, StMin, Timers};
 use twotrip_units::BusInstant;
 
-use crate::Breach;
+use crate::{Breach, Sign};
 
 /// An onlooker's clock and the sender's are not the same: frames closer than STmin by less than this pass.
 pub(crate) const CLOCK_TOLERANCE: Duration = Duration::from_micros(500);
 /// Flow control is on the bus within this time: N_Br and N_Ar (ISO 15765-4, from public summaries).
 const N_BR: Duration = Duration::from_millis(25);
+
+/// Longer messages than diagnostics on CAN have are read up to here, so that what is in a recording can be seen. Our choice.
+const LONGEST_READ: u32 = 0x1_0000;
 
 /// A message that is whole.
 #[derive(Clone, Debug)]
@@ -36,8 +39,12 @@ struct Open {
     st_min: StMin,
     /// Told already; not again for each frame that follows.
     told: bool,
+    /// Message bytes in a full consecutive frame, where they are counted: on CAN FD the first frame sets it (RX_DL).
+    room: Option<usize>,
     /// The flow control went elsewhere: that it does not come here is told.
     misdirected: bool,
+    /// Another request came while a flow control was waited for.
+    passed_over: bool,
 }
 
 /// What a flow control met.
@@ -94,6 +101,8 @@ impl Spare {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Assembly {
     open: Option<Open>,
+    /// What was broken off last: the number of its next frame, and when its last frame came.
+    broken: Option<(u8, BusInstant)>,
 }
 
 impl Assembly {
@@ -103,6 +112,7 @@ impl Assembly {
         frame: u64,
         (at, latest): (BusInstant, BusInstant),
         pdu: &Pdu,
+        is_fd: bool,
         spare: &mut Spare,
         breach: &mut impl FnMut(Breach),
     ) -> Option<Whole> {
@@ -118,10 +128,15 @@ impl Assembly {
             }
             Pdu::FirstFrame { length, payload } => {
                 self.break_off(breach);
-                if usize::try_from(length).map_or(true, |length| length > Config::LONGEST) {
+                let is_escape = usize::try_from(length).map_or(true, |length| length > Config::LONGEST);
+                if is_escape {
                     breach(Breach::TooLong { length });
+                }
+                if length > LONGEST_READ {
                     return None;
                 }
+                let header = if is_escape { 6 } else { 2 };
+                let room = is_fd.then(|| header + payload.as_slice().len() - 1);
                 self.open = Some(Open {
                     length,
                     bytes: spare.filled(payload.as_slice()),
@@ -133,7 +148,9 @@ impl Assembly {
                     flow: Flow::Awaited(latest),
                     st_min: StMin::ZERO,
                     told: false,
+                    room,
                     misdirected: false,
+                    passed_over: false,
                 });
                 None
             }
@@ -165,12 +182,22 @@ impl Assembly {
             self.open = None;
             return None;
         }
+        let room = usize::try_from(open.length).unwrap_or(usize::MAX) - open.bytes.len();
+        let data = payload.as_slice();
+        if let Some(full) = open.room
+            && (data.len() > full || data.len() < full.min(room))
+        {
+            // A receiver does not take it.
+            breach(Breach::Uneven {
+                found: data.len() + 1,
+                expected: full + 1,
+            });
+            return None;
+        }
         open.judge_pace((at, latest), breach);
         open.next = (open.next + 1) & 0x0F;
         open.last = at;
         open.pieces += 1;
-        let room = usize::try_from(open.length).unwrap_or(usize::MAX) - open.bytes.len();
-        let data = payload.as_slice();
         open.bytes.extend_from_slice(&data[..data.len().min(room)]);
         if open.bytes.len() < usize::try_from(open.length).unwrap_or(usize::MAX) {
             return None;
@@ -199,6 +226,9 @@ impl Assembly {
         };
         let gap = at.saturating_since(since);
         let limit = Timers::OBD.n_bs;
+        if is_testers && core::mem::take(&mut open.passed_over) {
+            breach(Breach::TwoAtOnce(Sign::SteersBehindRequest));
+        }
         if gap > limit {
             breach(Breach::LateFlowControl { gap, limit });
         } else if gap > N_BR {
@@ -231,6 +261,40 @@ impl Assembly {
         if let Some(open) = &mut self.open {
             open.misdirected = true;
         }
+    }
+
+    /// Whether the flow control that is waited for can no longer come in time.
+    pub(crate) fn is_late(&self, at: BusInstant) -> bool {
+        let late = |open: &Open| match open.flow {
+            Flow::Awaited(since) => at.saturating_since(since) > Timers::OBD.n_bs,
+            Flow::Open(_) => false,
+        };
+        self.open.as_ref().is_none_or(late)
+    }
+
+    /// Another request comes while a flow control is waited for; says whether one is.
+    pub(crate) fn pass_over(&mut self) -> bool {
+        let waiting = self
+            .open
+            .as_mut()
+            .filter(|open| matches!(open.flow, Flow::Awaited(_)));
+        waiting.map(|open| open.passed_over = true).is_some()
+    }
+
+    /// Whether that has happened, and the flow control has not come.
+    pub(crate) fn is_passed_over(&self) -> bool {
+        self.open.as_ref().is_some_and(|open| open.passed_over)
+    }
+
+    /// Whether this continues what another message has broken off: told once.
+    pub(crate) fn goes_on_behind(&mut self, at: BusInstant, pdu: &Pdu) -> bool {
+        let Pdu::ConsecutiveFrame { sequence_number, .. } = pdu else {
+            return false;
+        };
+        let goes_on = |&mut (next, last): &mut (u8, BusInstant)| {
+            next == *sequence_number && at.saturating_since(last) <= Timers::OBD.n_cr
+        };
+        self.open.is_none() && self.broken.take_if(goes_on).is_some()
     }
 
     /// Whether a message is under way, or given up without a word.
@@ -266,6 +330,8 @@ impl Assembly {
 
     fn break_off(&mut self, breach: &mut impl FnMut(Breach)) {
         if let Some(open) = self.open.take() {
+            let flows = matches!(open.flow, Flow::Open(_));
+            self.broken = flows.then_some((open.next, open.last));
             breach(Breach::BrokenOff {
                 received: open.received(),
                 length: open.length,

@@ -1,6 +1,7 @@
 //! Messages become questions and answers; timing and conduct are judged.
 
 mod asked;
+mod kind;
 mod on_uds;
 mod steering;
 
@@ -12,11 +13,13 @@ use twotrip_isotp::Pdu;
 use twotrip_obd::{Request, Response, ResponseCode, Service, uds};
 use twotrip_units::BusInstant;
 
+use self::kind::{Kind, Kinds};
 use crate::{
-    Breach, Ecu, Event, Message, Role, Unit,
+    Breach, Ecu, Event, Message, Role, Sign, Unit,
     assembly::{Assembly, Spare, Whole},
     few::Few,
     known::{Known, Numbers},
+    looks::Looks,
     manners::{Manners, Short},
 };
 
@@ -26,8 +29,7 @@ pub(crate) const P2: Duration = Duration::from_millis(50);
 const P2_STAR: Duration = Duration::from_secs(5);
 /// Questions remembered, for answers that come late.
 pub(crate) const QUESTIONS: usize = 8;
-/// Bytes of every frame of legislated diagnostics (ISO 15765-4, from memory).
-pub(crate) const FRAME_BYTES: usize = 8;
+pub(crate) use self::kind::FRAME_BYTES;
 
 /// What was asked, and who has answered.
 #[derive(Clone, Debug)]
@@ -79,6 +81,8 @@ pub struct Dialogue {
     /// Units are not told.
     only_messages: bool,
     manners: Manners,
+    kinds: Kinds,
+    looks: Looks,
     /// Some question may have an ECU that has asked for time.
     any_pending: bool,
     /// How much later than on the wire a frame may be heard.
@@ -124,13 +128,15 @@ impl Dialogue {
             return;
         };
         self.last_frame = number;
-        if frame.kind() != FrameKind::Data {
+        let Kind::Spoken { is_fd } = self.kinds.take(number, at, role, frame) else {
             self.breach(number, at, role, Breach::Kind);
             return;
+        };
+        if let Some((number, at, role)) = self.kinds.settled(false) {
+            self.breach(number, at, role, Breach::Kind);
         }
-        if frame.len() != FRAME_BYTES {
-            let found = frame.len();
-            self.breach(number, at, role, Breach::ShortFrame { found });
+        if let Some(breach) = kind::judge_length(frame, is_fd) {
+            self.breach(number, at, role, breach);
         }
         let pdu = match Pdu::parse(frame.data()) {
             Ok(pdu) => pdu,
@@ -144,6 +150,13 @@ impl Dialogue {
                 pdu,
             }));
         }
+        if !is_fd
+            && role.is_testers()
+            && let Some(breach) = self.looks.on_frame(role, frame, &pdu)
+        {
+            self.breach(number, at, role, breach);
+        }
+        self.pass_over(number, at, role, &pdu);
         let Self {
             assemblies,
             spare,
@@ -151,9 +164,16 @@ impl Dialogue {
             ..
         } = self;
         let when = (at, latest);
-        let whole = assemble(assemblies, spare, number, when, role, &pdu, &mut |breach| {
-            breaches.push(breach);
-        });
+        let whole = assemble(
+            assemblies,
+            spare,
+            (number, when, is_fd),
+            role,
+            &pdu,
+            &mut |breach| {
+                breaches.push(breach);
+            },
+        );
         if !self.breaches.is_empty() {
             self.tell_breaches(number, at, role);
         }
@@ -174,6 +194,9 @@ impl Dialogue {
         }
         while let Some(question) = self.questions.pop_front() {
             self.close(question, at);
+        }
+        if let Some((number, at, role)) = self.kinds.settled(true) {
+            self.breach(number, at, role, Breach::Kind);
         }
         let forgotten: Vec<_> = self.manners.on_end(at).collect();
         for (ecu, breach) in forgotten {
@@ -463,8 +486,7 @@ impl Dialogue {
 fn assemble(
     assemblies: &mut Few<Role, Assembly>,
     spare: &mut Spare,
-    number: u64,
-    when: (BusInstant, BusInstant),
+    (number, when, is_fd): (u64, (BusInstant, BusInstant), bool),
     role: Role,
     pdu: &Pdu,
     breach: &mut impl FnMut(Breach),
@@ -482,5 +504,10 @@ fn assemble(
         breach(Breach::LongRequestToAll);
         return None;
     }
-    assemblies.entry(role).on_unit(number, when, pdu, spare, breach)
+    let assembly = assemblies.entry(role);
+    if role.is_testers() && assembly.goes_on_behind(when.0, pdu) {
+        breach(Breach::TwoAtOnce(Sign::ContinuesBehindRequest));
+        return None;
+    }
+    assembly.on_unit(number, when, pdu, is_fd, spare, breach)
 }

@@ -2,8 +2,8 @@
 
 use alloc::{collections::VecDeque, vec::Vec};
 
-use twotrip_can::Frame;
-use twotrip_isotp::Pdu;
+use twotrip_can::{Frame, FrameKind};
+use twotrip_isotp::{Config, Frames, Pdu, TxDl};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -14,6 +14,23 @@ use crate::{
 
 /// The longest message of a single frame.
 const SINGLE_FRAME: usize = 7;
+
+/// What an ECU speaks that has sent this frame too.
+#[must_use]
+pub fn spoken(before: Frames, frame: &Frame) -> Frames {
+    let FrameKind::Fd { bit_rate_switch, .. } = frame.kind() else {
+        return before;
+    };
+    let longest = match before {
+        Frames::Fd { tx_dl, .. } => tx_dl.bytes(),
+        Frames::Classic => 0,
+    };
+    let length = u8::try_from(frame.len()).unwrap_or(u8::MAX).max(longest);
+    Frames::Fd {
+        tx_dl: TxDl::new(length).unwrap_or(TxDl::LONGEST),
+        bit_rate_switch,
+    }
+}
 
 /// A question whose answers may still come.
 #[derive(Clone, Debug)]
@@ -65,6 +82,7 @@ impl Learner {
             match event {
                 Event::Unit(unit) => {
                     if let Role::Answer(ecu) = unit.role {
+                        self.answers.frames = spoken(self.answers.frames, frame);
                         let ecu = self.answers.ecu(ecu);
                         if let Pdu::SingleFrame { payload } = unit.pdu
                             && payload.as_slice().len() < SINGLE_FRAME
@@ -134,6 +152,10 @@ impl Learner {
     }
 
     fn on_message(&mut self, message: &Message) -> Result<(), Full> {
+        if message.bytes.len() > Config::LONGEST {
+            // No ECU of ours says or takes as much: told already as a breach.
+            return Ok(());
+        }
         let Role::Answer(ecu) = message.role else {
             let (question, time) = self.answers.open(message.role, &message.bytes)?;
             if self.open.len() == QUESTIONS

@@ -29,6 +29,7 @@ mod few;
 mod gather;
 mod known;
 mod learn;
+mod looks;
 mod manners;
 pub mod redaction;
 mod role;
@@ -36,11 +37,11 @@ mod stand_in;
 pub mod verdict;
 
 pub use answers::{Answers, Full, Manner, Question, QuestionId, RecordedReply};
-pub use breach::Breach;
+pub use breach::{Breach, Sign};
 pub use conversation::Dialogue;
 pub use event::{Event, Message, Unit};
 pub use gather::{Conversation, Gather, Reply};
-pub use learn::{Learner, LeftOut};
+pub use learn::{Learner, LeftOut, spoken};
 pub use role::{Ecu, Role};
 pub use stand_in::{AfterLast, Counts, Found, Head, Settings, StandIn, StandInEvent, Unknown};
 

@@ -58,7 +58,8 @@ impl Frames {
     }
 
     /// Whether this is a frame of the kind.
-    pub(crate) const fn include(self, frame: &Frame) -> bool {
+    #[must_use]
+    pub const fn include(self, frame: &Frame) -> bool {
         match self {
             Self::Classic => frame.is_classic_data(),
             Self::Fd { .. } => matches!(frame.kind(), FrameKind::Fd { .. }),

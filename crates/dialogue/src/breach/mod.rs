@@ -9,6 +9,15 @@ use twotrip_obd::{RequestError, ResponseCode, ResponseError, uds};
 
 use crate::Ecu;
 
+/// By which two testers with the same identifiers are known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// Flow control for an answer, after another request has been put to its ECU: who asked that does not wait for it.
+    SteersBehindRequest,
+    /// A request of several frames goes on behind another request.
+    ContinuesBehindRequest,
+}
+
 /// A rule that was broken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Breach {
@@ -17,7 +26,19 @@ pub enum Breach {
         /// Its bytes.
         found: usize,
     },
-    /// A frame of a kind that diagnostics do not use: remote, FD.
+    /// A length that no frame of CAN FD has (ISO 11898-1).
+    NoLength {
+        /// Its bytes.
+        found: usize,
+    },
+    /// A consecutive frame of another length than the first frame has set (RX_DL), before the last.
+    Uneven {
+        /// Its bytes.
+        found: usize,
+        /// Those of the first frame.
+        expected: usize,
+    },
+    /// A frame of a kind that diagnostics do not use, or that nobody on this bus speaks: remote, or CAN FD among classic ones.
     Kind,
     /// Bytes that are no protocol data unit.
     Transport(ParseError),
@@ -144,6 +165,10 @@ pub enum Breach {
     },
     /// A request while an answer of this ECU was under way.
     Interrupts(Ecu),
+    /// What one tester alone does not do.
+    TwoAtOnce(Sign),
+    /// Requests of two looks by turns, as of two testers: what fills their frames up, nothing for short ones.
+    TwoLooks([Option<u8>; 2]),
     /// A request by identifiers of the other size, while ECUs may still answer.
     TalksOver {
         /// The time since the request before.

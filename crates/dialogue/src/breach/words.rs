@@ -4,7 +4,7 @@ use core::{fmt, time::Duration};
 
 use twotrip_isotp::FlowStatus;
 
-use super::Breach;
+use super::{Breach, Sign};
 
 impl Breach {
     /// Where the rule stands.
@@ -13,6 +13,10 @@ impl Breach {
         match self {
             Self::ShortFrame { .. } | Self::Kind => {
                 "ISO 15765-4: diagnostic frames have 8 bytes (from memory)"
+            }
+            Self::NoLength { .. } => "ISO 11898-1, lengths of CAN FD frames",
+            Self::Uneven { .. } => {
+                "ISO 15765-2:2016, RX_DL: the first frame sets the length of those behind it"
             }
             Self::Transport(_) | Self::TooLong { .. } => "ISO 15765-2, protocol data units",
             Self::NothingToContinue
@@ -34,9 +38,10 @@ impl Breach {
             Self::Wait | Self::BlockSize(_) | Self::Pause(_) | Self::NotTaken(_) => {
                 "ISO 15765-4: a tester's flow control has status 0, block size 0, STmin 0 (from memory)"
             }
-            Self::SecondFlowControl | Self::TalksOver { .. } => {
+            Self::SecondFlowControl | Self::TalksOver { .. } | Self::TwoAtOnce(_) => {
                 "ISO 15765-4: one tester at a time (from memory)"
             }
+            Self::TwoLooks(_) => "one tester fills its frames up in one way (common practice, no source)",
             Self::LongRequestToAll => "ISO 15765-2: functional addressing is for single frames",
             Self::LateAnswer { .. } | Self::Impatient { .. } | Self::GaveUp { .. } => {
                 "ISO 15765-4, P2 50 ms, P2* 5 s"
@@ -75,7 +80,31 @@ impl fmt::Display for Breach {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::ShortFrame { found } => write!(f, "short frame: {found} bytes, should be 8"),
-            Self::Kind => f.write_str("not a classic data frame"),
+            Self::NoLength { found } => write!(f, "{found} bytes, a length that no frame of CAN FD has"),
+            Self::Uneven { found, expected } => {
+                write!(
+                    f,
+                    "consecutive frame of {found} bytes, should be {expected} as the first one"
+                )
+            }
+            Self::TwoAtOnce(Sign::SteersBehindRequest) => {
+                f.write_str("flow control for an answer behind another request: two testers talk at once")
+            }
+            Self::TwoAtOnce(Sign::ContinuesBehindRequest) => {
+                f.write_str("a longer request goes on behind another request: two testers talk at once")
+            }
+            Self::TwoLooks(looks) => {
+                f.write_str("requests look like those of two testers: ")?;
+                for (place, look) in looks.iter().enumerate() {
+                    f.write_str(if place == 0 { "" } else { " and " })?;
+                    match look {
+                        Some(pad) => write!(f, "filled up with {pad:02X}")?,
+                        None => f.write_str("not filled up")?,
+                    }
+                }
+                f.write_str(", by turns")
+            }
+            Self::Kind => f.write_str("not a data frame of the kind that is spoken here"),
             Self::Transport(error) => error.fmt(f),
             Self::NothingToContinue => f.write_str("consecutive frame that continues nothing"),
             Self::WrongSequence { expected, found } => {

@@ -233,4 +233,8 @@ const fn place(service: Service) -> Option<usize> {
 #[cfg(test)]
 mod clean;
 #[cfg(test)]
+mod fd;
+#[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod two_testers;

@@ -73,8 +73,8 @@ macro_rules! rules {
 }
 
 rules! {
-    FrameLength, "frame-length", Violation, "frames have eight bytes";
-    FrameKind, "frame-kind", Violation, "frames are classic data frames";
+    FrameLength, "frame-length", Violation, "frames have eight bytes; on CAN FD one of its lengths, the same throughout a message";
+    FrameKind, "frame-kind", Violation, "frames are data frames, classic ones or CAN FD as the ECUs speak";
     Unit, "transport-unit", Violation, "frames are protocol data units";
     Sequence, "transport-sequence", Violation, "consecutive frames continue what was begun, in turn and in time";
     Release, "transport-release", Violation, "consecutive frames keep to the flow control of the ECU";
@@ -98,6 +98,7 @@ rules! {
     Pending, "patience-pending", Violation, "an ECU that asks for time ($78) gets it: P2*";
     Interrupts, "interrupts", Violation, "no request comes while an answer is under way";
     OneTester, "one-tester", Violation, "there is one tester";
+    OneLook, "one-look", Note, "requests look like those of one tester";
     RetryTooSoon, "busy-too-soon", Violation, "a busy ECU ($21) is asked again after 200 ms";
     RetryTooOften, "busy-too-often", Unwise, "a busy ECU ($21) is asked again six times at the most";
     NotRetried, "busy-not-retried", Violation, "a busy ECU ($21) is asked again";
@@ -133,7 +134,7 @@ impl Rule {
             return None;
         }
         Some(match breach {
-            Breach::ShortFrame { .. } => Self::FrameLength,
+            Breach::ShortFrame { .. } | Breach::NoLength { .. } | Breach::Uneven { .. } => Self::FrameLength,
             Breach::Kind => Self::FrameKind,
             Breach::Transport(_) | Breach::TooLong { .. } => Self::Unit,
             Breach::NothingToContinue
@@ -160,7 +161,8 @@ impl Rule {
             Breach::Impatient { .. } => Self::Patience,
             Breach::GaveUp { .. } => Self::Pending,
             Breach::Interrupts(_) => Self::Interrupts,
-            Breach::SecondFlowControl | Breach::TalksOver { .. } => Self::OneTester,
+            Breach::SecondFlowControl | Breach::TalksOver { .. } | Breach::TwoAtOnce(_) => Self::OneTester,
+            Breach::TwoLooks(_) => Self::OneLook,
             Breach::RetryTooSoon { .. } => Self::RetryTooSoon,
             Breach::RetryTooOften { .. } => Self::RetryTooOften,
             Breach::NotRetried(_) => Self::NotRetried,

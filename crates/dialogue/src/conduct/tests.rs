@@ -39,7 +39,7 @@ fn tell(dialogue: &mut Dialogue, conduct: &mut Conduct) {
 }
 
 /// The rules that a script breaks.
-fn broken(script: &str) -> Vec<Rule> {
+pub(super) fn broken(script: &str) -> Vec<Rule> {
     let conduct = heard(script, Duration::ZERO);
     let tallies = conduct.testers().iter().flat_map(|tester| &tester.tallies);
     tallies.map(|tally| tally.rule).collect()

@@ -3,13 +3,14 @@
 use alloc::vec::Vec;
 use core::time::Duration;
 
+use twotrip_isotp::Pdu;
 use twotrip_obd::{Control, Request};
 use twotrip_units::BusInstant;
 
 use super::{Dialogue, P2, P2_STAR, steering::owed_by};
 use crate::{
     Breach, Role,
-    assembly::CLOCK_TOLERANCE,
+    assembly::{Assembly, CLOCK_TOLERANCE},
     known::{Known, Numbers},
     manners::Short,
 };
@@ -49,6 +50,10 @@ impl Dialogue {
                 && assembly.is_open()
                 && role.reaches(ecu)
             {
+                // Within N_Bs it may still come: from another tester then.
+                if !assembly.is_late(at) && assembly.pass_over() {
+                    continue;
+                }
                 if let Some(breach) = assembly.abandon() {
                     abandoned = abandoned.or(Some((*sender, breach)));
                 } else if assembly.is_under_way(began) {
@@ -60,6 +65,23 @@ impl Dialogue {
             self.breach(frame, at, owed_by(sender, &breach), breach);
         }
         interrupted
+    }
+
+    /// What an ECU says next, where another request came before the flow control that its answer waited for: that answer is
+    /// given up, for want of it.
+    pub(super) fn pass_over(&mut self, frame: u64, at: BusInstant, role: Role, pdu: &Pdu) {
+        if !matches!(role, Role::Answer(_))
+            || !matches!(pdu, Pdu::SingleFrame { .. } | Pdu::FirstFrame { .. })
+        {
+            return;
+        }
+        let assembly = self
+            .assemblies
+            .get_mut(role)
+            .filter(|assembly| assembly.is_passed_over());
+        if let Some(breach) = assembly.and_then(Assembly::abandon) {
+            self.breach(frame, at, owed_by(role, &breach), breach);
+        }
     }
 
     /// Whether one of these ECUs has asked for time that is not over.

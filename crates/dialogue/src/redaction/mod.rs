@@ -182,7 +182,9 @@ impl Redactor {
                 }
             },
             Ok(Pdu::SingleFrame { payload }) => {
-                let range = 1..1 + payload.as_slice().len();
+                // On CAN FD the length may take a second byte.
+                let start = if frame.data()[0] == 0 { 2 } else { 1 };
+                let range = start..start + payload.as_slice().len();
                 let mut message = kept.data[range.clone()].to_vec();
                 let mut done = alloc::vec![false; message.len()];
                 self.message(&mut message, &mut done, range.len());

@@ -15,7 +15,7 @@ mod tests;
 use alloc::{collections::VecDeque, vec, vec::Vec};
 use core::time::Duration;
 
-use twotrip_can::{Frame, FrameKind, address::Addressing, timing};
+use twotrip_can::{Frame, address::Addressing, timing};
 use twotrip_isotp::{Direction, Dlc, Event as TransportEvent, Ignored, Profile};
 use twotrip_units::BusInstant;
 
@@ -82,7 +82,7 @@ impl StandIn {
                 timers,
                 pad,
                 dlc,
-                ..Profile::OBD
+                frames: answers.frames(),
             };
             Node::new(manner.ecu, number, profile)
         });
@@ -138,7 +138,7 @@ impl StandIn {
     /// A frame came in; frames for others may be passed in too.
     pub fn handle_frame(&mut self, now: BusInstant, frame: &Frame) {
         self.handle_timeout(now);
-        let Some(role) = Role::of(frame.id()).filter(|_| frame.kind() == FrameKind::Data) else {
+        let Some(role) = Role::of(frame.id()).filter(|_| self.answers.frames().include(frame)) else {
             return;
         };
         match role {

@@ -31,7 +31,8 @@ fn is_for_one_only(reply: &[u8]) -> bool {
 impl StandIn {
     /// A frame that can only be a whole question: to all, or to somebody who is not there.
     pub(super) fn on_single(&mut self, now: BusInstant, role: Role, frame: &Frame) {
-        if self.dlc == Dlc::Strict && frame.len() != FRAME_BYTES {
+        // A classic one has no more, and one of CAN FD may.
+        if self.dlc == Dlc::Strict && frame.len() < FRAME_BYTES {
             self.counts.short_frames += 1;
             return;
         }

@@ -24,7 +24,7 @@ use twotrip_host::{
     bus::Bus,
     session::{Exchange, Session},
 };
-use twotrip_isotp::Pdu;
+use twotrip_isotp::{Frames, Pdu, Profile};
 use twotrip_tester::{EcuNumber, Target, TesterConfig};
 
 use self::{
@@ -124,7 +124,7 @@ async fn seats(
             if asked.is_empty() {
                 continue;
             }
-            let config = config(args, extended, &asked.concat())?;
+            let config = config(args, overview.frames, extended, &asked.concat())?;
             let session = match (args.on_a_bench, looked.take()) {
                 (false, _) => Session::new(Bus::join(name).await.map_err(words::system)?, config),
                 (true, Some(bus)) => Session::on_a_bench(bus, config, expected.clone()),
@@ -141,9 +141,17 @@ async fn seats(
 }
 
 /// A tester's settings for these ECUs. A busy ECU is asked again only if the recorded tester did.
-fn config(args: &args::Replay, extended: bool, ecus: &[Ecu]) -> Result<TesterConfig, Failure> {
+fn config(
+    args: &args::Replay,
+    frames: Frames,
+    extended: bool,
+    ecus: &[Ecu],
+) -> Result<TesterConfig, Failure> {
     let config = TesterConfig {
-        transport: args.transport.profile(),
+        transport: Profile {
+            frames,
+            ..args.transport.profile()
+        },
         busy_repeats: 0,
         ..TesterConfig::default()
     };

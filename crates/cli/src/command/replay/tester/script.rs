@@ -9,12 +9,12 @@ use std::{
 };
 
 use twotrip_can::{CanId, Frame, FrameKind};
-use twotrip_dialogue::{Conversation, Dialogue, Ecu, Event, Gather, Role};
+use twotrip_dialogue::{Conversation, Dialogue, Ecu, Event, Gather, Role, spoken};
 use twotrip_host::{
     bus::{Filter, Selection},
     recording::ReadError,
 };
-use twotrip_isotp::Pdu;
+use twotrip_isotp::{Config, Frames, Pdu};
 use twotrip_units::BusInstant;
 
 use crate::{
@@ -122,6 +122,8 @@ pub(super) struct Script {
     section_end: Option<BusInstant>,
     /// Requests at the end of a section that nobody had time to answer.
     cut_off: u64,
+    /// Which frames ECUs have spoken in.
+    frames: Frames,
     /// Frames of testers but flow control, and how many of them became requests.
     asking: u64,
     pieces: u64,
@@ -152,6 +154,7 @@ impl Script {
             first: 0,
             section_end: None,
             cut_off: 0,
+            frames: Frames::Classic,
             asking: 0,
             pieces: 0,
         })
@@ -260,13 +263,19 @@ impl Script {
         }
         let lane = &mut self.lanes[bus];
         lane.dialogue.on_frame(number, at, &frame);
-        let asks = Role::of(frame.id()).is_some_and(Role::is_testers) && frame.kind() == FrameKind::Data;
+        if matches!(Role::of(frame.id()), Some(Role::Answer(_))) {
+            self.frames = spoken(self.frames, &frame);
+        }
+        let is_message = matches!(frame.kind(), FrameKind::Data | FrameKind::Fd { .. });
+        let asks = Role::of(frame.id()).is_some_and(Role::is_testers) && is_message;
         if asks && !matches!(Pdu::parse(frame.data()), Ok(Pdu::FlowControl { .. })) {
             self.asking += 1;
         }
         while let Some(event) = lane.dialogue.poll_event() {
             match event {
                 Event::Unit(unit) => lane.gather.on_unit(&unit),
+                // No tester of ours asks as much: it counts as not read.
+                Event::Message(message) if message.bytes.len() > Config::LONGEST => {}
                 Event::Message(message) => {
                     if message.role.is_testers() {
                         self.pieces += u64::from(message.pieces);
@@ -315,6 +324,8 @@ pub(super) struct Overview {
     pub(super) ecus: Vec<BTreeSet<Ecu>>,
     /// Of each bus whether all were asked with identifiers of 11 bits, and of 29.
     pub(super) all: Vec<[bool; 2]>,
+    /// Which frames the ECUs spoke in.
+    pub(super) frames: Frames,
     /// Frames of testers that are no whole request.
     pub(super) unread: u64,
     /// Requests that nobody had time to answer.
@@ -346,6 +357,7 @@ impl Overview {
                 Err(error) => return Err(failure(&error)),
             }
         }
+        overview.frames = script.frames;
         overview.unread = script.unread();
         overview.cut_off = script.cut_off();
         Ok(overview)
