@@ -33,7 +33,7 @@ fn signs(script: &str) -> Vec<Sign> {
 
 const FIRST: &str = "0 7E0 02 09 02 \n 3 7E8 10 14 49 02 01 30 54 57 \n";
 const REST: &str = "6.5 7E8 21 30 30 54 52 50 33 41 \n 7 7E8 22 30 30 30 30 30 34 32 \n";
-const LONGER: &str = "0 7E0 10 10 22 F4 0C F4 0D F4 \n 1 7E8 30 00 00 \n 2 7E0 21 05 F4 04 F4 06 F4 07 \n";
+const LONGER: &str = "0 7E0 10 10 31 01 E0 01 00 00 \n 1 7E8 30 00 00 \n 2 7E0 21 00 00 00 00 00 00 00 \n";
 
 /// Another request between first frame and flow control; the answer comes whole, and both are answered.
 #[test]
@@ -52,7 +52,7 @@ fn who_steers_an_answer_behind_another_request_is_another() {
 /// A request of several frames goes on as if nothing had been asked between.
 #[test]
 fn who_goes_on_behind_another_request_is_another() {
-    let script = format!("{LONGER} 3 7E0 02 01 0C \n 4 7E0 22 F4 08 F4 \n 9 7E8 04 41 0C 1A F8");
+    let script = format!("{LONGER} 3 7E0 02 01 0C \n 4 7E0 22 00 00 00 \n 9 7E8 04 41 0C 1A F8");
     assert_eq!(signs(&script), [Sign::ContinuesBehindRequest]);
     assert!(broken(&script).contains(&Rule::OneTester));
 }
@@ -77,13 +77,13 @@ fn a_single_tester_is_not_taken_for_two() {
         // Broken off, and begun anew.
         (
             format!(
-                "{LONGER} 60 7E0 10 10 22 F4 0C F4 0D F4 \n 61 7E8 30 00 00 \n 62 7E0 21 05 F4 04 F4 06 F4 07 \n 64 7E0 22 F4 08 F4"
+                "{LONGER} 60 7E0 10 10 31 01 E0 01 00 00 \n 61 7E8 30 00 00 \n 62 7E0 21 00 00 00 00 00 00 00 \n 64 7E0 22 00 00 00"
             ),
             Rule::Sequence,
         ),
         // A consecutive frame out of turn behind it.
         (
-            format!("{LONGER} 60 7E0 02 01 0C \n 64 7E8 04 41 0C 1A F8 \n 70 7E0 25 F4 08"),
+            format!("{LONGER} 60 7E0 02 01 0C \n 64 7E8 04 41 0C 1A F8 \n 70 7E0 25 00 00"),
             Rule::Sequence,
         ),
     ] {
