@@ -8,10 +8,16 @@ use std::{
 };
 
 use serde_json::Value;
-use twotrip_can::{CanId, Frame};
+use twotrip_can::{
+    CanId, Frame,
+    timing::{self, BitRate},
+};
 use twotrip_capture::{Item, items};
 
-use crate::support::{self, Car, bus, capture, run, runtime_dir};
+use crate::{
+    support::{self, Car, bus, capture, run, runtime_dir},
+    transport::Raw,
+};
 
 /// Some day in 2026, nanoseconds since 1970.
 const DAY: u64 = 1_790_000_000_000_000_000;
@@ -288,4 +294,50 @@ fn what_cannot_be_replayed_is_said() {
     run(&["replay", &healthy, "--bus", "local:x", "--on-a-bench"])
         .expect(3)
         .complains("has no wire");
+}
+
+/// A load from a capture: its frames of diagnostics stay away, the rest is as fast as the load wants it.
+#[test]
+fn a_capture_is_the_load_of_a_bus() {
+    let at = |turn: u64| (0, turn * 10, frame(0x123, turn.to_le_bytes()[0]));
+    let mut kept: Vec<(u32, u64, Frame)> = (0..100).map(at).collect();
+    let wire: Duration = kept
+        .iter()
+        .map(|(_, _, frame)| timing::frame_time(frame, BitRate::Kbit500))
+        .sum();
+    let asked = Frame::padded(CanId::Standard(0x7DF), &[1, 0x04], 0);
+    let answered = Frame::padded(CanId::Extended(0x18DA_F110), &[1, 0x44], 0);
+    kept.insert(10, (0, 91, asked));
+    kept.insert(12, (0, 105, answered));
+    let file = recording("street.pcapng", &["can0"], &kept);
+    let bus = bus();
+    let car = Car::start(&["run", "codes-on-demand", "--bus", &bus]);
+    let mut onlooker = Raw::join(&bus);
+    let load = ["replay", text(&file), "--bus", &bus, "--load", "40"];
+    let replay = run(&[&load[..], &["--loop", "2", "--json"]].concat()).expect(0);
+    let begins: Value = serde_json::from_str(replay.stdout.lines().next().expect("a line")).expect("JSON");
+    assert_eq!(begins["frames"], 100, "{begins}");
+    let expected = 0.4 * 0.99 / wire.as_secs_f64();
+    let pace = begins["pace"].as_f64().expect("a number");
+    assert!((pace / expected - 1.0).abs() < 0.001, "{pace}, not {expected}");
+    let heard: Vec<(u16, Vec<u8>)> =
+        std::iter::from_fn(|| onlooker.receive(Duration::from_millis(300))).collect();
+    assert_eq!(heard.len(), 200, "nobody was asked, so nobody answers");
+    assert!(heard.iter().all(|(id, _)| *id == 0x123));
+    run(&["scan", "codes", "--bus", &bus]).expect(0).says("P0301");
+    drop(car);
+    let only = recording("asked.pcapng", &["can0"], &[(0, 0, asked), (0, 9, answered)]);
+    run(&["replay", text(&only), "--bus", &bus, "--load", "40"]).expect(2);
+    run(&[
+        "replay",
+        text(&file),
+        "--bus",
+        &bus,
+        "--load",
+        "40",
+        "--as",
+        "car",
+    ])
+    .expect(2)
+    .complains("--load goes with frames alone");
 }

@@ -121,6 +121,19 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "ends_cleanly",
         ],
     ),
+    // linux/can/error.h, the kernel's CAN_RAW and ISO-TP sockets, package python-can of PyPI.
+    (
+        "disturbances",
+        &[
+            "frames_are_lost_and_late",
+            "error_frames_reach_who_asks_for_them",
+            "a_controller_off_the_bus_comes_back",
+            "the_interface_stays_up_where_the_car_is_gone",
+            "an_ecu_asks_for_time_and_is_busy",
+            "the_kernels_transport_sees_a_wrong_sequence_number",
+            "ends_cleanly",
+        ],
+    ),
     // The identifiers of ISO 15765-4 on a vxcan pair.
     (
         "bench",

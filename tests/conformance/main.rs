@@ -29,6 +29,7 @@ const COUNTED: &str = "counted_";
 const BESIDE: &[&str] = &[
     "link",
     "link_events",
+    "disturbances",
     "bench",
     "kernel_differences",
     "transport_cases",

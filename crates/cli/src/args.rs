@@ -340,6 +340,10 @@ pub(crate) struct Replay {
     /// How fast: a number (1 = as recorded, 10 = in a tenth of the time), or max: as fast as the bus carries it
     #[arg(long, default_value = "1")]
     pub(crate) pace: Pace,
+    /// As the traffic of others: without frames of diagnostics, and so fast that the bus carries this load, percent. --loop 0
+    /// keeps it up
+    #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u8).range(1..=95), conflicts_with = "pace")]
+    pub(crate) load: Option<u8>,
     /// Bit rate of the bus, kbit/s. After a delay, and at --pace max, frames follow each other no faster than it carries
     /// them; none: at once. Without it that of the interface, else of the recording, else 500
     #[arg(long, value_enum, value_name = "KBIT")]
@@ -371,10 +375,11 @@ pub(crate) struct Replay {
 }
 
 /// What says how a recording goes out on a bus.
-const ON_A_BUS: [&str; 11] = [
+const ON_A_BUS: [&str; 12] = [
     "bus",
     "bus_of",
     "pace",
+    "load",
     "passes",
     "compare",
     "bit_rate",

@@ -27,6 +27,7 @@ def groups(program, tools, results, figure, counted):
     import bench
     import broadcasts
     import cost
+    import disturbances
     import flood
     import judged
     import kernel_differences
@@ -64,6 +65,7 @@ def groups(program, tools, results, figure, counted):
         replays.group(program, tools, results, figure),
         link.group(program, results, figure),
         link.error_group(program),
+        disturbances.group(program),
         bench.group(program),
         kernel_differences.group(program),
         transport_cases.group(program, tools, figure),

@@ -2,7 +2,10 @@
 
 use std::{fs, ops::ControlFlow, path::Path, time::Duration};
 
-use twotrip_can::{Frame, FrameKind};
+use twotrip_can::{
+    Frame, FrameKind,
+    timing::{self, BitRate},
+};
 use twotrip_capture::{Item, Packet};
 use twotrip_host::{
     bus::Selection,
@@ -54,6 +57,8 @@ pub(super) struct RecordedBus {
     pub(super) bit_rate: Option<u64>,
     /// Wanted frames that can be sent.
     pub(super) frames: u64,
+    /// How long they take on a wire of 500 kbit/s.
+    pub(super) on_the_wire: Duration,
 }
 
 /// What there is in a recording.
@@ -97,7 +102,11 @@ impl Survey {
             }
             match next {
                 Ok(Some(entry)) if entry.frame.kind() == FrameKind::Error => survey.errors += 1,
-                Ok(Some(entry)) => recorded.place.buses[entry.bus].frames += 1,
+                Ok(Some(entry)) => {
+                    let bus = &mut recorded.place.buses[entry.bus];
+                    bus.frames += 1;
+                    bus.on_the_wire += timing::frame_time(&entry.frame, BitRate::Kbit500);
+                }
                 Ok(None) => break None,
                 Err(error @ ReadError::Damage { .. }) if recorded.has_begun() => break Some(error),
                 Err(error) => return Err(failure(&error)),
@@ -230,6 +239,7 @@ impl Place {
                         name,
                         bit_rate: interface.bit_rate(),
                         frames: 0,
+                        on_the_wire: Duration::ZERO,
                     });
                 }
             }

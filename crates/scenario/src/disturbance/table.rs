@@ -184,7 +184,7 @@ rows! {
         }),
         often: Often::Lasting,
         meaning: "other control units send so much that it takes this share of the bus, with identifiers 100 to 4FF that win over \
-                  those of diagnostics; a load of your own: `twotrip replay FILE.pcapng --bus BUS` beside the car",
+                  those of diagnostics; of a capture: `twotrip replay FILE.pcapng --bus BUS --load PERCENT --loop 0` beside the car",
         good_tool: "filters by identifier, loses none of its own frames and keeps its times",
         source: "ISO 11898-1 (arbitration), ISO 15765-4 (the bus is shared with the car's own traffic), from memory",
         example: "disturb background-load 60 %",

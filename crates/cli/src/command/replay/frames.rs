@@ -42,6 +42,9 @@ enum Line<'a> {
         buses: Vec<Way<'a>>,
         frames: u64,
         seconds: f64,
+        /// How much faster than recorded, where that was worked out.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        pace: Option<f64>,
     },
     Damage {
         text: String,
@@ -99,7 +102,7 @@ impl Late {
 
 /// Sends it.
 pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
-    let speed = speed(args.pace)?;
+    let mut speed = speed(args.pace)?;
     let wanted = wanted(args);
     let survey = Survey::of(&args.file, &wanted)?;
     let lanes = Lanes::assign(&survey, &args.bus, &args.bus_of)?;
@@ -117,6 +120,9 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
             .filter(|(_, lane)| **lane == Some(number))
             .find_map(|(bus, _)| bus.bit_rate);
         let wire = wire(args.bit_rate, bus.bit_rate().map(u64::from), recorded);
+        if let Some(load) = args.load {
+            speed = Speed::Times(times(load, wire, &survey, &lanes, number)?);
+        }
         let watch = args.on_a_bench.then_some(Watch);
         open.push(Lane { bus, wire, watch });
     }
@@ -124,7 +130,7 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
     if !ready(args.json, &mut player, &lanes.names, stop.as_mut()).await? {
         return Ok(());
     }
-    begin(args, &survey, &lanes, frames)?;
+    begin(args, &survey, &lanes, frames, speed)?;
     let passes = (args.passes > 0).then_some(args.passes);
     let mut film =
         Film::open(args, wanted, &survey, &lanes, passes).map_err(|error| recorded::failure(&error))?;
@@ -164,6 +170,32 @@ fn speed(pace: Pace) -> Result<Speed, Failure> {
             Some("1 is as recorded, 0.1 ten times as slow".to_owned()),
         )),
     }
+}
+
+/// How much faster than recorded a lane carries this load, percent. Of several the last is told how: they keep one time.
+fn times(load: u8, wire: Wire, survey: &Survey, lanes: &Lanes, number: usize) -> Result<f64, Failure> {
+    let rate = match wire {
+        Wire::Known(rate) | Wire::Thought(rate) => rate,
+        Wire::None => USUAL_BIT_RATE,
+    };
+    let recorded = survey.buses.iter().zip(&lanes.of);
+    let taken: Duration = recorded
+        .filter(|(_, lane)| **lane == Some(number))
+        .map(|(bus, _)| bus.on_the_wire)
+        .sum();
+    #[expect(clippy::cast_precision_loss, reason = "bit rates are small")]
+    let taken = taken.as_secs_f64() * 500_000.0 / rate as f64;
+    let span = survey.span.as_secs_f64();
+    let found = taken / span;
+    if !(found > 0.0 && found.is_finite()) {
+        return Err(Failure::input(
+            "--load: the recording has no two frames but those of diagnostics, so no load",
+            Some(
+                "`twotrip run healthy --broadcasts on --record FILE` records a car's own traffic".to_owned(),
+            ),
+        ));
+    }
+    Ok(f64::from(load) / 100.0 / found)
 }
 
 /// How fast frames may follow each other. On a bus without a wire frames that were recorded closer together may be so
@@ -291,7 +323,18 @@ async fn ready(
     Ok(ending.map_err(words::system)? == Ending::Complete)
 }
 
-fn begin(args: &args::Replay, survey: &Survey, lanes: &Lanes, frames: u64) -> Result<(), Failure> {
+fn begin(
+    args: &args::Replay,
+    survey: &Survey,
+    lanes: &Lanes,
+    frames: u64,
+    speed: Speed,
+) -> Result<(), Failure> {
+    // That of a load is worked out.
+    let pace = match speed {
+        Speed::Times(times) if args.load.is_some() => Some(times),
+        _ => None,
+    };
     let file = args.file.display().to_string();
     let ways = survey.buses.iter().zip(&lanes.of);
     let ways: Vec<Way<'_>> = ways
@@ -310,13 +353,15 @@ fn begin(args: &args::Replay, survey: &Survey, lanes: &Lanes, frames: u64) -> Re
             buses: ways,
             frames,
             seconds,
+            pace,
         })?;
     } else {
         let names: Vec<String> = lanes.names.iter().map(ToString::to_string).collect();
         output::line(&format!(
-            "replaying {} on {}: {frames} frames of {seconds:.1} s",
+            "replaying {} on {}: {frames} frames of {seconds:.1} s{}",
             output::escape(&file),
-            names.join(", ")
+            names.join(", "),
+            pace.map_or_else(String::new, |pace| format!(", {pace:.2} times as fast"))
         ))?;
         for way in ways.iter().filter(|way| way.bus.is_none() && way.frames > 0) {
             output::line(&format!("  `{}` is left out", output::escape(way.recorded)))?;

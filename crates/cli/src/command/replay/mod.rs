@@ -10,6 +10,8 @@ mod frames;
 mod lanes;
 mod tester;
 
+use twotrip_host::judge;
+
 use super::recorded::{self, Wanted};
 use crate::{
     args::{self, Part},
@@ -31,7 +33,12 @@ pub(super) async fn run(args: &args::Replay) -> Result<(), Failure> {
 
 /// The frames that the command line wants.
 fn wanted(args: &args::Replay) -> Wanted {
-    Wanted::new(args.selection.selection(), args.from, args.to)
+    let mut selection = args.selection.selection();
+    if args.load.is_some() {
+        // Requests of then would be answered.
+        selection.drop.extend(judge::IDENTIFIERS);
+    }
+    Wanted::new(selection, args.from, args.to)
 }
 
 /// What goes only with one part, or not with it.
@@ -40,6 +47,12 @@ fn check(args: &args::Replay) -> Result<(), Failure> {
         return Err(Failure::input(
             "--compare goes with `--as tester`",
             Some("`replay FILE --as tester --bus BUS` asks again and compares what is replied".to_owned()),
+        ));
+    }
+    if args.part != Part::Frames && args.load.is_some() {
+        return Err(Failure::input(
+            "--load goes with frames alone, not with `--as tester` or `--as car`",
+            Some("`replay FILE --bus BUS --load 40 --loop 0` is traffic beside a car".to_owned()),
         ));
     }
     if args.part == Part::Tester && args.bit_rate.is_some() {
