@@ -94,8 +94,12 @@ impl Mix {
             95..=98 => Frame::fd(self.either(), &data, self.below(2) == 0, false),
             // A controller that reports errors.
             _ if self.below(10) > 0 => Some(Frame::error(self.0.next_u32() & 0x1FF, data)),
-            // Ten times a second a request of another tester.
-            _ => Some(Frame::padded(self.either(), &[2, 0x01, self.byte() % 0x60], 0x55)),
+            // Ten times a second a request of another tester, for something else.
+            _ => Some(Frame::padded(
+                self.either(),
+                &[2, 0x01, 1 + self.byte() % 0x5F],
+                0x55,
+            )),
         }
     }
 }
@@ -137,6 +141,10 @@ async fn ask(mut bus: Bus, lasting: Duration) -> Result<(), Failed> {
             break;
         }
         tokio::time::sleep(due.saturating_sub(begun.elapsed())).await;
+        // What came too late for the question before is no answer to this one.
+        while let Ok(event) = timeout(Duration::ZERO, bus.recv()).await {
+            let _ = event?;
+        }
         let to = if turn % 2 == 0 { TO_ALL } else { TO_ONE };
         let asked = Instant::now();
         let _ = bus.send(&Frame::padded(to, &[2, 0x01, 0x00], 0)).await?;
