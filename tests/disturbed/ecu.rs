@@ -23,12 +23,8 @@ fn kind(row: &Row) -> Kind {
 
 /// The rows that there are for a party.
 fn rows(party: &Party) -> impl Iterator<Item = &'static Row> {
-    let (codes, vin) = (party.codes.is_some(), party.long_topic == Topic::Vin);
-    ROWS.iter().filter(move |row| match row.needs {
-        Needs::Nothing => true,
-        Needs::Codes => codes,
-        Needs::Vin => vin,
-    })
+    let vin = party.long_topic == Topic::Vin;
+    ROWS.iter().filter(move |row| vin || row.needs == Needs::Nothing)
 }
 
 fn answers(survey: &Survey, topic: Topic, ecu: EcuNumber) -> Vec<Vec<u8>> {
@@ -60,9 +56,12 @@ fn plain(party: &Party) -> (Scan, Vec<Frame>) {
     let whole = |answer: &Vec<u8>| answer.len() == usize::from(party.long_length);
     assert!(long.iter().any(whole), "{}: {long:02X?}", party.name);
     let list = answers(survey, Topic::Codes, ecu);
-    if let Some((length, _)) = party.codes {
-        assert_eq!(list[0].len(), usize::from(length), "{}: {list:02X?}", party.name);
-    }
+    assert_eq!(
+        list[0].len(),
+        usize::from(party.codes.0),
+        "{}: {list:02X?}",
+        party.name
+    );
     (scan, of_car(&world))
 }
 

@@ -42,8 +42,8 @@ pub struct Party {
     /// How an answer with its first mask begins, and what asked for it.
     pub mask: &'static [u8],
     pub mask_request: &'static [u8],
-    /// Bytes of the list with its five codes, and of each; none of an ECU without codes.
-    pub codes: Option<(u8, u8)>,
+    /// Bytes of the list with its five codes, and of each.
+    pub codes: (u8, u8),
 }
 
 const CLASSIC: Party = Party {
@@ -64,7 +64,7 @@ const CLASSIC: Party = Party {
     clear: &[0x04],
     mask: &[0x41, 0x00],
     mask_request: &[0x01, 0x00],
-    codes: Some((12, 2)),
+    codes: (12, 2),
 };
 
 /// All of them.
@@ -88,7 +88,6 @@ pub fn parties() -> [Party; 4] {
             long_length: 19,
             live: &[0x01, 0x0D],
             live_answer: &[0x41, 0x0D, 0],
-            codes: None,
             ..CLASSIC
         },
         Party {
@@ -104,18 +103,22 @@ pub fn parties() -> [Party; 4] {
             clear: &[0x14, 0xFF, 0xFF, 0x33],
             mask: &[0x62, 0xF4, 0x00],
             mask_request: &[0x22, 0xF4, 0x00],
-            codes: Some((31, 5)),
+            codes: (31, 5),
             ..CLASSIC
         },
     ]
 }
 
 impl Party {
-    /// Its car with the key on and five codes in the engine ECU.
+    /// Its car with the key on and five codes in the ECU.
     pub fn world(&self, seed: u64) -> World {
         let text = format!("version = 1\ntitle = \"x\"\nvehicle = \"{}\"\n", self.vehicle);
         let scenario = Scenario::parse(text.as_bytes()).expect("a shipped vehicle");
-        World::with(Settings::of(&scenario, seed, Timing::REAL))
+        let mut world = World::with(Settings::of(&scenario, seed, Timing::REAL));
+        if self.vehicle == "compact-2.0-transmission" {
+            world.tell("preload confirmed P0711 P0731 P0741 P0751 P0756 in transmission");
+        }
+        world
     }
 
     pub fn config(&self) -> TesterConfig {
