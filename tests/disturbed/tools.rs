@@ -5,7 +5,10 @@ use std::{collections::BTreeSet, time::Duration};
 use twotrip_dialogue::verdict::{self, Verdict};
 use twotrip_scenario::disturbance::{Kind, Subject};
 
-use crate::world::{Bad, Good, REQUESTS, Tool, World};
+use crate::{
+    parties::{Party, parties},
+    world::{Bad, Good, REQUESTS, Tool, World},
+};
 
 /// How each is switched on for this, and whether it is one that loses nothing.
 fn phrase(kind: Kind) -> Option<(&'static str, bool)> {
@@ -24,13 +27,17 @@ fn phrase(kind: Kind) -> Option<(&'static str, bool)> {
     })
 }
 
-fn verdict(kind: Kind, seed: u64, tool: &mut dyn Tool) -> (Verdict, String) {
+fn verdict(party: &Party, kind: Kind, seed: u64, tool: &mut dyn Tool) -> (Verdict, String) {
     let (phrase, _) = phrase(kind).expect("a disturbance of the wire");
-    let mut world = World::new(seed);
-    world.tell(phrase);
+    let phrase = phrase.replace("7E8", &party.address.response.to_string());
+    let mut world = party.world(seed);
+    world.tell(&phrase);
     world.run(tool, Duration::from_secs(30));
     let finding = world.finding();
-    (finding.verdict, format!("{phrase}: {}", finding.seen))
+    (
+        finding.verdict,
+        format!("{}: {phrase}: {}", party.name, finding.seen),
+    )
 }
 
 #[test]
@@ -40,20 +47,21 @@ fn every_disturbance_of_the_wire_tells_a_good_tool_from_a_bad_one() {
         .filter(|kind| kind.row().subject == Subject::Wire)
     {
         let (_, loses) = phrase(kind).unwrap_or_else(|| panic!("{}: no test", kind.name()));
-        for seed in 0..3 {
-            let mut good = Good::new(&REQUESTS);
-            let (found, seen) = verdict(kind, seed, &mut good);
-            assert_eq!(found, Verdict::Held, "{seen}");
-            let services: Vec<u8> = good.answers.iter().map(|answer| answer[0]).collect();
-            assert_eq!(
-                services,
-                [0x43, 0x47, 0x49, 0x41],
-                "{seen}: all is read in the end"
-            );
+        for (place, party) in parties().iter().enumerate() {
+            let requests = party.requests();
+            // The first by several dice.
+            for seed in 0..if place == 0 { 3 } else { 1 } {
+                let mut good = party.good(&requests);
+                let (found, seen) = verdict(party, kind, seed, &mut good);
+                assert_eq!(found, Verdict::Held, "{seen}");
+                let services: Vec<u8> = good.answers.iter().map(|answer| answer[0]).collect();
+                let asked = requests.map(|request| request[0] + 0x40);
+                assert_eq!(services, asked, "{seen}: all is read in the end");
+            }
+            let mut bad = Bad::of(party.address, &requests, loses);
+            let (found, seen) = verdict(party, kind, 1, &mut bad);
+            assert_eq!(found, Verdict::Failed, "{seen}");
         }
-        let mut bad = Bad::new(&REQUESTS, loses);
-        let (found, seen) = verdict(kind, 1, &mut bad);
-        assert_eq!(found, Verdict::Failed, "{seen}");
     }
 }
 
