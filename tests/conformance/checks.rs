@@ -40,6 +40,8 @@ pub(crate) const CHECKS: &[(&str, &[&str])] = &[
             "reads_the_codes",
             "reads_the_freeze_frames",
             "clears_with_the_engine_off_alone",
+            "asks_two_ecus_on_11_bits",
+            "asks_two_ecus_on_29_bits",
             "ends_cleanly",
         ],
     ),

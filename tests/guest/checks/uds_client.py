@@ -1,10 +1,15 @@
 """A stranger's UDS client walks the loop on a car of SAE J1979-2: PyPI's `udsoncan` over the kernel's ISO-TP socket
 (`CAN_ISOTP`, ISO 15765-2).
 
-Both know nothing of this program. The car is the shipped `loose-fuel-cap` on the vehicle `compact-on-uds`.
+Both know nothing of this program. The car is the shipped `loose-fuel-cap` on the vehicle `compact-on-uds`; then one with two
+ECUs, `compact-on-uds-transmission`, on either size of identifiers.
 """
 
 import contextlib
+import pathlib
+import tempfile
+
+import can
 
 import frames
 import program
@@ -14,6 +19,89 @@ EMISSIONS, ALL_CODES = 0x33, 0xFFFF33
 CONFIRMED, PENDING = 0x08, 0x04
 # P0455 with the failure type of a leak (from memory).
 LEAK = 0x04557A
+# P0118, the voltage of the coolant sensor too high; P0753, shift solenoid A, an electrical failure (from memory).
+COOLANT, SOLENOID = 0x011817, 0x075301
+# Engine and transmission ECU: requests to all, then request and answer of each (ISO 15765-4, from memory).
+SIZES = {
+    "11-bit": (0x7DF, (0x7E0, 0x7E8), (0x7E1, 0x7E9)),
+    "29-bit": (0x18DB33F1, (0x18DA10F1, 0x18DAF110), (0x18DA18F1, 0x18DAF118)),
+}
+ROUNDS = 25
+# Two trips with a broken wire at either ECU.
+TWO_CODES = """
+version = 1
+title = "a code in each ECU"
+vehicle = "compact-on-uds-transmission"
+[story]
+before = '''
+defect wiring shift-solenoid-a open
+defect wiring coolant-sensor open
+drive 30 km/h for 20 s, stop
+stop
+soak 1 h
+drive 30 km/h for 20 s, stop
+stop
+'''
+"""
+
+
+def two_ecus(folder):
+    """The shipped car with two ECUs, and a story for it. The transmission ECU begins to answer half a millisecond before the engine
+    ECU, whose frames then win the bus and come in between."""
+    shipped = pathlib.Path(__file__).resolve().parents[3] / "scenarios" / "vehicles" / "compact-on-uds-transmission.toml"
+    text = shipped.read_text()
+    for role, delay in (("engine", 5.5), ("transmission", 5)):
+        named = f'role = "{role}"'
+        assert named in text, named
+        text = text.replace(named, f'reply-delay = "{delay} ms"\n{named}')
+    vehicle, story = folder / "two.toml", folder / "story.toml"
+    vehicle.write_text(text)
+    story.write_text(TWO_CODES)
+    return str(story), "--vehicle", str(vehicle)
+
+
+class Tester:
+    """`udsoncan` over one of the kernel's sockets to each ECU; what goes to all is sent by python-can, who watches too."""
+
+    def __init__(self, interface, size):
+        import isotp
+        from udsoncan.connections import IsoTPSocketConnection
+
+        self.functional, *self.ecus = SIZES[size]
+        self.extended = size == "29-bit"
+        mode = isotp.AddressingMode.Normal_29bits if self.extended else isotp.AddressingMode.Normal_11bits
+        self.connections = []
+        for request, answer in self.ecus:
+            connection = IsoTPSocketConnection(interface, isotp.Address(mode, rxid=answer, txid=request))
+            connection.tpsock.set_opts(txpad=0x00)
+            connection.tpsock.set_fc_opts(stmin=0, bs=0)
+            self.connections.append(connection)
+        self.bus = can.Bus(interface="socketcan", channel=interface)
+
+    @contextlib.contextmanager
+    def clients(self):
+        """One on each socket, which can be opened once only."""
+        from udsoncan.client import Client
+
+        settings = {"p2_timeout": 5, "use_server_timing": False}
+        try:
+            with contextlib.ExitStack() as stack:
+                yield [stack.enter_context(Client(each, config=settings)) for each in self.connections]
+        finally:
+            self.bus.shutdown()
+
+    def ask(self, request):
+        """To all; what each ECU's socket took, and the identifiers of their frames in order."""
+        while self.bus.recv(0) is not None:
+            pass
+        data = frames.padded(bytes.fromhex(request))
+        self.bus.send(can.Message(arbitration_id=self.functional, data=data, is_extended_id=self.extended))
+        taken = [connection.wait_frame(timeout=2) for connection in self.connections]
+        order = []
+        while (message := self.bus.recv(0.01)) is not None:
+            if message.arbitration_id in [answer for _, answer in self.ecus]:
+                order.append(message.arbitration_id)
+        return taken, order
 
 
 def supported(connection):
@@ -125,6 +213,43 @@ def group(twotrip):
         assert client.clear_dtc(ALL_CODES).positive
         assert codes(client, CONFIRMED | PENDING) == []
 
+    def two_ecus_on(size):
+        with tempfile.TemporaryDirectory() as folder:
+            words = two_ecus(pathlib.Path(folder))
+            with program.car(twotrip, *words[:1], "vcan3", *words[1:], "--identifiers", size) as car:
+                tester = Tester("vcan3", size)
+                with tester.clients() as clients:
+                    asks_two_ecus(car, tester, clients)
+
+    def asks_two_ecus(car, tester, clients):
+        found = [codes(client, CONFIRMED) for client in clients]
+        assert found == [[COOLANT], [SOLENOID]], found
+        mixed = 0
+        for _ in range(ROUNDS):
+            (engine, transmission), order = tester.ask("22 F8 0A")
+            assert engine == b"\x62\xf8\x0aECM\x00-EngineControl\x00\x00", engine
+            assert transmission == b"\x62\xf8\x0aTCM\x00-TransmisCtrl\x00\x00\x00", transmission
+            assert len(order) == 8, f"two answers of four frames each: {order}"
+            mixed += sum(1 for one, next in zip(order, order[1:]) if one != next) > 1
+        assert mixed > 0, "in no round did the frames of the two ECUs interleave"
+        car.tell("start")
+        refused, _ = tester.ask("14 FF FF 33")
+        assert refused == [b"\x7f\x14\x22"] * 2, refused
+        car.tell("stop")
+        # One alone, then both.
+        assert clients[1].clear_dtc(ALL_CODES).positive
+        listed, _ = tester.ask("19 42 33 08 FF")
+        assert [len(answer) for answer in listed] == [11, 6], listed
+        cleared, _ = tester.ask("14 FF FF 33")
+        assert cleared == [b"\x54"] * 2, cleared
+        assert [codes(client, CONFIRMED) for client in clients] == [[], []]
+
+    def asks_two_ecus_on_11_bits(_):
+        two_ecus_on("11-bit")
+
+    def asks_two_ecus_on_29_bits(_):
+        two_ecus_on("29-bit")
+
     return (
         "uds_client",
         opening,
@@ -134,5 +259,7 @@ def group(twotrip):
             reads_the_codes,
             reads_the_freeze_frames,
             clears_with_the_engine_off_alone,
+            asks_two_ecus_on_11_bits,
+            asks_two_ecus_on_29_bits,
         ],
     )
