@@ -6,7 +6,7 @@ use std::{
     os::unix::net::UnixStream,
     path::PathBuf,
     thread,
-    time::Duration,
+    time::{Duration, SystemTime},
 };
 
 use crate::support::{Car, bus, run, runtime_dir};
@@ -178,6 +178,40 @@ fn a_running_car_tells_what_the_tester_did_so_far() {
     }
     let json = run(&["tell", "report", "--json"]).expect(0);
     assert!(json.stdout.contains("\"violations\":"), "{}", json.tale());
+}
+
+/// A car that did not run for a while hears two questions at once that were a good while apart. Whose frames say when they were sent
+/// is not blamed for it.
+#[test]
+fn a_car_that_stood_still_blames_nobody_who_says_when_it_sent() {
+    for says in [true, false] {
+        let bus = bus();
+        let path = file(&format!("late-{says}.json"));
+        let path = path.to_str().expect("UTF-8");
+        let car = Car::start(&["run", "healthy", "--bus", &bus, "--report", path]);
+        let mut tester = Tester::join(&bus);
+        car.signal("-STOP");
+        for place in 0..2 {
+            let mut record = record(0x7DF, &[2, 0x01, 0x0C, 0, 0, 0, 0, 0]);
+            if says {
+                let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+                let now = u64::try_from(now.expect("after 1970").as_nanos()).expect("before 2554");
+                record[64..].copy_from_slice(&now.to_le_bytes());
+            }
+            tester.0.write_all(&record).expect("sent");
+            if place == 0 {
+                thread::sleep(Duration::from_millis(80));
+            }
+        }
+        car.signal("-CONT");
+        thread::sleep(Duration::from_millis(200));
+        let (code, ..) = car.stop("-INT");
+        assert_eq!(code, Some(0));
+        let text = fs::read_to_string(path).expect("it was written");
+        let report: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+        assert_eq!(report["conduct"]["testers"][0]["requests"], 2, "{text}");
+        assert_eq!(text.contains("\"patience\""), !says, "{text}");
+    }
 }
 
 /// The same recording, the same judgement.

@@ -302,14 +302,19 @@ impl Car {
         rest
     }
 
-    /// Sends a signal and waits for the end: exit code, the rest of both outputs.
-    pub(crate) fn stop(mut self, signal: &str) -> (Option<i32>, String, String) {
+    /// Sends a signal.
+    pub(crate) fn signal(&self, signal: &str) {
         let id = self.child.id().to_string();
         let sent = Command::new("kill")
             .args([signal, &id])
             .status()
             .expect("kill is there");
         assert!(sent.success(), "kill {signal} {id}");
+    }
+
+    /// Sends a signal and waits for the end: exit code, the rest of both outputs.
+    pub(crate) fn stop(mut self, signal: &str) -> (Option<i32>, String, String) {
+        self.signal(signal);
         let (mut stdout, mut stderr) = (String::new(), String::new());
         self.stdout.read_to_string(&mut stdout).expect("UTF-8");
         self.child

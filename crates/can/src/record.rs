@@ -1,7 +1,7 @@
 //! A frame as 72 bytes: the kernel's `struct canfd_frame` (linux/can.h), always little-endian.
 //!
 //! This is what travels on a `local:` bus. The FDF flag tells FD from classic; the top bits of the identifier
-//! are the kernel's EFF, RTR and ERR flags.
+//! are the kernel's EFF, RTR and ERR flags. Where the data leave room for it, the last eight bytes may say when it was sent.
 
 use thiserror::Error;
 
@@ -9,6 +9,9 @@ use crate::{CanId, Frame, FrameKind};
 
 /// Length of a record, bytes.
 pub const LEN: usize = 72;
+
+/// Where it may stand when a frame was sent: behind this many bytes of data there is no room.
+const SENT: usize = LEN - size_of::<u64>();
 
 const EFF: u32 = 0x8000_0000;
 const RTR: u32 = 0x4000_0000;
@@ -98,11 +101,43 @@ pub fn decode(record: &[u8; LEN]) -> Result<Frame, RecordError> {
     frame.ok_or(RecordError::Length { found: len, allowed })
 }
 
+/// Notes in a record when its frame was sent, in nanoseconds since 1970, where there is room for it: up to 56 bytes of data.
+pub fn note_sent(record: &mut [u8; LEN], unix_nanos: u64) {
+    if usize::from(record[4]) <= SENT - 8 {
+        record[SENT..].copy_from_slice(&unix_nanos.to_le_bytes());
+    }
+}
+
+/// When the sender of a frame says that it sent it, nanoseconds since 1970; zeros say nothing.
+#[must_use]
+pub fn sent(record: &[u8; LEN]) -> Option<u64> {
+    let (head, last) = record.split_last_chunk()?;
+    let sent = u64::from_le_bytes(*last);
+    (sent != 0 && usize::from(head[4]) <= SENT - 8).then_some(sent)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     /// Layout: linux/can.h `struct canfd_frame`, flag values of the same header.
+    #[test]
+    fn a_record_says_when_it_was_sent_where_there_is_room() {
+        let id = CanId::Standard(0x123);
+        for (length, room) in [(0, true), (8, true), (48, true), (64, false)] {
+            let frame = Frame::fd(id, &[9; 64][..length], false, false).expect("a frame");
+            let mut record = encode(&frame);
+            assert_eq!(sent(&record), None, "{length}");
+            note_sent(&mut record, 1_800_000_000_000_000_001);
+            assert_eq!(
+                sent(&record),
+                room.then_some(1_800_000_000_000_000_001),
+                "{length}"
+            );
+            assert_eq!(decode(&record), Ok(frame), "{length}");
+        }
+    }
+
     #[test]
     fn every_kind_survives_the_record() {
         let id = CanId::Extended(0x18DA_F110);

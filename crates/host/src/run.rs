@@ -237,15 +237,14 @@ impl Run {
         self.beyond = NEVER;
     }
 
-    /// Judges testers by the kernel's times of their frames, where it notes them: then a busy computer makes nobody look early.
-    /// It costs something with each frame.
+    /// Judges testers by the times of their frames that the kernel notes, or their senders on an embedded bus: then a busy computer
+    /// makes nobody look early. The kernel's cost something with each frame.
     ///
     /// # Errors
     /// [`BusError`] if the kernel refuses.
-    pub fn judge_by_the_kernels_times(&mut self) -> Result<(), BusError> {
-        if self.port.bus.want_times()? {
-            self.judge.go_by_the_kernels_times(self.begun);
-        }
+    pub fn judge_by_noted_times(&mut self) -> Result<(), BusError> {
+        let by = self.port.bus.want_times()?;
+        self.judge.go_by_noted_times(self.begun, by);
         Ok(())
     }
 

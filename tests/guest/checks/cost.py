@@ -71,27 +71,25 @@ def group(twotrip, tools, figure, counted):
         figure(f"{unit}answer of the car, in times of the bare echo (goal 1.5)", f"{ratio:.2f}", "times")
         hold(ratio, 1.5, counted, "the bare echo")
 
-    def an_answer_of_a_car_that_keeps_its_memory(cost):
+    def beside_a_plain_car(option, file):
+        """Rounds in turns: a second car with that option, and the first one."""
         with tempfile.TemporaryDirectory() as folder:
-            options = ["--timing", "fast", "--memory", f"{folder}/car.memory"]
-            with program.car(twotrip, "healthy", ECHO, *options) as keeping:
+            options = ["--timing", "fast", option, f"{folder}/{file}"]
+            with program.car(twotrip, "healthy", ECHO, *options) as other:
                 with frames.Bus(ECHO) as bus:
                     if bus.ask(b"\x01\x00") is None:
-                        keeping.tell("key on")
-                rounds = [(_round_trips(tools, ECHO), _round_trips(tools, CAR)) for _ in range(ROUNDS)]
+                        other.tell("key on")
+                return [(_round_trips(tools, ECHO), _round_trips(tools, CAR)) for _ in range(ROUNDS)]
+
+    def an_answer_of_a_car_that_keeps_its_memory(cost):
+        rounds = beside_a_plain_car("--memory", "car.memory")
         ratio = statistics.median(statistics.median(on) / statistics.median(off) for on, off in rounds)
         figure(f"{unit}answer with --memory, in times of one without (goal 1.2)", f"{ratio:.2f}", "times")
         hold(ratio, 1.2, counted, "the answer without --memory: is the file written for each answer?")
 
     def an_answer_of_a_car_that_reports(cost):
         # Its judge goes by the kernel's times of frames, which the kernel notes only for who asks.
-        with tempfile.TemporaryDirectory() as folder:
-            options = ["--timing", "fast", "--report", f"{folder}/report.json"]
-            with program.car(twotrip, "healthy", ECHO, *options) as reporting:
-                with frames.Bus(ECHO) as bus:
-                    if bus.ask(b"\x01\x00") is None:
-                        reporting.tell("key on")
-                rounds = [(_round_trips(tools, ECHO), _round_trips(tools, CAR)) for _ in range(ROUNDS)]
+        rounds = beside_a_plain_car("--report", "report.json")
         ratio = statistics.median(statistics.median(on) / statistics.median(off) for on, off in rounds)
         figure(f"{unit}answer with --report, in times of one without (goal 1.02)", f"{ratio:.3f}", "times")
         mean = statistics.mean(statistics.mean(on) / statistics.mean(off) for on, off in rounds)

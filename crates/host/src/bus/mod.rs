@@ -52,6 +52,17 @@ pub enum Origin {
     ThisComputer,
 }
 
+/// Who notes when a frame came in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Noted {
+    /// The kernel, of every frame of others.
+    ByKernel,
+    /// Its sender, if it wants to.
+    BySender,
+    /// Nobody.
+    ByNobody,
+}
+
 /// What a bus notes of a frame besides its bytes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Detail {
@@ -184,12 +195,17 @@ impl Bus {
         }
     }
 
-    /// What the kernel noted of the frame last returned, where [`Self::want_detail`] asked for it.
+    /// What the kernel noted of the frame last returned, where [`Self::want_detail`] asked for it; on an embedded bus what its
+    /// sender says, to the car.
     #[must_use]
     pub fn detail(&self) -> Option<Detail> {
         match &self.backend {
             Backend::SocketCan(bus) => bus.detail(),
-            Backend::Host(_) | Backend::Guest(_) => None,
+            Backend::Host(bus) => bus.sent().map(|at| Detail {
+                at: Some(at),
+                ..Detail::default()
+            }),
+            Backend::Guest(_) => None,
         }
     }
 
@@ -207,14 +223,15 @@ impl Bus {
     }
 
     /// From now on each frame has the kernel's time in its [`Detail`], and no losses; it costs less with each frame than
-    /// [`Self::want_detail`]. Says whether there is a kernel that notes times: there is none below an embedded bus.
+    /// [`Self::want_detail`]. Says who notes times.
     ///
     /// # Errors
     /// [`BusError::System`] if the kernel refuses.
-    pub fn want_times(&mut self) -> Result<bool, BusError> {
+    pub fn want_times(&mut self) -> Result<Noted, BusError> {
         match &mut self.backend {
-            Backend::SocketCan(bus) => bus.want_times().map(|()| true),
-            Backend::Host(_) | Backend::Guest(_) => Ok(false),
+            Backend::SocketCan(bus) => bus.want_times().map(|()| Noted::ByKernel),
+            Backend::Host(_) => Ok(Noted::BySender),
+            Backend::Guest(_) => Ok(Noted::ByNobody),
         }
     }
 

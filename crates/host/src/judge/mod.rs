@@ -17,7 +17,7 @@ use twotrip_units::BusInstant;
 
 use self::stamps::Stamps;
 pub use self::summary::{Breaches, CodeList, CodesRead, Said, Summary, Tester};
-use crate::bus::Filter;
+use crate::bus::{Filter, Noted};
 
 /// Frames put aside at the most.
 const ASIDE: usize = 256;
@@ -43,8 +43,10 @@ pub(crate) struct Judge {
     dialogue: Dialogue,
     conduct: Conduct,
     frames: u64,
-    /// The kernel notes when frames came.
+    /// The kernel or the sender notes when frames came.
     stamps: Option<Stamps>,
+    /// How much later than on the wire a frame may be heard all the same.
+    slack: Duration,
     /// When the last frame was that was thought about.
     latest: BusInstant,
 }
@@ -69,14 +71,21 @@ impl Default for Judge {
             conduct: Conduct::default(),
             frames: 0,
             stamps: None,
+            slack: SLACK,
             latest: BusInstant::ZERO,
         }
     }
 }
 
 impl Judge {
-    /// From now on a frame counts from when the kernel had it; bus time began then.
-    pub(crate) fn go_by_the_kernels_times(&mut self, begun: Instant) {
+    /// From now on a frame counts from when it is noted that it came, if it is; bus time began then.
+    pub(crate) fn go_by_noted_times(&mut self, begun: Instant, by: Noted) {
+        self.slack = match by {
+            Noted::ByKernel => Duration::ZERO,
+            // Not all of them do.
+            Noted::BySender => SLACK,
+            Noted::ByNobody => return,
+        };
         self.stamps = Some(Stamps::new(begun));
     }
 
@@ -171,8 +180,7 @@ impl Judge {
             return;
         };
         let sound = stamps.compare();
-        self.dialogue
-            .set_slack(if sound { Duration::ZERO } else { SLACK });
+        self.dialogue.set_slack(if sound { self.slack } else { SLACK });
         for place in 0..aside.len() {
             let heard = &mut aside[place];
             if let Some(noted) = heard.noted.take().filter(|_| sound) {
@@ -238,21 +246,29 @@ mod tests {
         );
     }
 
-    /// Frames that the program was late to hear, and what the kernel noted of them: milliseconds.
+    /// Frames that the program was late to hear, and what was noted of them: milliseconds.
     #[test]
-    fn a_tester_is_judged_by_the_kernels_times() {
+    fn a_tester_is_judged_by_the_times_that_are_noted() {
         const FORCED: &[u8] = &[2, 0x01, 0x0C];
         // It asks, and asks again after P2; nobody answers. The program stood still meanwhile.
-        for (noted, expected) in [([0, 51], 0), ([0, 49], 1)] {
+        // What a sender says it need not say of each: among such 5 ms are forgiven as ever.
+        for (by, noted, expected) in [
+            (Noted::ByKernel, [0, 51], 0),
+            (Noted::ByKernel, [0, 49], 1),
+            (Noted::BySender, [0, 51], 0),
+            (Noted::BySender, [0, 46], 0),
+            (Noted::BySender, [0, 44], 1),
+            (Noted::ByNobody, [0, 51], 1),
+        ] {
             let mut judge = Judge::default();
             let (begun, unix) = (Instant::now(), SystemTime::now());
-            judge.go_by_the_kernels_times(begun);
+            judge.go_by_noted_times(begun, by);
             for (heard, noted) in [49, 52].into_iter().zip(noted) {
                 let noted = unix + Duration::from_millis(noted);
                 judge.hear(BusInstant::from_millis(heard), Some(noted), &frame(0x7DF, FORCED));
             }
             let breaches = judge.summary(BusInstant::from_millis(60)).violations;
-            assert_eq!(breaches, expected, "asked at {noted:?}");
+            assert_eq!(breaches, expected, "asked at {noted:?}, {by:?}");
         }
         // By its own clock alone, it forgives 5 ms at the most.
         let mut judge = Judge::default();
@@ -267,7 +283,7 @@ mod tests {
     fn frames_are_judged_in_the_order_of_the_wire() {
         let mut judge = Judge::default();
         let (begun, unix) = (Instant::now(), SystemTime::now());
-        judge.go_by_the_kernels_times(begun);
+        judge.go_by_noted_times(begun, Noted::ByKernel);
         let at = BusInstant::from_millis;
         let noted = |millis| Some(unix + Duration::from_millis(millis));
         judge.hear(at(0), noted(0), &frame(0x7DF, &[2, 0x01, 0x0C]));

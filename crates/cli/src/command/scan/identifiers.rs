@@ -14,12 +14,11 @@ const PROBES: [&[u8]; 2] = [&[0x01, 0x00], &[0x22, 0xF8, 0x10]];
 /// Asks on 29 bits; whether somebody answers. The session then knows who, up to eight of them; else it is as it was. Who answers
 /// neither the probe nor its repetition is not heard any more, so that one lost or late answer hides nobody.
 pub(super) async fn find_on_29_bits(session: &mut Session, tester: TesterConfig) -> Result<bool, Failure> {
-    session.change(tester.extended(&[])).map_err(words::system)?;
     let mut addresses = BTreeSet::new();
     for probe in PROBES {
-        addresses.extend(who_answers(session, probe).await?);
+        addresses.extend(who_answers(session, tester, probe).await?);
         if !addresses.is_empty() {
-            addresses.extend(who_answers(session, probe).await?);
+            addresses.extend(who_answers(session, tester, probe).await?);
             break;
         }
     }
@@ -34,8 +33,9 @@ pub(super) async fn find_on_29_bits(session: &mut Session, tester: TesterConfig)
     Ok(found)
 }
 
-/// The addresses of those who answer a probe.
-async fn who_answers(session: &mut Session, probe: &[u8]) -> Result<Vec<u8>, Failure> {
+/// The addresses of those who answer a probe. As if nobody were known: then all are waited for, and not those alone that are.
+async fn who_answers(session: &mut Session, tester: TesterConfig, probe: &[u8]) -> Result<Vec<u8>, Failure> {
+    session.change(tester.extended(&[])).map_err(words::system)?;
     let exchange = session.exchange(Target::Functional, probe).await;
     let exchange = exchange.map_err(words::system)?;
     let known = exchange.answers.iter();

@@ -134,6 +134,7 @@ async fn beside(
     simulator.go_live(BusInstant::ZERO, trial.scenario.cues(), expectations(trial));
     let pace = pace(args.pace);
     let mut car = Run::new(simulator, bus, control, pace).map_err(words::system)?;
+    car.judge_by_noted_times().map_err(words::system)?;
     car.let_pass().await;
 
     let recording = folder.join(RECORDING);

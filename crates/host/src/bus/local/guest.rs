@@ -13,7 +13,7 @@ use twotrip_can::{Frame, record};
 
 use super::{Greeting, Record, SOCKET_KIND, backlog::Backlog, hello, inbound::Inbound, read_hello};
 use crate::{
-    bus::{BusError, BusEvent, Filter, Names, Received, Sent, filter::FilterSet},
+    bus::{BusError, BusEvent, Detail, Filter, Names, Received, Sent, filter::FilterSet},
     runtime_dir::{RuntimeDir, is_trusted},
 };
 
@@ -146,7 +146,9 @@ impl Guest {
         if !self.backlog.is_empty() {
             return Ok(Sent::Later);
         }
-        match self.push(&record::encode(frame)) {
+        let mut record = record::encode(frame);
+        record::note_sent(&mut record, Detail::default().unix_nanos());
+        match self.push(&record) {
             Ok(()) => Ok(Sent::Handed),
             Err(error) => Err(self.broken(error)),
         }

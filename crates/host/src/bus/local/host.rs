@@ -8,6 +8,7 @@ use std::{
     future::poll_fn,
     io, mem,
     task::{Context, Poll},
+    time::{Duration, SystemTime},
 };
 
 use tokio::net::{UnixListener, UnixStream};
@@ -42,7 +43,9 @@ pub struct Host {
     clients: Vec<Client>,
     /// Who is served first next time.
     turn: usize,
-    inbox: VecDeque<BusEvent>,
+    inbox: VecDeque<(BusEvent, Option<SystemTime>)>,
+    /// When the frame last returned was sent, as its sender says.
+    sent: Option<SystemTime>,
     filters: FilterSet,
     dropped: u64,
     _claim: Claim,
@@ -88,6 +91,7 @@ impl Host {
             clients: Vec::new(),
             turn: 0,
             inbox: VecDeque::with_capacity(64),
+            sent: None,
             filters: FilterSet::default(),
             dropped: 0,
             _claim: claim,
@@ -128,9 +132,16 @@ impl Host {
         poll_fn(|context| self.poll_recv(context)).await
     }
 
+    /// When the frame last returned was sent, as its sender says; many do not.
+    pub(in crate::bus) const fn sent(&self) -> Option<SystemTime> {
+        self.sent
+    }
+
     /// An event that has been read already.
     pub fn take_read(&mut self) -> Option<BusEvent> {
-        self.inbox.pop_front()
+        let (event, sent) = self.inbox.pop_front()?;
+        self.sent = sent;
+        Some(event)
     }
 
     /// Sends a frame of the car to all clients; one that is too slow loses it.
@@ -227,6 +238,7 @@ impl Host {
                 return;
             }
         };
+        let sent = record::sent(record).map(|nanos| SystemTime::UNIX_EPOCH + Duration::from_nanos(nanos));
         // Anew from the frame: what is no part of it (filling, unused flags) is not passed on.
         let record = record::encode(&frame);
         for (i, client) in self.clients.iter_mut().enumerate() {
@@ -235,15 +247,16 @@ impl Host {
             }
         }
         if self.filters.passes(&frame) {
-            self.inbox.push_back(BusEvent::Frame(Received::plain(frame)));
+            let event = BusEvent::Frame(Received::plain(frame));
+            self.inbox.push_back((event, sent));
         }
     }
 }
 
 /// Lets the car know; a crowd that knocks without end is not all listed.
-fn turn_away(inbox: &mut VecDeque<BusEvent>, why: TurnedAway) {
+fn turn_away(inbox: &mut VecDeque<(BusEvent, Option<SystemTime>)>, why: TurnedAway) {
     if inbox.len() < EVENTS {
-        inbox.push_back(BusEvent::TurnedAway(why));
+        inbox.push_back((BusEvent::TurnedAway(why), None));
     }
 }
 

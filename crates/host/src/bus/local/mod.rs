@@ -14,7 +14,9 @@
 //! 3. From then on each record is a frame, in the layout of the kernel's `struct canfd_frame` (linux/can.h), always
 //!    little-endian: `u32` identifier with flags (29 bits: `8000_0000`, remote request: `4000_0000`), `u8` length,
 //!    `u8` flags (FD frame: `04`), 2 bytes zero, 64 bytes of data. With `2000_0000` it is an error message frame
-//!    (linux/can/error.h), not a frame of the bus.
+//!    (linux/can/error.h), not a frame of the bus. Of a frame with up to 56 bytes of data the last 8 bytes may say when
+//!    you sent it, as nanoseconds since 1970: whoever judges your manners on a busy computer counts from then. Zeros are
+//!    well; towards you they are zeros.
 //!
 //! A record that is no frame ends the connection. A client that does not read loses frames once 4096 of them wait
 //! for it; it delays nobody, and is told by an error message frame (class `004`, byte 1 `01`: receive buffer overflow)
